@@ -1,0 +1,47 @@
+"""recurve: plans the mechanical advance of points-type ignition distributors.
+
+    import recurve
+    job = recurve.load_job("launch.toml")
+    plan = recurve.make_plan(job)
+    print(recurve.plan_text(plan))
+
+The names in `__all__` are the public interface; they are loaded when first used, so that
+`import recurve` costs nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "InputError": "recurve.errors",
+    "OutputError": "recurve.errors",
+    "PhysicsError": "recurve.errors",
+    "RecurveError": "recurve.errors",
+    "Job": "recurve.job",
+    "load_job": "recurve.jobfile",
+    "Trace": "recurve.curve",
+    "Unit": "recurve.curve",
+    "trace": "recurve.curve",
+    "judge": "recurve.target",
+    "Plan": "recurve.plan",
+    "make_plan": "recurve.plan",
+    "plan_text": "recurve.report",
+    "curve_text": "recurve.report",
+    "plot_plan": "recurve.plots",
+}
+
+__all__ = ["__version__", *sorted(_HOMES)]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name]), name)
+    raise AttributeError(f"module 'recurve' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

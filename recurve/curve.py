@@ -1,0 +1,243 @@
+"""The advance curve in closed form: speed from advance, no root finding (design §1, eq. 1–3).
+
+Speeds are angular speeds of the distributor shaft [rad/s], advances distributor radians.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from recurve.mechanism import Array
+from recurve.posts import Posts, takeup_advance
+from recurve.springs import Spring, tension
+
+
+class InertiaSlope(Protocol):
+    """Anything that tells I′(α), such as `Weights`, or a published governor in a test."""
+
+    def inertia_slope(self, advance: ArrayLike) -> Array:
+        """I′(α) [kg·m²/rad] at the advance [rad], same shape."""
+
+
+@dataclass(frozen=True)
+class Drag:
+    """What resists besides the springs: `rubbing_block` T_d and `friction` T_f [N·m], `friction_share` s [1]."""
+
+    rubbing_block: float = 0.0
+    friction: float = 0.0
+    friction_share: float = 0.0
+
+
+@dataclass(frozen=True)
+class Stop:
+    """The advance stop: `advance` [rad] as found, `per_mm` [rad/m] of trim, and how far [m] it may be
+    filed (more advance) or built up (less)."""
+
+    advance: float
+    per_mm: float = 0.0
+    file_up_to: float = 0.0
+    build_up_to: float = 0.0
+
+    @property
+    def limits(self) -> tuple[float, float]:
+        """Least and largest advance [rad] that trim can give."""
+        return self.advance - self.build_up_to * self.per_mm, self.advance + self.file_up_to * self.per_mm
+
+    def trim(self, advance: float) -> float:
+        """Trim [m] that gives this advance [rad]; + built up, − filed; 0 where the stop cannot be trimmed."""
+        return (self.advance - advance) / self.per_mm if self.per_mm else 0.0
+
+
+@dataclass(frozen=True)
+class Installed:
+    """A spring on its posts; `bend` [m] of the anchor, + away from the other post."""
+
+    spring: Spring
+    posts: Posts
+    bend: float = 0.0
+
+    def length(self, advance: ArrayLike) -> tuple[Array, Array]:
+        """L [m] and dL/dα [m/rad] inside the hooks at the advance [rad]."""
+        return self.posts.length(advance, self.bend)
+
+    def takeup(self, reach: float) -> float | None:
+        """Where it begins to pull [rad]: 0 from rest, None if not before `reach` [rad]."""
+        return takeup_advance(self.posts, self.spring.free_length, reach, self.bend)
+
+
+@dataclass(frozen=True)
+class Unit:
+    """One distributor's advance mechanism, ready to be computed. `springs`: primary, then secondary."""
+
+    weights: InertiaSlope
+    springs: tuple[Installed, ...]
+    drag: Drag
+    stop: float
+
+    def with_drag(self, drag: Drag) -> Unit:
+        """The same unit with another drag."""
+        return replace(self, drag=drag)
+
+
+def speed_squared(
+    torque: ArrayLike, inertia_slope: ArrayLike, rubbing_block: ArrayLike, friction: ArrayLike, share: ArrayLike
+) -> Array:
+    """ω² [rad²/s²] of equilibrium (design eq. 3); all shapes broadcast.
+
+    torque τ, rubbing_block T_d [N·m]; inertia_slope I′ [kg·m²/rad]; friction T_f [N·m] and share s [1]
+    with the sign of the direction: + speed rising, − falling.
+    """
+    moment = np.asarray(torque) + np.asarray(rubbing_block) + np.asarray(friction)
+    squared: Array = 2 * moment / ((1 - np.asarray(share)) * np.asarray(inertia_slope))
+    return squared
+
+
+@dataclass(frozen=True)
+class Snap:
+    """Where the weights fly out at one speed: from and to which advance [rad], at which speed [rad/s]."""
+
+    start: float
+    end: float
+    speed: float
+
+
+@dataclass(frozen=True)
+class Trace:
+    """Both branches of eq. 3 on a grid of advance. At a take-up the grid holds the advance twice, so
+    that the jump of ω² by an initial tension is kept.
+
+    advance [rad], rising and falling ω² [rad²/s²], all (n,); takeups [rad] one for each spring.
+    """
+
+    advance: Array
+    rising: Array
+    falling: Array
+    takeups: tuple[float | None, ...]
+
+    @property
+    def stop(self) -> float:
+        """The largest advance [rad]."""
+        return float(self.advance[-1])
+
+    def rising_advance(self, speed: ArrayLike, start: float = 0.0) -> Array:
+        """Advance [rad] at each speed [rad/s] as speed rises from rest, beginning at `start` [rad]: the
+        largest α up to which ω₊² stays within ω² (running maximum)."""
+        past = self.advance >= start
+        peak = np.maximum.accumulate(self.rising[past])
+        return np.maximum(_largest_within(np.asarray(speed, float) ** 2, peak, self.advance[past]), start)
+
+    def falling_advance(self, speed: ArrayLike, top: float | None = None) -> Array:
+        """Advance [rad] at each speed [rad/s] as speed falls from the stop, or from the advance `top`
+        [rad] that was reached: the running minimum of ω₋² from the right."""
+        reached = self.advance <= (self.stop if top is None else top) + 1e-12
+        floor = np.minimum.accumulate(self.falling[reached][::-1])[::-1]
+        return _largest_within(np.asarray(speed, float) ** 2, floor, self.advance[reached])
+
+    def rising_speed(self, advance: float) -> float | None:
+        """The speed [rad/s] at which the rising curve reaches the advance [rad]; None past the stop,
+        and where it is in at rest."""
+        if advance > self.stop + 1e-12:
+            return None
+        # The left limit: reached just before a take-up's jump, not after it.
+        left = np.searchsorted(self.advance, min(advance, self.stop), side="left")
+        below = self.rising[: left + 1].copy()
+        if left and self.advance[left] > advance:
+            below[-1] = np.interp(advance, self.advance[left - 1 : left + 1], self.rising[left - 1 : left + 1])
+        return _root(float(below.max()))
+
+    @property
+    def onset(self) -> float | None:
+        """Speed [rad/s] at which advance begins; None if some is in at rest."""
+        return _root(float(self.rising[0]))
+
+    @property
+    def home(self) -> float | None:
+        """Speed [rad/s] at which falling speed brings it back to zero; None if it does not come back."""
+        return _root(float(self.falling.min()))
+
+    @property
+    def all_in(self) -> float | None:
+        """Speed [rad/s] at which the rising curve meets the stop."""
+        return _root(float(self.rising.max()))
+
+    @property
+    def snaps(self) -> tuple[Snap, ...]:
+        """Stretches of the rising curve that are jumped over at one speed; empty for a sound curve."""
+        return _snaps(self.advance, self.rising)
+
+
+def _root(squared: float) -> float | None:
+    return float(np.sqrt(squared)) if squared > 0 else None
+
+
+def _largest_within(level: Array, extreme: Array, advance: Array) -> Array:
+    """The largest advance whose running extreme is ≤ level; 0 where there is none. `extreme` never falls."""
+    # np.interp takes the right-most of equal abscissae, which is the largest advance.
+    return np.asarray(np.interp(level, extreme, advance, left=0.0))
+
+
+def _snaps(advance: Array, squared: Array) -> tuple[Snap, ...]:
+    peak = np.maximum.accumulate(squared)
+    # A fall in the tenth digit is rounding, not a snap.
+    jumped = squared < peak - 1e-9 * np.abs(peak).max()
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], jumped, [False]]).astype(int)))
+    found = []
+    for first, last in edges.reshape(-1, 2):
+        level = peak[first]
+        begin = int(np.searchsorted(peak, level, side="left"))
+        found.append(
+            Snap(float(advance[begin]), float(advance[min(last, len(advance) - 1)]), float(np.sqrt(max(level, 0.0))))
+        )
+    return tuple(found)
+
+
+def trace(unit: Unit, points: int = 2001) -> Trace:
+    """Both branches of the unit's curve on `points` advances from 0 to its stop, take-ups added.
+
+    Interpolation between the points errs by less than 1e-5° for any smooth mechanism.
+    """
+    takeups = tuple(s.takeup(unit.stop) for s in unit.springs)
+    inner = [t for t in takeups if t is not None and 0.0 < t < unit.stop]
+    grid = np.concatenate([np.linspace(0.0, unit.stop, points), inner, inner])
+    right = np.concatenate([np.zeros(points + len(inner), bool), np.ones(len(inner), bool)])
+    order = np.lexsort((right, grid))
+    grid, right = grid[order], right[order]
+    torque = spring_torque(unit.springs, takeups, grid, right)
+    slope = unit.weights.inertia_slope(grid)
+    d = unit.drag
+    return Trace(
+        grid,
+        speed_squared(torque, slope, d.rubbing_block, d.friction, d.friction_share),
+        speed_squared(torque, slope, d.rubbing_block, -d.friction, -d.friction_share),
+        takeups,
+    )
+
+
+def spring_torque(
+    springs: tuple[Installed, ...], takeups: tuple[float | None, ...], advance: Array, right: ArrayLike = False
+) -> Array:
+    """τ(α) [N·m] of all springs at the advances (n,) [rad] (design eq. 2).
+
+    `right` (n,) marks the advances that are looked at from their right side, past a take-up there.
+    """
+    total = np.zeros_like(advance)
+    for one, takeup in zip(springs, takeups, strict=True):
+        if takeup is None:
+            continue
+        length, slope = one.length(advance)
+        pulls = (advance > takeup) | (np.asarray(right) & (advance == takeup)) | (takeup == 0.0)
+        s = one.spring
+        total = total + tension(length, s.rate, s.free_length, s.initial_tension, pulls) * slope
+    return total
+
+
+def residual_advance(unit: Unit, speed: float, *, points: int = 2001) -> tuple[float, float]:
+    """Advance [rad] that stays in at `speed` [rad/s] after the weights have been out: as it is, and
+    without the rubbing block's drag, which may be all that brings a slack unit home (design §1)."""
+    undragged = unit.with_drag(replace(unit.drag, rubbing_block=0.0))
+    both = [float(trace(u, points).falling_advance(speed)) for u in (unit, undragged)]
+    return both[0], both[1]

@@ -1,0 +1,160 @@
+"""Turns what pydantic found wrong in a job file into lines a person can act on."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable
+from typing import Any, get_args
+
+from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
+
+Loc = tuple[int | str, ...]
+
+
+def fault_lines(error: ValidationError, text: str, shown: str, model: type[BaseModel]) -> list[str]:
+    """One line for each fault: `file:line: key: got …, expected …`."""
+    return [_line(fault, text, shown, model) for fault in error.errors(include_url=False)]
+
+
+def place(text: str, shown: str, key: Loc) -> str:
+    """`file:line: key` of a key path, the line only where it can be known."""
+    number = line_of(text, key)
+    return f"{shown}{'' if number is None else f':{number}'}: {dotted(key)}"
+
+
+def dotted(key: Loc) -> str:
+    """("target", "points", 1, "min") as target.points[2].min: rows count from 1."""
+    out = ""
+    for part in key:
+        out += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if out else part
+    return out or "the file"
+
+
+def _line(fault: ErrorDetails, text: str, shown: str, model: type[BaseModel]) -> str:
+    key = _without_tags(fault["loc"], model)
+    where = place(text, shown, key)
+    kind, given = fault["type"], fault["input"]
+    if kind == "missing":
+        return f"{where}: missing, expected {_what(model, key)}"
+    if kind == "extra_forbidden":
+        near = difflib.get_close_matches(str(key[-1]), _known(model, key[:-1]), 1, 0.55)
+        hint = f'; did you mean "{near[0]}"?' if near else ""
+        return f"{where}: unknown key, expected one of {', '.join(_known(model, key[:-1]))}{hint}"
+    if kind in ("union_tag_invalid", "union_tag_not_found"):
+        got = given.get("kind") if isinstance(given, dict) else given
+        expected = fault.get("ctx", {}).get("expected_tags") or ", ".join(_tags(model, key))
+        return f"{where}.kind: got {_shown(got)}, expected {expected}"
+    message = str(fault.get("ctx", {}).get("error", "")) or fault["msg"]
+    if kind == "value_error":
+        if isinstance(given, dict):
+            return f"{where}: {message}"
+        return f"{where}: got {_shown(given)}: {message}" if ";" in message else f"{where}: got {_shown(given)}, {message}"
+    if kind == "literal_error":
+        return f"{where}: got {_shown(given)}, expected {fault['ctx']['expected']}"
+    return f"{where}: got {_shown(given)}, expected: {message.lower()}"
+
+
+def _shown(value: Any) -> str:
+    text = f'"{value}"' if isinstance(value, str) else "nothing" if value is None else str(value)
+    text = "".join(c if c.isprintable() else "?" for c in text)
+    return text if len(text) <= 60 else text[:57] + "…"
+
+
+def _models(annotation: Any) -> Iterable[type[BaseModel]]:
+    """The table models inside a field's annotation, unions and tuples opened."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for inner in get_args(annotation):
+        yield from _models(inner)
+
+
+def _descend(models: list[type[BaseModel]], part: int | str) -> list[type[BaseModel]]:
+    if isinstance(part, int):
+        return models
+    fields = [m.model_fields[part].annotation for m in models if part in m.model_fields]
+    return [m for annotation in fields for m in _models(annotation)]
+
+
+def _tag(model: type[BaseModel]) -> str | None:
+    field = model.model_fields.get("kind")
+    return None if field is None else str(get_args(field.annotation)[0])
+
+
+def _without_tags(loc: Loc, model: type[BaseModel]) -> Loc:
+    """The key path as in the file: pydantic adds the tag of the chosen kind, which is no key."""
+    models: list[type[BaseModel]] = [model]
+    key: list[int | str] = []
+    for part in loc:
+        tagged = [m for m in models if _tag(m) == part]
+        if tagged and not any(part in m.model_fields for m in models):
+            models = tagged
+            continue
+        key.append(part)
+        models = _descend(models, part)
+    return tuple(key)
+
+
+def _at(model: type[BaseModel], key: Loc) -> list[type[BaseModel]]:
+    models: list[type[BaseModel]] = [model]
+    for part in key:
+        models = _descend(models, part)
+    return models
+
+
+def _known(model: type[BaseModel], key: Loc) -> list[str]:
+    return list(dict.fromkeys(name for m in _at(model, key) for name in m.model_fields))
+
+
+def _tags(model: type[BaseModel], key: Loc) -> list[str]:
+    return [tag for m in _at(model, key) if (tag := _tag(m))]
+
+
+def _what(model: type[BaseModel], key: Loc) -> str:
+    """What a missing key should hold, with an example where its type tells one."""
+    for parent in _at(model, key[:-1]):
+        field = parent.model_fields.get(str(key[-1]))
+        if field is None:
+            continue
+        for extra in field.metadata:
+            schema = getattr(extra, "json_schema", None)
+            if schema and "examples" in schema:
+                return f'a {schema["description"]}, such as "{schema["examples"][0]}"'
+        inside = _known(model, key)
+        return f"a table with {', '.join(inside)}" if inside else "a value"
+    return "a value"
+
+
+def line_of(text: str, key: Loc) -> int | None:
+    """The line (from 1) on which a key, or the nearest table above it, stands; None where not found."""
+    parts = [str(p) for p in key if not isinstance(p, int)]
+    best: tuple[int, int] | None = None
+    table: list[str] = []
+    for number, line in enumerate(text.splitlines(), 1):
+        header = re.match(r"\s*\[+\s*([^\]]+?)\s*\]+", line)
+        if header:
+            table = [p.strip().strip("\"'") for p in header[1].split(".")]
+            depth = len(table) if parts[: len(table)] == table else 0
+        else:
+            named = re.match(r"\s*([A-Za-z0-9_.\"'-]+)\s*=", line)
+            path = table + ([p.strip("\"'") for p in named[1].split(".")] if named else [])
+            depth = len(path) if named and parts[: len(path)] == path else 0
+        if depth and (best is None or depth > best[0]):
+            best = (depth, number)
+    if best is None:
+        return None
+    return best[1] + _rows_down(text, best[1], key)
+
+
+def _rows_down(text: str, line: int, key: Loc) -> int:
+    """Lines from the beginning of an array to the row of inline tables that the key names."""
+    rows = [p for p in key if isinstance(p, int)]
+    if not rows:
+        return 0
+    count = -1
+    for down, content in enumerate(text.splitlines()[line - 1 :]):
+        count += content.split("#")[0].count("{")
+        if count >= rows[0]:
+            return down
+    return 0

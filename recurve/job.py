@@ -1,0 +1,80 @@
+"""What a job is once it has been read: the frozen types that everything above works with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from recurve.curve import Drag, Installed, Stop, Unit
+from recurve.mechanism import Array, Weights
+from recurve.posts import Posts
+from recurve.springs import Spring
+from recurve.tables import Catalogue
+from recurve.target import Target
+
+
+@dataclass(frozen=True)
+class SpringPlace:
+    """One of the two places for a spring: its posts, how far [m] the anchor may be bent in (≤ 0) and out
+    (≥ 0), and the spring found there, None where it is not described."""
+
+    posts: Posts
+    travel: tuple[float, float]
+    found: Spring | None
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """Readings of the unit as found, in distributor terms: `speed` [rad/s], `advance` [rad], `rising`
+    (bool), `row` in the file, all (n,); `reading` [rad] and `speed_reading` [rad/s] their ± limits;
+    `zeroed_at` [rad/s] where zero was taken, None if the weights were held home."""
+
+    file: str
+    speed: Array
+    advance: Array
+    rising: Array
+    row: Array
+    reading: float
+    speed_reading: float
+    zeroed_at: float | None
+
+
+@dataclass(frozen=True)
+class Job:
+    """A job as read. `places`: primary, then the secondary if there is one. `limits` holds the ± [SI] of
+    every quantity that has one, by its key; `notes` what must be said aloud; `document` the TOML as read."""
+
+    path: Path
+    title: str
+    unit: str
+    date: str
+    lobes: int
+    breakers: int
+    rotation: str
+    speed_ratio: float
+    weights: Weights
+    stop: Stop
+    drag: Drag
+    trigger: str
+    places: tuple[SpringPlace, ...]
+    target: Target | None
+    sweep: Sweep | None
+    catalogue: Catalogue | None
+    limits: dict[str, float]
+    notes: tuple[str, ...]
+    fingerprint: str
+    document: dict[str, Any]
+
+    @property
+    def name(self) -> str:
+        """The job's name: its file's, without the ending."""
+        return self.path.stem
+
+    def as_found(self) -> Unit | None:
+        """The unit with the springs found in it, None where not all of them are described."""
+        springs = [p.found for p in self.places]
+        if any(s is None for s in springs):
+            return None
+        installed = tuple(Installed(s, p.posts) for s, p in zip(springs, self.places, strict=True) if s is not None)
+        return Unit(self.weights, installed, self.drag, self.stop.advance)

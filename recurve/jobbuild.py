@@ -1,0 +1,311 @@
+"""From the job file's models to the frozen types: one frame for all points, distributor terms, the physics' faults."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Any
+
+import numpy as np
+
+from recurve import jobmodel as m
+from recurve.curve import Drag, Stop
+from recurve.datafiles import data_file
+from recurve.job import SpringPlace
+from recurve.mechanism import Link, Motion, RadiusTable, Slot, Weights, weight_faults
+from recurve.posts import Body, BodyPoint, PointPosts, Posts, TablePosts, post_faults
+from recurve.springs import Spring
+from recurve.target import Band, Target
+from recurve.units import Measured, factor
+
+PLACES = ("primary", "secondary")
+
+
+@cache
+def ranges() -> dict[str, Any]:
+    """`data/ranges.toml`: plausible ranges and the defaults of the trade."""
+    return tomllib.loads(data_file("ranges.toml").read_text(encoding="utf-8"))
+
+
+def default(table: str, key: str, dimension: str) -> float:
+    """A default of `data/ranges.toml` in SI."""
+    entry = ranges()[table][key]
+    return float(entry["value"]) * factor(entry["unit"], dimension)
+
+
+@dataclass
+class Build:
+    """Collects what is wrong (`faults`, as (key, message)) and what must be said (`notes`)."""
+
+    model: m.JobModel
+    faults: list[tuple[tuple[str, ...], str]] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    # --- points -------------------------------------------------------------------------------------
+
+    @property
+    def pivot(self) -> complex | None:
+        """The first weight's pivot [m] in the working frame, None for a table of radii."""
+        motion = self.model.weights.motion
+        return None if isinstance(motion, m.TableMotion) else self._pivot(motion.pivot)
+
+    def _pivot(self, given: m.Pivot) -> complex:
+        if given.xy is not None:
+            return self._flat(given.xy)
+        assert given.radius is not None  # the model asks for one of the two
+        return complex(given.radius.value, 0.0)
+
+    def _flat(self, xy: tuple[Measured, Measured]) -> complex:
+        """x right, y up from the rotor end; the frame counts angles in the direction of rotation."""
+        x, y = xy[0].value, xy[1].value
+        return complex(x, -y if self.model.distributor.rotation == "clockwise" else y)
+
+    def point(self, given: m.Place, key: tuple[str, ...], centre: complex = 0j) -> complex:
+        """A point [m] given polar from the shaft or from `centre`, or flat from the shaft."""
+        motion = self.model.weights.motion
+        flat_pivot = not isinstance(motion, m.TableMotion) and motion.pivot.xy is not None
+        if given.xy is not None:
+            if not flat_pivot and not isinstance(motion, m.TableMotion):
+                self.faults.append(
+                    (key, "got xy, but the pivot is given by its radius alone, so how the picture lies is not told; "
+                     "expected weights.motion.pivot as xy too, or this point as an angle")
+                )
+            return self._flat(given.xy)
+        reach = given.distance or given.radius
+        assert reach is not None and given.angle is not None  # the model asks for both
+        zero = 0.0 if self.pivot is None else float(np.angle(self.pivot))
+        return centre + reach.value * complex(np.exp(1j * (given.angle.value + zero)))
+
+    # --- parts --------------------------------------------------------------------------------------
+
+    def weights(self) -> Weights:
+        given = self.model.weights
+        motion = self._motion(given.motion)
+        return Weights(given.count, given.mass.value, motion)
+
+    def _motion(self, given: m.SlotMotion | m.LinkMotion | m.TableMotion) -> Motion:
+        key = ("weights", "motion")
+        if isinstance(given, m.TableMotion):
+            return self._table(given)
+        pivot = self._pivot(given.pivot)
+        cg = self.point(given.cg, (*key, "cg"), pivot)
+        pin = self.point(given.pin, (*key, "pin"), pivot)
+        if isinstance(given, m.SlotMotion):
+            return Slot(pivot, cg, pin)
+        return Link(pivot, cg, pin, self.point(given.cam, (*key, "cam")))
+
+    def _table(self, given: m.TableMotion) -> RadiusTable:
+        last, stop = given.advance[-1].value, self.model.stop.advance.value
+        if last < 0.8 * stop:
+            self.faults.append(
+                (("weights", "motion", "advance"), f"got a last advance of {np.degrees(last):.2f} deg, expected at least "
+                 f"80 % of the stop's {np.degrees(stop):.2f} deg, {np.degrees(0.8 * stop):.2f} deg")
+            )
+        rows = given.cg_radius
+        limits = tuple(0.05e-3 if row.limit is None or row.limit == 0 else row.limit for row in rows)
+        return RadiusTable(tuple(a.value for a in given.advance), tuple(r.value for r in rows), limits)
+
+    def stop(self) -> Stop:
+        given = self.model.stop
+        per_mm = 0.0
+        if given.radius is not None:
+            per_mm = 1.0 / given.radius.value
+        elif given.per_mm is not None:
+            per_mm = given.per_mm.value / 1e-3
+        file, build = (0.0 if x is None else x.value for x in (given.file_up_to, given.build_up_to))
+        stop = Stop(given.advance.value, per_mm, file, build)
+        if stop.limits[0] <= 0:
+            self.faults.append(
+                (("stop", "build_up_to"), f"got {1e3 * build:.2f} mm, which would leave no advance at all; expected less than "
+                 f"{1e3 * stop.advance / per_mm:.2f} mm")
+            )
+        return stop
+
+    def drag(self) -> Drag:
+        given = self.model.drag or m.Drag()
+        friction = 0.0 if given.friction is None else given.friction.value
+        share = 0.0 if given.friction_share is None else given.friction_share.value
+        return Drag(self._rubbing_block(given), friction, share)
+
+    def _rubbing_block(self, given: m.Drag) -> float:
+        if given.trigger == "electronic":
+            return 0.0
+        if given.rubbing_block is not None:
+            return given.rubbing_block.value
+        if given.breaker_spring is None:
+            entry = ranges()["drag"]["rubbing_block"]
+            self.notes.append(
+                f"The rubbing block's drag is not given: taken as {entry['value']:g} ± {entry['limit']:g} mN·m at the "
+                "distributor cam. Measure the breaker-arm spring to do better."
+            )
+            return default("drag", "rubbing_block", "moment")
+        return self._drag_by_levers(given)
+
+    def _drag_by_levers(self, given: m.Drag) -> float:
+        """Block force × friction × cam radius, for the share of a turn that the points are open (trade's words)."""
+        parts = (given.breaker_spring, given.contact_lever, given.block_lever, given.cam_radius)
+        spring, contact, block, cam = (0.0 if x is None else x.value for x in parts)
+        assert given.friction_coefficient is not None and given.dwell is not None  # the model asks for them
+        pitch = 2 * np.pi / self.model.distributor.lobes
+        if given.dwell.value >= pitch:
+            self.faults.append(
+                (("drag", "dwell"), f"got {np.degrees(given.dwell.value):.1f} deg, expected less than the lobe pitch of "
+                 f"{np.degrees(pitch):.1f} deg")
+            )
+        opened = 1.0 - given.dwell.value / pitch
+        force = spring * contact / block
+        return float(self.model.distributor.breakers * force * given.friction_coefficient.value * cam * opened)
+
+    def places(self, motion: Motion, reach: float) -> tuple[SpringPlace, ...]:
+        springs = self.model.springs
+        given = {"primary": springs.primary, "secondary": springs.secondary}
+        return tuple(self._place(name, g, motion, reach) for name, g in given.items() if g is not None)
+
+    def _place(self, name: str, given: m.SpringOnPosts, motion: Motion, reach: float) -> SpringPlace:
+        posts = self._posts(name, given, motion)
+        travel = (0.0, 0.0) if given.post_travel is None else (given.post_travel[0].value, given.post_travel[1].value)
+        self._found_faults(name, given, reach)
+        before = len(self.faults)
+        self.faults += [(("springs", name), text) for text in post_faults(posts, reach, travel, f"springs.{name}")]
+        found = None if len(self.faults) > before or not given.described else self._found(name, given, posts)
+        return SpringPlace(posts, travel, found)
+
+    def _found_faults(self, name: str, given: m.SpringOnPosts, reach: float) -> None:
+        if given.takeup is not None and given.takeup.value > reach:
+            self.faults.append(
+                (("springs", name, "takeup"), f"got {np.degrees(given.takeup.value):.2f} deg, expected no more than the largest "
+                 f"stop of {np.degrees(reach):.2f} deg; for a spring that never takes up give free_length")
+            )
+
+    def _found(self, name: str, given: m.SpringOnPosts, posts: Posts) -> Spring:
+        assert given.rate is not None  # `described` says so
+        if given.free_length is not None:
+            free = given.free_length.value
+        else:
+            assert given.takeup is not None
+            free = float(posts.length(given.takeup.value)[0])
+        tension = 0.0 if given.initial_tension is None else given.initial_tension.value
+        return Spring(f"as found {name}", given.rate.value, free, tension, quantity=1)
+
+    def _posts(self, name: str, given: m.SpringOnPosts, motion: Motion) -> Posts:
+        posts = given.posts
+        if isinstance(posts, m.LengthTable):
+            return TablePosts(tuple(a.value for a in posts.advance), tuple(x.value for x in posts.length))
+        ends = [self._end(name, which, getattr(posts, which), motion) for which in ("anchor", "far")]
+        if isinstance(self.model.weights.motion, m.TableMotion) and (posts.anchor.xy is None) != (posts.far.xy is None):
+            self.faults.append((("springs", name, "posts"), "got one post as xy and one as an angle; expected both alike"))
+        diameter = 0.0 if given.post_diameter is None else given.post_diameter.value
+        return PointPosts(ends[0], ends[1], diameter, motion, self.model.weights.count)
+
+    def _end(self, name: str, which: str, given: m.PostEnd, motion: Motion) -> BodyPoint:
+        key = ("springs", name, "posts", which)
+        body: Body = "base"
+        if given.on == "cam":
+            body = "cam"
+        elif given.on.startswith("weight"):
+            body = int(given.on[7:] or 1)
+            if body > self.model.weights.count:
+                self.faults.append(((*key, "on"), f'got "{given.on}", expected a weight from 1 to {self.model.weights.count}'))
+                body = 1
+            if motion.pivot is None:
+                self.faults.append(
+                    ((*key, "on"), f'got "{given.on}" with weights.motion by table, which does not tell how the weight turns; '
+                     'expected posts by table too, or weights.motion of kind "slot" or "link"')
+                )
+                body = "base"
+        return BodyPoint(body, self.point(given, key))
+
+    # --- target -------------------------------------------------------------------------------------
+
+    def target(self) -> Target | None:
+        given = self.model.target
+        if given is None:
+            return None
+        bands = [self._band("point", point, ("target", "points", i)) for i, point in enumerate(given.points)]
+        if given.idle is not None:
+            bands.append(self._checked(Band("idle", self._speed(given.idle.speed), 0.0, self._advance(given.idle.max)),
+                                       ("target", "idle")))
+        if given.maximum is not None:
+            bands.append(self._band("maximum", given.maximum, ("target", "maximum")))
+        return Target(tuple(bands))
+
+    def _speed(self, given: Measured) -> float:
+        target = self.model.target
+        crank = target is not None and (target.speed_basis or target.basis) == "crank"
+        return given.value / self.model.distributor.speed_ratio if crank else given.value
+
+    @property
+    def _crank_advance(self) -> bool:
+        target = self.model.target
+        return target is not None and (target.advance_basis or target.basis) == "crank"
+
+    def _advance(self, given: Measured) -> float:
+        target = self.model.target
+        if target is None or not self._crank_advance:
+            return given.value
+        static = 0.0 if target.static is None else target.static.value
+        return (given.value - static) / self.model.distributor.speed_ratio
+
+    def _band(self, kind: Any, given: m.TargetPoint | m.Maximum, key: tuple[Any, ...]) -> Band:
+        if given.advance is not None:
+            centre = self._advance(given.advance)
+            half = default("band", "tolerance", "angle")
+            if given.tolerance is not None:
+                half = given.tolerance.value / (self.model.distributor.speed_ratio if self._crank_advance else 1.0)
+            low, high = centre - half, centre + half
+        else:
+            assert given.max is not None  # the model asks for it
+            low = 0.0 if given.min is None else self._advance(given.min)
+            high = self._advance(given.max)
+        speed = self._speed(given.speed) if isinstance(given, m.TargetPoint) else None
+        return self._checked(Band(kind, speed, max(low, 0.0), high), key)
+
+    def _checked(self, band: Band, key: tuple[Any, ...]) -> Band:
+        low, high = np.degrees(band.low), np.degrees(band.high)
+        narrowest = ranges()["band"]["narrowest"]["value"]
+        if high - low < narrowest - 1e-9:
+            self.faults.append(
+                (key, f"got a band from {low:.2f} to {high:.2f} deg (distributor), expected its max at least {narrowest} deg "
+                 "above its min (and above 0)")
+            )
+        return band
+
+    # --- what must be said ----------------------------------------------------------------------------
+
+    def physics(self, weights: Weights, stop: Stop) -> None:
+        """Faults of the weights' motion up to the largest stop."""
+        self.faults += [(("weights", "motion"), text) for text in weight_faults(weights.motion, stop.limits[1])]
+
+    def plausible(self, weights: Weights, stop: Stop, places: tuple[SpringPlace, ...]) -> None:
+        """Notes on numbers outside the trade's ranges; nothing is refused for them."""
+        self._range("mass", weights.mass, "mass")
+        self._range("cg_radius", float(weights.motion.radius(0.0)[0]), "length")
+        self._range("stop" if self.model.distributor.speed_ratio > 1 else "stop_crank", stop.advance, "angle")
+        if self.model.stop.radius is not None:
+            self._range("stop_radius", self.model.stop.radius.value, "length")
+        for name, place in zip(PLACES, places, strict=False):
+            if place.found is not None:
+                self._range(f"{name}_rate", place.found.rate, "rate")
+
+    def _range(self, name: str, value: float, dimension: str) -> None:
+        entry = ranges()["range"][name]
+        shown = value / factor(entry["unit"], dimension)
+        if not entry["low"] <= shown <= entry["high"]:
+            self.notes.append(
+                f"The {entry['name']} is {shown:.3g} {entry['unit']}, outside the usual {entry['low']:g} to {entry['high']:g} "
+                f"{entry['unit']}: check the number and its unit."
+            )
+
+
+def limits_of(model: Any, key: str = "") -> dict[str, float]:
+    """Every ± of the job [SI] by its dotted key, rows counted from 1."""
+    if isinstance(model, Measured):
+        return {} if model.limit is None else {key: model.limit}
+    if isinstance(model, tuple | list):
+        pairs = [(f"{key}[{i}]", value) for i, value in enumerate(model, 1)]
+    elif isinstance(model, m.Table):
+        pairs = [(f"{key}.{name}" if key else name, getattr(model, name)) for name in type(model).model_fields]
+    else:
+        return {}
+    return {k: v for name, value in pairs for k, v in limits_of(value, name).items()}

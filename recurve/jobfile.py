@@ -1,0 +1,161 @@
+"""Reads a job: the TOML file, the tables it names, and every fault of them all in one pass (design §5)."""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from pydantic import ValidationError
+
+from recurve import jobmodel as m
+from recurve.errors import InputError, PhysicsError
+from recurve.faults import dotted, fault_lines, place
+from recurve.job import Job, SpringPlace, Sweep
+from recurve.jobbuild import Build, default, limits_of
+from recurve.tables import Catalogue, Readings, read_catalogue, read_sweep, read_text
+from recurve.target import Target
+
+
+def load_job(path: str | Path) -> Job:
+    """Read a job file and the tables it names.
+
+    Raises InputError with one line for each fault of all files, PhysicsError where everything can be
+    read but no such distributor can work. Lengths, masses and so on are SI afterwards, angles radians,
+    speeds and advances the distributor's.
+    """
+    file = Path(path)
+    faults: list[str] = []
+    text = read_text(file, str(path), faults)
+    if text is None:
+        raise InputError(faults)
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as fault:
+        raise InputError(f"{path}: not TOML: {fault}") from None
+    except RecursionError:
+        raise InputError(f"{path}: got tables nested too deeply to read, expected a job file") from None
+    model = _validated(document, text, str(path), faults)
+    readings = _table(file, document, "sweep", read_sweep, faults)
+    catalogue = _table(file, document, "catalogue", read_catalogue, faults)
+    if model is None or faults:
+        raise InputError(faults)
+    return _build(file, model, document, text, readings, catalogue)
+
+
+def _validated(document: dict[str, Any], text: str, shown: str, faults: list[str]) -> m.JobModel | None:
+    try:
+        return m.JobModel.model_validate(document)
+    except ValidationError as error:
+        faults.extend(fault_lines(error, text, shown, m.JobModel))
+        return None
+
+
+def _table(job: Path, document: dict[str, Any], name: str, read: Any, faults: list[str]) -> Any:
+    """The table that [sweep] or [catalogue] names, read even if the job itself has faults."""
+    entry = document.get(name)
+    file = entry.get("file") if isinstance(entry, dict) else None
+    if not isinstance(file, str) or not file or "\0" in file:
+        return None
+    return read(job.parent / file, str(job.parent / file), faults)
+
+
+def _build(
+    file: Path,
+    model: m.JobModel,
+    document: dict[str, Any],
+    text: str,
+    readings: Readings | None,
+    catalogue: Catalogue | None,
+) -> Job:
+    build = Build(model)
+    weights, stop, drag, target = build.weights(), build.stop(), build.drag(), build.target()
+    build.physics(weights, stop)
+    places: tuple[SpringPlace, ...] = ()
+    if not any(key[0] == "weights" for key, _ in build.faults):
+        places = build.places(weights.motion, stop.limits[1])
+        build.plausible(weights, stop, places)
+    if build.faults:
+        raise PhysicsError([_located(text, str(file), key, message) for key, message in build.faults])
+    given = model.drag or m.Drag()
+    return Job(
+        path=file,
+        title=model.title,
+        unit=model.unit or "",
+        date="" if model.date is None else str(model.date),
+        lobes=model.distributor.lobes,
+        breakers=model.distributor.breakers,
+        rotation=model.distributor.rotation,
+        speed_ratio=model.distributor.speed_ratio,
+        weights=weights,
+        stop=stop,
+        drag=drag,
+        trigger=given.trigger,
+        places=places,
+        target=target,
+        sweep=_sweep(model, readings),
+        catalogue=catalogue,
+        limits=limits_of(model),
+        notes=(*build.notes, *_order_notes(target), *(() if catalogue is None else catalogue.notes)),
+        fingerprint=_fingerprint(file, model),
+        document=document,
+    )
+
+
+def _located(text: str, shown: str, key: tuple[Any, ...], message: str) -> str:
+    """`file:line: key: message`; a message that begins with its own key keeps it."""
+    where = place(text, shown, key)
+    own = dotted(tuple(key))
+    if message.startswith(own):
+        return f"{where[: -len(own)]}{message}"
+    return f"{where}: {message}"
+
+
+def _sweep(model: m.JobModel, readings: Readings | None) -> Sweep | None:
+    given = model.sweep
+    if given is None or readings is None:
+        return None
+    ratio = model.distributor.speed_ratio
+    speed_ratio = ratio if (given.speed_basis or given.basis) == "crank" else 1.0
+    advance_ratio = ratio if (given.advance_basis or given.basis) == "crank" else 1.0
+    static = 0.0 if given.static is None else given.static.value
+    reading = given.reading if given.reading is not None else default("sweep", "reading", "angle")
+    speed_reading = given.speed_reading if given.speed_reading is not None else default("sweep", "speed_reading", "speed")
+    return Sweep(
+        given.file,
+        readings.speed / speed_ratio,
+        (readings.advance - static) / advance_ratio,
+        readings.rising,
+        readings.row,
+        reading / advance_ratio,
+        speed_reading / speed_ratio,
+        None if given.zeroed_at is None else given.zeroed_at.value / speed_ratio,
+    )
+
+
+def _order_notes(target: Target | None) -> list[str]:
+    """Bands that no rising curve can meet, since a later one lies below an earlier one."""
+    if target is None:
+        return []
+    bands = sorted((b for b in target.timed if b.speed is not None), key=lambda b: b.speed or 0.0)
+    notes = []
+    for early, late in zip(bands, bands[1:], strict=False):
+        if late.high < early.low:
+            rpm = [round(float(b.speed or 0.0) * 30 / np.pi) for b in (early, late)]
+            notes.append(
+                f"The target falls: at {rpm[1]} rpm it allows less than it asks at {rpm[0]} rpm (distributor). "
+                "Check the points."
+            )
+    return notes
+
+
+def _fingerprint(job: Path, model: m.JobModel) -> str:
+    """Twelve hex digits that change with any byte of the job or of the tables it names."""
+    digest = hashlib.sha256()
+    tables = [t.file for t in (model.sweep, model.catalogue) if t is not None]
+    for file in (job, *(job.parent / t for t in tables)):
+        content = file.read_bytes()
+        digest.update(len(content).to_bytes(8, "big") + content)
+    return digest.hexdigest()[:12]

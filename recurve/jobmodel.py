@@ -1,0 +1,367 @@
+"""The job file's shape: which keys there are, of which dimension, and what must go together (design §5).
+
+Pydantic models, one class for each table of the TOML file. They hold quantities as `Measured` in SI;
+`jobfile` turns them into the frozen types of the numeric rooms.
+"""
+
+from __future__ import annotations
+
+import datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, WithJsonSchema, model_validator
+
+from recurve.units import DIMENSIONS, Measured, parse, parse_limit
+
+
+def _quantity(dimension: str, sign: Literal["any", "not negative", "positive"] = "positive") -> Any:
+    """The field type of a quantity with its unit; it keeps a ± as the limit."""
+    example = f"1.5 {DIMENSIONS[dimension][1]}".strip()
+
+    def read(given: Any) -> Measured:
+        if isinstance(given, Measured):
+            return given
+        if dimension == "number" and isinstance(given, int | float) and not isinstance(given, bool):
+            given = repr(given)
+        if not isinstance(given, str):
+            raise ValueError(f'expected a quantity with its unit in quotes, such as "{example}"')
+        found = parse(given, dimension)
+        if sign == "positive" and found.value <= 0:
+            raise ValueError("expected more than 0")
+        if sign == "not negative" and found.value < 0:
+            raise ValueError("expected 0 or more")
+        return found
+
+    schema = {"type": "string", "description": f"{dimension} with its unit, ± allowed", "examples": [example]}
+    return Annotated[Measured, BeforeValidator(read), WithJsonSchema(schema)]
+
+
+def _limit(dimension: str) -> Any:
+    """The field type of a bare ±."""
+
+    def read(given: Any) -> float:
+        if isinstance(given, float):
+            return given
+        if not isinstance(given, str):
+            raise ValueError(f'expected a limit with its unit in quotes, such as "± 0.5 {DIMENSIONS[dimension][1]}"')
+        return parse_limit(given, dimension)
+
+    return Annotated[float, BeforeValidator(read), WithJsonSchema({"type": "string"})]
+
+
+Length = _quantity("length")
+LengthOrZero = _quantity("length", "not negative")
+SignedLength = _quantity("length", "any")
+Angle = _quantity("angle", "any")
+PositiveAngle = _quantity("angle")
+AngleOrZero = _quantity("angle", "not negative")
+Mass = _quantity("mass")
+Speed = _quantity("speed")
+Force = _quantity("force")
+ForceOrZero = _quantity("force", "not negative")
+Rate = _quantity("rate")
+Moment = _quantity("moment", "not negative")
+NumberOrZero = _quantity("number", "not negative")
+Number = _quantity("number")
+
+
+class Table(BaseModel):
+    """A table of the job file: no unknown keys, nothing changed after reading."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, strict=False)
+
+
+class Distributor(Table):
+    lobes: Annotated[int, Field(ge=1, le=16, strict=True)]
+    breakers: Annotated[int, Field(ge=1, le=4, strict=True)] = 1
+    rotation: Literal["clockwise", "anticlockwise"]
+    speed_ratio: Annotated[float, Field(gt=0, le=10, allow_inf_nan=False)] = 2.0
+
+
+class Place(Table):
+    """A point at rest: `radius` and `angle` from the shaft, or `distance` and `angle` from the pivot, or `xy`."""
+
+    radius: LengthOrZero | None = None
+    distance: Length | None = None
+    angle: Angle | None = None
+    xy: tuple[SignedLength, SignedLength] | None = None
+
+
+class Pivot(Place):
+    @model_validator(mode="after")
+    def _one_way(self) -> Pivot:
+        if (self.radius is None) == (self.xy is None) or self.distance is not None or self.angle is not None:
+            raise ValueError("expected radius alone, or xy alone")
+        if self.radius is not None and self.radius.value <= 0:
+            raise ValueError("expected a radius of more than 0")
+        return self
+
+
+class FromPivot(Place):
+    @model_validator(mode="after")
+    def _one_way(self) -> FromPivot:
+        polar = self.distance is not None and self.angle is not None and self.xy is None
+        flat = self.xy is not None and self.distance is None and self.angle is None
+        if self.radius is not None or not (polar or flat):
+            raise ValueError("expected distance and angle from the pivot, or xy from the shaft")
+        return self
+
+
+class FromShaft(Place):
+    @model_validator(mode="after")
+    def _one_way(self) -> FromShaft:
+        if self.distance is not None or not _polar_or_flat(self):
+            raise ValueError("expected radius and angle from the shaft, or xy from the shaft")
+        return self
+
+
+def _polar_or_flat(place: Place) -> bool:
+    polar = place.radius is not None and place.angle is not None and place.xy is None
+    flat = place.xy is not None and place.radius is None and place.angle is None
+    return polar or flat
+
+
+class SlotMotion(Table):
+    kind: Literal["slot"]
+    pivot: Pivot
+    cg: FromPivot
+    pin: FromPivot
+
+
+class LinkMotion(Table):
+    kind: Literal["link"]
+    pivot: Pivot
+    cg: FromPivot
+    pin: FromPivot
+    cam: FromShaft
+
+
+class TableMotion(Table):
+    kind: Literal["table"]
+    advance: Annotated[tuple[AngleOrZero, ...], Field(min_length=3)]
+    cg_radius: Annotated[tuple[Length, ...], Field(min_length=3)]
+
+    @model_validator(mode="after")
+    def _rows(self) -> TableMotion:
+        _check_rows(self.advance, self.cg_radius, "cg_radius")
+        return self
+
+
+def _check_rows(advance: tuple[Measured, ...], other: tuple[Measured, ...], name: str) -> None:
+    if len(advance) != len(other):
+        raise ValueError(f"{len(advance)} advances and {len(other)} of {name}; expected as many of each")
+    values = [row.value for row in advance]
+    if values[0] != 0 or any(b <= a for a, b in zip(values, values[1:], strict=False)):
+        raise ValueError("expected advance to begin at 0 deg and rise from row to row")
+
+
+def _kind(given: Any) -> str | None:
+    kind = given.get("kind") if isinstance(given, dict) else getattr(given, "kind", None)
+    return kind if isinstance(kind, str) else None
+
+
+class Weights(Table):
+    count: Annotated[int, Field(ge=1, le=8, strict=True)] = 2
+    mass: Mass
+    motion: Annotated[
+        Annotated[SlotMotion, Tag("slot")] | Annotated[LinkMotion, Tag("link")] | Annotated[TableMotion, Tag("table")],
+        Discriminator(_kind),
+    ]
+
+
+class Stop(Table):
+    advance: PositiveAngle
+    radius: Length | None = None
+    per_mm: PositiveAngle | None = None
+    file_up_to: LengthOrZero | None = None
+    build_up_to: LengthOrZero | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Stop:
+        if self.radius is not None and self.per_mm is not None:
+            raise ValueError("radius and per_mm both say how far a trim goes; expected one of them")
+        trim = any(x is not None and x.value > 0 for x in (self.file_up_to, self.build_up_to))
+        if trim and self.radius is None and self.per_mm is None:
+            raise ValueError("a trim is allowed, so expected radius, or per_mm found with a feeler in the stop")
+        return self
+
+
+class Drag(Table):
+    rubbing_block: Moment | None = None
+    breaker_spring: Force | None = None
+    contact_lever: Length | None = None
+    block_lever: Length | None = None
+    cam_radius: Length | None = None
+    friction_coefficient: Number | None = None
+    dwell: PositiveAngle | None = None
+    friction: Moment | None = None
+    friction_share: NumberOrZero | None = None
+    trigger: Literal["points", "electronic"] = "points"
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Drag:
+        names = ("breaker_spring", "contact_lever", "block_lever", "cam_radius", "friction_coefficient", "dwell")
+        given = [n for n in names if getattr(self, n) is not None]
+        if given and self.rubbing_block is not None:
+            raise ValueError(f"rubbing_block and {given[0]} both give the drag; expected one of the two ways")
+        missing = [n for n in names if n not in given]
+        if given and missing:
+            raise ValueError(f"the drag from {given[0]} also needs {', '.join(missing)}")
+        if self.friction_share is not None and self.friction_share.value >= 0.5:
+            raise ValueError("friction_share: expected less than 0.5")
+        return self
+
+
+class PostEnd(FromShaft):
+    on: str
+
+    @model_validator(mode="after")
+    def _body(self) -> PostEnd:
+        if self.on not in ("base", "cam", "weight") and not (
+            self.on.startswith("weight ") and self.on[7:].isdigit() and int(self.on[7:]) >= 1
+        ):
+            raise ValueError(f'on: got "{self.on}", expected "base", "cam", "weight" or "weight 2" and so on')
+        return self
+
+
+class PointPosts(Table):
+    kind: Literal["points"]
+    anchor: PostEnd
+    far: PostEnd
+
+
+class LengthTable(Table):
+    kind: Literal["table"]
+    advance: Annotated[tuple[AngleOrZero, ...], Field(min_length=2)]
+    length: Annotated[tuple[Length, ...], Field(min_length=2)]
+
+    @model_validator(mode="after")
+    def _rows(self) -> LengthTable:
+        _check_rows(self.advance, self.length, "length")
+        return self
+
+
+class SpringOnPosts(Table):
+    post_travel: tuple[SignedLength, SignedLength] | None = None
+    post_diameter: LengthOrZero | None = None
+    free_length: Length | None = None
+    rate: Rate | None = None
+    initial_tension: ForceOrZero | None = None
+    takeup: AngleOrZero | None = None
+    posts: Annotated[
+        Annotated[PointPosts, Tag("points")] | Annotated[LengthTable, Tag("table")], Discriminator(_kind)
+    ]
+
+    @model_validator(mode="after")
+    def _consistent(self) -> SpringOnPosts:
+        if self.free_length is not None and self.takeup is not None:
+            raise ValueError("free_length and takeup both say where it begins to pull; expected one of them")
+        if self.post_travel is not None and not self.post_travel[0].value <= 0 <= self.post_travel[1].value:
+            raise ValueError(
+                "post_travel: expected how far the post can be bent in (0 or negative) and out (0 or positive)"
+            )
+        if self.posts.kind == "table" and self.post_diameter is not None:
+            raise ValueError("post_diameter: lengths by table are over the posts already; leave it out")
+        return self
+
+    @property
+    def described(self) -> bool:
+        """Whether the spring itself, not only its posts, is known."""
+        return self.rate is not None and (self.free_length is not None or self.takeup is not None)
+
+
+class Springs(Table):
+    primary: SpringOnPosts
+    secondary: SpringOnPosts | None = None
+
+
+class TargetPoint(Table):
+    speed: Speed
+    min: Angle | None = None
+    max: Angle | None = None
+    advance: Angle | None = None
+    tolerance: PositiveAngle | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> TargetPoint:
+        _check_band(self)
+        return self
+
+
+class Idle(Table):
+    speed: Speed
+    max: PositiveAngle
+
+
+class Maximum(Table):
+    min: Angle | None = None
+    max: Angle | None = None
+    advance: Angle | None = None
+    tolerance: PositiveAngle | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Maximum:
+        _check_band(self)
+        return self
+
+
+def _check_band(band: TargetPoint | Maximum) -> None:
+    if band.advance is not None:
+        if band.min is not None or band.max is not None:
+            raise ValueError("advance and min or max both give the band; expected advance (and tolerance), or min and max")
+    elif band.max is None:
+        raise ValueError("expected min and max, max alone, or advance and tolerance")
+    elif band.tolerance is not None:
+        raise ValueError("tolerance goes with advance, not with min and max")
+
+
+Basis = Literal["distributor", "crank"]
+
+
+class Target(Table):
+    basis: Basis = "distributor"
+    speed_basis: Basis | None = None
+    advance_basis: Basis | None = None
+    static: Angle | None = None
+    points: tuple[TargetPoint, ...] = ()
+    idle: Idle | None = None
+    maximum: Maximum | None = None
+
+    @model_validator(mode="after")
+    def _something(self) -> Target:
+        if not self.points and self.idle is None and self.maximum is None:
+            raise ValueError("expected at least one of points, idle and maximum")
+        if self.static is not None and (self.advance_basis or self.basis) == "distributor":
+            raise ValueError('static is taken off crank advances; expected basis = "crank" with it')
+        return self
+
+
+class SweepTable(Table):
+    file: str
+    basis: Basis = "distributor"
+    speed_basis: Basis | None = None
+    advance_basis: Basis | None = None
+    static: Angle | None = None
+    reading: _limit("angle") | None = None  # type: ignore[valid-type]
+    speed_reading: _limit("speed") | None = None  # type: ignore[valid-type]
+    zeroed_at: Speed | None = None
+
+
+class CatalogueTable(Table):
+    file: str
+
+
+class JobModel(Table):
+    """The whole job file."""
+
+    title: Annotated[str, Field(min_length=1, max_length=200)]
+    date: datetime.date | str | None = None
+    unit: str | None = None
+    distributor: Distributor
+    weights: Weights
+    stop: Stop
+    drag: Drag | None = None
+    springs: Springs
+    target: Target | None = None
+    sweep: SweepTable | None = None
+    catalogue: CatalogueTable | None = None

@@ -1,0 +1,235 @@
+"""The flyweights: how far their centres of gravity stand from the shaft as the cam advances.
+
+Points are complex numbers x + iy in metres in the frame that turns with the shaft, positive
+angles in the direction of rotation, the shaft axis at 0. A turn by the angle a is then a
+multiplication by exp(ia), and a velocity per radian a multiplication by i.
+
+All angles are distributor angles in radians.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from recurve.errors import PhysicsError
+
+Array = NDArray[np.float64]
+Points = NDArray[np.complex128]
+
+
+def dot(a: ArrayLike, b: ArrayLike) -> Array:
+    """Scalar product of plane vectors given as complex numbers [m · m = m²]; shapes broadcast."""
+    return np.real(np.conj(a) * np.asarray(b))
+
+
+class Motion(Protocol):
+    """What a description of the weights must answer, for any shape of advance [rad]."""
+
+    def radius(self, advance: ArrayLike) -> tuple[Array, Array]:
+        """r [m] and dr/dα [m/rad] of one weight's centre of gravity; not a number where it binds."""
+
+    def swing(self, advance: ArrayLike) -> tuple[Array, Array] | None:
+        """The weight's turn ψ [rad], signed in the direction of rotation, and dψ/dα [1]; None if unknown."""
+
+    @property
+    def pivot(self) -> complex | None:
+        """The first weight's pivot [m], or None where the motion does not tell it."""
+
+
+def _radius_by_swing(pivot: complex, cg: complex, swing: tuple[Array, Array]) -> tuple[Array, Array]:
+    """r [m] and dr/dα [m/rad] of a centre of gravity carried by the swing (ψ [rad], dψ/dα [1])."""
+    psi, rate = swing
+    now = pivot + (cg - pivot) * np.exp(1j * psi)
+    r = np.abs(now)
+    return r, dot(now, 1j * (now - pivot)) * rate / r
+
+
+@dataclass(frozen=True)
+class Slot:
+    """A drive pin on the weight works a radial slot of the cam plate (design §1, motion 1).
+
+    All three points [m] at rest, of the first weight: `pivot` on the base plate, `cg` its centre
+    of gravity, `pin` its drive pin.
+    """
+
+    pivot: complex
+    cg: complex
+    pin: complex
+
+    def swing(self, advance: ArrayLike) -> tuple[Array, Array]:
+        """ψ [rad] and dψ/dα [1] at the advance [rad], same shape; not a number where the pin binds.
+
+        The pin stands on the ray of the slot and on its circle about the pivot; of the two
+        crossings the one that continues the position at rest is taken.
+        """
+        arm = self.pin - self.pivot
+        ray = np.exp(1j * (np.angle(self.pin) + np.asarray(advance, float)))
+        along = dot(ray, self.pivot)
+        branch = 1.0 if abs(self.pin) >= np.real(np.conj(self.pin) * self.pivot) / abs(self.pin) else -1.0
+        under = along**2 - abs(self.pivot) ** 2 + abs(arm) ** 2
+        with np.errstate(invalid="ignore"):
+            reach = along + branch * np.sqrt(np.where(under > 0, under, np.nan))
+        pin = np.where(reach > 0, reach, np.nan) * ray
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.angle((pin - self.pivot) / arm), np.abs(pin) ** 2 / dot(pin, pin - self.pivot)
+
+    def radius(self, advance: ArrayLike) -> tuple[Array, Array]:
+        """r [m] and dr/dα [m/rad] at the advance [rad], same shape."""
+        return _radius_by_swing(self.pivot, self.cg, self.swing(advance))
+
+
+@dataclass(frozen=True)
+class Link:
+    """A point of the weight keeps its distance from a point of the cam (design §1, motion 2).
+
+    All four points [m] at rest: `pivot`, `cg`, `pin` (the weight's point) and `cam`.
+    """
+
+    pivot: complex
+    cg: complex
+    pin: complex
+    cam: complex
+
+    def swing(self, advance: ArrayLike) -> tuple[Array, Array]:
+        """ψ [rad] and dψ/dα [1] at the advance [rad], same shape; not a number where the link is stretched.
+
+        The weight's point stands on its circle about the pivot and on a circle about the cam's point.
+        """
+        arm = self.pin - self.pivot
+        cam = self.cam * np.exp(1j * np.asarray(advance, float))
+        span = cam - self.pivot
+        reach = np.abs(span)
+        cosine = (abs(arm) ** 2 + reach**2 - abs(self.pin - self.cam) ** 2) / (2 * abs(arm) * reach)
+        branch = np.sign(np.imag(arm / (self.cam - self.pivot)))
+        with np.errstate(invalid="ignore"):
+            turn = branch * np.arccos(np.where(np.abs(cosine) < 1, cosine, np.nan))
+        direction = span / reach * np.exp(1j * turn)
+        pin = self.pivot + abs(arm) * direction
+        with np.errstate(divide="ignore", invalid="ignore"):
+            rate = dot(pin - cam, 1j * cam) / dot(pin - cam, 1j * (pin - self.pivot))
+        return np.angle(abs(arm) * direction / arm), rate
+
+    def radius(self, advance: ArrayLike) -> tuple[Array, Array]:
+        """r [m] and dr/dα [m/rad] at the advance [rad], same shape."""
+        return _radius_by_swing(self.pivot, self.cg, self.swing(advance))
+
+
+@dataclass(frozen=True)
+class RadiusTable:
+    """Radii of the centre of gravity measured at some advances (design §1, motion 3).
+
+    `advance` [rad] and `cg_radius` [m], `limit` [m] the ± of each row; all of one length ≥ 3.
+    Quadratic in the advance by least squares, rows weighted by 1/limit.
+    """
+
+    advance: tuple[float, ...]
+    cg_radius: tuple[float, ...]
+    limit: tuple[float, ...]
+    _coefficients: Array = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        weights = 1.0 / np.asarray(self.limit)
+        fitted = np.polyfit(np.asarray(self.advance), np.asarray(self.cg_radius), 2, w=weights)
+        object.__setattr__(self, "_coefficients", fitted)
+
+    @property
+    def pivot(self) -> complex | None:
+        """A table does not tell where the pivot is."""
+        return None
+
+    def swing(self, advance: ArrayLike) -> None:
+        """A table does not tell how the weight turns."""
+        return
+
+    def radius(self, advance: ArrayLike) -> tuple[Array, Array]:
+        """r [m] and dr/dα [m/rad] at the advance [rad], same shape."""
+        alpha = np.asarray(advance, float)
+        return np.polyval(self._coefficients, alpha), np.polyval(np.polyder(self._coefficients), alpha)
+
+    def row_effects(self, advance: ArrayLike) -> Array:
+        """Change of d(r²)/dα [m²/rad] at the advance (n,) [rad] by each row's ± limit, shape (rows, n)."""
+        alpha = np.asarray(advance, float)
+        r, dr = self.radius(alpha)
+        weights = 1.0 / np.asarray(self.limit)
+        unit_rows = np.eye(len(self.advance)) * np.asarray(self.limit)
+        shifts = np.polyfit(np.asarray(self.advance), unit_rows, 2, w=weights)
+        moved = np.stack([np.polyval(column, alpha) for column in shifts.T])
+        slopes = np.stack([np.polyval(np.polyder(column), alpha) for column in shifts.T])
+        effects: Array = 2 * (moved * dr + r * slopes)
+        return effects
+
+
+@dataclass(frozen=True)
+class Weights:
+    """`count` equal flyweights of `mass` [kg] each, moving as `motion` says."""
+
+    count: int
+    mass: float
+    motion: Motion
+
+    def inertia(self, advance: ArrayLike) -> Array:
+        """I(α) = count · mass · r² [kg·m²] at the advance [rad], same shape (design §1)."""
+        return self.count * self.mass * self.motion.radius(advance)[0] ** 2
+
+    def inertia_slope(self, advance: ArrayLike) -> Array:
+        """I′(α) [kg·m²/rad] at the advance [rad], same shape (design §1)."""
+        r, dr = self.motion.radius(advance)
+        return self.count * self.mass * 2 * r * dr
+
+    def check(self, reach: float) -> None:
+        """Raise PhysicsError where the weights cannot work from rest to the advance `reach` [rad]."""
+        faults = weight_faults(self.motion, reach)
+        if faults:
+            raise PhysicsError(faults)
+
+
+def weight_faults(motion: Motion, reach: float) -> list[str]:
+    """What forbids these weights to work from 0 to `reach` [rad], each naming the number to look at."""
+    if isinstance(motion, Slot | Link):
+        faults = _rest_faults(motion)
+        if faults:
+            return faults
+    grid = np.linspace(0.0, reach, 241)
+    r, dr = motion.radius(grid)
+    if not np.isfinite(r).all() or not np.isfinite(dr).all():
+        first = np.degrees(grid[np.argmin(np.isfinite(r) & np.isfinite(dr))])
+        return [
+            f"weights.motion: the drive binds at {first:.2f}° (distributor), before the largest stop of "
+            f"{np.degrees(reach):.2f}°; look at the pin's distance and angle"
+        ]
+    if dr[0] <= 0:
+        return [
+            "weights.motion: the weights move inward as the cam advances, so they would retard; "
+            "look at the sign of the angles of cg and pin, and at rotation"
+        ]
+    if (dr <= 0).any():
+        first = np.degrees(grid[np.argmax(dr <= 0)])
+        return [
+            f"weights.motion: the centre of gravity moves inward past {first:.2f}° (distributor), before the "
+            f"largest stop of {np.degrees(reach):.2f}°; look at the angle of cg"
+        ]
+    return []
+
+
+def _rest_faults(motion: Slot | Link) -> list[str]:
+    arm, weight = motion.cg - motion.pivot, motion.pin - motion.pivot
+    lengths = {"pivot": abs(motion.pivot), "cg": abs(arm), "pin": abs(weight)}
+    short = [name for name, value in lengths.items() if value < 1e-6]
+    if short:
+        return [f"weights.motion.{name}: got a distance of 0 mm, expected more" for name in short]
+    # Within half a degree of the radius the sense of the swing hangs on an error of measurement.
+    if abs(np.imag(np.conj(motion.pivot) * arm)) < np.sin(np.radians(0.5)) * abs(motion.pivot) * abs(arm):
+        return [
+            "weights.motion.cg: the centre of gravity lies on the radius through the pivot (angle 0 or 180°), so "
+            "which way it swings is not told; measure its angle again"
+        ]
+    if isinstance(motion, Link):
+        if abs(motion.cam) < 1e-6:
+            return ["weights.motion.cam: got a distance of 0 mm from the shaft, expected more"]
+        if abs(np.imag(weight / (motion.cam - motion.pivot))) < 1e-9:
+            return ["weights.motion.cam: pivot, pin and cam point stand in one line, so the link cannot drive"]
+    return []

@@ -1,0 +1,145 @@
+"""The posts: how long a spring is, inside its hooks, as the cam advances.
+
+Lengths are outside to outside over the two posts, which is inside the hooks. `bend` is how far
+the anchor post was bent, + away from the other post, so that the spring is longer at rest by it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal, Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from recurve.errors import PhysicsError
+from recurve.mechanism import Array, Motion, Points, dot
+
+Body = Literal["base", "cam"] | int
+
+
+class Posts(Protocol):
+    """What a description of two posts must answer; advance [rad] and bend [m] broadcast."""
+
+    def length(self, advance: ArrayLike, bend: ArrayLike = 0.0) -> tuple[Array, Array]:
+        """L [m] and dL/dα [m/rad] of a spring over the posts."""
+
+
+@dataclass(frozen=True)
+class BodyPoint:
+    """A point at rest [m] and what carries it: "base", "cam" or the number of a weight from 1."""
+
+    body: Body
+    position: complex
+
+
+@dataclass(frozen=True)
+class PointPosts:
+    """Two posts given by their places (design §1); `motion` and `count` move those on weights.
+
+    `diameter` [m] is the mean of the two posts'. The anchor is bent along the line through both
+    posts at rest.
+    """
+
+    anchor: BodyPoint
+    far: BodyPoint
+    diameter: float
+    motion: Motion
+    count: int
+
+    def length(self, advance: ArrayLike, bend: ArrayLike = 0.0) -> tuple[Array, Array]:
+        """L [m] and dL/dα [m/rad]; advance [rad] and bend [m] broadcast."""
+        alpha, moved = np.asarray(advance, float), np.asarray(bend, float)
+        line = self.anchor.position - self.far.position
+        anchor = self.anchor.position + moved * (line / abs(line))
+        a, va = self._place(self.anchor.body, anchor, alpha)
+        f, vf = self._place(self.far.body, self.far.position, alpha)
+        span = np.abs(a - f)
+        return span + self.diameter, dot(a - f, va - vf) / span
+
+    def bent(self, bend: float) -> PointPosts:
+        """The same posts with the anchor bent by `bend` [m] from where it stands."""
+        line = self.anchor.position - self.far.position
+        anchor = BodyPoint(self.anchor.body, self.anchor.position + bend * line / abs(line))
+        return PointPosts(anchor, self.far, self.diameter, self.motion, self.count)
+
+    def _place(self, body: Body, rest: complex | Points, alpha: Array) -> tuple[Points, Points]:
+        """Where a point carried by `body` is [m] and its velocity per radian of advance [m/rad]."""
+        if body == "base":
+            return np.asarray(rest) + 0j * alpha, np.zeros(np.broadcast(rest, alpha).shape, complex)
+        if body == "cam":
+            cam = rest * np.exp(1j * alpha)
+            return cam, 1j * cam
+        swing, pivot = self.motion.swing(alpha), self.motion.pivot
+        if swing is None or pivot is None:
+            raise PhysicsError("springs: a post on a weight needs a motion that tells how the weight turns, not a table")
+        psi, rate = swing
+        centre = pivot * np.exp(2j * np.pi * (int(body) - 1) / self.count)
+        arm = (rest - centre) * np.exp(1j * psi)
+        return centre + arm, 1j * rate * arm
+
+
+@dataclass(frozen=True)
+class TablePosts:
+    """Lengths [m] measured at two or more advances [rad]; a polynomial of degree ≤ 2 (design §1)."""
+
+    advance: tuple[float, ...]
+    measured: tuple[float, ...]
+    _coefficients: Array = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        degree = min(len(self.advance) - 1, 2)
+        fitted = np.polyfit(np.asarray(self.advance), np.asarray(self.measured), degree)
+        object.__setattr__(self, "_coefficients", fitted)
+
+    def length(self, advance: ArrayLike, bend: ArrayLike = 0.0) -> tuple[Array, Array]:
+        """L [m] and dL/dα [m/rad]; advance [rad] and bend [m] broadcast."""
+        alpha, moved = np.broadcast_arrays(np.asarray(advance, float), np.asarray(bend, float))
+        slope = np.polyval(np.polyder(self._coefficients), alpha)
+        return np.polyval(self._coefficients, alpha) + moved, np.broadcast_to(slope, alpha.shape)
+
+    def bent(self, bend: float) -> TablePosts:
+        """The same posts with the anchor bent by `bend` [m] from where it stands."""
+        return TablePosts(self.advance, tuple(x + bend for x in self.measured))
+
+
+def post_faults(posts: Posts, reach: float, travel: tuple[float, float], name: str) -> list[str]:
+    """What forbids these posts to work from 0 to `reach` [rad] over the bend `travel` [m]."""
+    if isinstance(posts, PointPosts):
+        gap = abs(posts.anchor.position - posts.far.position)
+        if gap < 1e-6:
+            return [f"{name}.posts: both posts stand in the same place; look at radius and angle of anchor and far"]
+        if gap + travel[0] <= 0.0:
+            return [
+                f"{name}.post_travel: the post cannot be bent {-1e3 * travel[0]:.2f} mm inward, only "
+                f"{1e3 * gap:.2f} mm part the two posts"
+            ]
+    grid = np.linspace(0.0, reach, 121)
+    length, slope = posts.length(grid[:, None], np.asarray(travel)[None, :])
+    if (length <= 0).any():
+        return [f"{name}.posts: got a length of {1e3 * length.min():.2f} mm over the posts, expected more than 0"]
+    if (slope < -1e-9 * length.max()).any():
+        first = np.degrees(grid[np.argmax((slope < -1e-9 * length.max()).any(axis=1))])
+        return [
+            f"{name}.posts: the spring shortens from {first:.2f}° of advance (distributor) on, so it would drive the "
+            "cam on instead of back; look at the angles of anchor and far, and at rotation"
+        ]
+    return []
+
+
+def takeup_advance(posts: Posts, free_length: float, reach: float, bend: float = 0.0) -> float | None:
+    """The advance [rad] at which the posts are `free_length` [m] apart; 0 if the spring pulls from
+    rest, None if it never does up to `reach` [rad] (design §1, take-up)."""
+    grid = np.linspace(0.0, reach, 257)
+    length = posts.length(grid, bend)[0]
+    if length[0] >= free_length:
+        return 0.0
+    if length[-1] < free_length:
+        return None
+    alpha = float(np.interp(free_length, length, grid))
+    for _ in range(4):  # Newton from an interpolation that is already within a thousandth of a degree
+        now, slope = posts.length(alpha, bend)
+        if slope <= 0:
+            break
+        alpha = min(max(alpha - (float(now) - free_length) / float(slope), 0.0), reach)
+    return alpha

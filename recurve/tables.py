@@ -1,0 +1,259 @@
+"""CSV tables with units in their headers: a sweep of readings, a catalogue of springs (design §5).
+
+Readers return what could be read and a list of faults, so that all files' faults come in one pass.
+"""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import io
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from recurve.mechanism import Array
+from recurve.springs import Spring, materials, rate_from_wire
+from recurve.units import DIMENSIONS, column_header, factor
+
+SWEEP_COLUMNS = {"speed": "speed", "advance": "angle", "direction": ""}
+CATALOGUE_COLUMNS = {
+    "id": "",
+    "rate": "rate",
+    "free_length": "length",
+    "initial_tension": "force",
+    "wire": "length",
+    "outer": "length",
+    "coils": "number",
+    "material": "",
+    "quantity": "number",
+}
+# A shelf of a hundred thousand springs is some ten megabytes; more is a mistake.
+MOST_BYTES = 20_000_000
+
+
+@dataclass(frozen=True)
+class Readings:
+    """A sweep as written: `speed` [rad/s], `advance` [rad], `rising` (bool), `row` line numbers; all (n,)."""
+
+    speed: Array
+    advance: Array
+    rising: np.ndarray
+    row: np.ndarray
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """Springs that can be chosen, in the file's order, and remarks on rows that look wrong."""
+
+    springs: tuple[Spring, ...]
+    notes: tuple[str, ...] = ()
+
+
+def read_text(path: Path, shown: str, faults: list[str]) -> str | None:
+    """The text of a file in UTF-8 with or without a mark, or None and a fault."""
+    try:
+        if not path.is_file():
+            faults.append(f"{shown}: got no file there, expected a readable file")
+            return None
+        if path.stat().st_size > MOST_BYTES:
+            faults.append(f"{shown}: got {path.stat().st_size} bytes, expected at most {MOST_BYTES}")
+            return None
+        return path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as fault:
+        faults.append(f"{shown}: got bytes that are not UTF-8 text (at byte {fault.start}), expected UTF-8")
+    except OSError as fault:
+        faults.append(f"{shown}: {fault.strerror or fault}; expected a readable file")
+    return None
+
+
+@dataclass
+class _Row:
+    """One line of a table, read cell by cell; what is wrong goes to `faults`."""
+
+    where: str
+    cells: dict[str, str]
+    units: dict[str, float]
+    faults: list[str]
+
+    def number(self, name: str, *, least: float = -math.inf, above: float = -math.inf) -> float | None:
+        """The cell in SI, None if it is empty or wrong."""
+        text = self.cells.get(name, "")
+        if not text:
+            return None
+        try:
+            value = float(text) * self.units[name]
+        except ValueError:
+            hint = "; use a decimal point" if "," in text else ""
+            self.faults.append(f'{self.where}: {name}: got "{text}", expected a number{hint}')
+            return None
+        if not math.isfinite(value) or value < least or value <= above:
+            what = "0 or more" if least == 0 else "more than 0" if above == 0 else "a finite number"
+            self.faults.append(f'{self.where}: {name}: got "{text}", expected {what}')
+            return None
+        return value
+
+    def required(self, name: str, **limits: float) -> float | None:
+        """As `number`, but an empty cell is a fault."""
+        if not self.cells.get(name, ""):
+            self.faults.append(f"{self.where}: {name}: got an empty cell, expected a number")
+            return None
+        return self.number(name, **limits)
+
+
+def _rows(text: str, shown: str, columns: dict[str, str], needed: set[str], faults: list[str]) -> Iterator[_Row]:
+    """The lines below the header; comment lines beginning with # and empty ones are passed over."""
+    reader = csv.reader(io.StringIO(text, newline=""))
+    header: list[str] | None = None
+    units: dict[str, float] = {}
+    try:
+        for cells in reader:
+            if not any(c.strip() for c in cells) or cells[0].lstrip().startswith("#"):
+                continue
+            where = f"{shown}:{reader.line_num}"
+            if header is None:
+                header, units = _header(cells, where, columns, needed, faults)
+                if not header:
+                    return
+                continue
+            if len(cells) > len(header):
+                hint = "; a decimal comma cuts a number in two" if len(cells) > len(columns) or "," in text else ""
+                faults.append(f"{where}: got {len(cells)} cells, expected {len(header)} as in the header{hint}")
+                continue
+            named = dict(zip(header, (c.strip() for c in cells), strict=False))
+            yield _Row(where, named, units, faults)
+    except csv.Error as fault:
+        faults.append(f"{shown}:{reader.line_num}: {fault}; expected comma-separated cells")
+    if header is None:
+        faults.append(f"{shown}: got no lines, expected a header such as {', '.join(sorted(needed))}")
+
+
+def _header(
+    cells: list[str], where: str, columns: dict[str, str], needed: set[str], faults: list[str]
+) -> tuple[list[str], dict[str, float]]:
+    """Names and SI factors of the columns; no names if the table cannot be read at all."""
+    if len(cells) == 1 and ";" in cells[0]:
+        faults.append(f"{where}: got cells parted by semicolons, expected commas, with decimal points in the numbers")
+        return [], {}
+    names, units, before = [], {}, len(faults)
+    for cell in cells:
+        name, unit = column_header(cell)
+        names.append(name)
+        if name not in columns:
+            near = difflib.get_close_matches(name, columns, 1)
+            hint = f'; did you mean "{near[0]}"?' if near else ""
+            faults.append(f'{where}: got an unknown column "{name}", expected {", ".join(columns)}{hint}')
+            continue
+        dimension = columns[name]
+        if not dimension:
+            continue
+        try:
+            units[name] = factor(unit, dimension)
+        except ValueError as fault:
+            faults.append(f'{where}: {name}: got "{cell.strip()}": {fault}, as in "{name} [{DIMENSIONS[dimension][1]}]"')
+    doubled = sorted({n for n in names if names.count(n) > 1})
+    faults.extend(f'{where}: got the column "{name}" twice, expected it once' for name in doubled)
+    faults.extend(f'{where}: got no column "{name}", expected one' for name in sorted(needed - set(names)))
+    return ([] if len(faults) > before else names), units
+
+
+def read_sweep(path: Path, shown: str, faults: list[str]) -> Readings | None:
+    """The readings of a sweep file, units as in its header, or None and the reasons in `faults`."""
+    text = read_text(path, shown, faults)
+    if text is None:
+        return None
+    before = len(faults)
+    found: list[tuple[float, float, bool, int]] = []
+    for row in _rows(text, shown, SWEEP_COLUMNS, {"speed", "advance", "direction"}, faults):
+        speed, advance = row.required("speed", above=0), row.required("advance")
+        direction = row.cells.get("direction", "").lower()
+        if direction not in ("rising", "falling"):
+            faults.append(f'{row.where}: direction: got "{direction}", expected rising or falling')
+        elif speed is not None and advance is not None:
+            found.append((speed, advance, direction == "rising", int(row.where.rsplit(":", 1)[1])))
+    if len(faults) > before:
+        return None
+    if not found:
+        faults.append(f"{shown}: got no readings, expected at least one line of speed, advance and direction")
+        return None
+    columns = list(zip(*found, strict=True))
+    return Readings(np.array(columns[0]), np.array(columns[1]), np.array(columns[2]), np.array(columns[3]))
+
+
+def read_catalogue(path: Path, shown: str, faults: list[str]) -> Catalogue | None:
+    """The springs of a catalogue file, or None and the reasons in `faults`."""
+    text = read_text(path, shown, faults)
+    if text is None:
+        return None
+    before = len(faults)
+    springs: list[Spring] = []
+    notes: list[str] = []
+    for row in _rows(text, shown, CATALOGUE_COLUMNS, {"id", "free_length"}, faults):
+        spring = _spring(row, notes)
+        if spring is not None:
+            springs.append(spring)
+    seen: set[str] = set()
+    for spring in springs:
+        if spring.id in seen:
+            faults.append(f'{shown}: got the id "{spring.id}" twice, expected one row for each id')
+        seen.add(spring.id)
+    if len(faults) > before:
+        return None
+    if not springs:
+        faults.append(f"{shown}: got no springs, expected at least one line")
+        return None
+    return Catalogue(tuple(springs), tuple(notes))
+
+
+def _spring(row: _Row, notes: list[str]) -> Spring | None:
+    before = len(row.faults)
+    name = row.cells.get("id", "")
+    if not name:
+        row.faults.append(f"{row.where}: id: got an empty cell, expected a name")
+    rate, free = row.number("rate", above=0), row.required("free_length", above=0)
+    wire, outer, coils = row.number("wire", above=0), row.number("outer", above=0), row.number("coils", above=0)
+    tension, count = row.number("initial_tension", least=0), row.number("quantity", least=0)
+    if count is not None and count != int(count):
+        row.faults.append(f'{row.where}: quantity: got "{row.cells["quantity"]}", expected a whole number')
+    material = row.cells.get("material", "")
+    if wire is not None and outer is not None and outer <= 2 * wire:
+        row.faults.append(f"{row.where}: outer: got {1e3 * outer:.2f} mm, expected over twice the wire's {1e3 * wire:.2f} mm")
+    if len(row.faults) > before:
+        return None
+    wound = _wound_rate(row, wire, outer, coils, material)
+    if not row.cells.get("rate", "") and wound is None:
+        if len(row.faults) == before:
+            row.faults.append(
+                f"{row.where}: rate: got an empty cell, expected a rate, or wire, outer, coils and material to find it from"
+            )
+        return None
+    if rate is not None and wound is not None and abs(rate / wound - 1) > 0.15:
+        notes.append(
+            f"{row.where}: {name}: rate {rate / 1e3:.3g} N/mm stands there, its wire and coils make {wound / 1e3:.3g} N/mm; "
+            "weigh and stretch it"
+        )
+    known = rate if rate is not None else wound
+    if known is None or free is None:
+        return None
+    return Spring(
+        name, known, free, tension or 0.0, wire, outer, coils, material, None if count is None else int(count)
+    )
+
+
+def _wound_rate(
+    row: _Row, wire: float | None, outer: float | None, coils: float | None, material: str
+) -> float | None:
+    """The rate [N/m] that wire, outer diameter, coils and material give, None if not all are there."""
+    if not material:
+        return None
+    if material not in materials():
+        if not row.cells.get("rate", ""):
+            row.faults.append(f'{row.where}: material: got "{material}", expected one of {", ".join(materials())}')
+        return None
+    if wire is None or outer is None or coils is None:
+        return None
+    young, shear = materials()[material].moduli(wire)
+    return float(rate_from_wire(wire, outer - wire, coils, young, shear))

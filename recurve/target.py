@@ -1,0 +1,100 @@
+"""What the book asks for: bands of advance at speeds, and how well a curve lies in them (design §2).
+
+Speeds [rad/s] and advances [rad] of the distributor.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from recurve.curve import Trace
+from recurve.mechanism import Array
+
+Kind = Literal["point", "idle", "maximum"]
+
+
+@dataclass(frozen=True)
+class Band:
+    """One demand: at `speed` [rad/s] the advance must lie from `low` to `high` [rad]; the maximum has no
+    speed (None) and asks it of the stop. A band whose low is 0 has only an upper edge."""
+
+    kind: Kind
+    speed: float | None
+    low: float
+    high: float
+
+    @property
+    def from_zero(self) -> bool:
+        """Whether only the upper edge counts."""
+        return self.low <= 0.0
+
+    def margin(self, advance: ArrayLike) -> Array:
+        """1 at the centre, 0 on the edge, linear and negative outside; from zero: 1 at 0, 0 at `high`.
+        Advance [rad], any shape."""
+        at = np.asarray(advance, float)
+        if self.from_zero:
+            return 1.0 - at / self.high
+        return 1.0 - np.abs(at - (self.low + self.high) / 2) / ((self.high - self.low) / 2)
+
+    def edges(self, margin: float) -> tuple[float, float]:
+        """The lower and upper advance [rad] between which the margin is at least this [1]."""
+        if self.from_zero:
+            return 0.0, self.high * (1.0 - margin)
+        centre, half = (self.low + self.high) / 2, (self.high - self.low) / 2
+        return centre - half * (1.0 - margin), centre + half * (1.0 - margin)
+
+
+@dataclass(frozen=True)
+class Target:
+    """All bands, in the job's order."""
+
+    bands: tuple[Band, ...]
+
+    @property
+    def idle_speed(self) -> float | None:
+        """Idle speed [rad/s] if the target names one."""
+        return next((b.speed for b in self.bands if b.kind == "idle"), None)
+
+    @property
+    def maximum(self) -> Band | None:
+        """The band asked of the stop, if any."""
+        return next((b for b in self.bands if b.kind == "maximum"), None)
+
+    @property
+    def timed(self) -> tuple[Band, ...]:
+        """The bands at a speed: points and idle."""
+        return tuple(b for b in self.bands if b.kind != "maximum")
+
+
+@dataclass(frozen=True)
+class BandResult:
+    """A band met by a curve: advance [rad] with speed rising and falling, and the worse margin [1]."""
+
+    band: Band
+    rising: float
+    falling: float
+    margin: float
+
+
+def judge(target: Target, curve: Trace) -> tuple[BandResult, ...]:
+    """Every band against the curve, both directions; the falling curve begins at the stop, the rising one
+    at what stays in at idle."""
+    timed = target.timed
+    speeds = np.array([b.speed for b in timed], float)
+    residual = float(curve.falling_advance(target.idle_speed)) if target.idle_speed else 0.0
+    rising = iter(curve.rising_advance(speeds, residual))
+    falling = iter(curve.falling_advance(speeds))
+    results = []
+    for band in target.bands:
+        pair = (curve.stop, curve.stop) if band.kind == "maximum" else (float(next(rising)), float(next(falling)))
+        results.append(BandResult(band, *pair, float(min(band.margin(pair[0]), band.margin(pair[1])))))
+    return tuple(results)
+
+
+def worst(results: tuple[BandResult, ...]) -> float:
+    """Margin of a plan: the worst over bands and directions [1]."""
+    return min(r.margin for r in results)

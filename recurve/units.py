@@ -1,0 +1,150 @@
+"""Quantities as people write them: "31.5 ± 0.3 g" to a value and its limit in SI, and back.
+
+Only the file boundary uses this; inside everything is SI and radians.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pint
+
+# What is measured, the SI unit it is kept in, and a unit to suggest.
+DIMENSIONS: dict[str, tuple[str, str]] = {
+    "length": ("m", "mm"),
+    "mass": ("kg", "g"),
+    "angle": ("rad", "deg"),
+    "speed": ("rad/s", "rpm"),
+    "force": ("N", "N"),
+    "rate": ("N/m", "N/mm"),
+    "moment": ("N*m", "mN*m"),
+    "number": ("", ""),
+}
+
+_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+_QUANTITY = re.compile(rf"\s*(?P<value>{_NUMBER})?\s*(?:(?:±|\+/-|\+-)\s*(?P<limit>{_NUMBER}))?\s*(?P<unit>.*?)\s*")
+_LIMIT_AFTER_UNIT = re.compile(rf"(?P<value>{_NUMBER})\s*(?P<unit>[^\W\d][^±+]*?|°)\s*(?:±|\+/-|\+-)\s*(?P<rest>.+)")
+# A product or quotient of names with whole powers: all a unit needs, and nothing that could be an expression.
+_NAME = r"[^\W\d_]+(?:\s*(?:\^|\*\*)\s*-?\d)?"
+_UNIT = re.compile(rf"{_NAME}(?:\s*[*/ ]\s*{_NAME})*")
+_ANGLES = {"radian", "degree", "turn", "revolution", "arcminute", "arcsecond", "grade", "revolutions_per_minute", "rev"}
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A value in SI and its ±: "not off by more than" `limit`, None where none was given."""
+
+    value: float
+    limit: float | None = None
+
+    @property
+    def standard_uncertainty(self) -> float | None:
+        """limit/√3, as for a value equally likely anywhere between the limits (GUM 4.3.7); None without one."""
+        return None if self.limit is None else self.limit / math.sqrt(3)
+
+
+@cache
+def _registry() -> pint.UnitRegistry[float]:
+    import pint
+
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry(on_redefinition="ignore")
+    registry.define("thou = 0.001 * inch")
+    registry.define("rev = 1 * turn")
+    return registry
+
+
+@cache
+def factor(unit: str, dimension: str) -> float:
+    """SI units in one `unit` of the dimension; raises ValueError saying what was expected."""
+    si, example = DIMENSIONS[dimension]
+    if not unit.strip():
+        if dimension == "number":
+            return 1.0
+        raise ValueError(f"no unit; expected {_article(dimension)} such as {example}")
+    if unit.strip() == "%" and dimension == "number":
+        return 0.01
+    import pint
+
+    text = unit.replace("·", "*").replace("°", "deg").strip()
+    if not _UNIT.fullmatch(text):
+        raise ValueError(f"unit {unit!r} cannot be read; expected one such as {example}")
+    wrong = f"unit {unit!r} does not measure {_article(dimension)}; expected one such as {example}"
+    try:
+        given = _registry().Quantity(1.0, text)
+        # pint counts angles as pure numbers, so a bare number or a frequency would pass for one.
+        names = {name for name, _ in given.unit_items()}
+        if dimension in ("angle", "speed", "number") and ("rad" in si) != bool(names & _ANGLES):
+            raise ValueError(wrong)
+        return float(given.to(si).magnitude)
+    except pint.DimensionalityError:
+        raise ValueError(wrong + _hint(text, dimension)) from None
+    except (pint.UndefinedUnitError, pint.OffsetUnitCalculusError, pint.DefinitionSyntaxError):
+        raise ValueError(f"unit {unit!r} is not known; expected one such as {example}") from None
+
+
+def _article(dimension: str) -> str:
+    return ("an " if dimension[0] in "aeiou" else "a ") + dimension
+
+
+def _hint(unit: str, dimension: str) -> str:
+    """The commonest confusion: ounces and pounds of mass where a force is asked."""
+    forces = {"oz": "ozf", "lb": "lbf", "g": "gf", "kg": "kgf", "ounce": "ozf", "pound": "lbf"}
+    first = re.split(r"[/*]", unit)[0].strip()
+    if dimension in ("force", "rate", "moment") and first in forces:
+        return f" (for a pull write {unit.replace(first, forces[first], 1)})"
+    return ""
+
+
+def parse(text: str, dimension: str) -> Measured:
+    """A quantity such as "31.5 ± 0.3 g", "1.24 in" or "0.8 N/mm +/- 10 %" to SI.
+
+    Raises ValueError with what was expected.
+    """
+    example = DIMENSIONS[dimension][1]
+    if re.search(r"\d,\d", text):
+        raise ValueError("a comma in the number; expected a decimal point")
+    after = _LIMIT_AFTER_UNIT.fullmatch(text.strip())
+    if after:
+        text = _limit_before_unit(after)
+    match = _QUANTITY.fullmatch(text)
+    if match is None or match["value"] is None:
+        raise ValueError(f"no number; expected {_article(dimension)} such as 1.5 {example}".rstrip())
+    scale = factor(match["unit"], dimension)
+    value = float(match["value"]) * scale
+    limit = None if match["limit"] is None else float(match["limit"]) * scale
+    if not math.isfinite(value) or (limit is not None and not math.isfinite(limit)):
+        raise ValueError("not a finite number")
+    if limit is not None and limit < 0:
+        raise ValueError("a negative ±; expected how far it may be off, 0 or more")
+    return Measured(value, limit)
+
+
+def parse_limit(text: str, dimension: str) -> float:
+    """A bare limit such as "± 0.8 deg" (the sign may be left out), in SI."""
+    bare = re.sub(r"^\s*(?:±|\+/-|\+-)", "", text)
+    found = parse(bare, dimension)
+    if found.value < 0:
+        raise ValueError("a negative ±; expected how far it may be off, 0 or more")
+    return found.value
+
+
+def _limit_before_unit(match: re.Match[str]) -> str:
+    """ "0.8 N/mm ± 10 %" and "31.5 g ± 0.3 g" as "0.8 ± 0.08 N/mm" and "31.5 ± 0.3 g"."""
+    unit, rest = match["unit"].strip(), match["rest"].strip()
+    if rest.endswith("%") and re.fullmatch(_NUMBER, rest[:-1].strip()):
+        return f"{match['value']} ± {abs(float(match['value'])) * float(rest[:-1]) / 100!r} {unit}"
+    if rest.endswith(unit):
+        rest = rest[: -len(unit)]
+    return f"{match['value']} ± {rest.strip()} {unit}"
+
+
+def column_header(text: str) -> tuple[str, str]:
+    """A CSV header such as "rate [N/mm]" as its name and its unit, "" without one."""
+    match = re.fullmatch(r"\s*(.*?)\s*(?:\[\s*(.*?)\s*\])?\s*", text)
+    assert match is not None  # every part of the pattern may be empty
+    return match[1].lower().replace(" ", "_"), match[2] or ""

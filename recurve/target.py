@@ -40,10 +40,11 @@ class Band:
             return 1.0 - at / self.high
         return 1.0 - np.abs(at - (self.low + self.high) / 2) / ((self.high - self.low) / 2)
 
-    def edges(self, margin: float) -> tuple[float, float]:
-        """The lower and upper advance [rad] between which the margin is at least this [1]."""
+    def edges(self, margin: ArrayLike) -> tuple[Array, Array]:
+        """The lower and upper advance [rad] between which the margin is at least this [1]; any shape."""
+        margin = np.asarray(margin, float)
         if self.from_zero:
-            return 0.0, self.high * (1.0 - margin)
+            return np.zeros_like(margin), self.high * (1.0 - margin)
         centre, half = (self.low + self.high) / 2, (self.high - self.low) / 2
         return centre - half * (1.0 - margin), centre + half * (1.0 - margin)
 

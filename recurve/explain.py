@@ -1,0 +1,141 @@
+"""Why a plan is out of reach, in words a customer understands (design §3)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from recurve.ideal import Ideal, Limits, find_ideal
+from recurve.job import Job
+from recurve.linear import Problem
+from recurve.search import Shelf
+from recurve.target import Band, BandResult
+
+RPM = 30 / np.pi
+
+
+def explain(
+    job: Job, problem: Problem, shelf: Shelf, names: Sequence[str], results: tuple[BandResult, ...] | None, ideal: Ideal | None
+) -> tuple[str, ...]:
+    """One sentence for each reason why nothing passes, the deepest first."""
+    reasons = _stop_reasons(job, problem)
+    if ideal is not None and ideal.margin < 0:
+        reasons += _ideal_reasons(job, problem, ideal)
+    elif results is not None:
+        reasons += _catalogue_reasons(job, names, results, ideal)
+    if results is None:
+        reasons += _no_build(problem, shelf)
+    return tuple(reasons)
+
+
+def edge_words(band: Band, upper: bool) -> str:
+    """ "at most 7.0° at 700 rpm" of one edge of a band, distributor terms."""
+    limit = f"at {'most' if upper else 'least'} {np.degrees(band.high if upper else band.low):.1f}°"
+    return f"{limit} at {(band.speed or 0.0) * RPM:.0f} rpm"
+
+
+def _stop_reasons(job: Job, problem: Problem) -> list[str]:
+    """Where the stop alone makes it impossible."""
+    low, high = (float(np.degrees(x)) for x in job.stop.limits)
+    trim = (
+        f"trim can give {low:.1f}° to {high:.1f}°" if high > low else f"it stays at {low:.1f}°, since no trim is allowed"
+    )
+    reasons = []
+    band = problem.target.maximum
+    if band is not None and (np.degrees(band.low) > high + 1e-9 or np.degrees(band.high) < low - 1e-9):
+        reasons.append(
+            f"The stop: the target's maximum is {np.degrees(band.low):.1f}° to {np.degrees(band.high):.1f}°, and {trim} "
+            f"(distributor). {_trim_needed(job, band)}"
+        )
+    for timed in problem.target.timed:
+        if np.degrees(timed.low) > high + 1e-9:
+            reasons.append(
+                f"The stop: the target asks {edge_words(timed, False)}, and {trim} (distributor)."
+            )
+    return reasons
+
+
+def _trim_needed(job: Job, band: Band) -> str:
+    """The trim that the maximum would need against the trim allowed, in mm."""
+    if not job.stop.per_mm:
+        return "Give the stop's radius, and how far it may be filed or built up, if it can be trimmed."
+    need = job.stop.trim(band.low if band.low > job.stop.limits[1] else band.high) * 1e3
+    allowed = 1e3 * (job.stop.build_up_to if need > 0 else job.stop.file_up_to)
+    what = "built up" if need > 0 else "filed"
+    return f"It would have to be {what} by at least {abs(need):.2f} mm; {allowed:.2f} mm is allowed."
+
+
+def _ideal_reasons(job: Job, problem: Problem, ideal: Ideal) -> list[str]:
+    bands = problem.target.timed
+    fight = [edge_words(bands[i], upper) for i, upper in ideal.conflict]
+    if len(fight) < 2 and not ideal.limit_hit:
+        return []
+    kind = "springs" if len(job.places) > 1 else "spring"
+    if len(fight) < 2:
+        what = f"“{fight[0]}”" if fight else "the target"
+        return [f"No {kind} of a usual size can do it: {what} (distributor) asks for one outside the trade's ranges."]
+    listed = ", ".join(f"“{f}”" for f in fight[:-1]) + f" and “{fight[-1]}”"
+    return [
+        f"No {kind} at all can do it, whatever the catalogue: {listed} fight (distributor). "
+        f"The best there could be reach a margin of {ideal.margin:.2f}; 0 is the edge of the bands."
+    ]
+
+
+def _catalogue_reasons(
+    job: Job, names: Sequence[str], results: tuple[BandResult, ...], ideal: Ideal | None
+) -> list[str]:
+    """The catalogue's nearest miss."""
+    misses = [m for r in results if r.margin < 0 for m in _miss(r)]
+    pair = " and ".join(names)
+    reasons = [f"The nearest the catalogue comes is {pair}, which misses: {'; '.join(misses)} (distributor)."]
+    if ideal is not None:
+        wanted = []
+        for name, spring in zip(("primary", "secondary"), ideal.springs, strict=False):
+            low, high = spring.rates
+            wanted.append(f"a {name} of {low / 1e3:.2g} to {high / 1e3:.2g} N/mm")
+        reasons.append(f"Springs that pass could exist: look for {' with '.join(wanted)}, or let the posts be bent further.")
+    return reasons
+
+
+def _miss(result: BandResult) -> list[str]:
+    band = result.band
+    low, high = np.degrees(band.low), np.degrees(band.high)
+    at = "at the stop" if band.kind == "maximum" else f"at {(band.speed or 0.0) * RPM:.0f} rpm"
+    rising, falling = np.degrees(result.rising), np.degrees(result.falling)
+    said = []
+    if falling > high:
+        said.append(f"{falling:.1f}° {at} where {high:.1f}° is the most")
+    if rising < low and not band.from_zero:
+        said.append(f"{rising:.1f}° {at} where {low:.1f}° is the least")
+    return said
+
+
+def _no_build(problem: Problem, shelf: Shelf) -> list[str]:
+    """Nothing could be fitted at all: usually no spring short enough to pull from rest."""
+    longest = 1e3 * (float(problem.posts[0].length(0.0)[0]) + problem.travel[0][1])
+    if not len(shelf.springs):
+        return ["No spring of the catalogue is in stock or can be ordered."]
+    if float(shelf.free.min()) * 1e3 > longest:
+        return [
+            f"No spring pulls from rest on the primary's posts: they are at most {longest:.2f} mm apart, the shortest "
+            f"spring is {1e3 * float(shelf.free.min()):.2f} mm inside its hooks."
+        ]
+    return ["No pair can be set without the weights flying out at one speed (a snap), or within the stop's limits."]
+
+
+def second_spring_note(problem: Problem, limits: Limits, margin: float | None, job: Job) -> list[str]:
+    """Whether a second spring would help a unit planned with one (on posts like the first's)."""
+    if len(problem.posts) > 1 or (margin is not None and margin >= 0.5):
+        return []
+    doubled = replace(problem, posts=problem.posts * 2, travel=problem.travel * 2, stops=job.stop.limits)
+    ideal = find_ideal(doubled, replace(limits, rates=(*limits.rates, (1e3, 40e3))))
+    if ideal is None or ideal.margin < (margin if margin is not None else -1.0) + 0.1:
+        return []
+    takeup = ideal.springs[1].takeup
+    where = "from rest" if takeup == 0 else "" if takeup is None else f"taking up at about {np.degrees(takeup):.1f}°"
+    return [
+        f"A second spring {where} (distributor) would help: with posts like the first's the margin could be "
+        f"{ideal.margin:.2f}."
+    ]

@@ -1,0 +1,254 @@
+"""The best springs there could be, free of any catalogue: linear programmes (design §3).
+
+With rates and pulls at rest all free, the band edges are linear in the four numbers for each interval
+of take-up, so HiGHS finds whether a margin can be had, and bisection the best margin: a global answer.
+Inside: rates in N/mm, pulls in N, moments in mN·m.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from recurve.linear import Edges, Problem, Rows, edges_at, intervals, rows_at
+from recurve.mechanism import Array
+
+STEPS = 11
+LEAST_MARGIN = -64.0
+
+
+@dataclass(frozen=True)
+class SpringRange:
+    """One ideal spring, each number with the range that keeps `Ideal.floor` when the others follow it.
+
+    rate [N/m]; pull [N] at rest, negative where slack: what it would pull if it could push; takeup
+    [rad], 0 from rest, None if it never takes up; takeup_pull [N] as it takes up.
+    """
+
+    rate: float
+    rates: tuple[float, float]
+    pull: float
+    pulls: tuple[float, float]
+    takeup: float | None
+    takeup_pull: float
+
+
+@dataclass(frozen=True)
+class Ideal:
+    """The best springs free of the catalogue: `margin` [1] they reach, `stop` [rad] with them, and at
+    which margin `floor` [1] the ranges are taken."""
+
+    margin: float
+    floor: float
+    stop: float
+    springs: tuple[SpringRange, ...]
+    conflict: tuple[tuple[int, bool], ...]
+    limit_hit: bool
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Which springs there could be: rates [N/m] and pulls at rest [N] of each place, slack [m] of the second."""
+
+    rates: tuple[tuple[float, float], ...]
+    pull: tuple[float, float]
+    slack: float
+
+
+@dataclass(frozen=True)
+class _Programme:
+    """left · x ≤ right in x = (u, k) or (u, k, v, K) with bounds; `edges` rows come first."""
+
+    left: Array
+    right: Array
+    bounds: list[tuple[float, float]]
+    span: tuple[float, float]
+    edges: int
+
+
+def find_ideal(problem: Problem, limits: Limits) -> Ideal | None:
+    """The ideal springs, or None where no margin above −64 can be had at all."""
+    low, at_low = _first_level(problem, limits)
+    if at_low is None:
+        return None
+    high = 1.0
+    guess = at_low[0].span
+    for _ in range(STEPS + (8 if low < 0 else 0)):
+        middle = (low + high) / 2
+        found = _feasible(problem, limits, middle, guess)
+        if found is None:
+            high = middle
+        else:
+            low, at_low, guess = middle, found, found[0].span
+    return _finish(problem, limits, low, high, at_low)
+
+
+def _first_level(problem: Problem, limits: Limits) -> tuple[float, tuple[_Programme, Array] | None]:
+    level = 0.0
+    while level >= LEAST_MARGIN:
+        found = _feasible(problem, limits, level, None)
+        if found is not None:
+            return level, found
+        level = 2 * level if level < 0 else -0.25
+    return level, None
+
+
+def _feasible(
+    problem: Problem, limits: Limits, margin: float, guess: tuple[float, float] | None
+) -> tuple[_Programme, Array] | None:
+    """Springs that reach the margin, looked for first where they were found last."""
+    programmes = _programmes(problem, limits, margin)
+    if guess is not None:
+        programmes.sort(key=lambda p: abs(sum(p.span) - sum(guess)))
+    for programme in programmes:
+        x = _run(programme, np.zeros(len(programme.bounds)))
+        if x is not None:
+            return programme, x
+    return None
+
+
+def _programmes(problem: Problem, limits: Limits, margin: float) -> list[_Programme]:
+    """One programme for each interval of take-up between neighbouring edges."""
+    edges = edges_at(problem, margin)
+    if edges is None:
+        return []
+    rows = rows_at(problem, edges, 12)
+    only_edges = Rows(*(getattr(rows, n)[: rows.edges] for n in ("at", "a", "b", "c", "d", "r")), rows.edges)
+    spans = [(0.0, edges.stop)] if len(problem.posts) == 1 else intervals(only_edges, edges.stop)
+    made = [_programme(problem, limits, edges, rows, span) for span in spans]
+    return [p for p in made if p is not None]
+
+
+def _programme(
+    problem: Problem, limits: Limits, edges: Edges, rows: Rows, span: tuple[float, float]
+) -> _Programme | None:
+    past = rows.at >= span[1] - 1e-12
+    # A no-snap row inside the interval sees the secondary or not: it is left to the exact curve.
+    inside = (rows.at > span[0] + 1e-12) & (rows.at < span[1] - 1e-12) & (len(problem.posts) == 2)
+    kept = ~inside | (np.arange(len(rows.at)) < rows.edges)
+    columns = [rows.a, rows.b * 1e3]
+    bounds = [limits.pull, _in_mm(limits.rates[0])]
+    if len(problem.posts) == 2:
+        columns += [past * rows.c, past * rows.d * 1e3]
+        bounds += [(-np.inf, limits.pull[1]), _in_mm(limits.rates[1])]
+    left, right = -np.stack(columns, axis=1)[kept] * 1e3, -rows.r[kept] * 1e3
+    if len(problem.posts) == 2:
+        more = _takeup_rows(problem, limits, edges, span)
+        if more is None:
+            return None
+        left, right = np.concatenate([left, more[0]]), np.concatenate([right, more[1]])
+    return _Programme(left, right, bounds, span, rows.edges)
+
+
+def _in_mm(rates: tuple[float, float]) -> tuple[float, float]:
+    return rates[0] * 1e-3, rates[1] * 1e-3
+
+
+def _takeup_rows(
+    problem: Problem, limits: Limits, edges: Edges, span: tuple[float, float]
+) -> tuple[Array, Array] | None:
+    """The secondary takes up within `span`: v + K·(L(end) − L(0)) ≥ 0, and at its beginning no more than an
+    initial tension's pull."""
+    length = problem.posts[1].length(np.array([0.0, *span]))[0]
+    begin, end = length[1] - length[0], length[2] - length[0]
+    if begin > limits.slack:
+        return None
+    never = span[1] >= edges.stop - 1e-9
+    left = [[0.0, 0.0, 1.0, begin * 1e3]]
+    right = [limits.pull[1]]
+    # A slack beyond the limit is no spring of this trade; one that never takes up is.
+    reach = min(end, limits.slack)
+    if not never:
+        left.append([0.0, 0.0, -1.0, -reach * 1e3])
+        right.append(0.0)
+    else:
+        left.append([0.0, 0.0, -1.0, -limits.slack * 1e3])
+        right.append(0.0)
+    return np.array(left), np.array(right)
+
+
+def _run(programme: _Programme, cost: Array) -> Array | None:
+    from scipy.optimize import linprog
+
+    found = linprog(cost, A_ub=programme.left, b_ub=programme.right, bounds=programme.bounds, method="highs")
+    return found.x if found.status == 0 else None
+
+
+def _finish(
+    problem: Problem, limits: Limits, margin: float, above: float, at: tuple[_Programme, Array]
+) -> Ideal:
+    floor = margin / 2 if margin > 0 else margin
+    low, high = _ranges(problem, limits, floor, at)
+    edges = edges_at(problem, margin)
+    assert edges is not None  # a margin that was reached
+    x = _middle(at[0])
+    springs = [SpringRange(x[1] * 1e3, (low[1] * 1e3, high[1] * 1e3), x[0], (low[0], high[0]), 0.0, x[0])]
+    if len(problem.posts) == 2:
+        takeup, pull = _takeup(problem, at[0].span, edges.stop, x[2], x[3] * 1e3)
+        springs.append(SpringRange(x[3] * 1e3, (low[3] * 1e3, high[3] * 1e3), x[2], (low[2], high[2]), takeup, pull))
+    conflict, limit = _conflict(problem, limits, min(margin + max(0.002, 2 * (above - margin)), 1.0), at[0].span)
+    return Ideal(margin, floor, edges.stop, tuple(springs), conflict, limit)
+
+
+def _middle(programme: _Programme) -> Array:
+    """A point inside what is feasible: the mean of the extremes of each number, so that no range's end is
+    shown as the advice."""
+    ends = [_run(programme, sign * unit) for unit in np.eye(len(programme.bounds)) for sign in (1.0, -1.0)]
+    return np.mean([e for e in ends if e is not None], axis=0)
+
+
+def _ranges(problem: Problem, limits: Limits, floor: float, at: tuple[_Programme, Array]) -> tuple[Array, Array]:
+    """Least and largest of each number over all intervals at the floor."""
+    low, high = at[1].copy(), at[1].copy()
+    for programme in _programmes(problem, limits, floor):
+        if _run(programme, np.zeros(len(low))) is None:
+            continue
+        for i, unit in enumerate(np.eye(len(low))):
+            least, most = _run(programme, unit), _run(programme, -unit)
+            low[i] = low[i] if least is None else min(low[i], least[i])
+            high[i] = high[i] if most is None else max(high[i], most[i])
+    return low, high
+
+
+def _takeup(
+    problem: Problem, span: tuple[float, float], stop: float, pull: float, rate: float
+) -> tuple[float | None, float]:
+    """Where a secondary of this virtual pull [N] and rate [N/m] takes up within `span` [rad], and with what
+    pull [N]: without initial tension if it can be."""
+    if pull >= 0 and span[0] == 0.0:
+        return 0.0, pull
+    grid = np.linspace(span[0], span[1], 101)
+    length = problem.posts[1].length(grid)[0] - float(problem.posts[1].length(0.0)[0])
+    at = pull + rate * length
+    if at[-1] < 0:
+        return None, 0.0
+    first = int(np.argmax(at >= 0))
+    takeup = float(grid[0]) if first == 0 else float(np.interp(0.0, at[first - 1 : first + 1], grid[first - 1 : first + 1]))
+    return takeup, max(float(at[0]), 0.0) if first == 0 else 0.0
+
+
+def _conflict(
+    problem: Problem, limits: Limits, margin: float, span: tuple[float, float]
+) -> tuple[tuple[tuple[int, bool], ...], bool]:
+    """The edges (band, upper) with non-zero multipliers just above the best margin, and whether a limit of
+    the springs is among what forbids it."""
+    from scipy.optimize import linprog
+
+    edges = edges_at(problem, margin)
+    programmes = _programmes(problem, limits, margin)
+    if edges is None or not programmes:
+        return (), False
+    near = min(programmes, key=lambda p: abs(sum(p.span) - sum(span)))
+    rows = len(near.right)
+    # The least violation t of all rows: its multipliers prove that no springs do without one.
+    left = np.concatenate([near.left, -np.ones((rows, 1))], axis=1)
+    cost = np.r_[np.zeros(left.shape[1] - 1), 1.0]
+    found = linprog(cost, A_ub=left, b_ub=near.right, bounds=[*near.bounds, (0.0, None)], method="highs")
+    if found.status != 0:
+        return (), False
+    weights = -found.ineqlin.marginals
+    active = np.flatnonzero(weights[: near.edges] > 1e-6 * max(float(weights.max()), 1e-12))
+    bound = np.abs(np.r_[found.lower.marginals[:-1], found.upper.marginals[:-1]])
+    order = active[np.argsort(-weights[active], kind="stable")]
+    return tuple((int(edges.band[i]), bool(edges.upper[i])) for i in order), bool((bound > 1e-9).any())

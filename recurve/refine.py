@@ -1,0 +1,284 @@
+"""The best pairs once more, with the posts where they are bent to (design §3, last step of a given pair).
+
+Bending a post changes L′ a little, so the linear form is only the start. Here the conditions are taken
+at the present bend and linearised in the two bends; bisection on the margin, a new bend, and again,
+until it stands still: at the end the conditions hold for the posts as they will be. All candidates
+at once as arrays, b of them; e edges, two for each timed band.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from recurve.linear import TINY, Problem, intervals, moment_needed, rows_at
+from recurve.linear import edges_at as edges_at_margin
+from recurve.mechanism import Array
+from recurve.search import Mask, Shelf, alive
+
+ROUNDS = 5
+SNAP_ROWS = 24
+STEP = 1e-7  # bend [m] for differences
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """Pairs to be solved: `first`, `second` springs (b,) of the shelf (second −1 with one place), `past`
+    (b, e) which edges see the secondary, `bend` (b, 2) [m], `margin` (b,)."""
+
+    first: Array
+    second: Array
+    past: Mask
+    bend: Array
+    margin: Array
+
+    def take(self, index: Array) -> Candidates:
+        """Some of them."""
+        return Candidates(*(getattr(self, n)[index] for n in ("first", "second", "past", "bend", "margin")))
+
+
+def candidates(problem: Problem, shelf: Shelf, near: Mask, margins: tuple[float, ...]) -> Candidates:
+    """Every pair of `near` with every set of edges past its take-up that works at one of the margins."""
+    rows: dict[tuple[int, int, bytes], tuple[int, int, Mask, float]] = {}
+    bands = len(problem.target.timed)
+    for margin in margins:
+        edges = edges_at_margin(problem, margin)
+        if edges is None:
+            continue
+        conditions = rows_at(problem, edges)
+        spans = [(0.0, edges.stop)] if len(problem.posts) == 1 else intervals(conditions, edges.stop)
+        for span in spans:
+            found = near & _in_interval(problem, shelf, margin, near, span)
+            past = np.zeros((2, bands), bool)
+            seen = edges.advance >= span[1] - 1e-12
+            past[edges.upper[seen].astype(int), edges.band[seen]] = True
+            for i, j in np.argwhere(found):
+                key = (int(i), int(j), past.tobytes())
+                rows.setdefault(key, (int(i), int(j), past.ravel(), span[0] + 0.5 * (span[1] - span[0])))
+    return _start(problem, shelf, list(rows.values()), min(margins))
+
+
+def _in_interval(problem: Problem, shelf: Shelf, margin: float, near: Mask, span: tuple[float, float]) -> Mask:
+    if len(problem.posts) == 1:
+        return alive(problem, shelf, margin, near)
+    return alive(problem, shelf, margin, near, span)
+
+
+def _start(
+    problem: Problem, shelf: Shelf, rows: list[tuple[int, int, Mask, float]], margin: float
+) -> Candidates:
+    """Bends to begin with: the secondary's take-up in the middle of its interval, the primary's in travel."""
+    first = np.array([r[0] for r in rows], int)
+    second = np.array([r[1] if len(problem.posts) == 2 else -1 for r in rows], int)
+    past = np.array([r[2] for r in rows], bool).reshape(len(rows), -1)
+    bend = np.zeros((len(rows), 2))
+    bend[:, 0] = np.mean(problem.travel[0])
+    if len(problem.posts) == 2:
+        takeup = np.array([r[3] for r in rows])
+        bend[:, 1] = np.clip(shelf.free[second] - problem.posts[1].length(takeup)[0], *problem.travel[1])
+    return Candidates(first, second, past, bend, np.full(len(rows), margin))
+
+
+@dataclass(frozen=True)
+class _Planes:
+    """Half-planes p·x + q·y ≥ r in the bends (x, y) [m], each (b, m); rows of −inf forbid nothing."""
+
+    p: Array
+    q: Array
+    r: Array
+
+
+def solve(problem: Problem, shelf: Shelf, given: Candidates, ceiling: float) -> Candidates:
+    """The candidates with their best margin and bends, those that cannot reach their starting margin dropped."""
+    now, floor = given, given.margin - 0.05
+    for _ in range(ROUNDS):
+        fixed = _join([_box(problem, shelf, now), _no_snap(problem, shelf, now)])
+        margin, bend, good = _bisect(problem, shelf, now, fixed, floor, ceiling)
+        if not good.any():
+            return now.take(np.zeros(0, int))
+        moved = float(np.abs(bend - now.bend)[good].max())
+        now = replace(now, bend=bend, margin=margin).take(np.flatnonzero(good))
+        floor = floor[good]
+        if moved < 1e-8:
+            break
+    return now
+
+
+def _bisect(
+    problem: Problem, shelf: Shelf, now: Candidates, fixed: _Planes, floor: Array, ceiling: float
+) -> tuple[Array, Array, Mask]:
+    """Highest margin (b,) at which the half-planes leave a point, that point (b, 2), and where there is one."""
+    low, high = floor.copy(), np.full(len(floor), max(ceiling, float(floor.max()) + 0.1))
+    good, bend = _point(_join([_edges(problem, shelf, now, low), fixed]), now.bend)
+    while float((high - low).max()) > 1e-7:
+        middle = (low + high) / 2
+        works, at = _point(_join([_edges(problem, shelf, now, middle), fixed]), now.bend)
+        low, high = np.where(works, middle, low), np.where(works, high, middle)
+        bend = np.where(works[:, None], at, bend)
+    return low, bend, good
+
+
+def least_move(problem: Problem, shelf: Shelf, one: Candidates, margin: float) -> Array:
+    """Of the bends (2,) [m] that keep this margin for a single candidate, those that move the posts least."""
+    from scipy.optimize import linprog
+
+    planes = _join([
+        _edges(problem, shelf, one, np.array([margin])), _box(problem, shelf, one), _no_snap(problem, shelf, one)
+    ])
+    p, q, r = planes.p[0], planes.q[0], planes.r[0]
+    kept = np.isfinite(r)
+    scale = 1.0 / np.maximum(np.hypot(p, q)[kept], 1e-30)
+    left = -np.stack([p[kept], q[kept], -p[kept], -q[kept]], axis=1) * scale[:, None]
+    # Each bend as the difference of two lengths that are not negative, in millimetres.
+    found = linprog(np.ones(4), A_ub=left, b_ub=-r[kept] * scale * 1e3, bounds=[(0, None)] * 4)
+    return one.bend[0] if found.x is None else (found.x[:2] - found.x[2:]) * 1e-3
+
+
+# --- the conditions at the present bends ---------------------------------------------------------------
+
+
+def _pull_moment(problem: Problem, shelf: Shelf, now: Candidates, place: int, advance: Array, shift: float) -> Array:
+    """τ [N·m] of the spring in a place, as if it had taken up everywhere, the post bent `shift` [m] further."""
+    spring = now.first if place == 0 else now.second
+    length, slope = problem.posts[place].length(advance, now.bend[:, place, None] + shift)
+    pull = shelf.tension[spring][:, None] + shelf.rate[spring][:, None] * (length - shelf.free[spring][:, None])
+    return pull * slope
+
+
+def _linearised(problem: Problem, shelf: Shelf, now: Candidates, place: int, advance: Array) -> tuple[Array, Array]:
+    """τ [N·m] and dτ/dbend [N] at the advances (b, m) [rad]; zeros for a place that is not there."""
+    if place >= len(problem.posts):
+        return np.zeros_like(advance), np.zeros_like(advance)
+    less, more = (_pull_moment(problem, shelf, now, place, advance, x) for x in (-STEP, STEP))
+    return (less + more) / 2, (more - less) / (2 * STEP)
+
+
+def _planes(value: Array, by_first: Array, by_second: Array, bend: Array, active: Mask) -> _Planes:
+    """value + by·(bend′ − bend) ≥ 0 as half-planes in bend′."""
+    r = by_first * bend[:, :1] + by_second * bend[:, 1:] - value
+    return _Planes(by_first, by_second, np.where(active, r, -np.inf))
+
+
+def _edges(problem: Problem, shelf: Shelf, now: Candidates, margin: Array) -> _Planes:
+    """The band edges at each candidate's margin (b,), and the order of take-up and edges that `past` says."""
+    low, high, speed = _spans(problem, margin)
+    least, largest = _stops(problem, margin, low)
+    advance = np.maximum(np.concatenate([low, high], axis=1), 0.0)
+    upper = np.broadcast_to(np.repeat([False, True], low.shape[1]), advance.shape)
+    active = np.concatenate([low > TINY, high < np.minimum(least, largest)[:, None] - TINY], axis=1)
+    need = moment_needed(problem, advance, np.tile(speed, 2), upper)
+    sign = np.where(upper, 1.0, -1.0)
+    one, by_one = _linearised(problem, shelf, now, 0, advance)
+    two, by_two = _linearised(problem, shelf, now, 1, advance)
+    value = sign * (one + now.past * two - need)
+    edges = _planes(value, sign * by_one, sign * now.past * by_two, now.bend, active)
+    order = _order(problem, shelf, now, advance, active)
+    no_stop = _Planes(np.zeros((len(margin), 1)), np.zeros((len(margin), 1)), np.where(least > largest + TINY, 1.0, -np.inf)[:, None])
+    return _join([edges, order, no_stop])
+
+
+def _order(problem: Problem, shelf: Shelf, now: Candidates, advance: Array, active: Mask) -> _Planes:
+    """The secondary takes up before the edges that see it and not before the others: L at the edge against L_free."""
+    if len(problem.posts) == 1:
+        return _Planes(*(np.zeros((len(now.first), 0)) for _ in range(3)))
+    length = [problem.posts[1].length(advance, now.bend[:, 1:] + x)[0] for x in (-STEP, STEP)]
+    sign = np.where(now.past, 1.0, -1.0)
+    value = sign * ((length[0] + length[1]) / 2 - shelf.free[now.second][:, None])
+    by = sign * (length[1] - length[0]) / (2 * STEP)
+    return _planes(value, np.zeros_like(by), by, now.bend, active)
+
+
+def _spans(problem: Problem, margin: Array) -> tuple[Array, Array, Array]:
+    """Lower and upper edges (b, bands) [rad] at the margins (b,), and the bands' speeds [rad/s]."""
+    pairs = [b.edges(margin) for b in problem.target.timed]
+    low = np.stack([np.broadcast_to(p[0], margin.shape) for p in pairs], axis=1)
+    high = np.stack([np.broadcast_to(p[1], margin.shape) for p in pairs], axis=1)
+    return low, high, np.array([b.speed for b in problem.target.timed], float)
+
+
+def _stops(problem: Problem, margin: Array, low: Array) -> tuple[Array, Array]:
+    """Smallest and largest stop (b,) [rad] at the margins, as `linear.edges_at` has it for one margin."""
+    least, largest = (np.full(margin.shape, x) for x in problem.stops)
+    if problem.target.maximum is not None:
+        below, above = problem.target.maximum.edges(margin)
+        least, largest = np.maximum(least, below), np.minimum(largest, above)
+    return np.maximum(least, low.max(axis=1, initial=0.0)), largest
+
+
+def _box(problem: Problem, shelf: Shelf, now: Candidates) -> _Planes:
+    """Post travel, and a primary that pulls from rest."""
+    n = len(now.first)
+    rest = shelf.free[now.first] - problem.posts[0].length(0.0)[0]
+    second = problem.travel[1] if len(problem.posts) == 2 else (0.0, 0.0)
+    lows = np.stack([np.maximum(rest, problem.travel[0][0]), np.full(n, -problem.travel[0][1])], axis=1)
+    p, q = np.array([1.0, -1.0, 0.0, 0.0]), np.array([0.0, 0.0, 1.0, -1.0])
+    r = np.concatenate([lows, np.tile([second[0], -second[1]], (n, 1))], axis=1)
+    return _Planes(np.tile(p, (n, 1)), np.tile(q, (n, 1)), r - 1e-12)
+
+
+def _no_snap(problem: Problem, shelf: Shelf, now: Candidates) -> _Planes:
+    """d/dα of (τ + T_d ± T_f)/I′ ≥ 0 inside the stop, the secondary where it takes up at the present bend."""
+    low, _, _ = _spans(problem, now.margin)
+    stop = np.minimum(*_stops(problem, now.margin, low))[:, None]
+    at = (np.arange(SNAP_ROWS) + 0.5) / SNAP_ROWS * stop
+    step = 1e-4 * stop
+    slopes = [problem.weights.inertia_slope(at + x) for x in (-step, step)]
+    middle = problem.weights.inertia_slope(at)
+    seen = np.zeros_like(at, bool)
+    if len(problem.posts) == 2:
+        seen = problem.posts[1].length(at - step, now.bend[:, 1:])[0] >= shelf.free[now.second][:, None]
+    parts = []
+    for place in range(2):
+        ends = [_linearised(problem, shelf, now, place, at + x) for x in (-step, step)]
+        parts.append([(y / slopes[1] - x / slopes[0]) / (2 * step) * middle for x, y in zip(*ends, strict=True)])
+    inverse = (1 / slopes[1] - 1 / slopes[0]) / (2 * step) * middle
+    d = problem.drag
+    resisting = np.minimum(inverse * (d.rubbing_block + d.friction), inverse * (d.rubbing_block - d.friction))
+    value = parts[0][0] + seen * parts[1][0] + resisting
+    return _planes(value, parts[0][1], seen * parts[1][1], now.bend, np.ones_like(seen))
+
+
+# --- half-planes ---------------------------------------------------------------------------------------
+
+
+def _join(parts: list[_Planes]) -> _Planes:
+    return _Planes(*(np.concatenate([getattr(x, name) for x in parts], axis=1) for name in ("p", "q", "r")))
+
+
+def _point(planes: _Planes, near: Array) -> tuple[Mask, Array]:
+    """Whether the half-planes leave a point (b,), and one (b, 2): the nearest to `near` in y, then in x."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        offset, slope = planes.r / planes.p, -planes.q / planes.p
+    size = np.abs(planes.p).max(axis=1, keepdims=True)
+    flat = np.abs(planes.p) < 1e-12 * size
+    real = np.isfinite(planes.r)
+    below, above = real & ~flat & (planes.p > 0), real & ~flat & (planes.p < 0)
+    low, high = _y_range(planes, real & flat)
+    # x ≥ offset + slope·y of the one kind against x ≤ offset + slope·y of the other, x eliminated.
+    low_at, high_at = np.where(below, offset, -np.inf), np.where(above, offset, np.inf)
+    d = np.where(below, slope, 0.0)[:, :, None] - np.where(above, slope, 0.0)[:, None, :]
+    e = high_at[:, None, :] - low_at[:, :, None]
+    level = np.abs(d) < 1e-12
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = e / d
+    high = np.minimum(high, np.where((d > 0) & ~level & np.isfinite(e), ratio, np.inf).min(axis=(1, 2)))
+    low = np.maximum(low, np.where((d < 0) & ~level & np.isfinite(e), ratio, -np.inf).max(axis=(1, 2)))
+    works = (low <= high + 1e-12) & ~((level & (e < -1e-12)).any(axis=(1, 2)))
+    y = np.clip(near[:, 1], low, np.maximum(high, low))
+    y = np.where(np.isfinite(y), y, near[:, 1])
+    with np.errstate(invalid="ignore"):
+        at = offset + slope * y[:, None]
+    left, right = np.where(below, at, -np.inf).max(axis=1), np.where(above, at, np.inf).min(axis=1)
+    x = np.clip(near[:, 0], left, np.maximum(left, right))
+    return works, np.stack([x, y], axis=1)
+
+
+def _y_range(planes: _Planes, pick: Mask) -> tuple[Array, Array]:
+    """Range of y (b,) by the half-planes that do not depend on x; empty where one forbids all."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        bound = planes.r / planes.q
+    low = np.where(pick & (planes.q > 0), bound, -np.inf).max(axis=1)
+    high = np.where(pick & (planes.q < 0), bound, np.inf).min(axis=1)
+    dead = (pick & (planes.q == 0) & (planes.r > TINY)).any(axis=1)
+    return low, np.where(dead, -np.inf, high)

@@ -17,7 +17,12 @@ RPM = 30 / np.pi
 
 
 def explain(
-    job: Job, problem: Problem, shelf: Shelf, names: Sequence[str], results: tuple[BandResult, ...] | None, ideal: Ideal | None
+    job: Job,
+    problem: Problem,
+    shelf: Shelf,
+    names: Sequence[str],
+    results: tuple[BandResult, ...] | None,
+    ideal: Ideal | None,
 ) -> tuple[str, ...]:
     """One sentence for each reason why nothing passes, the deepest first."""
     reasons = _stop_reasons(job, problem)
@@ -40,7 +45,9 @@ def _stop_reasons(job: Job, problem: Problem) -> list[str]:
     """Where the stop alone makes it impossible."""
     low, high = (float(np.degrees(x)) for x in job.stop.limits)
     trim = (
-        f"trim can give {low:.1f}° to {high:.1f}°" if high > low else f"it stays at {low:.1f}°, since no trim is allowed"
+        f"trim can give {low:.1f}° to {high:.1f}°"
+        if high > low
+        else f"it stays at {low:.1f}°, since no trim is allowed"
     )
     reasons = []
     band = problem.target.maximum
@@ -51,9 +58,7 @@ def _stop_reasons(job: Job, problem: Problem) -> list[str]:
         )
     for timed in problem.target.timed:
         if np.degrees(timed.low) > high + 1e-9:
-            reasons.append(
-                f"The stop: the target asks {edge_words(timed, False)}, and {trim} (distributor)."
-            )
+            reasons.append(f"The stop: the target asks {edge_words(timed, False)}, and {trim} (distributor).")
     return reasons
 
 
@@ -95,7 +100,9 @@ def _catalogue_reasons(
         for name, spring in zip(("primary", "secondary"), ideal.springs, strict=False):
             low, high = spring.rates
             wanted.append(f"a {name} of {low / 1e3:.2g} to {high / 1e3:.2g} N/mm")
-        reasons.append(f"Springs that pass could exist: look for {' with '.join(wanted)}, or let the posts be bent further.")
+        reasons.append(
+            f"Springs that pass could exist: look for {' with '.join(wanted)}, or let the posts be bent further."
+        )
     return reasons
 
 

@@ -10,6 +10,8 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
+from recurve.quantity import Quantity
+
 Loc = tuple[int | str, ...]
 
 
@@ -50,7 +52,9 @@ def _line(fault: ErrorDetails, text: str, shown: str, model: type[BaseModel]) ->
     if kind == "value_error":
         if isinstance(given, dict):
             return f"{where}: {message}"
-        return f"{where}: got {_shown(given)}: {message}" if ";" in message else f"{where}: got {_shown(given)}, {message}"
+        return (
+            f"{where}: got {_shown(given)}: {message}" if ";" in message else f"{where}: got {_shown(given)}, {message}"
+        )
     if kind == "literal_error":
         return f"{where}: got {_shown(given)}, expected {fault['ctx']['expected']}"
     return f"{where}: got {_shown(given)}, expected: {message.lower()}"
@@ -118,9 +122,8 @@ def _what(model: type[BaseModel], key: Loc) -> str:
         if field is None:
             continue
         for extra in field.metadata:
-            schema = getattr(extra, "json_schema", None)
-            if schema and "examples" in schema:
-                return f'a {schema["description"]}, such as "{schema["examples"][0]}"'
+            if isinstance(extra, Quantity):
+                return f'a {extra.dimension}, such as "{extra.example}"'
         inside = _known(model, key)
         return f"a table with {', '.join(inside)}" if inside else "a value"
     return "a value"

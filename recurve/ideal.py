@@ -114,8 +114,7 @@ def _programmes(problem: Problem, limits: Limits, margin: float) -> list[_Progra
     if edges is None:
         return []
     rows = rows_at(problem, edges, 12)
-    only_edges = Rows(*(getattr(rows, n)[: rows.edges] for n in ("at", "a", "b", "c", "d", "r")), rows.edges)
-    spans = [(0.0, edges.stop)] if len(problem.posts) == 1 else intervals(only_edges, edges.stop)
+    spans = [(0.0, edges.stop)] if len(problem.posts) == 1 else intervals(rows.at[: rows.edges], edges.stop)
     made = [_programme(problem, limits, edges, rows, span) for span in spans]
     return [p for p in made if p is not None]
 
@@ -195,7 +194,7 @@ def _middle(programme: _Programme) -> Array:
     """A point inside what is feasible: the mean of the extremes of each number, so that no range's end is
     shown as the advice."""
     ends = [_run(programme, sign * unit) for unit in np.eye(len(programme.bounds)) for sign in (1.0, -1.0)]
-    return np.mean([e for e in ends if e is not None], axis=0)
+    return np.asarray(np.mean([e for e in ends if e is not None], axis=0))
 
 
 def _ranges(problem: Problem, limits: Limits, floor: float, at: tuple[_Programme, Array]) -> tuple[Array, Array]:
@@ -224,8 +223,10 @@ def _takeup(
     if at[-1] < 0:
         return None, 0.0
     first = int(np.argmax(at >= 0))
-    takeup = float(grid[0]) if first == 0 else float(np.interp(0.0, at[first - 1 : first + 1], grid[first - 1 : first + 1]))
-    return takeup, max(float(at[0]), 0.0) if first == 0 else 0.0
+    if first == 0:
+        return float(grid[0]), float(at[0])
+    near = slice(first - 1, first + 1)
+    return float(np.interp(0.0, at[near], grid[near])), 0.0
 
 
 def _conflict(

@@ -68,8 +68,11 @@ class Build:
         if given.xy is not None:
             if not flat_pivot and not isinstance(motion, m.TableMotion):
                 self.faults.append(
-                    (key, "got xy, but the pivot is given by its radius alone, so how the picture lies is not told; "
-                     "expected weights.motion.pivot as xy too, or this point as an angle")
+                    (
+                        key,
+                        "got xy, but the pivot is given by its radius alone, so how the picture lies is not told; "
+                        "expected weights.motion.pivot as xy too, or this point as an angle",
+                    )
                 )
             return self._flat(given.xy)
         reach = given.distance or given.radius
@@ -99,8 +102,11 @@ class Build:
         last, stop = given.advance[-1].value, self.model.stop.advance.value
         if last < 0.8 * stop:
             self.faults.append(
-                (("weights", "motion", "advance"), f"got a last advance of {np.degrees(last):.2f} deg, expected at least "
-                 f"80 % of the stop's {np.degrees(stop):.2f} deg, {np.degrees(0.8 * stop):.2f} deg")
+                (
+                    ("weights", "motion", "advance"),
+                    f"got a last advance of {np.degrees(last):.2f} deg, expected at least "
+                    f"80 % of the stop's {np.degrees(stop):.2f} deg, {np.degrees(0.8 * stop):.2f} deg",
+                )
             )
         rows = given.cg_radius
         limits = tuple(0.05e-3 if row.limit is None or row.limit == 0 else row.limit for row in rows)
@@ -117,8 +123,11 @@ class Build:
         stop = Stop(given.advance.value, per_mm, file, build)
         if stop.limits[0] <= 0:
             self.faults.append(
-                (("stop", "build_up_to"), f"got {1e3 * build:.2f} mm, which would leave no advance at all; expected less than "
-                 f"{1e3 * stop.advance / per_mm:.2f} mm")
+                (
+                    ("stop", "build_up_to"),
+                    f"got {1e3 * build:.2f} mm, which would leave no advance at all; expected less than "
+                    f"{1e3 * stop.advance / per_mm:.2f} mm",
+                )
             )
         return stop
 
@@ -150,8 +159,11 @@ class Build:
         pitch = 2 * np.pi / self.model.distributor.lobes
         if given.dwell.value >= pitch:
             self.faults.append(
-                (("drag", "dwell"), f"got {np.degrees(given.dwell.value):.1f} deg, expected less than the lobe pitch of "
-                 f"{np.degrees(pitch):.1f} deg")
+                (
+                    ("drag", "dwell"),
+                    f"got {np.degrees(given.dwell.value):.1f} deg, expected less than the lobe pitch of "
+                    f"{np.degrees(pitch):.1f} deg",
+                )
             )
         opened = 1.0 - given.dwell.value / pitch
         force = spring * contact / block
@@ -174,8 +186,11 @@ class Build:
     def _found_faults(self, name: str, given: m.SpringOnPosts, reach: float) -> None:
         if given.takeup is not None and given.takeup.value > reach:
             self.faults.append(
-                (("springs", name, "takeup"), f"got {np.degrees(given.takeup.value):.2f} deg, expected no more than the largest "
-                 f"stop of {np.degrees(reach):.2f} deg; for a spring that never takes up give free_length")
+                (
+                    ("springs", name, "takeup"),
+                    f"got {np.degrees(given.takeup.value):.2f} deg, expected no more than the largest "
+                    f"stop of {np.degrees(reach):.2f} deg; for a spring that never takes up give free_length",
+                )
             )
 
     def _found(self, name: str, given: m.SpringOnPosts, posts: Posts) -> Spring:
@@ -194,7 +209,9 @@ class Build:
             return TablePosts(tuple(a.value for a in posts.advance), tuple(x.value for x in posts.length))
         ends = [self._end(name, which, getattr(posts, which), motion) for which in ("anchor", "far")]
         if isinstance(self.model.weights.motion, m.TableMotion) and (posts.anchor.xy is None) != (posts.far.xy is None):
-            self.faults.append((("springs", name, "posts"), "got one post as xy and one as an angle; expected both alike"))
+            self.faults.append(
+                (("springs", name, "posts"), "got one post as xy and one as an angle; expected both alike")
+            )
         diameter = 0.0 if given.post_diameter is None else given.post_diameter.value
         return PointPosts(ends[0], ends[1], diameter, motion, self.model.weights.count)
 
@@ -206,12 +223,17 @@ class Build:
         elif given.on.startswith("weight"):
             body = int(given.on[7:] or 1)
             if body > self.model.weights.count:
-                self.faults.append(((*key, "on"), f'got "{given.on}", expected a weight from 1 to {self.model.weights.count}'))
+                self.faults.append(
+                    ((*key, "on"), f'got "{given.on}", expected a weight from 1 to {self.model.weights.count}')
+                )
                 body = 1
             if motion.pivot is None:
                 self.faults.append(
-                    ((*key, "on"), f'got "{given.on}" with weights.motion by table, which does not tell how the weight turns; '
-                     'expected posts by table too, or weights.motion of kind "slot" or "link"')
+                    (
+                        (*key, "on"),
+                        f'got "{given.on}" with weights.motion by table, which does not tell how the weight turns; '
+                        'expected posts by table too, or weights.motion of kind "slot" or "link"',
+                    )
                 )
                 body = "base"
         return BodyPoint(body, self.point(given, key))
@@ -224,8 +246,11 @@ class Build:
             return None
         bands = [self._band("point", point, ("target", "points", i)) for i, point in enumerate(given.points)]
         if given.idle is not None:
-            bands.append(self._checked(Band("idle", self._speed(given.idle.speed), 0.0, self._advance(given.idle.max)),
-                                       ("target", "idle")))
+            bands.append(
+                self._checked(
+                    Band("idle", self._speed(given.idle.speed), 0.0, self._advance(given.idle.max)), ("target", "idle")
+                )
+            )
         if given.maximum is not None:
             bands.append(self._band("maximum", given.maximum, ("target", "maximum")))
         return Target(tuple(bands))
@@ -266,8 +291,11 @@ class Build:
         narrowest = ranges()["band"]["narrowest"]["value"]
         if high - low < narrowest - 1e-9:
             self.faults.append(
-                (key, f"got a band from {low:.2f} to {high:.2f} deg (distributor), expected its max at least {narrowest} deg "
-                 "above its min (and above 0)")
+                (
+                    key,
+                    f"got a band from {low:.2f} to {high:.2f} deg (distributor), expected its max at least {narrowest} deg "
+                    "above its min (and above 0)",
+                )
             )
         return band
 

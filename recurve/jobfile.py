@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -122,7 +123,9 @@ def _sweep(model: m.JobModel, readings: Readings | None) -> Sweep | None:
     advance_ratio = ratio if (given.advance_basis or given.basis) == "crank" else 1.0
     static = 0.0 if given.static is None else given.static.value
     reading = given.reading if given.reading is not None else default("sweep", "reading", "angle")
-    speed_reading = given.speed_reading if given.speed_reading is not None else default("sweep", "speed_reading", "speed")
+    speed_reading = (
+        given.speed_reading if given.speed_reading is not None else default("sweep", "speed_reading", "speed")
+    )
     return Sweep(
         given.file,
         readings.speed / speed_ratio,
@@ -141,7 +144,7 @@ def _order_notes(target: Target | None) -> list[str]:
         return []
     bands = sorted((b for b in target.timed if b.speed is not None), key=lambda b: b.speed or 0.0)
     notes = []
-    for early, late in zip(bands, bands[1:], strict=False):
+    for early, late in pairwise(bands):
         if late.high < early.low:
             rpm = [round(float(b.speed or 0.0) * 30 / np.pi) for b in (early, late)]
             notes.append(

@@ -7,68 +7,36 @@ Pydantic models, one class for each table of the TOML file. They hold quantities
 from __future__ import annotations
 
 import datetime
+from itertools import pairwise
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, WithJsonSchema, model_validator
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
 
-from recurve.units import DIMENSIONS, Measured, parse, parse_limit
-
-
-def _quantity(dimension: str, sign: Literal["any", "not negative", "positive"] = "positive") -> Any:
-    """The field type of a quantity with its unit; it keeps a ± as the limit."""
-    example = f"1.5 {DIMENSIONS[dimension][1]}".strip()
-
-    def read(given: Any) -> Measured:
-        if isinstance(given, Measured):
-            return given
-        if dimension == "number" and isinstance(given, int | float) and not isinstance(given, bool):
-            given = repr(given)
-        if not isinstance(given, str):
-            raise ValueError(f'expected a quantity with its unit in quotes, such as "{example}"')
-        found = parse(given, dimension)
-        if sign == "positive" and found.value <= 0:
-            raise ValueError("expected more than 0")
-        if sign == "not negative" and found.value < 0:
-            raise ValueError("expected 0 or more")
-        return found
-
-    schema = {"type": "string", "description": f"{dimension} with its unit, ± allowed", "examples": [example]}
-    return Annotated[Measured, BeforeValidator(read), WithJsonSchema(schema)]
-
-
-def _limit(dimension: str) -> Any:
-    """The field type of a bare ±."""
-
-    def read(given: Any) -> float:
-        if isinstance(given, float):
-            return given
-        if not isinstance(given, str):
-            raise ValueError(f'expected a limit with its unit in quotes, such as "± 0.5 {DIMENSIONS[dimension][1]}"')
-        return parse_limit(given, dimension)
-
-    return Annotated[float, BeforeValidator(read), WithJsonSchema({"type": "string"})]
-
-
-Length = _quantity("length")
-LengthOrZero = _quantity("length", "not negative")
-SignedLength = _quantity("length", "any")
-Angle = _quantity("angle", "any")
-PositiveAngle = _quantity("angle")
-AngleOrZero = _quantity("angle", "not negative")
-Mass = _quantity("mass")
-Speed = _quantity("speed")
-Force = _quantity("force")
-ForceOrZero = _quantity("force", "not negative")
-Rate = _quantity("rate")
-Moment = _quantity("moment", "not negative")
-NumberOrZero = _quantity("number", "not negative")
-Number = _quantity("number")
+from recurve.quantity import (
+    Angle,
+    AngleLimit,
+    AngleOrZero,
+    Force,
+    ForceOrZero,
+    Length,
+    LengthOrZero,
+    Mass,
+    Moment,
+    Number,
+    NumberOrZero,
+    PositiveAngle,
+    Rate,
+    SignedLength,
+    Speed,
+    SpeedLimit,
+)
+from recurve.units import Measured
 
 
 class Table(BaseModel):
     """A table of the job file: no unknown keys, nothing changed after reading."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, strict=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
 
 
 class Distributor(Table):
@@ -151,7 +119,7 @@ def _check_rows(advance: tuple[Measured, ...], other: tuple[Measured, ...], name
     if len(advance) != len(other):
         raise ValueError(f"{len(advance)} advances and {len(other)} of {name}; expected as many of each")
     values = [row.value for row in advance]
-    if values[0] != 0 or any(b <= a for a, b in zip(values, values[1:], strict=False)):
+    if values[0] != 0 or any(b <= a for a, b in pairwise(values)):
         raise ValueError("expected advance to begin at 0 deg and rise from row to row")
 
 
@@ -248,9 +216,7 @@ class SpringOnPosts(Table):
     rate: Rate | None = None
     initial_tension: ForceOrZero | None = None
     takeup: AngleOrZero | None = None
-    posts: Annotated[
-        Annotated[PointPosts, Tag("points")] | Annotated[LengthTable, Tag("table")], Discriminator(_kind)
-    ]
+    posts: Annotated[Annotated[PointPosts, Tag("points")] | Annotated[LengthTable, Tag("table")], Discriminator(_kind)]
 
     @model_validator(mode="after")
     def _consistent(self) -> SpringOnPosts:
@@ -308,7 +274,9 @@ class Maximum(Table):
 def _check_band(band: TargetPoint | Maximum) -> None:
     if band.advance is not None:
         if band.min is not None or band.max is not None:
-            raise ValueError("advance and min or max both give the band; expected advance (and tolerance), or min and max")
+            raise ValueError(
+                "advance and min or max both give the band; expected advance (and tolerance), or min and max"
+            )
     elif band.max is None:
         raise ValueError("expected min and max, max alone, or advance and tolerance")
     elif band.tolerance is not None:
@@ -342,8 +310,8 @@ class SweepTable(Table):
     speed_basis: Basis | None = None
     advance_basis: Basis | None = None
     static: Angle | None = None
-    reading: _limit("angle") | None = None  # type: ignore[valid-type]
-    speed_reading: _limit("speed") | None = None  # type: ignore[valid-type]
+    reading: AngleLimit | None = None
+    speed_reading: SpeedLimit | None = None
     zeroed_at: Speed | None = None
 
 

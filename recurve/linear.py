@@ -15,7 +15,7 @@ import numpy as np
 from recurve.curve import Drag, InertiaSlope
 from recurve.mechanism import Array
 from recurve.posts import Posts
-from recurve.target import Band, Target
+from recurve.target import Target
 
 # Advances at which a falling speed (a snap) is forbidden; the exact curve is checked afterwards.
 GRID = 24
@@ -76,7 +76,7 @@ def _stop_range(problem: Problem, margin: float, spans: Array) -> tuple[float, f
     least, largest = problem.stops
     if problem.target.maximum is not None:
         low, high = problem.target.maximum.edges(margin)
-        least, largest = max(least, low), min(largest, high)
+        least, largest = max(least, float(low)), min(largest, float(high))
     return max(least, float(spans[:, 0].max(initial=0.0))), largest
 
 
@@ -117,14 +117,16 @@ def rows_at(problem: Problem, edges: Edges, grid: int = GRID) -> Rows:
     sign = np.where(edges.upper, 1.0, -1.0)
     pairs = [levers(p, edges.advance) for p in problem.posts]
     snap = _snap_rows(problem, edges.stop, grid)
-    columns = [np.concatenate([sign * x, y]) for (x, y) in zip([p for pair in pairs for p in pair], snap.levers, strict=True)]
+    flat = [p for pair in pairs for p in pair]
+    columns = [np.concatenate([sign * x, y]) for (x, y) in zip(flat, snap.levers, strict=True)]
     if len(columns) == 2:
         columns += [np.zeros_like(columns[0])] * 2
     # A row that does not depend on u still forbids: with a trace of u it bounds it at ± nothing or everything.
     trace = 1e-9 * float(np.abs(columns[0]).max(initial=1e-6))
     columns[0] = np.where(np.abs(columns[0]) < trace, trace, columns[0])
     at = np.concatenate([edges.advance, snap.at])
-    return Rows(at, *columns, np.concatenate([sign * edges.need, snap.need]), len(edges.advance))
+    a, b, c, d = columns
+    return Rows(at, a, b, c, d, np.concatenate([sign * edges.need, snap.need]), len(edges.advance))
 
 
 @dataclass(frozen=True)
@@ -152,10 +154,10 @@ def _snap_rows(problem: Problem, stop: float, grid: int) -> _Snap:
     return _Snap(at, derived, -resisting)
 
 
-def intervals(rows: Rows, stop: float) -> list[tuple[float, float]]:
-    """Stretches of take-up [rad] within which the same rows see the secondary; the first begins at rest, the
+def intervals(at: Array, stop: float) -> list[tuple[float, float]]:
+    """Stretches of take-up [rad] within which the same rows, at (m,) [rad], see the secondary; the first begins at rest, the
     last ends at the stop and stands for a spring that never takes up."""
-    ends = np.unique(np.concatenate([[0.0], rows.at[rows.at < stop], [stop]]))
+    ends = np.unique(np.concatenate([[0.0], at[at < stop], [stop]]))
     keep = np.concatenate([[True], np.diff(ends) > 1e-12])
     ends = ends[keep]
     return list(zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True))

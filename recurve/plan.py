@@ -16,9 +16,9 @@ from recurve.jobbuild import ranges
 from recurve.linear import Problem, edges_at
 from recurve.posts import PointPosts, Posts
 from recurve.refine import Candidates, candidates, least_move, solve
-from recurve.search import Found, Shelf, search
+from recurve.search import Found, Mask, Shelf, alive, near_best, search
 from recurve.springs import Spring
-from recurve.target import BandResult, judge, worst
+from recurve.target import BandResult, Target, judge, worst
 from recurve.units import factor
 
 Verdict = Literal["passes", "passes with stop trim", "out of reach"]
@@ -26,6 +26,7 @@ Choose = Literal["work", "margin"]
 
 ENOUGH = 0.5  # margin with the stop as found that leaves it alone (design §3)
 SAME_STOP = 0.005  # margins of stops that count as equal (design §3)
+MOST_SOLVED = 60  # pairs solved again with the posts moved
 SAME = 1e-4  # margins of pairs that count as equal
 CHECK_ADVANCE = np.radians(1.0)  # the bench's setting points, 1° in and 1° below maximum (trade)
 
@@ -125,7 +126,12 @@ def problem_of(job: Job) -> Problem:
         raise InputError(f"{job.path}: target: missing, expected bands to plan for, at least one of them at a speed")
     places = job.places
     return Problem(
-        job.weights, job.drag, tuple(p.posts for p in places), tuple(p.travel for p in places), job.target, job.stop.limits
+        job.weights,
+        job.drag,
+        tuple(p.posts for p in places),
+        tuple(p.travel for p in places),
+        job.target,
+        job.stop.limits,
     )
 
 
@@ -156,40 +162,53 @@ def spring_limits(job: Job) -> Limits:
 
 
 def _search(problem: Problem, shelf: Shelf, job: Job, choose: Choose) -> tuple[Found | None, Build | None]:
-    """First with the stop as found, then with trim where that is allowed and needed."""
-    found, as_is = None, None
-    stuck = job.stop.limits[0] == job.stop.limits[1]
-    if stuck or choose == "work":
-        found, as_is = best_build(replace(problem, stops=(job.stop.advance, job.stop.advance)), shelf, job)
-        if stuck or (as_is is not None and as_is.margin >= ENOUGH):
-            return found, as_is
+    """With every stop that trim can give; then with the stop as found, where that is good enough."""
     free, trimmed = best_build(problem, shelf, job)
-    if trimmed is None:
-        return free or found, as_is
+    if trimmed is not None and trimmed.margin < 0.0:
+        return free, _rest_of_it(problem, shelf, job, trimmed)
+    if job.stop.limits[0] == job.stop.limits[1]:
+        return free, trimmed
     if choose == "margin":
-        return free, _centred(trimmed, job, problem.stops)
-    if as_is is not None and as_is.margin >= trimmed.margin - SAME_STOP:
-        return found, as_is
-    return free, _least_trim(trimmed, job)
+        return free, None if trimmed is None else _centred(trimmed, job, problem.stops)
+    enough = -np.inf if trimmed is None else min(ENOUGH, trimmed.margin - SAME_STOP)
+    untouched = replace(problem, stops=(job.stop.advance, job.stop.advance))
+    # A tenth less, since the linear form is exact only where no post is bent.
+    if len(shelf.springs) and alive(untouched, shelf, max(enough, -100.0) - 0.1, shelf.pairs(len(problem.posts))).any():
+        found, as_is = best_build(untouched, shelf, job)
+        if as_is is not None and as_is.margin >= enough:
+            return found, as_is
+    return free, None if trimmed is None else _least_trim(trimmed, job)
+
+
+def _rest_of_it(problem: Problem, shelf: Shelf, job: Job, build: Build) -> Build:
+    """Where the stop alone sets how far a plan misses, the best of the other bands with the stop as it must be;
+    otherwise the build as it is."""
+    margin = build.margin + 2e-3
+    if edges_at(problem, margin) is not None:
+        return build
+    reach = problem.stops[1] if problem.target.maximum is None else min(problem.stops[1], build.stop)
+    kept = tuple(b for b in problem.target.timed if float(b.edges(margin)[0]) <= reach)
+    if not kept:
+        return build
+    rest = replace(problem, target=Target(kept), stops=(build.stop, build.stop))
+    _, other = best_build(rest, shelf, job)
+    return other if other is not None and other.margin >= build.margin - SAME else build
 
 
 def best_build(problem: Problem, shelf: Shelf, job: Job) -> tuple[Found | None, Build | None]:
     """The best build of the problem, its stop the smallest that gives its margin, and what the search found."""
-    if not len(shelf.springs):
-        return None, None
-    found, slack = _near_best(problem, shelf)
+    found = search(problem, shelf) if len(shelf.springs) else None
     if found is None:
         return None, None
-    start = candidates(problem, shelf, found.near, (found.margin - slack, found.margin))
+    near, slack = _near_best(problem, shelf, found)
+    start = candidates(problem, shelf, near, (found.margin - slack, found.margin))
     solved = solve(problem, shelf, start, found.margin + 0.2)
-    builds = []
-    order = np.argsort(-solved.margin, kind="stable")
-    for index in order:
-        one = solved.take(np.array([index]))
-        if builds and one.margin[0] < builds[0].margin - SAME:
+    builds: list[Build] = []
+    for index in np.argsort(-solved.margin, kind="stable"):
+        one = solved.take([index])
+        if len(builds) == 8 or (builds and one.margin[0] < builds[0].margin - SAME):
             break
-        if len(builds) < 8:
-            builds += _checked(problem, shelf, one, job)
+        builds += _checked(problem, shelf, one, job)
     if not builds:
         return found, None
     best = max(b.margin for b in builds)
@@ -200,15 +219,15 @@ def _moved(build: Build) -> float:
     return sum(abs(s.bend) for s in build.springs)
 
 
-def _near_best(problem: Problem, shelf: Shelf) -> tuple[Found | None, float]:
-    """The search, with as wide a choice of pairs near the best as can be solved again quickly."""
+def _near_best(problem: Problem, shelf: Shelf, found: Found) -> tuple[Mask, float]:
+    """As wide a choice of pairs near the best as can be solved again quickly, and how near they are."""
     bent = any(isinstance(p, PointPosts) and t[1] > t[0] for p, t in zip(problem.posts, problem.travel, strict=True))
     slack = 0.1 if bent else 0.003
-    found = search(problem, shelf, slack)
-    while found is not None and found.near.sum() > 80 and slack > 0.003:
-        slack /= 3
-        found = search(problem, shelf, slack)
-    return found, slack
+    near = near_best(problem, shelf, found, slack)
+    while near.sum() > MOST_SOLVED and slack > 0.003:
+        slack /= 2
+        near = near_best(problem, shelf, found, slack)
+    return near, slack
 
 
 def _checked(problem: Problem, shelf: Shelf, one: Candidates, job: Job) -> list[Build]:
@@ -232,7 +251,9 @@ def _checked(problem: Problem, shelf: Shelf, one: Candidates, job: Job) -> list[
     return made[-1:]
 
 
-def make_build(job: Job, springs: tuple[Spring, ...], bends: tuple[float, ...], stop: float, points: int = 2001) -> Build:
+def make_build(
+    job: Job, springs: tuple[Spring, ...], bends: tuple[float, ...], stop: float, points: int = 2001
+) -> Build:
     """The unit with these springs, bends [m] of the anchors and stop [rad], judged by the exact model."""
     assert job.target is not None  # problem_of has asked for it
     installed = tuple(Installed(s, p.posts, b) for s, p, b in zip(springs, job.places, bends, strict=True))

@@ -72,7 +72,9 @@ class PointPosts:
             return cam, 1j * cam
         swing, pivot = self.motion.swing(alpha), self.motion.pivot
         if swing is None or pivot is None:
-            raise PhysicsError("springs: a post on a weight needs a motion that tells how the weight turns, not a table")
+            raise PhysicsError(
+                "springs: a post on a weight needs a motion that tells how the weight turns, not a table"
+            )
         psi, rate = swing
         centre = pivot * np.exp(2j * np.pi * (int(body) - 1) / self.count)
         arm = (rest - centre) * np.exp(1j * psi)

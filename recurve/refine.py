@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from recurve.linear import TINY, Problem, intervals, moment_needed, rows_at
 from recurve.linear import edges_at as edges_at_margin
@@ -33,9 +34,9 @@ class Candidates:
     bend: Array
     margin: Array
 
-    def take(self, index: Array) -> Candidates:
+    def take(self, index: ArrayLike) -> Candidates:
         """Some of them."""
-        return Candidates(*(getattr(self, n)[index] for n in ("first", "second", "past", "bend", "margin")))
+        return Candidates(*(getattr(self, n)[np.asarray(index, int)] for n in ("first", "second", "past", "bend", "margin")))
 
 
 def candidates(problem: Problem, shelf: Shelf, near: Mask, margins: tuple[float, ...]) -> Candidates:
@@ -47,7 +48,7 @@ def candidates(problem: Problem, shelf: Shelf, near: Mask, margins: tuple[float,
         if edges is None:
             continue
         conditions = rows_at(problem, edges)
-        spans = [(0.0, edges.stop)] if len(problem.posts) == 1 else intervals(conditions, edges.stop)
+        spans = [(0.0, edges.stop)] if len(problem.posts) == 1 else intervals(conditions.at, edges.stop)
         for span in spans:
             found = near & _in_interval(problem, shelf, margin, near, span)
             past = np.zeros((2, bands), bool)
@@ -92,11 +93,13 @@ class _Planes:
 def solve(problem: Problem, shelf: Shelf, given: Candidates, ceiling: float) -> Candidates:
     """The candidates with their best margin and bends, those that cannot reach their starting margin dropped."""
     now, floor = given, given.margin - 0.05
-    for _ in range(ROUNDS):
+    for turn in range(ROUNDS):
         fixed = _join([_box(problem, shelf, now), _no_snap(problem, shelf, now)])
         margin, bend, good = _bisect(problem, shelf, now, fixed, floor, ceiling)
         if not good.any():
-            return now.take(np.zeros(0, int))
+            return now.take([])
+        # The first linearisation is rough, the second errs in the third digit: those clearly behind can go.
+        good &= margin >= margin[good].max() - (0.1 if turn == 0 else 0.01)
         moved = float(np.abs(bend - now.bend)[good].max())
         now = replace(now, bend=bend, margin=margin).take(np.flatnonzero(good))
         floor = floor[good]
@@ -132,7 +135,7 @@ def least_move(problem: Problem, shelf: Shelf, one: Candidates, margin: float) -
     left = -np.stack([p[kept], q[kept], -p[kept], -q[kept]], axis=1) * scale[:, None]
     # Each bend as the difference of two lengths that are not negative, in millimetres.
     found = linprog(np.ones(4), A_ub=left, b_ub=-r[kept] * scale * 1e3, bounds=[(0, None)] * 4)
-    return one.bend[0] if found.x is None else (found.x[:2] - found.x[2:]) * 1e-3
+    return np.asarray(one.bend[0] if found.x is None else (found.x[:2] - found.x[2:]) * 1e-3)
 
 
 # --- the conditions at the present bends ---------------------------------------------------------------
@@ -143,7 +146,7 @@ def _pull_moment(problem: Problem, shelf: Shelf, now: Candidates, place: int, ad
     spring = now.first if place == 0 else now.second
     length, slope = problem.posts[place].length(advance, now.bend[:, place, None] + shift)
     pull = shelf.tension[spring][:, None] + shelf.rate[spring][:, None] * (length - shelf.free[spring][:, None])
-    return pull * slope
+    return np.asarray(pull * slope)
 
 
 def _linearised(problem: Problem, shelf: Shelf, now: Candidates, place: int, advance: Array) -> tuple[Array, Array]:
@@ -174,7 +177,8 @@ def _edges(problem: Problem, shelf: Shelf, now: Candidates, margin: Array) -> _P
     value = sign * (one + now.past * two - need)
     edges = _planes(value, sign * by_one, sign * now.past * by_two, now.bend, active)
     order = _order(problem, shelf, now, advance, active)
-    no_stop = _Planes(np.zeros((len(margin), 1)), np.zeros((len(margin), 1)), np.where(least > largest + TINY, 1.0, -np.inf)[:, None])
+    zero = np.zeros((len(margin), 1))
+    no_stop = _Planes(zero, zero, np.where(least > largest + TINY, 1.0, -np.inf)[:, None])
     return _join([edges, order, no_stop])
 
 
@@ -247,31 +251,68 @@ def _join(parts: list[_Planes]) -> _Planes:
 
 
 def _point(planes: _Planes, near: Array) -> tuple[Mask, Array]:
-    """Whether the half-planes leave a point (b,), and one (b, 2): the nearest to `near` in y, then in x."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        offset, slope = planes.r / planes.p, -planes.q / planes.p
+    """Whether the half-planes leave a point (b,), and one (b, 2).
+
+    For a given y they leave x between a convex and a concave function of y, both made of straight lines.
+    Their difference must not be positive: Newton's steps on it end after a few lines, at a point or at
+    two lines that exclude each other.
+    """
+    lines = _lines(planes)
+    y = np.clip(near[:, 1], lines.low, np.maximum(lines.low, lines.high))
+    y = np.where(np.isfinite(y), y, near[:, 1])
+    low, high = lines.low.copy(), lines.high.copy()
+    works = low <= high + 1e-12
+    settled = ~works
+    left, right, slope = lines.between(y)
+    for _ in range(60):
+        gap = left - right
+        open_still = ~settled & (gap > 1e-12)
+        if not open_still.any():
+            break
+        flat = np.abs(slope) < 1e-12
+        with np.errstate(divide="ignore", invalid="ignore"):
+            to = y - gap / slope
+        high = np.where(open_still & (slope > 0), np.minimum(high, to), high)
+        low = np.where(open_still & (slope < 0), np.maximum(low, to), low)
+        dead = open_still & (flat | (low > high + 1e-12))
+        works &= ~dead
+        settled |= dead
+        y = np.where(open_still & ~dead, to, y)
+        left, right, slope = lines.between(y)
+    x = np.clip(near[:, 0], left, np.maximum(left, right))
+    return works & (left - right <= 1e-9), np.stack([x, y], axis=1)
+
+
+@dataclass(frozen=True)
+class _Lines:
+    """The half-planes as bounds offset + slope·y of x, (b, m) each, −inf or inf where they are none, and the
+    range of y, (b,), by those that do not depend on x."""
+
+    offset_below: Array
+    offset_above: Array
+    slope: Array
+    low: Array
+    high: Array
+
+    def between(self, y: Array) -> tuple[Array, Array, Array]:
+        """Least and largest x (b,) at y (b,), and how their difference changes with y."""
+        tilt = self.slope * y[:, None]
+        below, above = self.offset_below + tilt, self.offset_above + tilt
+        i, j = below.argmax(axis=1), above.argmin(axis=1)
+        row = np.arange(len(y))
+        return below[row, i], above[row, j], self.slope[row, i] - self.slope[row, j]
+
+
+def _lines(planes: _Planes) -> _Lines:
     size = np.abs(planes.p).max(axis=1, keepdims=True)
     flat = np.abs(planes.p) < 1e-12 * size
     real = np.isfinite(planes.r)
-    below, above = real & ~flat & (planes.p > 0), real & ~flat & (planes.p < 0)
-    low, high = _y_range(planes, real & flat)
-    # x ≥ offset + slope·y of the one kind against x ≤ offset + slope·y of the other, x eliminated.
-    low_at, high_at = np.where(below, offset, -np.inf), np.where(above, offset, np.inf)
-    d = np.where(below, slope, 0.0)[:, :, None] - np.where(above, slope, 0.0)[:, None, :]
-    e = high_at[:, None, :] - low_at[:, :, None]
-    level = np.abs(d) < 1e-12
     with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = e / d
-    high = np.minimum(high, np.where((d > 0) & ~level & np.isfinite(e), ratio, np.inf).min(axis=(1, 2)))
-    low = np.maximum(low, np.where((d < 0) & ~level & np.isfinite(e), ratio, -np.inf).max(axis=(1, 2)))
-    works = (low <= high + 1e-12) & ~((level & (e < -1e-12)).any(axis=(1, 2)))
-    y = np.clip(near[:, 1], low, np.maximum(high, low))
-    y = np.where(np.isfinite(y), y, near[:, 1])
-    with np.errstate(invalid="ignore"):
-        at = offset + slope * y[:, None]
-    left, right = np.where(below, at, -np.inf).max(axis=1), np.where(above, at, np.inf).min(axis=1)
-    x = np.clip(near[:, 0], left, np.maximum(left, right))
-    return works, np.stack([x, y], axis=1)
+        offset, slope = planes.r / planes.p, -planes.q / planes.p
+    slope = np.where(real & ~flat, slope, 0.0)
+    below = np.where(real & ~flat & (planes.p > 0), offset, -np.inf)
+    above = np.where(real & ~flat & (planes.p < 0), offset, np.inf)
+    return _Lines(below, above, slope, *_y_range(planes, real & flat))
 
 
 def _y_range(planes: _Planes, pick: Mask) -> tuple[Array, Array]:

@@ -50,18 +50,18 @@ class Shelf:
 
 @dataclass(frozen=True)
 class Found:
-    """What a search returns: the best margin [1] of the linear form, which pairs reach it less `slack`
-    (bool, (n, n)), how many were judged and how many reach margin 0."""
+    """What a search returns: the best margin [1] of the linear form, how many ordered pairs were judged, how
+    many reach margin 0, and which pairs can come near the best at all (bool, (n, n) or (n, 1))."""
 
     margin: float
-    near: Mask
     pairs: int
     feasible: int
+    alive: Mask
 
 
-def search(problem: Problem, shelf: Shelf, slack: float, tolerance: float = 1e-3) -> Found | None:
-    """The best margin over all pairs to `tolerance`, and the pairs within `slack` of it; None where no
-    pair has a primary that pulls from rest without a snap, whatever the bands."""
+def search(problem: Problem, shelf: Shelf, tolerance: float = 1e-3) -> Found | None:
+    """The best margin over all pairs to `tolerance`; None where no pair has a primary that pulls from rest
+    without a snap, whatever the bands."""
     allowed = shelf.pairs(len(problem.posts))
     start = alive(problem, shelf, 0.0, allowed)
     low, high, kept = (0.0, 1.0, start) if start.any() else _descend(problem, shelf, allowed)
@@ -74,8 +74,13 @@ def search(problem: Problem, shelf: Shelf, slack: float, tolerance: float = 1e-3
             low, kept = middle, better
         else:
             high = middle
-    near = alive(problem, shelf, low - slack, start if low - slack >= 0 else allowed)
-    return Found(low, near | kept, int(allowed.sum()), int(start.sum()))
+    return Found(low, int(allowed.sum()), int(start.sum()), start if start.any() else allowed)
+
+
+def near_best(problem: Problem, shelf: Shelf, found: Found, slack: float) -> Mask:
+    """The pairs within `slack` of the best margin."""
+    level = found.margin - slack
+    return alive(problem, shelf, level, found.alive if level >= 0 else shelf.pairs(len(problem.posts)))
 
 
 def _descend(problem: Problem, shelf: Shelf, allowed: Mask) -> tuple[float, float, Mask]:
@@ -103,7 +108,7 @@ def alive(
         low, high = _primary_range(problem, shelf, rows, np.zeros(len(rows.at), bool))
         result[:, 0] = allowed[:, 0] & (low <= high + TINY)
         return result
-    for span in intervals(rows, edges.stop) if only is None else [only]:
+    for span in intervals(rows.at, edges.stop) if only is None else [only]:
         _one_interval(problem, shelf, edges, rows, span, allowed, result)
     return result
 

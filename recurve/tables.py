@@ -153,7 +153,9 @@ def _header(
         try:
             units[name] = factor(unit, dimension)
         except ValueError as fault:
-            faults.append(f'{where}: {name}: got "{cell.strip()}": {fault}, as in "{name} [{DIMENSIONS[dimension][1]}]"')
+            faults.append(
+                f'{where}: {name}: got "{cell.strip()}": {fault}, as in "{name} [{DIMENSIONS[dimension][1]}]"'
+            )
     doubled = sorted({n for n in names if names.count(n) > 1})
     faults.extend(f'{where}: got the column "{name}" twice, expected it once' for name in doubled)
     faults.extend(f'{where}: got no column "{name}", expected one' for name in sorted(needed - set(names)))
@@ -220,7 +222,9 @@ def _spring(row: _Row, notes: list[str]) -> Spring | None:
         row.faults.append(f'{row.where}: quantity: got "{row.cells["quantity"]}", expected a whole number')
     material = row.cells.get("material", "")
     if wire is not None and outer is not None and outer <= 2 * wire:
-        row.faults.append(f"{row.where}: outer: got {1e3 * outer:.2f} mm, expected over twice the wire's {1e3 * wire:.2f} mm")
+        row.faults.append(
+            f"{row.where}: outer: got {1e3 * outer:.2f} mm, expected over twice the wire's {1e3 * wire:.2f} mm"
+        )
     if len(row.faults) > before:
         return None
     wound = _wound_rate(row, wire, outer, coils, material)
@@ -243,9 +247,7 @@ def _spring(row: _Row, notes: list[str]) -> Spring | None:
     )
 
 
-def _wound_rate(
-    row: _Row, wire: float | None, outer: float | None, coils: float | None, material: str
-) -> float | None:
+def _wound_rate(row: _Row, wire: float | None, outer: float | None, coils: float | None, material: str) -> float | None:
     """The rate [N/m] that wire, outer diameter, coils and material give, None if not all are there."""
     if not material:
         return None

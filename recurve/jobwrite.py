@@ -1,0 +1,130 @@
+"""What a plan leaves behind in files: a job file of the planned unit, and what to order."""
+
+from __future__ import annotations
+
+import copy
+import csv
+import io
+import os
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from recurve.plan import Build, Fitted, Plan
+from recurve.posts import PointPosts
+
+PLACES = ("primary", "secondary")
+
+
+def plan_folder(job_path: Path) -> Path:
+    """`<job's name>-plan/` beside the job."""
+    return job_path.with_name(f"{job_path.stem}-plan")
+
+
+def plan_toml(plan: Plan) -> bytes:
+    """The planned unit as a complete job file: `recurve curve` on it gives the planned curve.
+
+    The sweep as found is left out, since it is not the planned unit's.
+    """
+    import tomli_w
+
+    build = plan.build
+    assert build is not None  # there is no such file without a build
+    document = copy.deepcopy(plan.job.document)
+    document.pop("sweep", None)
+    if "catalogue" in document:
+        found = plan.job.path.parent / document["catalogue"]["file"]
+        document["catalogue"]["file"] = Path(os.path.relpath(found, plan_folder(plan.job.path))).as_posix()
+    _write_stop(document["stop"], build)
+    for name, fitted in zip(PLACES, build.springs, strict=False):
+        _write_spring(document["springs"][name], fitted, plan)
+    head = f"# Written by recurve from {plan.job.path.name}, inputs {plan.job.fingerprint}: the unit as planned.\n"
+    if plan.verdict == "out of reach":
+        head += "# OUT OF REACH: this is the nearest miss, not a cure.\n"
+    return (head + tomli_w.dumps(document)).encode("utf-8")
+
+
+def _number(value: float, unit: str) -> str:
+    return f"{value:.12g} {unit}"
+
+
+def _write_stop(table: dict[str, Any], build: Build) -> None:
+    """The stop where it will be, and what trim is left from there."""
+    from recurve.units import parse
+
+    table["advance"] = _number(float(np.degrees(build.stop)), "deg")
+    for key, sign in (("file_up_to", 1.0), ("build_up_to", -1.0)):
+        if key in table and build.trim != 0.0:
+            left = parse(table[key], "length").value + sign * build.trim
+            table[key] = _number(max(left, 0.0) * 1e3, "mm")
+
+
+def _write_spring(table: dict[str, Any], fitted: Fitted, plan: Plan) -> None:
+    spring = fitted.spring
+    for key in ("takeup", "free_length", "rate", "initial_tension"):
+        table.pop(key, None)
+    table["free_length"] = _number(spring.free_length * 1e3, "mm")
+    table["rate"] = _number(spring.rate * 1e-3, "N/mm")
+    table["initial_tension"] = _number(spring.initial_tension, "N")
+    if fitted.bend == 0.0:
+        return
+    index = next(i for i, s in enumerate(plan.build.springs if plan.build else ()) if s is fitted)
+    travel = plan.job.places[index].travel
+    left = (min(travel[0] - fitted.bend, 0.0), max(travel[1] - fitted.bend, 0.0))
+    table["post_travel"] = [_number(x * 1e3, "mm") for x in left]
+    if isinstance(fitted.posts, PointPosts):
+        _write_anchor(table["posts"]["anchor"], fitted.posts.bent(fitted.bend).anchor.position, plan)
+    else:
+        lengths = fitted.posts.length(0.0, fitted.bend)  # names what is shifted; the table shifts row by row
+        assert float(lengths[0]) > 0
+        table["posts"]["length"] = [_shifted(text, fitted.bend) for text in table["posts"]["length"]]
+
+
+def _shifted(text: str, bend: float) -> str:
+    from recurve.units import parse
+
+    return _number((parse(text, "length").value + bend) * 1e3, "mm")
+
+
+def _write_anchor(table: dict[str, Any], at: complex, plan: Plan) -> None:
+    """A bent post in the way it was given: flat, or polar from the radius through the pivot."""
+    if "xy" in table:
+        up = -at.imag if plan.job.rotation == "clockwise" else at.imag
+        table["xy"] = [_number(at.real * 1e3, "mm"), _number(up * 1e3, "mm")]
+        return
+    pivot = plan.job.weights.motion.pivot
+    zero = 0.0 if pivot is None else float(np.angle(pivot))
+    angle = (np.angle(at) - zero + np.pi) % (2 * np.pi) - np.pi
+    table["radius"] = _number(abs(at) * 1e3, "mm")
+    table["angle"] = _number(float(np.degrees(angle)), "deg")
+
+
+ORDER_COLUMNS = (
+    "place", "id", "quantity", "rate [N/mm]", "free_length [mm]", "initial_tension [N]", "wire [mm]", "outer [mm]", "coils",
+    "material",
+)  # fmt: skip
+
+
+def order_csv(plan: Plan) -> bytes:
+    """What to take from the shelf or to order: one line a spring, none for those already in the unit or for
+    a plan that is out of reach."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(ORDER_COLUMNS)
+    fitted = plan.build.springs if plan.build is not None and plan.verdict != "out of reach" else ()
+    found = {p.found.id for p in plan.job.places if p.found is not None}
+    for name, one in zip(PLACES, fitted, strict=False):
+        if one.spring.id not in found:
+            writer.writerow(_order_row(name, one))
+    return out.getvalue().encode("utf-8")
+
+
+def _order_row(place: str, fitted: Fitted) -> list[str]:
+    s = fitted.spring
+    lengths = ["" if x is None else f"{x * 1e3:.10g}" for x in (s.wire, s.outer)]
+    coils = "" if s.coils is None else f"{s.coils:g}"
+    return [
+        place, s.id, "1", f"{s.rate * 1e-3:.10g}", f"{s.free_length * 1e3:.10g}", f"{s.initial_tension:.10g}", *lengths, coils,
+        s.material,
+    ]  # fmt: skip

@@ -1,0 +1,82 @@
+"""Field types of the job file: quantities with their unit, as pydantic reads them into SI."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal
+
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic_core import CoreSchema, core_schema
+
+from recurve.units import DIMENSIONS, Measured, parse, parse_limit
+
+Sign = Literal["any", "not negative", "positive"]
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A value of one dimension with its unit in a string, ± allowed; plain numbers only where there is no unit."""
+
+    dimension: str
+    sign: Sign = "positive"
+
+    @property
+    def example(self) -> str:
+        """How one is written."""
+        return f"1.5 {DIMENSIONS[self.dimension][1]}".strip()
+
+    def read(self, given: Any) -> Measured:
+        """The quantity in SI; raises ValueError saying what was expected."""
+        if self.dimension == "number" and isinstance(given, int | float) and not isinstance(given, bool):
+            given = repr(given)
+        if not isinstance(given, str):
+            raise ValueError(f'expected a quantity with its unit in quotes, such as "{self.example}"')
+        found = parse(given, self.dimension)
+        if self.sign == "positive" and found.value <= 0:
+            raise ValueError("expected more than 0")
+        if self.sign == "not negative" and found.value < 0:
+            raise ValueError("expected 0 or more")
+        return found
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"type": "string", "description": f"{self.dimension} with its unit, ± allowed", "examples": [self.example]}
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A bare ± of one dimension, in a string, as a number in SI."""
+
+    dimension: str
+
+    def read(self, given: Any) -> float:
+        """The limit in SI; raises ValueError saying what was expected."""
+        if not isinstance(given, str):
+            raise ValueError(f'expected a limit with its unit in quotes, such as "± 0.5 {DIMENSIONS[self.dimension][1]}"')
+        return parse_limit(given, self.dimension)
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"type": "string", "description": f"± of a {self.dimension}, with its unit"}
+
+
+Length = Annotated[Measured, Quantity("length")]
+LengthOrZero = Annotated[Measured, Quantity("length", "not negative")]
+SignedLength = Annotated[Measured, Quantity("length", "any")]
+Angle = Annotated[Measured, Quantity("angle", "any")]
+PositiveAngle = Annotated[Measured, Quantity("angle")]
+AngleOrZero = Annotated[Measured, Quantity("angle", "not negative")]
+Mass = Annotated[Measured, Quantity("mass")]
+Speed = Annotated[Measured, Quantity("speed")]
+Force = Annotated[Measured, Quantity("force")]
+ForceOrZero = Annotated[Measured, Quantity("force", "not negative")]
+Rate = Annotated[Measured, Quantity("rate")]
+Moment = Annotated[Measured, Quantity("moment", "not negative")]
+Number = Annotated[Measured, Quantity("number")]
+NumberOrZero = Annotated[Measured, Quantity("number", "not negative")]
+AngleLimit = Annotated[float, Limit("angle")]
+SpeedLimit = Annotated[float, Limit("speed")]

@@ -1,0 +1,223 @@
+"""The readable reports of the results: plain text, at most 80 columns, the verdict first."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+from typing import Any
+
+from recurve.facts import PLACES, curve_facts, default_speeds, plan_facts
+from recurve.job import Job
+from recurve.plan import Plan
+
+WIDTH = 80
+
+
+def curve_text(job: Job, facts: dict[str, Any]) -> str:
+    """The report of `recurve curve` from its facts."""
+    lines = [*_title(job), *_curve_marks(facts, job), ""]
+    ratio = job.speed_ratio
+    lines += [
+        "Speed and advance, distributor and crank",
+        "   distributor    rising   falling   |     crank    rising   falling",
+        "           rpm       deg       deg   |       rpm       deg       deg",
+    ]
+    for speed, up, down in zip(facts["speed_rpm"], facts["rising_deg"], facts["falling_deg"], strict=True):
+        lines.append(
+            f"   {speed:11.0f} {up:9.2f} {down:9.2f}   | {speed * ratio:9.0f} {up * ratio:9.2f} {down * ratio:9.2f}"
+        )
+    return _page([*lines, *_remarks(job.notes)])
+
+
+def plan_text(plan: Plan, files: tuple[str, ...] = ()) -> str:
+    """The report of `recurve plan`: verdict, springs, settings, stop, targets, curve, search, files."""
+    facts = plan_facts(plan, files)
+    lines = [*_title(plan.job), "", *_verdict(facts), ""]
+    if plan.build is not None:
+        for part in (_springs(facts), _stop(facts), _settings(facts), _targets(facts)):
+            lines += [*part, ""]
+        lines += ["Curve as planned", *_curve_marks(facts["curve"], plan.job)]
+    if plan.before is not None:
+        unit = plan.job.as_found()
+        assert unit is not None  # `before` is its curve
+        before = curve_facts(plan.job, unit, plan.before, default_speeds(plan.job, plan.before))
+        lines += ["", "Curve of the springs as found", *_curve_marks(before, plan.job)]
+    lines += [
+        "",
+        *_ideal(facts),
+        f"Searched {facts['searched']['pairs']} ordered pairs or single springs; "
+        f"{facts['searched']['feasible']} can be set to pass.",
+    ]
+    lines += _remarks(plan.notes)
+    if files:
+        lines += ["", "Written", *(f"  {name}" for name in files)]
+    return _page(lines)
+
+
+def _page(lines: Iterable[str]) -> str:
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _wrap(text: str, first: str = "", rest: str = "") -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+
+
+def _title(job: Job) -> list[str]:
+    about = ", ".join(x for x in (job.unit, job.date) if x)
+    lines = _wrap(printable(job.title))
+    if about:
+        lines += _wrap(printable(about))
+    return [
+        *lines,
+        *_wrap(f"{printable(job.path.name)}, inputs {job.fingerprint}; all speeds and angles are the distributor's"),
+    ]
+
+
+def printable(text: str) -> str:
+    """Text from a file without anything that could steer a terminal."""
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
+def _verdict(facts: dict[str, Any]) -> list[str]:
+    margin = facts["margin"]
+    told = "" if margin is None else f", margin {margin:.2f} (1 the centre of the bands, 0 their edge)"
+    lines = [f"{facts['verdict'].upper()}{told}"]
+    for reason in facts["reasons"]:
+        lines += _wrap(printable(reason), "  - ", "    ")
+    if facts["verdict"] == "out of reach" and margin is not None:
+        lines += _wrap("What follows is the best that can be had. Do not build it as a cure.", "  ", "  ")
+    return lines
+
+
+def _springs(facts: dict[str, Any]) -> list[str]:
+    lines = [
+        "Springs             id                 rate  free length      wire    coils",
+        "                                       N/mm           mm        mm",
+    ]
+    fitted = [(name, facts["springs"][name]) for name in PLACES if facts["springs"][name] is not None]
+    for name, spring in fitted:
+        wire = "-" if spring["wire_mm"] is None else f"{spring['wire_mm']:.2f}"
+        coils = "-" if spring["coils"] is None else f"{spring['coils']:g}"
+        lines.append(
+            f"  {name:<18}{printable(spring['id']):<18.18} {spring['rate_n_per_mm']:6.3f} {spring['free_length_mm']:12.2f} "
+            f"{wire:>9} {coils:>8}"
+        )
+    lines += [
+        "Posts               over both, at rest      bend the post    it pulls",
+        "                    mm          inch        mm",
+    ]
+    for name, spring in fitted:
+        length = spring["installed_length_mm"]
+        lines.append(
+            f"  {name:<18}{length:<12.2f}{length / 25.4:<12.3f}{bend_words(spring['bend_mm']):<17}{_pulls(spring)}"
+        )
+    return lines
+
+
+def bend_words(bend_mm: float) -> str:
+    """A bend in mm with its direction: out lengthens the spring."""
+    if abs(bend_mm) < 0.005:
+        return "leave it"
+    return f"{abs(bend_mm):.2f} {'out' if bend_mm > 0 else 'in'}"
+
+
+def _pulls(spring: dict[str, Any]) -> str:
+    if spring["takeup_deg"] is None:
+        return "never"
+    if spring["takeup_deg"] == 0:
+        return f"from rest, {spring['pull_at_rest_n']:.2f} N"
+    return f"from {spring['takeup_deg']:.1f}° on"
+
+
+def _stop(facts: dict[str, Any]) -> list[str]:
+    stop = facts["stop"]
+    if stop["trim_mm"] == 0:
+        return [f"Stop    leave it at {stop['found_deg']:.2f}°"]
+    what = "build up" if stop["trim_mm"] > 0 else "file off"
+    return [
+        f"Stop    {what} {abs(stop['trim_mm']):.2f} mm: from {stop['found_deg']:.2f}° as found to {stop['planned_deg']:.2f}°"
+    ]
+
+
+def _settings(facts: dict[str, Any]) -> list[str]:
+    setting, planned = facts["setting"], facts["stop"]["planned_deg"]
+    lines = ["Set on the bench, speed rising; stop it, bend, run again"]
+    if setting["primary_rpm"] is not None:
+        lines.append(f"  1.00° in at {setting['primary_rpm']:5.0f} rpm sets the primary post")
+    if setting["secondary_rpm"] is not None:
+        lines.append(
+            f"  {planned - 1:.2f}° in at {setting['secondary_rpm']:5.0f} rpm sets the secondary post (1° below maximum)"
+        )
+    return lines
+
+
+def _targets(facts: dict[str, Any]) -> list[str]:
+    lines = ["Target           rpm   min deg   rising  falling   max deg    margin"]
+    for t in facts["targets"]:
+        speed = "stop" if t["speed_rpm"] is None else f"{t['speed_rpm']:.0f}"
+        low = "-" if t["min_deg"] == 0 else f"{t['min_deg']:.2f}"
+        lines.append(
+            f"  {t['band']:<10}{speed:>8} {low:>9} {t['rising_deg']:8.2f} {t['falling_deg']:8.2f} {t['max_deg']:9.2f} "
+            f"{t['margin']:9.2f}{'' if t['margin'] >= 0 else '  out'}"
+        )
+    return lines
+
+
+def _curve_marks(facts: dict[str, Any], job: Job) -> list[str]:
+    """Onset, return, all-in, take-ups, residual, snaps."""
+    named = [("onset", facts["onset_rpm"]), ("return to zero", facts["return_rpm"]), ("all in", facts["all_in_rpm"])]
+    speeds = [f"{name} {'none' if value is None else f'{value:.0f} rpm'}" for name, value in named]
+    lines = _wrap(f"{', '.join(speeds)}, stop {facts['stop_deg']:.2f}°", "  ", "  ")
+    takeups = [
+        f"{name} {'never' if facts['takeup_deg'][name] is None else _takeup(facts['takeup_deg'][name])}"
+        for name in PLACES[: len(job.places)]
+    ]
+    lines += _wrap(f"takes up: {', '.join(takeups)}", "  ", "  ")
+    if facts["residual_deg"] > 0.005:
+        lines += _wrap(f"does not come back to zero: {facts['residual_deg']:.2f}° stays in at idle", "  ", "  ")
+    elif facts["residual_without_drag_deg"] > 0.005:
+        lines += _wrap(
+            f"only the rubbing block's drag brings it home: without it {facts['residual_without_drag_deg']:.2f}° would stay in "
+            "at idle",
+            "  ",
+            "  ",
+        )
+    for snap in facts["snap"]:
+        lines += _wrap(
+            f"snap: at {snap['speed_rpm']:.0f} rpm the weights fly out from {snap['from_deg']:.2f}° to {snap['to_deg']:.2f}°",
+            "  ",
+            "  ",
+        )
+    return lines
+
+
+def _takeup(degrees: float) -> str:
+    return "pulls from rest" if degrees == 0 else f"at {degrees:.2f}°"
+
+
+def _ideal(facts: dict[str, Any]) -> list[str]:
+    ideal = facts["ideal"]
+    if ideal is None:
+        return ["No springs, of this catalogue or any other, come near the target."]
+    lines = [
+        f"Ideal springs, free of any catalogue: margin {ideal['margin']:.2f}; "
+        + (f"in brackets what keeps {ideal['range_margin']:.2f}" if ideal["margin"] > 0 else "the least miss there is")
+    ]
+    for name in PLACES:
+        spring = ideal[name]
+        if spring is None:
+            continue
+        low, high = spring["rate_range_n_per_mm"]
+        takeup = spring["takeup_deg"]
+        pull = (
+            f"pull at rest {spring['pull_at_rest_n']:.2f} N"
+            if takeup == 0
+            else ("never takes up" if takeup is None else f"takes up at {takeup:.1f}°")
+        )
+        lines.append(f"  {name:<12}{spring['rate_n_per_mm']:6.2f} N/mm [{low:.2f} to {high:.2f}], {pull}")
+    return lines
+
+
+def _remarks(notes: Iterable[str]) -> list[str]:
+    lines = [line for note in notes for line in _wrap(printable(note), "  - ", "    ")]
+    return ["", "Remarks", *lines] if lines else []

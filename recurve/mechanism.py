@@ -150,6 +150,12 @@ class RadiusTable:
         alpha = np.asarray(advance, float)
         return np.polyval(self._coefficients, alpha), np.polyval(np.polyder(self._coefficients), alpha)
 
+    def moved(self, row: int) -> RadiusTable:
+        """The table with one row's radius larger by its standard uncertainty, limit/√3."""
+        radii = list(self.cg_radius)
+        radii[row] += self.limit[row] / 3**0.5
+        return RadiusTable(self.advance, tuple(radii), self.limit)
+
     def row_effects(self, advance: ArrayLike) -> Array:
         """Change of d(r²)/dα [m²/rad] at the advance (n,) [rad] by each row's ± limit, shape (rows, n)."""
         alpha = np.asarray(advance, float)

@@ -14,6 +14,7 @@ from recurve.ideal import Ideal, Limits, find_ideal
 from recurve.job import Job
 from recurve.jobbuild import ranges
 from recurve.linear import Problem, edges_at
+from recurve.mechanism import RadiusTable
 from recurve.posts import PointPosts, Posts
 from recurve.refine import Candidates, candidates, least_move, solve
 from recurve.search import Found, Mask, Shelf, alive, near_best, search
@@ -101,6 +102,8 @@ def make_plan(job: Job, choose: Choose = "work") -> Plan:
     notes = list(job.notes)
     if as_found is None:
         notes.append("The springs as found are not described: before is what the sweep says, without a curve.")
+    if build is not None:
+        notes += _table_note(job, build)
     notes += second_spring_note(problem, spring_limits(job), build.margin if build else None, job)
     return Plan(
         job=job,
@@ -113,6 +116,26 @@ def make_plan(job: Job, choose: Choose = "work") -> Plan:
         notes=tuple(notes),
         before=None if as_found is None else trace(as_found),
     )
+
+
+def _table_note(job: Job, build: Build) -> list[str]:
+    """What the reading of a table of radii leaves open, in degrees (design §1, motion 3)."""
+    motion = job.weights.motion
+    if not isinstance(motion, RadiusTable):
+        return []
+    speeds = np.array([r.band.speed for r in build.results if r.band.speed], float)
+    middle = build.curve.rising_advance(speeds)
+    squares = np.zeros_like(speeds)
+    for row in range(len(motion.advance)):
+        weights = replace(job.weights, motion=motion.moved(row))
+        squares += (trace(replace(build.unit, weights=weights), 501).rising_advance(speeds) - middle) ** 2
+    worst_at = int(np.argmax(squares))
+    limits = 1e3 * max(motion.limit)
+    return [
+        f"The radii of the centre of gravity, each read to ± {limits:.2f} mm, leave the curve uncertain by up to "
+        f"± {2 * np.degrees(np.sqrt(squares[worst_at])):.1f}° (distributor, two standard uncertainties), at "
+        f"{speeds[worst_at] * 30 / np.pi:.0f} rpm."
+    ]
 
 
 def _reasons(job: Job, problem: Problem, shelf: Shelf, build: Build | None, ideal: Ideal | None) -> tuple[str, ...]:
@@ -163,9 +186,11 @@ def spring_limits(job: Job) -> Limits:
 
 def _search(problem: Problem, shelf: Shelf, job: Job, choose: Choose) -> tuple[Found | None, Build | None]:
     """With every stop that trim can give; then with the stop as found, where that is good enough."""
+    if stop_ceiling(problem) < 0.0:
+        stuck = _stop_first(problem, shelf, job)
+        if stuck[1] is not None:
+            return stuck
     free, trimmed = best_build(problem, shelf, job)
-    if trimmed is not None and trimmed.margin < 0.0:
-        return free, _rest_of_it(problem, shelf, job, trimmed)
     if job.stop.limits[0] == job.stop.limits[1]:
         return free, trimmed
     if choose == "margin":
@@ -180,19 +205,31 @@ def _search(problem: Problem, shelf: Shelf, job: Job, choose: Choose) -> tuple[F
     return free, None if trimmed is None else _least_trim(trimmed, job)
 
 
-def _rest_of_it(problem: Problem, shelf: Shelf, job: Job, build: Build) -> Build:
-    """Where the stop alone sets how far a plan misses, the best of the other bands with the stop as it must be;
-    otherwise the build as it is."""
-    margin = build.margin + 2e-3
-    if edges_at(problem, margin) is not None:
-        return build
-    reach = problem.stops[1] if problem.target.maximum is None else min(problem.stops[1], build.stop)
-    kept = tuple(b for b in problem.target.timed if float(b.edges(margin)[0]) <= reach)
+def stop_ceiling(problem: Problem) -> float:
+    """The largest margin [1] that the stop alone allows, whatever the springs."""
+    low, high = -1.0, 1.0
+    while edges_at(problem, low) is None:
+        low, high = 2 * low, low
+    while high - low > 1e-6:
+        middle = (low + high) / 2
+        low, high = (middle, high) if edges_at(problem, middle) is not None else (low, middle)
+    return low
+
+
+def _stop_first(problem: Problem, shelf: Shelf, job: Job) -> tuple[Found | None, Build | None]:
+    """Where the stop alone puts the target out of reach: the stop that misses least, and with it the best of the
+    bands that it leaves within reach; no build where the springs miss by still more."""
+    ceiling = stop_ceiling(problem)
+    edges = edges_at(problem, ceiling)
+    assert edges is not None  # a margin that the stop allows
+    kept = tuple(b for b in problem.target.timed if float(b.edges(0.0)[0]) < edges.stop)
     if not kept:
-        return build
-    rest = replace(problem, target=Target(kept), stops=(build.stop, build.stop))
-    _, other = best_build(rest, shelf, job)
-    return other if other is not None and other.margin >= build.margin - SAME else build
+        return None, None
+    rest = replace(problem, target=Target(kept), stops=(edges.stop, edges.stop))
+    found, build = best_build(rest, shelf, job)
+    if found is None or build is None or build.margin < ceiling - SAME:
+        return found, None
+    return replace(found, feasible=0), build
 
 
 def best_build(problem: Problem, shelf: Shelf, job: Job) -> tuple[Found | None, Build | None]:
@@ -227,7 +264,21 @@ def _near_best(problem: Problem, shelf: Shelf, found: Found) -> tuple[Mask, floa
     while near.sum() > MOST_SOLVED and slack > 0.003:
         slack /= 2
         near = near_best(problem, shelf, found, slack)
-    return near, slack
+    return (_least_bent(problem, shelf, found, near) if near.sum() > MOST_SOLVED else near), slack
+
+
+def _least_bent(problem: Problem, shelf: Shelf, found: Found, near: Mask) -> Mask:
+    """Of many pairs that are equally good, as when the stop alone sets the margin, those whose posts need the
+    least bending: the share of the travel that must be allowed is bisected until few are left."""
+    low, high, kept = 0.0, 1.0, near
+    for _ in range(20):
+        if kept.sum() <= MOST_SOLVED:
+            break
+        share = (low + high) / 2
+        travel = tuple((share * a, share * b) for a, b in problem.travel)
+        fewer = alive(replace(problem, travel=travel), shelf, found.margin, near)
+        low, high, kept = (share, high, kept) if not fewer.any() else (low, share, fewer)
+    return kept
 
 
 def _checked(problem: Problem, shelf: Shelf, one: Candidates, job: Job) -> list[Build]:

@@ -122,9 +122,10 @@ def post_faults(posts: Posts, reach: float, travel: tuple[float, float], name: s
         return [f"{name}.posts: got a length of {1e3 * length.min():.2f} mm over the posts, expected more than 0"]
     if (slope < -1e-9 * length.max()).any():
         first = np.degrees(grid[np.argmax((slope < -1e-9 * length.max()).any(axis=1))])
+        where = "from rest" if first == 0 else f"from {first:.2f}° of advance (distributor)"
         return [
-            f"{name}.posts: the spring shortens from {first:.2f}° of advance (distributor) on, so it would drive the "
-            "cam on instead of back; look at the angles of anchor and far, and at rotation"
+            f"{name}.posts: the spring shortens {where} on, so it would drive the cam on instead of back; look at "
+            "the angles of anchor and far, and at rotation"
         ]
     return []
 

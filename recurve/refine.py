@@ -21,6 +21,8 @@ from recurve.search import Mask, Shelf, alive
 ROUNDS = 5
 SNAP_ROWS = 24
 STEP = 1e-7  # bend [m] for differences
+# Margins to try from the present one, as shares of 1 + |margin|, the highest first.
+LEVELS = (0.1, 0.03, 0.0, -0.01, -0.05, -0.2, -0.6)
 
 
 @dataclass(frozen=True)
@@ -91,35 +93,53 @@ class _Planes:
 
 
 def solve(problem: Problem, shelf: Shelf, given: Candidates, ceiling: float) -> Candidates:
-    """The candidates with their best margin and bends, those that cannot reach their starting margin dropped."""
-    now, floor = given, given.margin - 0.05
+    """The candidates with their best margin and bends, those that cannot come near their starting margin dropped."""
+    now, top = given, max(ceiling, float(given.margin.max(initial=-np.inf)) + 0.1)
     for turn in range(ROUNDS):
         fixed = _join([_box(problem, shelf, now), _no_snap(problem, shelf, now)])
-        margin, bend, good = _bisect(problem, shelf, now, fixed, floor, ceiling)
+        margin, bend, good = _bisect(problem, shelf, now, fixed, top)
         if not good.any():
             return now.take([])
         # The first linearisation is rough, the second errs in the third digit: those clearly behind can go.
         good &= margin >= margin[good].max() - (0.1 if turn == 0 else 0.01)
         moved = float(np.abs(bend - now.bend)[good].max())
         now = replace(now, bend=bend, margin=margin).take(np.flatnonzero(good))
-        floor = floor[good]
         if moved < 1e-8:
             break
     return now
 
 
 def _bisect(
-    problem: Problem, shelf: Shelf, now: Candidates, fixed: _Planes, floor: Array, ceiling: float
+    problem: Problem, shelf: Shelf, now: Candidates, fixed: _Planes, top: float
 ) -> tuple[Array, Array, Mask]:
     """Highest margin (b,) at which the half-planes leave a point, that point (b, 2), and where there is one."""
-    low, high = floor.copy(), np.full(len(floor), max(ceiling, float(floor.max()) + 0.1))
-    good, bend = _point(_join([_edges(problem, shelf, now, low), fixed]), now.bend)
+    low, high, good, bend = _bracket(problem, shelf, now, fixed, top)
     while float((high - low).max()) > 1e-7:
         middle = (low + high) / 2
         works, at = _point(_join([_edges(problem, shelf, now, middle), fixed]), now.bend)
         low, high = np.where(works, middle, low), np.where(works, high, middle)
         bend = np.where(works[:, None], at, bend)
     return low, bend, good
+
+
+def _bracket(
+    problem: Problem, shelf: Shelf, now: Candidates, fixed: _Planes, top: float
+) -> tuple[Array, Array, Mask, Array]:
+    """The highest of some margins below and above the present ones at which there is a point, the next above it,
+    whether there is one at all, and the point.
+
+    A given set of edges past the take-up can be had only between two margins, so a low margin alone proves nothing.
+    """
+    scale = 1.0 + np.abs(now.margin)
+    high, good = np.full(len(scale), top), np.zeros(len(scale), bool)
+    low, bend = high.copy(), now.bend.copy()
+    for offset in LEVELS:
+        level = np.minimum(now.margin + offset * scale, top)
+        works, at = _point(_join([_edges(problem, shelf, now, level), fixed]), now.bend)
+        low, high = np.where(good, low, level), np.where(good | works, high, level)
+        bend = np.where((works & ~good)[:, None], at, bend)
+        good |= works
+    return low, np.maximum(low, high), good, bend
 
 
 def least_move(problem: Problem, shelf: Shelf, one: Candidates, margin: float) -> Array:

@@ -48,7 +48,11 @@ JOB_FAULTS: dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]] = {
         ("weights.motion:", "retard", "rotation"),
     ),
     "weights that bind": (
-        (('angle = "168 deg"', 'angle = "130 deg"'), ('distance = "13.1 mm"', 'distance = "16 mm"'), ("13.8 ± 0.3", "40")),
+        (
+            ('angle = "168 deg"', 'angle = "130 deg"'),
+            ('distance = "13.1 mm"', 'distance = "16 mm"'),
+            ("13.8 ± 0.3", "40"),
+        ),
         ("weights.motion:", "°", "distributor"),
     ),
     "centre of gravity on the radius": (
@@ -60,7 +64,12 @@ JOB_FAULTS: dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]] = {
         ("springs.primary.posts:", "shortens", "anchor and far"),
     ),
     "post on a weight that is not there": (
-        (('far = { on = "cam", radius = "12 mm", angle = "75 deg" }', 'far = { on = "weight 3", xy = ["1 mm", "2 mm"] }'),),
+        (
+            (
+                'far = { on = "cam", radius = "12 mm", angle = "75 deg" }',
+                'far = { on = "weight 3", xy = ["1 mm", "2 mm"] }',
+            ),
+        ),
         ("springs.primary.posts.far.on:", '"weight 3"', "1 to 2", "xy"),
     ),
     "band of no width": (
@@ -80,8 +89,14 @@ JOB_FAULTS: dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]] = {
         ("target:", "static", 'basis = "crank"'),
     ),
     "trim without a radius": ((('radius = "14 mm"\n', ""),), ("stop:", "radius", "per_mm", "feeler")),
-    "trim that leaves no advance": ((('build_up_to = "1.2 mm"', 'build_up_to = "5 mm"'),), ("stop.build_up_to:", "5.00 mm")),
-    "take-up past the stop": ((('takeup = "7 ± 0.5 deg"', 'takeup = "30 deg"'),), ("springs.secondary.takeup:", "30.00 deg")),
+    "trim that leaves no advance": (
+        (('build_up_to = "1.2 mm"', 'build_up_to = "5 mm"'),),
+        ("stop.build_up_to:", "5.00 mm"),
+    ),
+    "take-up past the stop": (
+        (('takeup = "7 ± 0.5 deg"', 'takeup = "30 deg"'),),
+        ("springs.secondary.takeup:", "30.00 deg"),
+    ),
     "drag two ways": (
         (('friction = "1.0 mN*m"', 'breaker_spring = "5 N"'),),
         ("drag:", "rubbing_block and breaker_spring"),
@@ -116,7 +131,10 @@ SPRING_FAULTS = {
         SPRINGS.replace("A1,1.5,13.6,0,,,,,2", "A1,,13.6,0,0.5,4,20,cheese,2"),
         ("springs.csv:2: material:", '"cheese"', "music"),
     ),
-    "part of a spring": (SPRINGS.replace(",,,,,2\nA2", ",,,,,1.5\nA2"), ("springs.csv:2: quantity:", '"1.5"', "whole number")),
+    "part of a spring": (
+        SPRINGS.replace(",,,,,2\nA2", ",,,,,1.5\nA2"),
+        ("springs.csv:2: quantity:", '"1.5"', "whole number"),
+    ),
     "wire thicker than its coil": (
         SPRINGS.replace("A1,1.5,13.6,0,,,", "A1,1.5,13.6,0,2,3,"),
         ("springs.csv:2: outer:", "3.00 mm", "2.00 mm"),
@@ -126,7 +144,10 @@ SPRING_FAULTS = {
 SWEEP_FAULTS = {
     "empty": ("", ("as-found.csv: got no lines", "speed")),
     "header alone": (SWEEP.splitlines()[0] + "\n", ("as-found.csv: got no readings",)),
-    "direction": (SWEEP.replace("500,6.2,rising", "500,6.2,up"), ("as-found.csv:3: direction:", '"up"', "rising or falling")),
+    "direction": (
+        SWEEP.replace("500,6.2,rising", "500,6.2,up"),
+        ("as-found.csv:3: direction:", '"up"', "rising or falling"),
+    ),
     "not a number": (SWEEP.replace("500,6.2", "500,NaN"), ("as-found.csv:3: advance:", '"NaN"')),
     "words": (SWEEP.replace("500,6.2", "fast,6.2"), ("as-found.csv:3: speed:", '"fast"', "number")),
     "no speed": (SWEEP.replace("500,6.2", ",6.2"), ("as-found.csv:3: speed:", "empty cell")),
@@ -193,7 +214,14 @@ def test_all_faults_of_all_files_in_one_pass(
         sweep=SWEEP.replace("500,6.2,rising", "500,6.2,up"),
     )
     err = fails(["plan", str(path)], monkeypatch, capsys)
-    for words in ("distributor.lobs", "distributor.lobes", "weights.mass", "stop.radius", "springs.csv:2", "springs.csv:5"):
+    for words in (
+        "distributor.lobs",
+        "distributor.lobes",
+        "weights.mass",
+        "stop.radius",
+        "springs.csv:2",
+        "springs.csv:5",
+    ):
         assert words in err
     assert "as-found.csv:3" in err
     assert len(err.splitlines()) == 7
@@ -214,7 +242,9 @@ def test_a_job_that_is_not_text(
     assert "not UTF-8" in fails(["plan", str(path)], monkeypatch, capsys)
 
 
-@pytest.mark.parametrize("speeds", ["200", "200:100:50", "a:b:c", "200:2000:0", "-5:100:5", "200:nan:50", "1:20000:0.0001"])
+@pytest.mark.parametrize(
+    "speeds", ["200", "200:100:50", "a:b:c", "200:2000:0", "-5:100:5", "200:nan:50", "1:20000:0.0001"]
+)
 def test_speeds_that_make_no_sense(
     speeds: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -1,0 +1,249 @@
+"""The commands as a person runs them: what is printed, which files are left, which status is returned."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from jobs import JOB, write_job
+
+from recurve import __version__
+from recurve.cli import main
+
+# design §6
+CURVE_KEYS = {
+    "speed_rpm", "rising_deg", "falling_deg", "onset_rpm", "return_rpm", "all_in_rpm", "residual_deg",
+    "residual_without_drag_deg", "stop_deg", "takeup_deg", "snap",
+}  # fmt: skip
+PLAN_KEYS = {
+    "verdict", "title", "fingerprint", "margin", "yield", "springs", "stop", "targets", "setting", "curve", "ideal", "searched",
+    "reasons", "notes", "files",
+}  # fmt: skip
+SPRING_KEYS = {"id", "rate_n_per_mm", "free_length_mm", "initial_tension_n", "installed_length_mm", "takeup_deg"}
+TARGET_KEYS = {"band", "speed_rpm", "min_deg", "max_deg", "rising_deg", "falling_deg", "margin"}
+RESULTS = ["curve.png", "curve.svg", "order.csv", "plan.toml", "sheet.pdf"]
+
+
+def run(
+    arguments: list[str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> tuple[int, str, str]:
+    """Exit status, standard output and standard error of a command."""
+    monkeypatch.setattr("sys.argv", ["recurve", *arguments])
+    with pytest.raises(SystemExit) as stopped:
+        main()
+    out, err = capsys.readouterr()
+    code = stopped.value.code
+    return (0 if code is None else int(code)), out, err
+
+
+def no_nan(value: Any) -> None:
+    """Every number of a document is finite."""
+    if isinstance(value, dict):
+        value = list(value.values())
+    if isinstance(value, list):
+        for inner in value:
+            no_nan(inner)
+    if isinstance(value, float):
+        assert value == value and abs(value) < 1e9
+
+
+def test_version_and_help(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["--version"], monkeypatch, capsys) == (0, f"recurve {__version__}\n", "")
+    code, out, _ = run(["--help"], monkeypatch, capsys)
+    assert code == 0
+    for words in ("curve", "plan", "magnetos", "recurve plan examples/launch.toml"):
+        assert words in out
+    assert max(len(line) for line in out.splitlines()) <= 80
+
+
+def test_as_a_module() -> None:
+    done = subprocess.run([sys.executable, "-m", "recurve", "--version"], capture_output=True, text=True, check=True)
+    assert done.stdout == f"recurve {__version__}\n"
+
+
+def test_help_loads_nothing_heavy() -> None:
+    code = (
+        "import sys; from recurve.cli import app, main; sys.argv = ['recurve', '--help']\n"
+        "try: main()\nexcept SystemExit: pass\n"
+        "heavy = {'numpy', 'scipy', 'matplotlib', 'pint', 'typst', 'pydantic'} & set(sys.modules)\n"
+        "sys.exit(f'loaded {heavy}' if heavy else 0)"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, capture_output=True)
+
+
+def test_bad_usage(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    for arguments in (
+        ["plan"],
+        ["plan", "a", "b"],
+        ["curve", "x", "--colour"],
+        ["polish"],
+        ["plan", "x", "--paper", "a3"],
+    ):
+        code, out, err = run(arguments, monkeypatch, capsys)
+        assert code == 2
+        assert out == ""
+        assert err != ""
+
+
+def test_curve_as_json(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    path = write_job(tmp_path)
+    code, out, err = run(["curve", str(path), "--json", "--speeds", "200:1000:300"], monkeypatch, capsys)
+    facts = json.loads(out)
+    assert (code, err) == (0, "")
+    assert set(facts) == CURVE_KEYS
+    assert facts["speed_rpm"] == [200, 500, 800, 1000]  # both ends included
+    assert len(facts["rising_deg"]) == len(facts["falling_deg"]) == 4
+    assert facts["takeup_deg"]["secondary"] == pytest.approx(7.0, abs=1e-6)  # as the job has it
+    assert facts["stop_deg"] == pytest.approx(13.8)
+    assert facts["snap"] == []
+    no_nan(facts)
+
+
+def test_curve_as_text(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, err = run(["curve", str(write_job(tmp_path)), "--speeds", "200:1000:400"], monkeypatch, capsys)
+    assert (code, err) == (0, "")
+    assert max(len(line) for line in out.splitlines()) <= 80
+    assert "\x1b" not in out
+    for words in ("Test unit, invented", "distributor", "crank", "onset", "rpm", "secondary at 7.00°"):
+        assert words in out
+
+
+def test_plan_as_json(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    path = write_job(tmp_path)
+    inputs = {p: p.read_bytes() for p in tmp_path.iterdir()}
+    code, out, err = run(["plan", str(path), "--json"], monkeypatch, capsys)
+    facts = json.loads(out)
+    assert (code, err) == (0, "")
+    assert set(facts) == PLAN_KEYS
+    assert facts["verdict"] == "passes with stop trim"
+    assert set(facts["curve"]) == CURVE_KEYS
+    for name in ("primary", "secondary"):
+        assert set(facts["springs"][name]) >= SPRING_KEYS
+    assert all(set(t) == TARGET_KEYS for t in facts["targets"])
+    assert [t["band"] for t in facts["targets"]] == ["point"] * 4 + ["idle", "maximum"]
+    assert facts["margin"] == min(t["margin"] for t in facts["targets"])
+    assert set(facts["stop"]) == {"found_deg", "planned_deg", "trim_mm"}
+    assert set(facts["setting"]) == {"primary_rpm", "secondary_rpm"}
+    assert set(facts["searched"]) == {"pairs", "feasible"}
+    # Six springs, one of them not there, one pair each of those of which only one lies there, the two as found.
+    assert facts["searched"]["pairs"] == 7 * 7 - 4
+    no_nan(facts)
+    assert sorted(os.listdir(tmp_path / "unit-plan")) == RESULTS
+    assert sorted(Path(f).name for f in facts["files"]) == RESULTS
+    assert {p: p.read_bytes() for p in inputs} == inputs
+
+
+def test_plan_toml_is_a_job_that_gives_the_planned_curve(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = write_job(tmp_path)
+    planned = json.loads(run(["plan", str(path), "--json"], monkeypatch, capsys)[1])["curve"]
+    top = planned["speed_rpm"][-1]
+    again = ["curve", str(tmp_path / "unit-plan" / "plan.toml"), "--json", "--speeds", f"100:{top}:50"]
+    code, out, _ = run(again, monkeypatch, capsys)
+    curve = json.loads(out)
+    assert code == 0
+    assert curve["speed_rpm"] == planned["speed_rpm"]
+    for key in ("rising_deg", "falling_deg"):
+        assert curve[key] == pytest.approx(planned[key], abs=1e-5)
+    assert curve["stop_deg"] == pytest.approx(planned["stop_deg"], abs=1e-6)
+
+
+def test_plan_of_a_plan_stays(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The planned unit needs no stop trim any more, and its own springs are good enough."""
+    run(["plan", str(write_job(tmp_path)), "--json"], monkeypatch, capsys)
+    code, out, _ = run(["plan", str(tmp_path / "unit-plan" / "plan.toml"), "--json"], monkeypatch, capsys)
+    assert code == 0
+    assert json.loads(out)["verdict"] == "passes"
+
+
+def test_same_input_same_bytes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = write_job(tmp_path)
+    first = run(["plan", str(path)], monkeypatch, capsys)
+    files = {name: (tmp_path / "unit-plan" / name).read_bytes() for name in RESULTS}
+    second = run(["plan", str(path)], monkeypatch, capsys)
+    assert first == second
+    assert {name: (tmp_path / "unit-plan" / name).read_bytes() for name in RESULTS} == files
+
+
+def test_plan_as_text(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, err = run(["plan", str(write_job(tmp_path))], monkeypatch, capsys)
+    assert (code, err) == (0, "")
+    assert max(len(line) for line in out.splitlines()) <= 80
+    assert "\x1b" not in out
+    lines = out.splitlines()
+    verdict = next(i for i, line in enumerate(lines) if line.startswith("PASSES WITH STOP TRIM"))
+    order = [
+        next(i for i, line in enumerate(lines) if line.startswith(w))
+        for w in ("Springs", "Stop", "Set", "Target", "Written")
+    ]
+    assert order == sorted(order)
+    assert verdict < order[0]
+
+
+def test_out_of_reach(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    change = ('{ speed = "700 rpm", advance = "7 deg"', '{ speed = "520 rpm", advance = "10.4 deg"')
+    path = write_job(tmp_path, change)
+    code, out, err = run(["plan", str(path)], monkeypatch, capsys)
+    assert (code, err) == (3, "")
+    assert "OUT OF REACH, margin -" in out
+    told = " ".join(out.split())
+    assert "at 520 rpm" in told and "at 1000 rpm" in told
+    assert (tmp_path / "unit-plan" / "order.csv").read_text(encoding="utf-8").count("\n") == 1
+    assert "OUT OF REACH" in (tmp_path / "unit-plan" / "plan.toml").read_text(encoding="utf-8")
+
+
+def test_nothing_can_be_built(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    springs = "id,rate [N/mm],free_length [mm]\nL1,2,40\nL2,4,41\n"
+    changes = [('free_length = "15.2 mm"\n', ""), ('takeup = "7 ± 0.5 deg"\n', "")]
+    path = write_job(tmp_path, *changes, springs=springs)
+    run(["plan", str(write_job(tmp_path))], monkeypatch, capsys)
+    code, out, _ = run(
+        ["plan", str(path := write_job(tmp_path, *changes, springs=springs)), "--json"], monkeypatch, capsys
+    )
+    facts = json.loads(out)
+    assert code == 3
+    assert facts["margin"] is None
+    assert facts["springs"] == {"primary": None, "secondary": None}
+    assert "pulls from rest" in facts["reasons"][-1]
+    # The plan of the earlier run is not left to be taken for this one's.
+    assert sorted(os.listdir(path.parent / "unit-plan")) == ["curve.png", "curve.svg", "order.csv", "sheet.pdf"]
+
+
+def test_a_catalogue_is_not_needed_where_the_springs_found_will_do(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = write_job(tmp_path, ('[catalogue]\nfile = "springs.csv"\n', ""))
+    _, out, _ = run(["plan", str(path), "--json"], monkeypatch, capsys)
+    assert {s["id"] for s in json.loads(out)["springs"].values()} == {"as found primary", "as found secondary"}
+
+
+def test_letter_paper(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    path = write_job(tmp_path)
+    run(["plan", str(path)], monkeypatch, capsys)
+    a4 = (tmp_path / "unit-plan" / "sheet.pdf").read_bytes()
+    run(["plan", str(path), "--paper", "letter"], monkeypatch, capsys)
+    assert (tmp_path / "unit-plan" / "sheet.pdf").read_bytes() != a4
+
+
+def test_text_from_a_job_cannot_steer_the_terminal(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = write_job(tmp_path, ('title = "Test unit, invented"', 'title = "a\\u001b[31mred"'))
+    _, out, _ = run(["curve", str(path)], monkeypatch, capsys)
+    assert "a?[31mred" in out
+    bad = write_job(tmp_path, ('"clockwise"', '"\\u001b[2J"'))
+    _, _, err = run(["curve", str(bad)], monkeypatch, capsys)
+    assert "\x1b" not in err
+    assert JOB.count("clockwise") == 1

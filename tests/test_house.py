@@ -1,0 +1,133 @@
+"""The house rules that a machine can hold: rooms, types, style, public names, shipped data."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import recurve
+
+ROOT = Path(__file__).resolve().parent.parent
+PACKAGE = ROOT / "recurve"
+
+# From top to bottom; a room may import only from lower floors or its own. See DEVELOPERS.md.
+FLOORS = (
+    {"__main__"},
+    {"cli"},
+    {"sheet", "files", "jobwrite"},
+    {"plots", "style"},
+    {"report"},
+    {"facts"},
+    {"plan"},
+    {"explain"},
+    {"ideal", "refine"},
+    {"search"},
+    {"linear"},
+    {"jobfile"},
+    {"jobbuild", "faults"},
+    {"jobmodel", "quantity", "job"},
+    {"tables"},
+    {"target"},
+    {"curve"},
+    {"posts"},
+    {"springs", "mechanism"},
+    {"units", "datafiles", "errors"},
+    {"__init__"},
+)
+NUMERIC = {"mechanism", "posts", "curve", "target", "linear", "search", "refine", "ideal", "plan", "explain"}
+HEAVY = {"scipy", "matplotlib", "pint", "typst"}
+
+
+def imported(path: Path, top_only: bool) -> set[str]:
+    """Names of the modules a file imports, whole file or what runs on import."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    nodes = ast.walk(tree) if not top_only else iter(tree.body)
+    names: set[str] = set()
+    for node in nodes:
+        if isinstance(node, ast.Import):
+            names |= {a.name for a in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            names.add(node.module)
+            names |= {f"{node.module}.{a.name}" for a in node.names}
+    return names
+
+
+def test_every_room_has_a_floor() -> None:
+    assert {p.stem for p in PACKAGE.glob("*.py")} == set().union(*FLOORS)
+
+
+def test_imports_run_down() -> None:
+    floor = {room: level for level, rooms in enumerate(FLOORS) for room in rooms}
+    for path in PACKAGE.glob("*.py"):
+        for name in imported(path, top_only=False):
+            parts = name.split(".")
+            if parts[0] == "recurve" and len(parts) > 1 and parts[1] in floor:
+                late = path.stem == "plan" and parts[1] == "report"  # str(plan) is its report
+                assert late or floor[parts[1]] >= floor[path.stem], f"{path.stem} imports {name}"
+
+
+def test_numeric_rooms_neither_read_print_nor_draw() -> None:
+    for room in NUMERIC:
+        path = PACKAGE / f"{room}.py"
+        calls = {
+            node.func.id
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
+        }
+        assert not calls & {"print", "open", "input"}, room
+        outside = {name.split(".")[0] for name in imported(path, top_only=False)}
+        assert not outside & {"matplotlib", "typer", "typst", "pathlib", "sys", "os"}, room
+
+
+def test_heavy_libraries_are_imported_where_used() -> None:
+    for path in PACKAGE.glob("*.py"):
+        tops = {name.split(".")[0] for name in imported(path, top_only=True)}
+        assert not tops & HEAVY, path.stem
+
+
+def test_public_names() -> None:
+    assert sorted(recurve.__all__) == [
+        "InputError",
+        "Job",
+        "OutputError",
+        "PhysicsError",
+        "Plan",
+        "RecurveError",
+        "Trace",
+        "Unit",
+        "__version__",
+        "curve_text",
+        "judge",
+        "load_job",
+        "make_plan",
+        "plan_text",
+        "plot_plan",
+        "trace",
+    ]
+    for name in recurve.__all__:
+        assert getattr(recurve, name) is not None
+    with pytest.raises(AttributeError, match="no attribute 'nothing'"):
+        _ = recurve.nothing
+
+
+def test_files_are_small() -> None:
+    for path in [*PACKAGE.glob("*.py"), *(ROOT / "tests").rglob("*.py")]:
+        assert len(path.read_text(encoding="utf-8").splitlines()) <= 420, path.name
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["-m", "ruff", "check", "--quiet", "--no-cache", "recurve", "tests"],
+        ["-m", "ruff", "format", "--check", "--quiet", "--no-cache", "recurve", "tests"],
+        ["-m", "mypy", "--no-error-summary", "--cache-dir=/dev/null"],
+    ],
+    ids=["ruff check", "ruff format", "mypy"],
+)
+def test_style_and_types(command: list[str]) -> None:
+    run = subprocess.run([sys.executable, *command], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stdout + run.stderr

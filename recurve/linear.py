@@ -61,7 +61,7 @@ def edges_at(problem: Problem, margin: float) -> Edges | None:
     least, largest = _stop_range(problem, margin, spans)
     if least > largest + TINY:
         return None
-    stop = min(least, largest)
+    stop = float(np.clip(min(least, largest), *problem.stops))
     speed = np.array([b.speed for b in timed], float)
     high, low = spans[:, 1], spans[:, 0]
     tops, bottoms = np.flatnonzero(high < stop - TINY), np.flatnonzero(low > TINY)

@@ -103,7 +103,7 @@ def make_plan(job: Job, choose: Choose = "work") -> Plan:
     if as_found is None:
         notes.append("The springs as found are not described: before is what the sweep says, without a curve.")
     if build is not None:
-        notes += _table_note(job, build)
+        notes += [*_table_note(job, build), *_limit_notes(job, build)]
     notes += second_spring_note(problem, spring_limits(job), build.margin if build else None, job)
     return Plan(
         job=job,
@@ -136,6 +136,19 @@ def _table_note(job: Job, build: Build) -> list[str]:
         f"± {2 * np.degrees(np.sqrt(squares[worst_at])):.1f}° (distributor, two standard uncertainties), at "
         f"{speeds[worst_at] * 30 / np.pi:.0f} rpm."
     ]
+
+
+def _limit_notes(job: Job, build: Build) -> list[str]:
+    """Posts that are bent as far as they may be: the bench cannot ask for more of the same."""
+    notes = []
+    for name, place, fitted in zip(("primary", "secondary"), job.places, build.springs, strict=False):
+        for end, way in zip(place.travel, ("in", "out"), strict=True):
+            if end != 0.0 and abs(fitted.bend - end) < 0.005e-3:
+                notes.append(
+                    f"The {name} post is bent {way} as far as it may be, {1e3 * abs(end):.2f} mm: if the bench asks for "
+                    "more that way, take the next spring instead."
+                )
+    return notes
 
 
 def _reasons(job: Job, problem: Problem, shelf: Shelf, build: Build | None, ideal: Ideal | None) -> tuple[str, ...]:

@@ -23,7 +23,6 @@ from recurve.target import Band
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.axes._base import _AxesBase
     from matplotlib.figure import Figure
 
 RPM = 30 / np.pi
@@ -119,7 +118,8 @@ def _draw(plan: Plan, axes: Axes) -> Axes:
     if plan.before is not None:
         _curve(axes, plan.before, plan, last, style.BEFORE, "before (computed)")
     if plan.build is not None:
-        _curve(axes, plan.build.curve, plan, last, style.AFTER, "planned")
+        name = "nearest" if plan.verdict == "out of reach" else "planned"
+        _curve(axes, plan.build.curve, plan, last, style.AFTER, name)
     if plan.job.target is not None:
         for band in plan.job.target.bands:
             _band(axes, band, last)
@@ -195,7 +195,7 @@ def _readings(axes: Axes, sweep: Sweep) -> None:
                 markersize=style.READING_PT,
                 color=style.VERMILION,
                 markeredgewidth=0.8,
-                zorder=6,
+                zorder=9,
                 markerfacecolor=style.VERMILION if mark.filled else "white",
                 label=f"read, {way}",
             )
@@ -235,7 +235,7 @@ def _band(axes: Axes, band: Band, last: float) -> None:
         )
 
 
-def _frame(axes: Axes, plan: Plan, last: float) -> _AxesBase:
+def _frame(axes: Axes, plan: Plan, last: float) -> Any:
     """Title, limits, labels and the crank's axes; the right-hand one is given back."""
     ratio = plan.job.speed_ratio
     title = f"{style.shortened(plan.job.title, 80)}\n{style.shortened(_subtitle(plan), 80)}"
@@ -301,7 +301,7 @@ def rows_of(events: list[Event], width: dict[str, float]) -> list[int]:
     return rows
 
 
-def _events(axes: Axes, right: _AxesBase, plan: Plan, last: float) -> None:
+def _events(axes: Axes, right: Any, plan: Plan, last: float) -> None:
     """Labels in rows below zero, each with a hair line up to its place on the curve."""
     marks = events(plan)
     width_pt, height_pt = (s * 72 / 25.4 for s in style.axes_mm())
@@ -334,7 +334,7 @@ def _events(axes: Axes, right: _AxesBase, plan: Plan, last: float) -> None:
         )
 
 
-def _degree_ticks(axes: Axes, right: _AxesBase, top: float, ratio: float) -> None:
+def _degree_ticks(axes: Axes, right: Any, top: float, ratio: float) -> None:
     """Whole steps of degrees from zero up on both sides; none beside the labels below the curve."""
     from matplotlib.ticker import MaxNLocator
 

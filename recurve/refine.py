@@ -21,6 +21,7 @@ from recurve.search import Mask, Shelf, alive
 ROUNDS = 5
 SNAP_ROWS = 24
 STEP = 1e-7  # bend [m] for differences
+HAIR = 1e-12  # bend [m] that cannot be told from none
 # Margins to try from the present one, as shares of 1 + |margin|, the highest first.
 LEVELS = (0.1, 0.03, 0.0, -0.01, -0.05, -0.2, -0.6)
 
@@ -187,7 +188,8 @@ def _edges(problem: Problem, shelf: Shelf, now: Candidates, margin: Array) -> _P
     """The band edges at each candidate's margin (b,), and the order of take-up and edges that `past` says."""
     low, high, speed = _spans(problem, margin)
     least, largest = _stops(problem, margin, low)
-    advance = np.maximum(np.concatenate([low, high], axis=1), 0.0)
+    # Edges past the largest stop forbid nothing, and the mechanism may bind out there.
+    advance = np.clip(np.concatenate([low, high], axis=1), 0.0, problem.stops[1])
     upper = np.broadcast_to(np.repeat([False, True], low.shape[1]), advance.shape)
     active = np.concatenate([low > TINY, high < np.minimum(least, largest)[:, None] - TINY], axis=1)
     need = moment_needed(problem, advance, np.tile(speed, 2), upper)
@@ -235,10 +237,11 @@ def _box(problem: Problem, shelf: Shelf, now: Candidates) -> _Planes:
     n = len(now.first)
     rest = shelf.free[now.first] - problem.posts[0].length(0.0)[0]
     second = problem.travel[1] if len(problem.posts) == 2 else (0.0, 0.0)
-    lows = np.stack([np.maximum(rest, problem.travel[0][0]), np.full(n, -problem.travel[0][1])], axis=1)
+    # A hair inside what pulls from rest and a hair outside the travel, so that rounding neither slackens nor forbids.
+    lows = np.maximum(rest + HAIR, problem.travel[0][0] - HAIR)
     p, q = np.array([1.0, -1.0, 0.0, 0.0]), np.array([0.0, 0.0, 1.0, -1.0])
-    r = np.concatenate([lows, np.tile([second[0], -second[1]], (n, 1))], axis=1)
-    return _Planes(np.tile(p, (n, 1)), np.tile(q, (n, 1)), r - 1e-12)
+    ends = np.tile([-problem.travel[0][1] - HAIR, second[0] - HAIR, -second[1] - HAIR], (n, 1))
+    return _Planes(np.tile(p, (n, 1)), np.tile(q, (n, 1)), np.concatenate([lows[:, None], ends], axis=1))
 
 
 def _no_snap(problem: Problem, shelf: Shelf, now: Candidates) -> _Planes:

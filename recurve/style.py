@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 # Colours that stay apart for colour-blind readers: M. Okabe and K. Ito, "Color Universal Design", 2008.
-BLUE, VERMILION, GREEN = "#0072B2", "#D55E00", "#009E73"
+BLUE, VERMILION = "#0072B2", "#D55E00"
 INK, GREY, PALE = "#1A1A1A", "#6E6E6E", "#DCDCDC"
 
 FIGURE_MM = (180.0, 122.0)  # printed at this size on the sheet, so point sizes hold there
@@ -61,3 +61,9 @@ def shortened(text: str, most: int) -> str:
     """The text, cut to at most `most` characters with an ellipsis."""
     clean = plain(text)
     return clean if len(clean) <= most else clean[: most - 1].rstrip() + "…"
+
+
+def breakable(text: str, longest: int = 28) -> str:
+    """Plain text in which a word longer than `longest` may break, so that it stays on the page."""
+    words = plain(text).split(" ")
+    return " ".join("\u200b".join(w[i : i + longest] for i in range(0, len(w), longest)) for w in words)

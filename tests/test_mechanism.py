@@ -294,7 +294,7 @@ def test_table_that_falls() -> None:
         ('angle = "75 deg" }', 'angle = "-75 deg" }', "weights.motion: the weights move inward"),
         ('advance = "13.8 deg"', 'advance = "40 deg"', "weights.motion: the drive binds at"),
         ('angle = "75 deg" }', 'angle = "180 deg" }', "weights.motion.cg: the centre of gravity lies on the radius"),
-        ('angle = "76 deg" }', 'angle = "10 deg" }', "springs.primary.posts: the spring shortens from 0.00°"),
+        ('angle = "76 deg" }', 'angle = "10 deg" }', "springs.primary.posts: the spring shortens from rest"),
     ],
 )
 def test_faults_reach_the_reader_of_a_job(old: str, new: str, words: str, tmp_path: Path) -> None:

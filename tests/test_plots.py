@@ -1,0 +1,237 @@
+"""The figure: what is drawn and labelled, not its pixels."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from pathlib import Path
+from xml.etree import ElementTree
+
+import matplotlib
+import numpy as np
+import pytest
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from recurve.jobfile import load_job
+from recurve.plan import Build, Plan, make_build
+from recurve.plots import Event, branch, plan_figure_bytes, plot_plan, rows_of
+from recurve.style import breakable, plain, shortened
+
+# An invented unit whose curve can be worked by hand: see `onset_by_hand`.
+JOB = """
+title = "Bench unit with $x^2$ in its name"
+[distributor]
+lobes = 4
+rotation = "clockwise"
+[weights]
+mass = "30 g"
+[weights.motion]
+kind = "table"
+advance = ["0 deg", "6 deg", "12 deg"]
+cg_radius = ["15 mm", "16 mm", "17 mm"]
+[stop]
+advance = "12 deg"
+radius = "14 mm"
+build_up_to = "0.6 mm"
+[drag]
+rubbing_block = "4 mN*m"
+friction = "1 mN*m"
+[springs.primary]
+post_travel = ["-0.5 mm", "0.5 mm"]
+rate = "1 N/mm"
+free_length = "15.5 mm"
+[springs.primary.posts]
+kind = "table"
+advance = ["0 deg", "12 deg"]
+length = ["16.0 mm", "17.2 mm"]
+[springs.secondary]
+post_travel = ["-0.5 mm", "0.5 mm"]
+rate = "3 N/mm"
+free_length = "16.5 mm"
+[springs.secondary.posts]
+kind = "table"
+advance = ["0 deg", "12 deg"]
+length = ["16.0 mm", "17.2 mm"]
+[target]
+points = [
+  { speed = "400 rpm", min = "2 deg", max = "5 deg" },
+  { speed = "600 rpm", min = "6 deg", max = "9 deg" },
+]
+idle = { speed = "200 rpm", max = "0.5 deg" }
+maximum = { advance = "10 deg", tolerance = "1 deg" }
+"""
+SWEEP = """
+[sweep]
+file = "readings.csv"
+reading = "± 0.5 deg"
+zeroed_at = "150 rpm"
+"""
+READINGS = """speed [rpm],advance [deg],direction
+300,1.5,rising
+500,6,rising
+700,11.5,rising
+400,4.5,falling
+"""
+
+
+def make(folder: Path, text: str = JOB, stop: float = 12.0) -> Plan:
+    """A plan with the springs as found and the stop at `stop` degrees, without a search."""
+    path = folder / "bench.toml"
+    path.write_text(text, encoding="utf-8")
+    (folder / "readings.csv").write_text(READINGS, encoding="utf-8")
+    job = load_job(path)
+    springs = tuple(p.found for p in job.places if p.found is not None)
+    build = make_build(job, springs, (0.0,) * len(springs), float(np.radians(stop)))
+    return Plan(job, "passes", build, None, 0, 0, (), (), build.curve)
+
+
+@pytest.fixture
+def plan(tmp_path: Path) -> Plan:
+    return make(tmp_path, JOB + SWEEP)
+
+
+def built(plan: Plan) -> Build:
+    assert plan.build is not None
+    return plan.build
+
+
+def labels(axes: Axes) -> list[str]:
+    return axes.get_legend_handles_labels()[1]
+
+
+def texts(axes: Axes) -> str:
+    return " | ".join(t.get_text() for t in axes.texts)
+
+
+def test_a_plot_takes_an_axis_and_gives_it_back(plan: Plan) -> None:
+    axes = Figure().add_subplot()
+    assert plot_plan(plan, axes) is axes
+    assert isinstance(plot_plan(plan), Axes)
+
+
+def test_before_planned_readings_and_bands_are_drawn_and_told_apart(plan: Plan) -> None:
+    axes = plot_plan(plan)
+    expected = ["read", "before (computed)", "planned"]
+    assert labels(axes) == [f"{name}, {way}" for name in expected for way in ("rising", "falling")] + ["target band"]
+    lines = {str(line.get_label()): line for line in axes.lines}
+    for name in ("before (computed)", "planned"):
+        assert lines[f"{name}, rising"].get_linestyle() == "-"
+        assert lines[f"{name}, falling"].get_linestyle() == "--"
+    # In a grey print before and planned differ by their widths, the readings by their marks.
+    assert lines["planned, rising"].get_linewidth() > 2 * lines["before (computed), rising"].get_linewidth()
+    assert lines["read, rising"].get_marker() != lines["read, falling"].get_marker()
+    assert sorted(c.get_gid() for c in axes.collections) == ["band-idle", "band-maximum", "band-point", "band-point"]
+
+
+def test_readings_stand_where_the_sweep_has_them(plan: Plan) -> None:
+    lines = {str(line.get_label()): line for line in plot_plan(plan).lines}
+    np.testing.assert_allclose(lines["read, rising"].get_xydata(), [[300, 1.5], [500, 6], [700, 11.5]])
+    np.testing.assert_allclose(lines["read, falling"].get_xydata(), [[400, 4.5]])
+
+
+def onset_by_hand() -> float:
+    """Hand calculation, design eq. 3 at rest: τ = 1 N/mm · 0.5 mm · 1.2 mm/12°, T_d + T_f = 5 mN·m,
+    I′ = 2 · 30 g · 2 · 15 mm · (1 mm/6°); ω = √(2 (τ + T_d + T_f)/I′)."""
+    per_radian = 180 / np.pi
+    torque = 0.5 * (1.2e-3 / 12 * per_radian)
+    inertia_slope = 2 * 0.030 * 2 * 15e-3 * (1e-3 / 6 * per_radian)
+    return float(np.sqrt(2 * (torque + 5e-3) / inertia_slope) * 30 / np.pi)
+
+
+def test_onset_take_up_all_in_and_idle_are_marked_with_their_speeds(plan: Plan) -> None:
+    said = texts(plot_plan(plan))
+    assert f"onset {onset_by_hand():.0f} rpm" in said
+    for name in ("idle 200 rpm", "secondary takes up ", "all-in ", "maximum"):
+        assert name in said
+    # The second spring's 0.5 mm of slack is taken up after 0.5/1.2 of 12°: 5°, hand calculation.
+    circles = [line for line in plot_plan(plan).lines if line.get_marker() == "o"]
+    assert any(np.isclose(np.asarray(c.get_ydata()).item(), 5.0, atol=1e-6) for c in circles)
+
+
+def test_the_planned_line_is_the_curve_of_the_model(plan: Plan) -> None:
+    lines = {str(line.get_label()): line for line in plot_plan(plan).lines}
+    curve = built(plan).curve
+    for speed in (250.0, 400.0, 550.0, 800.0):
+        for way, model in (("rising", curve.rising_advance), ("falling", curve.falling_advance)):
+            drawn = np.asarray(lines[f"planned, {way}"].get_xydata())
+            shown = np.interp(speed, drawn[:, 0], drawn[:, 1])
+            assert shown == pytest.approx(float(np.degrees(model(speed * np.pi / 30))), abs=0.02)
+
+
+def test_crank_axes_are_the_distributor_s_times_the_ratio(plan: Plan) -> None:
+    axes = plot_plan(plan)
+    axes.figure.canvas.draw()
+    top, right = axes.child_axes
+    assert (axes.get_xlabel(), axes.get_ylabel()) == ("speed of the distributor [rpm]", "advance [distributor degrees]")
+    assert (top.get_xlabel(), right.get_ylabel()) == ("crank [rpm]", "advance [crank degrees]")
+    assert top.get_xlim() == pytest.approx([2 * x for x in axes.get_xlim()])
+    assert right.get_ylim() == pytest.approx([2 * y for y in axes.get_ylim()])
+    assert min(axes.get_yticks()) == 0 == min(right.get_yticks())
+
+
+def test_title_springs_and_fingerprint_are_told_and_not_read_as_mathematics(plan: Plan) -> None:
+    axes = plot_plan(plan)
+    title = axes.get_title(loc="left")
+    assert "$x^2$" in title and "as found primary primary" in title and "as found secondary secondary" in title
+    figure = axes.figure
+    assert any(plan.job.fingerprint in t.get_text() and "150 rpm" in t.get_text() for t in figure.texts)
+
+
+def test_without_a_build_only_what_was_found_is_drawn(plan: Plan) -> None:
+    axes = plot_plan(replace(plan, build=None, verdict="out of reach"))
+    assert not any("planned" in name or "nearest" in name for name in labels(axes))
+    assert "idle 200 rpm" in texts(axes) and "onset" not in texts(axes)
+    bare = replace(plan, build=None, before=None, job=replace(plan.job, sweep=None), verdict="out of reach")
+    assert labels(plot_plan(bare)) == ["target band"]
+
+
+def test_what_is_out_of_reach_is_not_called_planned(plan: Plan) -> None:
+    axes = plot_plan(replace(plan, verdict="out of reach"))
+    assert "nearest, rising" in labels(axes) and "planned, rising" not in labels(axes)
+    assert "not to be built" in axes.get_title(loc="left")
+
+
+def test_files_are_the_same_bytes_each_time_and_readable(plan: Plan) -> None:
+    first = plan_figure_bytes(plan)
+    # A reader's own settings change nothing, and are left as they were.
+    with matplotlib.rc_context({"font.size": 20, "svg.fonttype": "none", "axes.facecolor": "red"}):
+        assert plan_figure_bytes(plan) == first
+        assert matplotlib.rcParams["font.size"] == 20
+    assert sorted(first) == ["curve.png", "curve.svg"]
+    assert first["curve.png"].startswith(b"\x89PNG")
+    assert b"Software" not in first["curve.png"] and b"tIME" not in first["curve.png"]
+    root = ElementTree.parse(io.BytesIO(first["curve.svg"])).getroot()
+    assert root.tag.endswith("svg")
+    # 180 mm wide at 72 points an inch, hand calculation
+    assert float(root.attrib["width"].removesuffix("pt")) == pytest.approx(180 / 25.4 * 72, abs=0.01)
+    assert not [e for e in root.iter() if e.tag.endswith("}text")], "text must be paths, which need no font"
+    assert b"dc:date" not in first["curve.svg"]
+
+
+@pytest.mark.parametrize("title", ["日本語 שלום", "a\x00b\x01--> <!-- c", "$\\frac{", "W" * 400])
+def test_any_title_can_be_drawn(plan: Plan, title: str) -> None:
+    drawn = plan_figure_bytes(replace(plan, job=replace(plan.job, title=title)))
+    ElementTree.parse(io.BytesIO(drawn["curve.svg"]))
+
+
+def test_labels_that_would_overlap_go_to_rows_below() -> None:
+    near = [Event("a", 100.0, 0.0), Event("b", 120.0, 0.0), Event("c", 130.0, 0.0), Event("d", 400.0, 0.0)]
+    assert rows_of(near, dict.fromkeys("abcd", 60.0)) == [0, 1, 2, 0]
+    assert rows_of(near, dict.fromkeys("abcd", 5.0)) == [0, 0, 0, 0]
+
+
+def test_a_branch_starts_from_what_stays_in_at_rest() -> None:
+    # Speeds are √ω² in rpm: √4 rad/s is 2 · 30/π rpm, hand calculation.
+    speed, degrees = branch(np.array([-1.0, -0.5, 4.0]), np.radians([0.0, 1.0, 2.0]))
+    np.testing.assert_allclose(speed, [0.0, 0.0, 60 / np.pi])
+    np.testing.assert_allclose(degrees, [1.0, 1.0, 2.0])
+    speed, degrees = branch(np.array([4.0, 9.0]), np.radians([0.0, 1.0]))
+    np.testing.assert_allclose(speed, [0.0, 60 / np.pi, 90 / np.pi])
+    np.testing.assert_allclose(degrees, [0.0, 0.0, 1.0])
+
+
+def test_text_from_outside_is_one_plain_line() -> None:
+    assert plain(" a\x00b\n\tc  \u202ed ") == "a b c d"
+    assert shortened("abcdef", 4) == "abc…" and shortened("abcd", 4) == "abcd"
+    assert breakable("aaaa bb", 3) == "aaa\u200ba bb"

@@ -149,22 +149,14 @@ def _takeup_rows(
 ) -> tuple[Array, Array] | None:
     """The secondary takes up within `span`: v + K·(L(end) − L(0)) ≥ 0, and at its beginning no more than an
     initial tension's pull."""
-    length = problem.posts[1].length(np.array([0.0, *span]))[0]
+    length = problem.posts[1].length(np.array([0.0, *np.minimum(span, edges.stop)]))[0]
     begin, end = length[1] - length[0], length[2] - length[0]
-    if begin > limits.slack:
-        return None
-    never = span[1] >= edges.stop - 1e-9
-    left = [[0.0, 0.0, 1.0, begin * 1e3]]
-    right = [limits.pull[1]]
+    never = span[0] >= edges.stop - 1e-9
     # A slack beyond the limit is no spring of this trade; one that never takes up is.
-    reach = min(end, limits.slack)
-    if not never:
-        left.append([0.0, 0.0, -1.0, -reach * 1e3])
-        right.append(0.0)
-    else:
-        left.append([0.0, 0.0, -1.0, -limits.slack * 1e3])
-        right.append(0.0)
-    return np.array(left), np.array(right)
+    if begin > limits.slack and not never:
+        return None
+    reach = max(begin, limits.slack) if never else min(end, limits.slack)
+    return np.array([[0.0, 0.0, 1.0, begin * 1e3], [0.0, 0.0, -1.0, -reach * 1e3]]), np.array([limits.pull[1], 0.0])
 
 
 def _run(programme: _Programme, cost: Array) -> Array | None:
@@ -174,9 +166,7 @@ def _run(programme: _Programme, cost: Array) -> Array | None:
     return found.x if found.status == 0 else None
 
 
-def _finish(
-    problem: Problem, limits: Limits, margin: float, above: float, at: tuple[_Programme, Array]
-) -> Ideal:
+def _finish(problem: Problem, limits: Limits, margin: float, above: float, at: tuple[_Programme, Array]) -> Ideal:
     floor = margin / 2 if margin > 0 else margin
     low, high = _ranges(problem, limits, floor, at)
     edges = edges_at(problem, margin)
@@ -217,6 +207,8 @@ def _takeup(
     pull [N]: without initial tension if it can be."""
     if pull >= 0 and span[0] == 0.0:
         return 0.0, pull
+    if span[0] >= stop - 1e-9:
+        return None, 0.0
     grid = np.linspace(span[0], span[1], 101)
     length = problem.posts[1].length(grid)[0] - float(problem.posts[1].length(0.0)[0])
     at = pull + rate * length

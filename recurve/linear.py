@@ -155,11 +155,12 @@ def _snap_rows(problem: Problem, stop: float, grid: int) -> _Snap:
 
 
 def intervals(at: Array, stop: float) -> list[tuple[float, float]]:
-    """Stretches of take-up [rad] within which the same rows, at (m,) [rad], see the secondary; the first begins at rest, the
-    last ends at the stop and stands for a spring that never takes up."""
+    """Stretches of take-up [rad] within which the same rows, at (m,) [rad], see the secondary; the first begins
+    at rest, the last, from the stop to twice as far, stands for a spring that never takes up.
+
+    That one is apart, since a lower edge is often at the very stop, and sees a spring only if it has taken up.
+    """
     ends = np.unique(np.concatenate([[0.0], at[at < stop], [stop]]))
     keep = np.concatenate([[True], np.diff(ends) > 1e-12])
     ends = ends[keep]
-    return list(zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True))
-
-
+    return [*zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True), (stop, 2 * stop)]

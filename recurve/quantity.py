@@ -42,7 +42,11 @@ class Quantity:
         return core_schema.no_info_plain_validator_function(self.read)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        return {"type": "string", "description": f"{self.dimension} with its unit, ± allowed", "examples": [self.example]}
+        return {
+            "type": "string",
+            "description": f"{self.dimension} with its unit, ± allowed",
+            "examples": [self.example],
+        }
 
 
 @dataclass(frozen=True)
@@ -54,7 +58,9 @@ class Limit:
     def read(self, given: Any) -> float:
         """The limit in SI; raises ValueError saying what was expected."""
         if not isinstance(given, str):
-            raise ValueError(f'expected a limit with its unit in quotes, such as "± 0.5 {DIMENSIONS[self.dimension][1]}"')
+            raise ValueError(
+                f'expected a limit with its unit in quotes, such as "± 0.5 {DIMENSIONS[self.dimension][1]}"'
+            )
         return parse_limit(given, self.dimension)
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:

@@ -39,7 +39,9 @@ class Candidates:
 
     def take(self, index: ArrayLike) -> Candidates:
         """Some of them."""
-        return Candidates(*(getattr(self, n)[np.asarray(index, int)] for n in ("first", "second", "past", "bend", "margin")))
+        return Candidates(
+            *(getattr(self, n)[np.asarray(index, int)] for n in ("first", "second", "past", "bend", "margin"))
+        )
 
 
 def candidates(problem: Problem, shelf: Shelf, near: Mask, margins: tuple[float, ...]) -> Candidates:
@@ -59,7 +61,7 @@ def candidates(problem: Problem, shelf: Shelf, near: Mask, margins: tuple[float,
             past[edges.upper[seen].astype(int), edges.band[seen]] = True
             for i, j in np.argwhere(found):
                 key = (int(i), int(j), past.tobytes())
-                rows.setdefault(key, (int(i), int(j), past.ravel(), span[0] + 0.5 * (span[1] - span[0])))
+                rows.setdefault(key, (int(i), int(j), past.ravel(), 0.5 * (span[0] + min(span[1], edges.stop))))
     return _start(problem, shelf, list(rows.values()), min(margins))
 
 
@@ -69,9 +71,7 @@ def _in_interval(problem: Problem, shelf: Shelf, margin: float, near: Mask, span
     return alive(problem, shelf, margin, near, span)
 
 
-def _start(
-    problem: Problem, shelf: Shelf, rows: list[tuple[int, int, Mask, float]], margin: float
-) -> Candidates:
+def _start(problem: Problem, shelf: Shelf, rows: list[tuple[int, int, Mask, float]], margin: float) -> Candidates:
     """Bends to begin with: the secondary's take-up in the middle of its interval, the primary's in travel."""
     first = np.array([r[0] for r in rows], int)
     second = np.array([r[1] if len(problem.posts) == 2 else -1 for r in rows], int)
@@ -110,9 +110,7 @@ def solve(problem: Problem, shelf: Shelf, given: Candidates, ceiling: float) -> 
     return now
 
 
-def _bisect(
-    problem: Problem, shelf: Shelf, now: Candidates, fixed: _Planes, top: float
-) -> tuple[Array, Array, Mask]:
+def _bisect(problem: Problem, shelf: Shelf, now: Candidates, fixed: _Planes, top: float) -> tuple[Array, Array, Mask]:
     """Highest margin (b,) at which the half-planes leave a point, that point (b, 2), and where there is one."""
     low, high, good, bend = _bracket(problem, shelf, now, fixed, top)
     while float((high - low).max()) > 1e-7:
@@ -147,9 +145,9 @@ def least_move(problem: Problem, shelf: Shelf, one: Candidates, margin: float) -
     """Of the bends (2,) [m] that keep this margin for a single candidate, those that move the posts least."""
     from scipy.optimize import linprog
 
-    planes = _join([
-        _edges(problem, shelf, one, np.array([margin])), _box(problem, shelf, one), _no_snap(problem, shelf, one)
-    ])
+    planes = _join(
+        [_edges(problem, shelf, one, np.array([margin])), _box(problem, shelf, one), _no_snap(problem, shelf, one)]
+    )
     p, q, r = planes.p[0], planes.q[0], planes.r[0]
     kept = np.isfinite(r)
     scale = 1.0 / np.maximum(np.hypot(p, q)[kept], 1e-30)

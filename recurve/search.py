@@ -34,7 +34,9 @@ class Shelf:
     def of(cls, springs: Sequence[Spring]) -> Shelf:
         """The springs that can be had at all, in their order."""
         kept = tuple(s for s in springs if s.quantity is None or s.quantity > 0)
-        columns = [np.array([getattr(s, name) for s in kept], float) for name in ("rate", "free_length", "initial_tension")]
+        columns = [
+            np.array([getattr(s, name) for s in kept], float) for name in ("rate", "free_length", "initial_tension")
+        ]
         return cls(kept, *columns)
 
     def pairs(self, places: int) -> Mask:
@@ -158,12 +160,12 @@ def _primary_range(problem: Problem, shelf: Shelf, rows: Rows, past: Mask) -> tu
 
 def _secondary_range(problem: Problem, shelf: Shelf, span: tuple[float, float], stop: float) -> tuple[Array, Array]:
     """Range of v [N] of each spring as secondary, (n,): post travel, and a take-up within `span` [rad]."""
-    length = problem.posts[1].length(np.array([0.0, *span]))[0]
+    length = problem.posts[1].length(np.array([0.0, *np.minimum(span, stop)]))[0]
     rest, begin, end = length
     t0, t1 = problem.travel[1]
     low = shelf.tension + shelf.rate * (rest + t0 - shelf.free)
     high = shelf.tension + shelf.rate * (rest + t1 - shelf.free)
-    if span[1] < stop - TINY:
+    if span[1] <= stop + TINY:
         low = np.maximum(low, shelf.tension - shelf.rate * (end - rest))
     if span[0] > 0:
         high = np.minimum(high, shelf.tension - shelf.rate * (begin - rest))

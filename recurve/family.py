@@ -1,0 +1,163 @@
+"""Many units at once: curves of n units that differ in springs, posts, drag, stop and mass geometry.
+
+For fits and for the yield of a plan. The units share the shapes of I′(α) and L(α), tabulated once; each
+has its own grid of advance, broken at its own second take-up, so that a jump by an initial tension and the
+stop are met exactly.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from recurve.curve import InertiaSlope, speed_squared
+from recurve.mechanism import Array
+from recurve.posts import Posts
+
+TABLE_POINTS = 1001
+
+
+@dataclass(frozen=True)
+class Shapes:
+    """The shapes the units share, tabulated at `advance` (p,) [rad]: `slope` I′ (p,) [kg·m²/rad], and for each
+    place `stretch` L − L(0) [m] and `lever` L′ [m/rad], (places, p). `modes` (modes, p) [1]: relative changes
+    of I′ by one standard uncertainty of what was measured."""
+
+    advance: Array
+    slope: Array
+    stretch: Array
+    lever: Array
+    modes: Array
+
+    @classmethod
+    def of(cls, weights: InertiaSlope, posts: tuple[Posts, ...], reach: float, modes: Array | None = None) -> Shapes:
+        """Tabulate from 0 to `reach` [rad]; `modes` on `cls.grid(reach)`."""
+        advance = cls.grid(reach)
+        lengths = [p.length(advance) for p in posts]
+        stretch = np.stack([x[0] - x[0][0] for x in lengths])
+        lever = np.stack([x[1] for x in lengths])
+        none = np.zeros((0, len(advance)))
+        return cls(
+            advance, np.asarray(weights.inertia_slope(advance)), stretch, lever, none if modes is None else modes
+        )
+
+    @staticmethod
+    def grid(reach: float) -> Array:
+        """The advances (p,) [rad] of a table up to `reach` [rad]."""
+        return np.linspace(0.0, reach, TABLE_POINTS)
+
+
+@dataclass(frozen=True)
+class Units:
+    """n units: `rate` [N/m], `stretch` [m] at rest (negative where slack) and `tension` [N] of each spring,
+    (n, places); `drag`, `friction` [N·m], `share` [1], `stop` [rad], (n,); `modes` (n, modes) [1] how many
+    standard uncertainties I′ is off by each mode."""
+
+    rate: Array
+    stretch: Array
+    tension: Array
+    drag: Array
+    friction: Array
+    share: Array
+    stop: Array
+    modes: Array
+
+
+@dataclass(frozen=True)
+class Curves:
+    """ω₊² and ω₋² [rad²/s²] of n units on their own grids of advance [rad], all (n, g)."""
+
+    advance: Array
+    rising: Array
+    falling: Array
+
+    def falling_advance(self, speed: ArrayLike, top: Array | None = None) -> Array:
+        """Advance (n, m) [rad] at speeds (m,) or (n, m) [rad/s], falling from the stop or from `top` (n,) [rad]."""
+        squared = self.falling
+        if top is not None:
+            squared = np.where(self.advance <= top[:, None] + 1e-12, squared, np.inf)
+        floor = np.minimum.accumulate(squared[:, ::-1], axis=1)[:, ::-1]
+        found = _invert(self.advance, floor, speed)
+        return found if top is None else np.minimum(found, top[:, None])
+
+    def rising_advance(self, speed: ArrayLike, start: Array | None = None) -> Array:
+        """Advance (n, m) [rad] at speeds (m,) or (n, m) [rad/s], rising from rest or from `start` (n,) [rad]."""
+        squared = self.rising
+        if start is not None:
+            squared = np.where(self.advance >= start[:, None] - 1e-12, squared, -np.inf)
+        found = _invert(self.advance, np.maximum.accumulate(squared, axis=1), speed)
+        return found if start is None else np.maximum(found, start[:, None])
+
+
+def curves(shapes: Shapes, units: Units, points: int = 96) -> Curves:
+    """The curves of all units, on `points` advances before and as many after the second take-up."""
+    advance, past = _grids(shapes, units, points)
+    at = (advance / shapes.advance[-1] * (TABLE_POINTS - 1)).clip(0, TABLE_POINTS - 1)
+    low = np.minimum(at.astype(int), TABLE_POINTS - 2)
+    part = at - low
+
+    def read(table: Array) -> Array:
+        return np.asarray(table[low] + part * (table[low + 1] - table[low]))
+
+    slope = read(shapes.slope)
+    for i in range(len(shapes.modes)):
+        slope = slope * (1.0 + units.modes[:, i, None] * read(shapes.modes[i]))
+    torque = np.zeros_like(advance)
+    for place in range(len(shapes.stretch)):
+        stretched = units.stretch[:, place, None] + read(shapes.stretch[place])
+        pulls = past if place == 1 else stretched >= 0.0
+        pull = units.tension[:, place, None] + units.rate[:, place, None] * np.maximum(stretched, 0.0)
+        torque += np.where(pulls, pull, 0.0) * read(shapes.lever[place])
+    resist = (units.drag[:, None], units.friction[:, None], units.share[:, None])
+    return Curves(
+        advance,
+        speed_squared(torque, slope, *resist),
+        speed_squared(torque, slope, resist[0], -resist[1], -resist[2]),
+    )
+
+
+def takeups(shapes: Shapes, stretch: Array, place: int) -> Array:
+    """Where springs with these stretches at rest (n,) [m] take up, (n,) [rad]: 0 from rest, inf beyond the table."""
+    table = np.maximum.accumulate(shapes.stretch[place])
+    return np.asarray(np.interp(-stretch, table, shapes.advance, left=0.0, right=np.inf))
+
+
+def _grids(shapes: Shapes, units: Units, points: int) -> tuple[Array, np.ndarray]:
+    """Advances (n, 2·points) [rad] of each unit, and where its second spring has taken up."""
+    steps = np.linspace(0.0, 1.0, points)
+    if len(shapes.stretch) < 2:
+        whole = np.linspace(0.0, 1.0, 2 * points) * units.stop[:, None]
+        return whole, np.zeros(whole.shape, bool)
+    takeup = takeups(shapes, units.stretch[:, 1], 1)
+    broken = np.minimum(takeup, units.stop)[:, None]
+    before, after = broken * steps, broken + (units.stop[:, None] - broken) * steps
+    past = np.concatenate(
+        [np.zeros(before.shape, bool), np.broadcast_to((takeup < units.stop)[:, None], after.shape)], axis=1
+    )
+    # A spring that pulls from rest has nothing before its take-up: the first half is all at 0.
+    past |= (takeup <= 0.0)[:, None]
+    return np.concatenate([before, after], axis=1), past
+
+
+def _invert(advance: Array, extreme: Array, speed: ArrayLike) -> Array:
+    """The largest advance (n, m) whose running extreme (n, g) is ≤ speed²; 0 where there is none.
+
+    All rows in one search: each row's values are shifted above the last row's.
+    """
+    n, g = extreme.shape
+    level = np.broadcast_to(np.asarray(speed, float) ** 2, (n, np.shape(speed)[-1]))
+    top = float(level.max()) * 2.0 + 1.0
+    keys = np.clip(extreme, -1.0, top) + 1.0
+    offset = (np.arange(n) * (top + 3.0))[:, None]
+    flat = np.searchsorted((keys + offset).ravel(), (level + 1.0 + offset).ravel(), side="right").reshape(level.shape)
+    index = flat - 1 - (np.arange(n) * g)[:, None]
+    here = np.clip(index, 0, g - 2)
+    row = np.arange(n)[:, None]
+    low, high = keys[row, here], keys[row, here + 1]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = np.where(high > low, (level + 1.0 - low) / (high - low), 0.0)
+    found = advance[row, here] + np.clip(part, 0.0, 1.0) * (advance[row, here + 1] - advance[row, here])
+    found = np.where(index >= g - 1, advance[:, -1:], found)
+    return np.where(index < 0, 0.0, found)

@@ -1,0 +1,77 @@
+"""How far the mass geometry may be off: relative changes of I′(α) by what was measured with a ±."""
+
+from __future__ import annotations
+
+import copy
+from typing import Any
+
+import numpy as np
+
+from recurve import jobmodel as m
+from recurve.job import Job
+from recurve.jobbuild import Build, ranges
+from recurve.mechanism import Array, RadiusTable
+
+MOST_MODES = 3
+# A mode that changes I′ by less than this anywhere is left out.
+LEAST = 1e-3
+
+
+def slope_modes(job: Job, advance: Array) -> Array:
+    """Relative changes of I′ at the advances (p,) [rad] by one standard uncertainty each, (modes, p).
+
+    Every measured quantity of the weights is moved by its standard uncertainty; the changes, which are many
+    and alike, are then gathered into at most three independent ones that say the same (singular values).
+    Where no ± is given at all, I′ as a whole is taken as uncertain by the default of `data/ranges.toml`.
+    """
+    changes = [*_table_changes(job, advance), *_key_changes(job, advance)]
+    if not changes:
+        return np.full((1, len(advance)), float(ranges()["fit"]["mass_geometry"]["value"]))
+    _, sizes, shapes = np.linalg.svd(np.stack(changes), full_matrices=False)
+    modes = sizes[:, None] * shapes
+    kept = [_positive(mode) for mode in modes[:MOST_MODES] if np.abs(mode).max() > LEAST]
+    return np.stack(kept) if kept else np.zeros((0, len(advance)))
+
+
+def _positive(mode: Array) -> Array:
+    """A mode's sign is free: more I′ on the whole counts as +."""
+    return mode if mode.sum() >= 0 else -mode
+
+
+def _table_changes(job: Job, advance: Array) -> list[Array]:
+    """By each row of a table of radii."""
+    motion = job.weights.motion
+    if not isinstance(motion, RadiusTable):
+        return []
+    r, dr = motion.radius(advance)
+    return [effect / np.sqrt(3) / (2 * r * dr) for effect in motion.row_effects(advance)]
+
+
+def _key_changes(job: Job, advance: Array) -> list[Array]:
+    """By each quantity of [weights] that has a ±."""
+    middle = job.weights.inertia_slope(advance)
+    changes = []
+    for key, limit in job.limits.items():
+        if not key.startswith("weights.") or ".cg_radius[" in key or ".advance[" in key:
+            continue
+        moved = _moved(job, key, limit / np.sqrt(3)).inertia_slope(advance)
+        if np.isfinite(moved).all():
+            changes.append(moved / middle - 1.0)
+    return changes
+
+
+def _moved(job: Job, key: str, by: float) -> Any:
+    """The weights with one quantity of the job moved by so much [SI]."""
+    document = copy.deepcopy(job.document)
+    for name in ("sweep", "catalogue"):
+        document.pop(name, None)
+    table: Any = document
+    *path, last = [int(p) - 1 if p.isdigit() else p for p in key.replace("[", ".").replace("]", "").split(".")]
+    for part in path:
+        table = table[part]
+    model: Any = m.JobModel.model_validate(document)
+    for part in (*path, last):
+        model = model[part] if isinstance(part, int) else getattr(model, part)
+    unit = {"mass": "kg", "angle": "rad"}.get(str(last), "m")
+    table[last] = f"{float(model.value + by)!r} {unit}"
+    return Build(m.JobModel.model_validate(document)).weights()

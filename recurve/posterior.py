@@ -1,0 +1,240 @@
+"""Posterior of a state: its modes by least squares from many starts, then weighted samples.
+
+A Gaussian about the best state is too simple here, since take-ups and stops bend the likelihood. Each
+mode gives a Student t component; samples of their mixture are weighted by the posterior, and the
+mixture is fitted to them again. All of it seeded: the same input gives the same numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from recurve.mechanism import Array
+
+FREEDOM = 6.0  # degrees of freedom of the components: heavier tails than what they approximate
+ROUNDS = 3
+Density = Callable[[Array], Array]
+Residuals = Callable[[Array], Array]
+
+
+@dataclass(frozen=True)
+class Mode:
+    """A best state (p,), its log density, covariance (p, p), and whether the least squares converged."""
+
+    state: Array
+    height: float
+    covariance: Array
+    converged: bool
+
+
+@dataclass(frozen=True)
+class Samples:
+    """States (n, p) with weights (n,) that sum to 1; `effective` is how many equal samples they are worth."""
+
+    states: Array
+    weights: Array
+
+    @property
+    def effective(self) -> float:
+        """1/Σw²."""
+        return float(1.0 / (self.weights**2).sum())
+
+    def mean(self, values: Array) -> Array:
+        """Weighted mean over the first axis."""
+        return np.asarray(self.weights @ values)
+
+    def deviation(self, values: Array) -> Array:
+        """Weighted standard deviation over the first axis."""
+        return np.asarray(np.sqrt(np.maximum(self.weights @ (values - self.mean(values)) ** 2, 0.0)))
+
+    def equal(self, count: int) -> Array:
+        """So many states of equal weight (count, p), by systematic resampling."""
+        edges = np.cumsum(self.weights)
+        picks = np.searchsorted(edges / edges[-1], (np.arange(count) + 0.5) / count)
+        return np.asarray(self.states[np.minimum(picks, len(self.states) - 1)])
+
+
+def sobol(count: int, dimensions: int, seed: int) -> Array:
+    """Scrambled Sobol points (count, dimensions) in the open unit cube; `count` a power of two."""
+    from scipy.stats import qmc
+
+    points = qmc.Sobol(dimensions, scramble=True, rng=np.random.default_rng(seed)).random(count)
+    return np.asarray(np.clip(points, 1e-12, 1 - 1e-12))
+
+
+def spread_starts(density: Density, low: Array, high: Array, count: int, screened: int = 2048, seed: int = 1) -> Array:
+    """Of states drawn from the prior the best, each unlike those before, (count, p)."""
+    from scipy.special import ndtri
+
+    states = np.clip(1.3 * ndtri(sobol(screened, len(low), seed)), low, high)
+    order = np.argsort(-density(states), kind="stable")
+    chosen = [np.clip(np.zeros(len(low)), low, high)]
+    for index in order[: screened // 4]:
+        if len(chosen) == count:
+            break
+        if min(float(np.abs(states[index] - c).max()) for c in chosen) > 1.0:
+            chosen.append(states[index])
+    return np.stack(chosen)
+
+
+def find_modes(
+    residuals: Residuals, density: Density, starts: Array, low: Array, high: Array, most: int = 3, within: float = 8.0
+) -> tuple[Mode, ...]:
+    """Distinct best states from the starts (s, p), the highest first, those within e^−`within` of it.
+
+    `residuals` maps states (n, p) to (n, r), prior included; their squares' half-sum is minimised.
+    """
+    found = []
+    for start in starts:
+        end = descend(residuals, start, low, high)
+        found.append(Mode(end.state, float(density(end.state[None])[0]), end.covariance, end.converged))
+    found = sorted((m for m in found if np.isfinite(m.height)), key=lambda m: -m.height)
+    if not found:
+        best = starts[int(np.argmax(density(starts)))]
+        return (Mode(best, float(density(best[None])[0]), np.eye(len(best)), False),)
+    kept: list[Mode] = []
+    for mode in found:
+        if mode.height < found[0].height - within or len(kept) == most:
+            break
+        if all(_apart(mode, other) for other in kept):
+            kept.append(mode)
+    return tuple(kept)
+
+
+def _apart(one: Mode, other: Mode) -> bool:
+    """Whether two states are different answers rather than two stops on the way to one."""
+    sigma = np.sqrt(np.maximum(np.diag(other.covariance), 1e-12))
+    return bool((np.abs(one.state - other.state) > 3.0 * sigma + 0.05).any())
+
+
+@dataclass(frozen=True)
+class Descent:
+    """The end of one least-squares descent: state (p,), covariance (p, p) for residuals of unit variance, the
+    sum of squares, and whether it converged."""
+
+    state: Array
+    covariance: Array
+    squares: float
+    converged: bool
+
+
+def descend(
+    residuals: Residuals, start: Array, low: Array, high: Array, scale: Array | None = None, evaluations: int = 60
+) -> Descent:
+    """Least squares from `start` (p,) within the bounds (p,): Σ residual² is minimised.
+
+    `residuals` maps states (n, p) to (n, r). `scale` (p,) is a typical size of each number, for the
+    differences of the Jacobian; 1 where it is not given. Converged means that the step or the gain fell
+    below the tolerance, and that the gradient is small against what the residuals could make.
+    """
+    from scipy.optimize import least_squares
+
+    size = np.ones(len(start)) if scale is None else scale
+    # Parameters of any size become numbers of order 1.
+    ends = (low / size, high / size)
+    inside = np.clip(start / size, ends[0] + 1e-9, ends[1] - 1e-9)
+
+    def jacobian(x: Array) -> Array:
+        steps = 1e-4 * np.eye(len(x)) if scale is None else 1e-5 * np.diag(np.maximum(np.abs(x), 1e-3))
+        values = residuals(np.concatenate([x + steps, x - steps]) * size)
+        return np.asarray(((values[: len(x)] - values[len(x) :]) / (2 * np.diag(steps)[:, None])).T)
+
+    tolerance = 1e-8 if scale is None else 1e-14
+    fitted = least_squares(
+        lambda x: residuals(x[None] * size)[0], inside, jac=jacobian, bounds=ends, x_scale="jac", xtol=max(tolerance, 1e-15),
+        ftol=tolerance, gtol=tolerance, max_nfev=evaluations,
+    )  # fmt: skip
+    information = fitted.jac.T @ fitted.jac
+    trace = 1e-9 if scale is None else 1e-14
+    covariance = np.linalg.pinv(information + trace * np.diag(np.diag(information) + (scale is None)))
+    converged = bool(fitted.status > 0 and _flat(fitted.jac, fitted.fun, fitted.x, ends))
+    return Descent(fitted.x * size, covariance * np.outer(size, size), float(2 * fitted.cost), converged)
+
+
+def _flat(jacobian: Array, residual: Array, x: Array, ends: tuple[Array, Array]) -> bool:
+    """Whether no free direction of the state still lowers the squares: cosine between residual and column."""
+    length = np.linalg.norm(jacobian, axis=0) * max(float(np.linalg.norm(residual)), 1e-12)
+    cosine = np.abs(jacobian.T @ residual) / np.maximum(length, 1e-300)
+    free = (x > ends[0] + 1e-6) & (x < ends[1] - 1e-6)
+    return bool((cosine[free] < 0.02).all())
+
+
+def sample(density: Density, modes: tuple[Mode, ...], count: int = 4096, seed: int = 2) -> Samples:
+    """Weighted samples of the density, from a mixture about the modes that is fitted to them ROUNDS times."""
+    heights = np.array([m.height for m in modes])
+    scale = np.array([np.linalg.slogdet(m.covariance)[1] / 2 for m in modes])
+    shares = np.exp(heights + scale - (heights + scale).max())
+    shares = np.maximum(shares / shares.sum(), 0.1)
+    mixture = _Mixture(shares / shares.sum(), [m.state for m in modes], [1.3 * m.covariance for m in modes])
+    for turn in range(ROUNDS):
+        number = count if turn == ROUNDS - 1 else count // 2
+        states = mixture.draw(number, seed + turn)
+        logs = density(states) - mixture.log_density(states)
+        weights = np.exp(logs - logs.max())
+        weights /= weights.sum()
+        if turn < ROUNDS - 1:
+            mixture = mixture.fitted(states, weights)
+    return Samples(states, weights)
+
+
+@dataclass(frozen=True)
+class _Mixture:
+    """Student t components: shares (c,), centres and scale matrices."""
+
+    shares: Array
+    centres: list[Array]
+    scales: list[Array]
+
+    def draw(self, count: int, seed: int) -> Array:
+        """Quasi-random states (count, p)."""
+        from scipy.special import chdtri, ndtri
+
+        dimensions = len(self.centres[0])
+        points = sobol(count, dimensions + 2, seed)
+        component = np.searchsorted(np.cumsum(self.shares) / self.shares.sum(), points[:, 0])
+        component = np.minimum(component, len(self.shares) - 1)
+        normal = ndtri(points[:, 2:])
+        normal *= np.sqrt(FREEDOM / chdtri(FREEDOM, points[:, 1]))[:, None]
+        states = np.empty((count, dimensions))
+        for c, (centre, scale) in enumerate(zip(self.centres, self.scales, strict=True)):
+            pick = component == c
+            states[pick] = centre + normal[pick] @ np.linalg.cholesky(scale).T
+        return states
+
+    def log_density(self, states: Array) -> Array:
+        """Log density (n,) of the mixture, up to a constant."""
+        parts = np.stack([self._log_component(c, states) for c in range(len(self.shares))])
+        top = parts.max(axis=0)
+        return np.asarray(top + np.log(np.exp(parts - top).sum(axis=0)))
+
+    def _log_component(self, c: int, states: Array) -> Array:
+        root = np.linalg.cholesky(self.scales[c])
+        scaled = np.linalg.solve(root, (states - self.centres[c]).T)
+        p = states.shape[1]
+        log_root = np.log(np.diag(root)).sum()
+        return np.asarray(
+            np.log(self.shares[c]) - log_root - 0.5 * (FREEDOM + p) * np.log1p((scaled**2).sum(axis=0) / FREEDOM)
+        )
+
+    def fitted(self, states: Array, weights: Array) -> _Mixture:
+        """One step towards the weighted samples (expectation–maximisation)."""
+        parts = np.stack([self._log_component(c, states) for c in range(len(self.shares))])
+        belongs = np.exp(parts - parts.max(axis=0))
+        belongs *= weights / belongs.sum(axis=0)
+        shares, centres, scales = [], [], []
+        for c in range(len(self.shares)):
+            share = float(belongs[c].sum())
+            if share < 0.005:
+                continue
+            centre = belongs[c] @ states / share
+            off = states - centre
+            spread = (off * belongs[c][:, None]).T @ off / share
+            # Never narrower than a tenth of what it was: few samples must not shut a direction.
+            spread = spread + 0.01 * self.scales[c]
+            shares.append(share)
+            centres.append(centre)
+            scales.append(spread)
+        return _Mixture(np.array(shares) / sum(shares), centres, scales)

@@ -1,0 +1,246 @@
+"""What a sweep should read, given the state of a unit: priors, parameters, predictions for many states at once.
+
+A state is a vector of numbers that are all of order 1 (design §4): each is a parameter less its prior's
+middle, in prior standard uncertainties. Rates are logarithmic, so that they stay positive.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from recurve.family import Curves, Shapes, Units, curves, takeups
+from recurve.job import Job, Sweep
+from recurve.jobbuild import default, ranges
+from recurve.massmodes import slope_modes
+from recurve.mechanism import Array
+
+SQRT3 = float(np.sqrt(3.0))
+# Speeds at which a reading is predicted, in standard uncertainties of speed, and their weights: the
+# three-point Gauss–Hermite rule, so that a reading on a steep flank is known to scatter.
+NODES = np.array([-SQRT3, 0.0, SQRT3])
+WEIGHTS = np.array([1.0, 4.0, 1.0]) / 6.0
+PLACES = ("primary", "secondary")
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One number of a state: `name`, prior `middle` and standard uncertainty `spread` (natural units, SI or
+    log SI), `least` and `most` it may physically be, and whether its prior was `measured` by the user."""
+
+    name: str
+    middle: float
+    spread: float
+    least: float = -np.inf
+    most: float = np.inf
+    measured: bool = False
+
+
+@dataclass(frozen=True)
+class SweepModel:
+    """The unit's shapes, the parameters in their order, the sweep, and the initial tensions (places,) [N]."""
+
+    shapes: Shapes
+    parameters: tuple[Parameter, ...]
+    sweep: Sweep
+    tension: Array
+    zero_by_curve: bool
+
+    @property
+    def size(self) -> int:
+        """How many numbers a state has."""
+        return len(self.parameters)
+
+    def natural(self, states: Array) -> Array:
+        """States (n, size) as parameters in their natural units."""
+        middle = np.array([p.middle for p in self.parameters])
+        return np.asarray(middle + states * np.array([p.spread for p in self.parameters]))
+
+    def bounds(self) -> tuple[Array, Array]:
+        """Least and most of each number of a state, (size,)."""
+        ends = [((p.least - p.middle) / p.spread, (p.most - p.middle) / p.spread) for p in self.parameters]
+        low, high = np.array(ends).T
+        return low, high
+
+    def column(self, natural: Array, name: str) -> Array:
+        """One parameter (n,) by name."""
+        index = next(i for i, p in enumerate(self.parameters) if p.name == name)
+        return np.asarray(natural[:, index])
+
+    def units(self, states: Array) -> Units:
+        """The states (n, size) as units that can be computed."""
+        x = self.natural(states)
+        places = PLACES[: len(self.tension)]
+        modes = [p.name for p in self.parameters if p.name.startswith("mode ")]
+        none = np.zeros((len(x), 0))
+        return Units(
+            rate=np.exp(np.stack([self.column(x, f"{p}.rate") for p in places], axis=1)),
+            stretch=np.stack([self.column(x, f"{p}.stretch") for p in places], axis=1),
+            tension=np.broadcast_to(self.tension, (len(x), len(places))),
+            drag=self.column(x, "drag"),
+            friction=self.column(x, "friction"),
+            share=self.column(x, "friction_share"),
+            stop=self.column(x, "stop"),
+            modes=np.stack([self.column(x, name) for name in modes], axis=1) if modes else none,
+        )
+
+    def predict(self, states: Array) -> tuple[Array, Array]:
+        """Reading expected and variance by the uncertainty of speed, (n, readings) each [rad, rad²]."""
+        made = curves(self.shapes, self.units(states), 56)
+        sweep, n = self.sweep, len(states)
+        speeds = np.maximum(sweep.speed[:, None] + NODES * sweep.speed_reading / SQRT3, 1e-3)
+        at = np.empty((n, len(sweep.speed), 3))
+        start, top = ends(made, sweep)
+        for rising in (True, False):
+            pick = sweep.rising == rising
+            if pick.any():
+                asked = speeds[pick].ravel()
+                got = made.rising_advance(asked, start) if rising else made.falling_advance(asked, top)
+                at[:, pick] = got.reshape(n, -1, 3)
+        mean = at @ WEIGHTS
+        variance = ((at - mean[:, :, None]) ** 2) @ WEIGHTS
+        return mean - self._shift(states, made, start)[:, None], variance
+
+    def _shift(self, states: Array, made: Curves, start: Array) -> Array:
+        """What the bench's zero hides (n,) [rad]: its own error, and the advance already in where it was taken."""
+        zero = self.column(self.natural(states), "zero")
+        if self.sweep.zeroed_at is None:
+            return zero
+        hidden = made.rising_advance(np.array([self.sweep.zeroed_at]), start)[:, 0]
+        return np.asarray(zero + hidden)
+
+    def misfit(self, states: Array) -> tuple[Array, Array]:
+        """Standardised residuals (n, readings) [1] and their standard uncertainties [rad]."""
+        mean, variance = self.predict(states)
+        sigma = np.sqrt(self.sweep.reading**2 / 3 + variance)
+        return (self.sweep.advance - mean) / sigma, sigma
+
+    def log_density(self, states: Array) -> Array:
+        """Log of the posterior density (n,), up to a constant; −inf outside the bounds."""
+        low, high = self.bounds()
+        inside = ((states >= low) & (states <= high)).all(axis=1) & self._in_order(states)
+        result = np.full(len(states), -np.inf)
+        if inside.any():
+            kept = states[inside]
+            residual, sigma = self.misfit(kept)
+            result[inside] = -0.5 * (residual**2).sum(axis=1) - np.log(sigma).sum(axis=1) - 0.5 * (kept**2).sum(axis=1)
+        return result
+
+
+    def _in_order(self, states: Array) -> np.ndarray:
+        """Where the primary takes up first (n,): two undescribed springs must not change places."""
+        described = all(p.measured for p in self.parameters if p.name.endswith(".stretch"))
+        if len(self.tension) < 2 or described:
+            return np.ones(len(states), bool)
+        natural = self.natural(states)
+        first, second = (takeups(self.shapes, self.column(natural, f"{p}.stretch"), i) for i, p in enumerate(PLACES))
+        return np.asarray(first <= second)
+
+
+def ends(made: Curves, sweep: Sweep) -> tuple[Array, Array]:
+    """Where a rising sweep begins, what stays in at a standstill, and the highest advance a falling one comes
+    from, (n,) [rad] each."""
+    start = made.falling_advance(np.zeros(1))[:, 0]
+    top = made.rising_advance(np.array([sweep.speed.max()]), start)[:, 0]
+    return start, top
+
+
+def sweep_model(job: Job) -> SweepModel:
+    """The model of the job's sweep; the job must have one."""
+    assert job.sweep is not None  # the caller has asked
+    reach = 1.35 * max(job.stop.limits[1], float(job.sweep.advance.max()))
+    grid = Shapes.grid(_bound_reach(job, reach))
+    modes = slope_modes(job, grid)
+    posts = tuple(p.posts for p in job.places)
+    shapes = Shapes.of(job.weights, posts, float(grid[-1]), modes)
+    parameters = [p for i, name in enumerate(PLACES[: len(posts)]) for p in _spring_parameters(job, i, name)]
+    parameters += _resistance_parameters(job)
+    parameters.append(_stop_parameter(job, float(grid[-1])))
+    parameters.append(_zero_parameter(job))
+    parameters += [Parameter(f"mode {i}", 0.0, 1.0, -5.0, 5.0) for i in range(len(modes))]
+    tension = np.array([0.0 if p.found is None else p.found.initial_tension for p in job.places])
+    return SweepModel(shapes, tuple(parameters), job.sweep, tension, job.sweep.zeroed_at is not None)
+
+
+def _bound_reach(job: Job, reach: float) -> float:
+    """How far the weights and posts can be tabulated: no further than the mechanism itself goes."""
+    for _ in range(20):
+        grid = np.linspace(0.0, reach, 64)
+        slope = job.weights.inertia_slope(grid)
+        if np.isfinite(slope).all() and (slope > 0).all():
+            return reach
+        reach = max(0.97 * reach, job.stop.limits[1])
+    return job.stop.limits[1]
+
+
+def _fit_default(key: str, dimension: str) -> float:
+    return default("fit", key, dimension)
+
+
+def _std(job: Job, key: str) -> float | None:
+    limit = job.limits.get(key)
+    return None if limit is None or limit == 0 else limit / SQRT3
+
+
+def _spring_parameters(job: Job, index: int, name: str) -> list[Parameter]:
+    place = job.places[index]
+    rest, lever = (float(x) for x in place.posts.length(0.0))
+    spread = float(np.log(ranges()["fit"][f"{name}_rate"]["spread"]))
+    rate = Parameter(
+        f"{name}.rate", float(np.log(_fit_default(f"{name}_rate", "rate"))), spread, np.log(30.0), np.log(1e5)
+    )
+    entry = ranges()["fit"][f"{name}_stretch"]
+    stretch = Parameter(f"{name}.stretch", entry["value"] * 1e-3, entry["spread"] * 1e-3, -6e-3, 8e-3)
+    if place.found is None:
+        return [rate, stretch]
+    relative = (_std(job, f"springs.{name}.rate") or 0.1 * place.found.rate) / place.found.rate
+    rate = Parameter(rate.name, float(np.log(place.found.rate)), relative, rate.least, rate.most, True)
+    takeup = _std(job, f"springs.{name}.takeup")
+    free = _std(job, f"springs.{name}.free_length") or 0.1e-3
+    by = free if takeup is None else takeup * max(abs(_lever_at(job, index, place.found.free_length)), abs(lever), 1e-3)
+    stretch = Parameter(stretch.name, rest - place.found.free_length, by, stretch.least, stretch.most, True)
+    return [rate, stretch]
+
+
+def _lever_at(job: Job, index: int, free_length: float) -> float:
+    """L′ [m/rad] where the spring takes up."""
+    grid = np.linspace(0.0, job.stop.limits[1], 200)
+    length, slope = job.places[index].posts.length(grid)
+    return float(np.interp(free_length, np.maximum.accumulate(length), slope))
+
+
+def _resistance_parameters(job: Job) -> list[Parameter]:
+    given = job.document.get("drag", {})
+    electronic = job.trigger == "electronic"
+    drag_limit = default_limit = ranges()["drag"]["rubbing_block"]["limit"] * 1e-3
+    if "rubbing_block" in given:
+        drag_limit = job.limits.get("drag.rubbing_block", 0.25 * job.drag.rubbing_block)
+    elif "breaker_spring" in given:
+        # A friction coefficient is hardly known to better than a third.
+        drag_limit = 0.35 * job.drag.rubbing_block
+    drag = Parameter(
+        "drag", job.drag.rubbing_block, max(min(drag_limit, 10 * default_limit), 1e-6) / SQRT3, 0.0, 0.1, bool(given)
+    )
+    if electronic:
+        drag = Parameter("drag", 0.0, 1e-9, 0.0, 1e-6, True)
+    friction = _one_sided(job, "friction", job.drag.friction, "moment", 0.05)
+    share = _one_sided(job, "friction_share", job.drag.friction_share, "number", 0.4)
+    return [drag, friction, share]
+
+
+def _one_sided(job: Job, key: str, value: float, dimension: str, most: float) -> Parameter:
+    """A friction: as measured, or about 0 and never negative."""
+    if key in job.document.get("drag", {}):
+        spread = _std(job, f"drag.{key}") or max(0.3 * value, 1e-6)
+        return Parameter(key, value, spread, 0.0, most, True)
+    return Parameter(key, 0.0, _fit_default(key, dimension), 0.0, most)
+
+
+def _stop_parameter(job: Job, reach: float) -> Parameter:
+    spread = _std(job, "stop.advance") or _fit_default("stop", "angle")
+    return Parameter("stop", job.stop.advance, spread, 0.3 * job.stop.advance, reach, "stop.advance" in job.limits)
+
+
+def _zero_parameter(job: Job) -> Parameter:
+    return Parameter("zero", 0.0, _fit_default("zero", "angle"), -np.radians(40.0), np.radians(40.0))

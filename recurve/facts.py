@@ -12,11 +12,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from recurve.build import Build, Fitted
 from recurve.curve import Trace, Unit, residual_advance
 from recurve.ideal import Ideal
 from recurve.job import Job
 from recurve.mechanism import Array
-from recurve.plan import Build, Fitted, Plan
+from recurve.plan import Plan
 
 RPM = 30 / math.pi
 PLACES = ("primary", "secondary")
@@ -83,7 +84,11 @@ def plan_facts(plan: Plan, files: tuple[str, ...] = ()) -> dict[str, Any]:
         "title": job.title,
         "fingerprint": job.fingerprint,
         "margin": None if build is None else round(build.margin, 6),
-        "yield": None,
+        "yield": None if plan.built is None else round(plan.built.share, 4),
+        "costs": []
+        if plan.built is None
+        else [{"source": n, "yield_gained": round(g, 4)} for n, g in plan.built.costs],
+        "from": "sweep" if plan.fit is not None else "description",
         "springs": _spring_facts(build),
         "stop": {
             "found_deg": deg(job.stop.advance),
@@ -101,6 +106,7 @@ def plan_facts(plan: Plan, files: tuple[str, ...] = ()) -> dict[str, Any]:
         "curve": None if build is None else curve_facts(job, build.unit, build.curve, default_speeds(job, build.curve)),
         "ideal": None if plan.ideal is None else _ideal_facts(plan.ideal),
         "searched": {"pairs": plan.pairs, "feasible": plan.feasible},
+        "others": [{"springs": [s.spring.id for s in o.springs], "margin": round(o.margin, 6)} for o in plan.others],
         "reasons": list(plan.reasons),
         "notes": list(plan.notes),
         "files": list(files),

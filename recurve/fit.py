@@ -78,7 +78,7 @@ class Fit:
         raise KeyError(name)
 
     def __str__(self) -> str:
-        from recurve.report import fit_text
+        from recurve.checkreport import fit_text
 
         return fit_text(self)
 
@@ -131,7 +131,13 @@ def _inflation(squares: float, readings: int, parameters: int) -> float:
 
 
 def _result(
-    job: Job, model: SweepModel, used: SweepModel, kept: np.ndarray, modes: tuple[Mode, ...], samples: Samples, inflation: float
+    job: Job,
+    model: SweepModel,
+    used: SweepModel,
+    kept: np.ndarray,
+    modes: tuple[Mode, ...],
+    samples: Samples,
+    inflation: float,
 ) -> Fit:
     best = modes[0].state
     estimates, values = _estimates(job, used, samples, best)
@@ -181,7 +187,9 @@ _PLAIN = {
 }
 
 
-def _estimates(job: Job, model: SweepModel, samples: Samples, best: Array) -> tuple[tuple[Estimate, ...], dict[str, Array]]:
+def _estimates(
+    job: Job, model: SweepModel, samples: Samples, best: Array
+) -> tuple[tuple[Estimate, ...], dict[str, Array]]:
     """All estimates, and the samples (n,) each comes from."""
     made: list[Estimate] = []
     values: dict[str, Array] = {}
@@ -209,7 +217,9 @@ def _estimates(job: Job, model: SweepModel, samples: Samples, best: Array) -> tu
             pull = np.where(x >= 0, model.tension[index] + rates * np.maximum(x, 0.0), 0.0)
             add(f"{place}.pull", stretch, "N", pull, given[stretch], told)
     for name, (parameter, unit, size) in _PLAIN.items():
-        add(name, parameter, unit, model.column(natural, parameter) / size, given[parameter], shrink[parameter] < LEARNT)
+        add(
+            name, parameter, unit, model.column(natural, parameter) / size, given[parameter], shrink[parameter] < LEARNT
+        )
     add("scale", _scale_parameter(model), "", _scale(model, natural), True, _scale_learnt(model, samples))
     return tuple(made), values
 
@@ -274,7 +284,10 @@ def _deciding(model: SweepModel, states: Array) -> tuple[float, bool, float]:
     speeds = np.linspace(0.7 * model.sweep.speed.min(), 1.15 * model.sweep.speed.max(), 120)
     made = curves(model.shapes, model.units(states), 56)
     start, top = ends(made, model.sweep)
-    both = (np.diff(made.rising_advance(speeds, start), axis=0)[0], np.diff(made.falling_advance(speeds, top), axis=0)[0])
+    both = (
+        np.diff(made.rising_advance(speeds, start), axis=0)[0],
+        np.diff(made.falling_advance(speeds, top), axis=0)[0],
+    )
     rising = np.abs(both[0]).max() >= np.abs(both[1]).max()
     gap = np.abs(both[0] if rising else both[1])
     return float(speeds[gap.argmax()]), bool(rising), float(gap.max())

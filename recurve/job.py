@@ -28,7 +28,8 @@ class SpringPlace:
 class Sweep:
     """Readings of the unit as found, in distributor terms: `speed` [rad/s], `advance` [rad], `rising`
     (bool), `row` in the file, all (n,); `reading` [rad] and `speed_reading` [rad/s] their ± limits;
-    `zeroed_at` [rad/s] where zero was taken, None if the weights were held home."""
+    `zeroed_at` [rad/s] where zero was taken, None if the weights were held home; `static_known` is false for
+    readings at the crank whose static timing was not given."""
 
     file: str
     speed: Array
@@ -38,6 +39,19 @@ class Sweep:
     reading: float
     speed_reading: float
     zeroed_at: float | None
+    static_known: bool = True
+
+
+@dataclass(frozen=True)
+class Tolerances:
+    """How far a finished build may be off the plan, as limits: `rate` [1] of a new spring's rate,
+    `initial_tension` [N], `post` [m] of the length over the posts, `stop` [m] of the trim, `reading` [rad]."""
+
+    rate: float
+    initial_tension: float
+    post: float
+    stop: float
+    reading: float
 
 
 @dataclass(frozen=True)
@@ -65,6 +79,7 @@ class Job:
     notes: tuple[str, ...]
     fingerprint: str
     document: dict[str, Any]
+    build: Tolerances = Tolerances(0.0, 0.0, 0.0, 0.0, 0.0)
 
     @property
     def name(self) -> str:

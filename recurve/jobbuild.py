@@ -12,8 +12,8 @@ import numpy as np
 from recurve import jobmodel as m
 from recurve.curve import Drag, Stop
 from recurve.datafiles import data_file
-from recurve.job import SpringPlace
-from recurve.mechanism import Link, Motion, RadiusTable, Slot, Weights, weight_faults
+from recurve.job import SpringPlace, Tolerances
+from recurve.mechanism import CorrectedWeights, Link, Motion, RadiusTable, Slot, Weights, weight_faults
 from recurve.posts import Body, BodyPoint, PointPosts, Posts, TablePosts, post_faults
 from recurve.springs import Spring
 from recurve.target import Band, Target
@@ -85,7 +85,11 @@ class Build:
     def weights(self) -> Weights:
         given = self.model.weights
         motion = self._motion(given.motion)
-        return Weights(given.count, given.mass.value, motion)
+        if given.correction is None:
+            return Weights(given.count, given.mass.value, motion)
+        rows = given.correction
+        advance = tuple(a.value for a in rows.advance)
+        return CorrectedWeights(given.count, given.mass.value, motion, advance, rows.factor)
 
     def _motion(self, given: m.SlotMotion | m.LinkMotion | m.TableMotion) -> Motion:
         key = ("weights", "motion")
@@ -237,6 +241,21 @@ class Build:
                 )
                 body = "base"
         return BodyPoint(body, self.point(given, key))
+
+    def tolerances(self) -> Tolerances:
+        given = self.model.build or m.BuildTable()
+        dimensions = {
+            "rate": "number",
+            "initial_tension": "force",
+            "post": "length",
+            "stop": "length",
+            "reading": "angle",
+        }
+        values = {}
+        for name, dimension in dimensions.items():
+            value = getattr(given, name)
+            values[name] = default("build", name, dimension) if value is None else value
+        return Tolerances(**values)
 
     # --- target -------------------------------------------------------------------------------------
 

@@ -40,6 +40,7 @@ def load_job(path: str | Path) -> Job:
         raise InputError(f"{path}: got tables nested too deeply to read, expected a job file") from None
     model = _validated(document, text, str(path), faults)
     readings = _table(file, document, "sweep", read_sweep, faults)
+    faults += swapped_columns(readings, str(path))
     catalogue = _table(file, document, "catalogue", read_catalogue, faults)
     if model is None or faults:
         raise InputError(faults)
@@ -96,8 +97,11 @@ def _build(
         trigger=given.trigger,
         places=places,
         target=target,
-        sweep=_sweep(model, readings),
+        sweep=None
+        if model.sweep is None or readings is None
+        else sweep_of(model.sweep, model.distributor.speed_ratio, readings),
         catalogue=catalogue,
+        build=build.tolerances(),
         limits=limits_of(model),
         notes=(*build.notes, *_order_notes(target), *(() if catalogue is None else catalogue.notes)),
         fingerprint=_fingerprint(file, model),
@@ -114,13 +118,11 @@ def _located(text: str, shown: str, key: tuple[Any, ...], message: str) -> str:
     return f"{where}: {message}"
 
 
-def _sweep(model: m.JobModel, readings: Readings | None) -> Sweep | None:
-    given = model.sweep
-    if given is None or readings is None:
-        return None
-    ratio = model.distributor.speed_ratio
+def sweep_of(given: m.SweepTable, ratio: float, readings: Readings) -> Sweep:
+    """Readings in distributor terms, as the table says they were taken; `ratio` crank turns a distributor turn."""
     speed_ratio = ratio if (given.speed_basis or given.basis) == "crank" else 1.0
-    advance_ratio = ratio if (given.advance_basis or given.basis) == "crank" else 1.0
+    crank = (given.advance_basis or given.basis) == "crank"
+    advance_ratio = ratio if crank else 1.0
     static = 0.0 if given.static is None else given.static.value
     reading = given.reading if given.reading is not None else default("sweep", "reading", "angle")
     speed_reading = (
@@ -135,7 +137,39 @@ def _sweep(model: m.JobModel, readings: Readings | None) -> Sweep | None:
         reading / advance_ratio,
         speed_reading / speed_ratio,
         None if given.zeroed_at is None else given.zeroed_at.value / speed_ratio,
+        static_known=not crank or given.static is not None,
     )
+
+
+def swapped_columns(readings: Readings | None, shown: str) -> list[str]:
+    """The fault of a sweep whose speed and advance have changed places: degrees no unit has, at a crawl."""
+    if readings is None or len(readings.speed) < 2:
+        return []
+    if np.median(np.abs(readings.advance)) > np.radians(100.0) and np.median(readings.speed) * 30 / np.pi < 100.0:
+        return [
+            f"{shown}: got advances of hundreds of degrees at a few rpm, expected speed and advance the other way round"
+        ]
+    return []
+
+
+def read_as_left(path: str | Path, job: Job, *, basis: str | None = None, zeroed_at: str | None = None) -> Sweep:
+    """Readings of the finished unit, taken as those of the job's [sweep] were unless `basis` says otherwise; zero is
+    taken with the weights held home unless `zeroed_at` tells a speed. Raises InputError."""
+    faults: list[str] = []
+    table = {k: v for k, v in job.document.get("sweep", {}).items() if k != "zeroed_at"} | {"file": str(path)}
+    if basis is not None:
+        table = {k: v for k, v in table.items() if not k.endswith("basis") and k != "static"} | {"basis": basis}
+    if zeroed_at is not None:
+        table["zeroed_at"] = zeroed_at
+    try:
+        given = m.SweepTable.model_validate(table)
+    except ValidationError as error:
+        raise InputError(fault_lines(error, "", "verify", m.SweepTable)) from None
+    readings = read_sweep(Path(path), str(path), faults)
+    faults += swapped_columns(readings, str(path))
+    if readings is None or faults:
+        raise InputError(faults)
+    return sweep_of(given, job.speed_ratio, readings)
 
 
 def _order_notes(target: Target | None) -> list[str]:

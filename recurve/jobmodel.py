@@ -17,20 +17,27 @@ from recurve.quantity import (
     AngleLimit,
     AngleOrZero,
     Force,
+    ForceLimit,
     ForceOrZero,
     Length,
+    LengthLimit,
     LengthOrZero,
-    Mass,
     Moment,
     Number,
     NumberOrZero,
     PositiveAngle,
+    Quantity,
     Rate,
+    ShareLimit,
     SignedLength,
     Speed,
     SpeedLimit,
 )
 from recurve.units import Measured
+
+Basis = Literal["distributor", "crank"]
+# A mass where the weights need one; a default is not read, so None stands only where none is given.
+OptionalMass = Annotated[Measured | None, Quantity("mass")]
 
 
 class Table(BaseModel):
@@ -115,6 +122,55 @@ class TableMotion(Table):
         return self
 
 
+class SweepReading(Table):
+    """How a sweep was read: what its columns count in, how well, and where zero was taken."""
+
+    basis: Basis = "distributor"
+    speed_basis: Basis | None = None
+    advance_basis: Basis | None = None
+    static: Angle | None = None
+    reading: AngleLimit | None = None
+    speed_reading: SpeedLimit | None = None
+    zeroed_at: Speed | None = None
+
+
+class ReferenceSpring(Table):
+    """A spring that was in the unit while it was swept, weighed and stretched; `post_bend`: how far its anchor
+    stood from where the job describes it, + away from the other post."""
+
+    rate: Rate
+    free_length: Length | None = None
+    takeup: AngleOrZero | None = None
+    initial_tension: ForceOrZero | None = None
+    post_bend: SignedLength | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> ReferenceSpring:
+        if (self.free_length is None) == (self.takeup is None):
+            raise ValueError("expected free_length, or takeup, where it begins to pull; one of them")
+        return self
+
+
+class ReferenceMotion(SweepReading):
+    """I′(α) from a sweep with known springs: `primary` and `secondary`, or those described in [springs];
+    `stop`: where it was in that sweep, if elsewhere than [stop] says."""
+
+    kind: Literal["reference"]
+    sweep: str
+    stop: PositiveAngle | None = None
+    primary: ReferenceSpring | None = None
+    secondary: ReferenceSpring | None = None
+
+    @model_validator(mode="after")
+    def _together(self) -> ReferenceMotion:
+        if self.secondary is not None and self.primary is None:
+            raise ValueError(
+                "secondary without primary: expected both, primary alone where the secondary was out, or neither "
+                "where the springs of [springs] were in"
+            )
+        return self
+
+
 def _check_rows(advance: tuple[Measured, ...], other: tuple[Measured, ...], name: str) -> None:
     if len(advance) != len(other):
         raise ValueError(f"{len(advance)} advances and {len(other)} of {name}; expected as many of each")
@@ -128,13 +184,37 @@ def _kind(given: Any) -> str | None:
     return kind if isinstance(kind, str) else None
 
 
+class Correction(Table):
+    """A factor on I′ by advance, as a sweep has shown it: the polynomial through the rows, of degree ≤ 3."""
+
+    advance: Annotated[tuple[AngleOrZero, ...], Field(min_length=1)]
+    factor: Annotated[tuple[Annotated[float, Field(gt=0.2, lt=5, allow_inf_nan=False)], ...], Field(min_length=1)]
+
+    @model_validator(mode="after")
+    def _rows(self) -> Correction:
+        _check_rows(self.advance, tuple(Measured(f) for f in self.factor), "factor")
+        return self
+
+
 class Weights(Table):
     count: Annotated[int, Field(ge=1, le=8, strict=True)] = 2
-    mass: Mass
+    mass: OptionalMass = None
+    correction: Correction | None = None
     motion: Annotated[
-        Annotated[SlotMotion, Tag("slot")] | Annotated[LinkMotion, Tag("link")] | Annotated[TableMotion, Tag("table")],
+        Annotated[SlotMotion, Tag("slot")]
+        | Annotated[LinkMotion, Tag("link")]
+        | Annotated[TableMotion, Tag("table")]
+        | Annotated[ReferenceMotion, Tag("reference")],
         Discriminator(_kind),
     ]
+
+    @model_validator(mode="before")
+    @classmethod
+    def _mass_needed(cls, given: Any) -> Any:
+        """Only I′ itself does without a mass: elsewhere its absence is told together with all other faults."""
+        if isinstance(given, dict) and "mass" not in given and _kind(given.get("motion")) != "reference":
+            return {**given, "mass": None}
+        return given
 
 
 class Stop(Table):
@@ -283,9 +363,6 @@ def _check_band(band: TargetPoint | Maximum) -> None:
         raise ValueError("tolerance goes with advance, not with min and max")
 
 
-Basis = Literal["distributor", "crank"]
-
-
 class Target(Table):
     basis: Basis = "distributor"
     speed_basis: Basis | None = None
@@ -304,19 +381,22 @@ class Target(Table):
         return self
 
 
-class SweepTable(Table):
+class SweepTable(SweepReading):
     file: str
-    basis: Basis = "distributor"
-    speed_basis: Basis | None = None
-    advance_basis: Basis | None = None
-    static: Angle | None = None
-    reading: AngleLimit | None = None
-    speed_reading: SpeedLimit | None = None
-    zeroed_at: Speed | None = None
 
 
 class CatalogueTable(Table):
     file: str
+
+
+class BuildTable(Table):
+    """How far a finished build may be off what was planned, as limits."""
+
+    rate: ShareLimit | None = None
+    initial_tension: ForceLimit | None = None
+    post: LengthLimit | None = None
+    stop: LengthLimit | None = None
+    reading: AngleLimit | None = None
 
 
 class JobModel(Table):
@@ -333,3 +413,4 @@ class JobModel(Table):
     target: Target | None = None
     sweep: SweepTable | None = None
     catalogue: CatalogueTable | None = None
+    build: BuildTable | None = None

@@ -11,7 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from recurve.plan import Build, Fitted, Plan
+from recurve.build import Build, Fitted
+from recurve.mechanism import CorrectedWeights
+from recurve.plan import Plan
 from recurve.posts import PointPosts
 
 PLACES = ("primary", "secondary")
@@ -36,7 +38,9 @@ def plan_toml(plan: Plan) -> bytes:
     if "catalogue" in document:
         found = plan.job.path.parent / document["catalogue"]["file"]
         document["catalogue"]["file"] = Path(os.path.relpath(found, plan_folder(plan.job.path))).as_posix()
-    _write_stop(document["stop"], build)
+    if plan.fit is not None:
+        _write_fitted(document, plan)
+    _write_stop(document["stop"], plan, build)
     for name, fitted in zip(PLACES, build.springs, strict=False):
         _write_spring(document["springs"][name], fitted, plan)
     head = f"# Written by recurve from {plan.job.path.name}, inputs {plan.job.fingerprint}: the unit as planned.\n"
@@ -49,11 +53,45 @@ def _number(value: float, unit: str) -> str:
     return f"{value:.12g} {unit}"
 
 
-def _write_stop(table: dict[str, Any], build: Build) -> None:
+def _limited(value: float, limit: float, unit: str) -> str:
+    """A quantity with the tolerance of building as its ±, for the check of the finished unit."""
+    return f"{value:.12g} ± {limit:.3g} {unit}" if limit > 0 else _number(value, unit)
+
+
+def _write_fitted(document: dict[str, Any], plan: Plan) -> None:
+    """What the sweep showed of the unit itself: drag, friction and the factor on I′."""
+    given, drag = document.get("drag", {}), plan.job.drag
+    for key in ("breaker_spring", "contact_lever", "block_lever", "cam_radius", "friction_coefficient", "dwell"):
+        given.pop(key, None)
+    document["drag"] = given
+    if plan.job.trigger != "electronic":
+        given["rubbing_block"] = _measured(plan, "drag", drag.rubbing_block * 1e3, 1.0, "mN*m")
+    given["friction"] = _measured(plan, "friction", drag.friction * 1e3, 1.0, "mN*m")
+    given["friction_share"] = _measured(plan, "friction_share", drag.friction_share, 1.0, "").strip()
+    weights = plan.job.weights
+    if isinstance(weights, CorrectedWeights):
+        document["weights"]["correction"] = {
+            "advance": [_number(float(np.degrees(a)), "deg") for a in weights.advance],
+            "factor": [float(f"{f:.12g}") for f in weights.factor],
+        }
+
+
+def _measured(plan: Plan, name: str, value: float, scale: float, unit: str) -> str:
+    """A fitted value with its ± limit, √3 standard uncertainties, where the readings gave one."""
+    one = plan.fit.estimate(name) if plan.fit is not None else None
+    if one is None or one.standard_uncertainty is None:
+        return _number(value, unit)
+    return f"{value:.12g} ± {one.standard_uncertainty * scale * 3**0.5:.3g} {unit}"
+
+
+def _write_stop(table: dict[str, Any], plan: Plan, build: Build) -> None:
     """The stop where it will be, and what trim is left from there."""
     from recurve.units import parse
 
-    table["advance"] = _number(float(np.degrees(build.stop)), "deg")
+    stop = plan.job.stop
+    limit = np.degrees(plan.job.build.stop * stop.per_mm) if build.trim != 0.0 else 0.0
+    pm = f" ± {limit:.3g}" if limit > 0 else ""
+    table["advance"] = f"{float(np.degrees(build.stop)):.12g}{pm} deg"
     for key, sign in (("file_up_to", 1.0), ("build_up_to", -1.0)):
         if key in table and build.trim != 0.0:
             left = parse(table[key], "length").value + sign * build.trim
@@ -64,8 +102,9 @@ def _write_spring(table: dict[str, Any], fitted: Fitted, plan: Plan) -> None:
     spring = fitted.spring
     for key in ("takeup", "free_length", "rate", "initial_tension"):
         table.pop(key, None)
-    table["free_length"] = _number(spring.free_length * 1e3, "mm")
-    table["rate"] = _number(spring.rate * 1e-3, "N/mm")
+    tolerance = plan.job.build
+    table["free_length"] = _limited(spring.free_length * 1e3, tolerance.post * 1e3, "mm")
+    table["rate"] = _limited(spring.rate * 1e-3, tolerance.rate * spring.rate * 1e-3, "N/mm")
     table["initial_tension"] = _number(spring.initial_tension, "N")
     if fitted.bend == 0.0:
         return

@@ -29,15 +29,19 @@ def dot(a: ArrayLike, b: ArrayLike) -> Array:
 class Motion(Protocol):
     """What a description of the weights must answer, for any shape of advance [rad]."""
 
-    def radius(self, advance: ArrayLike) -> tuple[Array, Array]:
-        """r [m] and dr/dα [m/rad] of one weight's centre of gravity; not a number where it binds."""
-
     def swing(self, advance: ArrayLike) -> tuple[Array, Array] | None:
         """The weight's turn ψ [rad], signed in the direction of rotation, and dψ/dα [1]; None if unknown."""
 
     @property
     def pivot(self) -> complex | None:
         """The first weight's pivot [m], or None where the motion does not tell it."""
+
+
+class RadialMotion(Motion, Protocol):
+    """A motion that tells where the centres of gravity are."""
+
+    def radius(self, advance: ArrayLike) -> tuple[Array, Array]:
+        """r [m] and dr/dα [m/rad] of one weight's centre of gravity; not a number where it binds."""
 
 
 def _radius_by_swing(pivot: complex, cg: complex, swing: tuple[Array, Array]) -> tuple[Array, Array]:
@@ -170,21 +174,71 @@ class RadiusTable:
 
 
 @dataclass(frozen=True)
+class ReferenceSlope:
+    """I′(α) itself, from a sweep with known springs (design §1, motion 4); nothing of the weights' places.
+
+    log I′ [kg·m²/rad] is Σ `coefficients` · Legendre polynomials of 2α/`reach` − 1, `reach` [rad] the stop
+    of that sweep; `covariance` (c, c) of the coefficients (c,). Past `reach` the polynomial goes on, and
+    its uncertainty grows.
+    """
+
+    reach: float
+    coefficients: tuple[float, ...]
+    covariance: tuple[tuple[float, ...], ...]
+
+    @property
+    def pivot(self) -> complex | None:
+        """A sweep does not tell where the pivot is."""
+        return None
+
+    def swing(self, advance: ArrayLike) -> None:
+        """A sweep does not tell how the weight turns."""
+        return
+
+    def inertia_slope(self, advance: ArrayLike) -> Array:
+        """I′(α) [kg·m²/rad] of all weights at the advance [rad], same shape; positive by its form."""
+        x = 2 * np.asarray(advance, float) / self.reach - 1
+        return np.asarray(np.exp(np.polynomial.legendre.legval(x, self.coefficients)))
+
+    def changes(self, advance: ArrayLike) -> Array:
+        """Changes of log I′ at the advances (n,) [rad] by independent standard uncertainties, (c, n) [1]."""
+        x = 2 * np.asarray(advance, float) / self.reach - 1
+        basis = np.polynomial.legendre.legvander(x, len(self.coefficients) - 1)
+        sizes, turned = np.linalg.eigh(np.asarray(self.covariance))
+        return np.asarray((basis @ turned * np.sqrt(np.maximum(sizes, 0.0))).T)
+
+    def uncertainty(self, advance: ArrayLike) -> Array:
+        """Relative standard uncertainty [1] of I′ at the advances (n,) [rad]."""
+        return np.asarray(np.sqrt((self.changes(advance) ** 2).sum(axis=0)))
+
+
+@dataclass(frozen=True)
 class Weights:
-    """`count` equal flyweights of `mass` [kg] each, moving as `motion` says."""
+    """`count` equal flyweights of `mass` [kg] each, moving as `motion` says; the mass may be None where the
+    motion is I′ itself."""
 
     count: int
-    mass: float
-    motion: Motion
+    mass: float | None
+    motion: RadialMotion | ReferenceSlope
 
     def inertia(self, advance: ArrayLike) -> Array:
         """I(α) = count · mass · r² [kg·m²] at the advance [rad], same shape (design §1)."""
-        return self.count * self.mass * self.motion.radius(advance)[0] ** 2
+        total, motion = self._radial()
+        return total * motion.radius(advance)[0] ** 2
 
     def inertia_slope(self, advance: ArrayLike) -> Array:
         """I′(α) [kg·m²/rad] at the advance [rad], same shape (design §1)."""
-        r, dr = self.motion.radius(advance)
-        return self.count * self.mass * 2 * r * dr
+        if isinstance(self.motion, ReferenceSlope):
+            return self.motion.inertia_slope(advance)
+        total, motion = self._radial()
+        r, dr = motion.radius(advance)
+        return total * 2 * r * dr
+
+    def _radial(self) -> tuple[float, RadialMotion]:
+        """The mass of all weights [kg] and how they move."""
+        if self.mass is None or isinstance(self.motion, ReferenceSlope):
+            raise PhysicsError("weights: a sweep with known springs tells I′ only, not the mass or where it is")
+        return self.count * self.mass, self.motion
 
     def check(self, reach: float) -> None:
         """Raise PhysicsError where the weights cannot work from rest to the advance `reach` [rad]."""
@@ -193,8 +247,24 @@ class Weights:
             raise PhysicsError(faults)
 
 
-def weight_faults(motion: Motion, reach: float) -> list[str]:
+@dataclass(frozen=True)
+class CorrectedWeights(Weights):
+    """Weights whose I′ a sweep has corrected: by the polynomial of degree ≤ 3 through `factor` [1] at
+    `advance` [rad]."""
+
+    advance: tuple[float, ...] = ()
+    factor: tuple[float, ...] = ()
+
+    def inertia_slope(self, advance: ArrayLike) -> Array:
+        """I′(α) [kg·m²/rad] at the advance [rad], same shape, corrected."""
+        fitted = np.polyfit(np.asarray(self.advance), np.asarray(self.factor), min(len(self.advance) - 1, 3))
+        return super().inertia_slope(advance) * np.polyval(fitted, np.asarray(advance, float))
+
+
+def weight_faults(motion: RadialMotion | ReferenceSlope, reach: float) -> list[str]:
     """What forbids these weights to work from 0 to `reach` [rad], each naming the number to look at."""
+    if isinstance(motion, ReferenceSlope):
+        return []  # positive by its form; its sweep was judged where it was read
     if isinstance(motion, Slot | Link):
         faults = _rest_faults(motion)
         if faults:

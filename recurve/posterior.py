@@ -155,11 +155,13 @@ def descend(
 
 
 def _flat(jacobian: Array, residual: Array, x: Array, ends: tuple[Array, Array]) -> bool:
-    """Whether no free direction of the state still lowers the squares: cosine between residual and column."""
-    length = np.linalg.norm(jacobian, axis=0) * max(float(np.linalg.norm(residual)), 1e-12)
+    """Whether no free direction of the state still lowers the squares: cosine between residual and column. A
+    number that no residual feels has not been found, however flat it is there."""
+    felt = np.linalg.norm(jacobian, axis=0)
+    length = felt * max(float(np.linalg.norm(residual)), 1e-12)
     cosine = np.abs(jacobian.T @ residual) / np.maximum(length, 1e-300)
     free = (x > ends[0] + 1e-6) & (x < ends[1] - 1e-6)
-    return bool((cosine[free] < 0.02).all())
+    return bool((cosine[free] < 0.02).all() and (felt > 0).all())
 
 
 def sample(density: Density, modes: tuple[Mode, ...], count: int = 4096, seed: int = 2) -> Samples:

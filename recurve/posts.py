@@ -24,6 +24,9 @@ class Posts(Protocol):
     def length(self, advance: ArrayLike, bend: ArrayLike = 0.0) -> tuple[Array, Array]:
         """L [m] and dL/dα [m/rad] of a spring over the posts."""
 
+    def bent(self, bend: float) -> Posts:
+        """The same posts with the anchor bent by `bend` [m]."""
+
 
 @dataclass(frozen=True)
 class BodyPoint:

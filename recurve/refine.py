@@ -20,6 +20,7 @@ from recurve.search import Mask, Shelf, alive
 
 ROUNDS = 5
 SNAP_ROWS = 24
+FEW = 80  # pairs that are tried with every set of edges past the take-up
 STEP = 1e-7  # bend [m] for differences
 HAIR = 1e-12  # bend [m] that cannot be told from none
 # Margins to try from the present one, as shares of 1 + |margin|, the highest first.
@@ -45,23 +46,29 @@ class Candidates:
 
 
 def candidates(problem: Problem, shelf: Shelf, near: Mask, margins: tuple[float, ...]) -> Candidates:
-    """Every pair of `near` with every set of edges past its take-up that works at one of the margins."""
+    """Every pair of `near` with every set of edges past its take-up.
+
+    Where there are many pairs, only with the sets that work at one of the margins by the linear form: a bent post
+    may need another one.
+    """
     rows: dict[tuple[int, int, bytes], tuple[int, int, Mask, float]] = {}
-    bands = len(problem.target.timed)
-    for margin in margins:
+    few = int(near.sum()) <= FEW
+    # Far below 0 the bands' edges move far with the margin, and bent posts may reach much less than the linear form.
+    lower = [min(margins) * (1 + x) for x in (0.05, 0.15, 0.4) if min(margins) < 0]
+    for margin in (*margins, *lower):
         edges = edges_at_margin(problem, margin)
         if edges is None:
             continue
-        conditions = rows_at(problem, edges)
-        spans = [(0.0, edges.stop)] if len(problem.posts) == 1 else intervals(conditions.at, edges.stop)
+        low, high, _ = _spans(problem, np.array([margin]))
+        advance = np.concatenate([low[0], high[0]])
+        at = advance if few else rows_at(problem, edges).at
+        spans = [(0.0, edges.stop)] if len(problem.posts) == 1 else intervals(at[at >= 0], edges.stop)
         for span in spans:
-            found = near & _in_interval(problem, shelf, margin, near, span)
-            past = np.zeros((2, bands), bool)
-            seen = edges.advance >= span[1] - 1e-12
-            past[edges.upper[seen].astype(int), edges.band[seen]] = True
+            found = near if few else near & _in_interval(problem, shelf, margin, near, span)
+            past = advance >= span[1] - 1e-12
             for i, j in np.argwhere(found):
                 key = (int(i), int(j), past.tobytes())
-                rows.setdefault(key, (int(i), int(j), past.ravel(), 0.5 * (span[0] + min(span[1], edges.stop))))
+                rows.setdefault(key, (int(i), int(j), past, 0.5 * (span[0] + min(span[1], edges.stop))))
     return _start(problem, shelf, list(rows.values()), min(margins))
 
 
@@ -93,8 +100,8 @@ class _Planes:
     r: Array
 
 
-def solve(problem: Problem, shelf: Shelf, given: Candidates, ceiling: float) -> Candidates:
-    """The candidates with their best margin and bends, those that cannot come near their starting margin dropped."""
+def solve(problem: Problem, shelf: Shelf, given: Candidates, ceiling: float, spread: float = 0.01) -> Candidates:
+    """The candidates with their best margin and bends, those that end more than `spread` below the best dropped."""
     now, top = given, max(ceiling, float(given.margin.max(initial=-np.inf)) + 0.1)
     for turn in range(ROUNDS):
         fixed = _join([_box(problem, shelf, now), _no_snap(problem, shelf, now)])
@@ -102,7 +109,7 @@ def solve(problem: Problem, shelf: Shelf, given: Candidates, ceiling: float) -> 
         if not good.any():
             return now.take([])
         # The first linearisation is rough, the second errs in the third digit: those clearly behind can go.
-        good &= margin >= margin[good].max() - (0.1 if turn == 0 else 0.01)
+        good &= margin >= margin[good].max() - spread - (0.1 if turn == 0 else 0.01)
         moved = float(np.abs(bend - now.bend)[good].max())
         now = replace(now, bend=bend, margin=margin).take(np.flatnonzero(good))
         if moved < 1e-8:

@@ -15,7 +15,7 @@ WIDTH = 80
 
 def curve_text(job: Job, facts: dict[str, Any]) -> str:
     """The report of `recurve curve` from its facts."""
-    lines = [*_title(job), *_curve_marks(facts, job), ""]
+    lines = [*title_lines(job), *_curve_marks(facts, job), ""]
     ratio = job.speed_ratio
     lines += [
         "Speed and advance, distributor and crank",
@@ -26,13 +26,13 @@ def curve_text(job: Job, facts: dict[str, Any]) -> str:
         lines.append(
             f"   {speed:11.0f} {up:9.2f} {down:9.2f}   | {speed * ratio:9.0f} {up * ratio:9.2f} {down * ratio:9.2f}"
         )
-    return _page([*lines, *_remarks(job.notes)])
+    return page([*lines, *remarks(job.notes)])
 
 
 def plan_text(plan: Plan, files: tuple[str, ...] = ()) -> str:
     """The report of `recurve plan`: verdict, springs, settings, stop, targets, curve, search, files."""
     facts = plan_facts(plan, files)
-    lines = [*_title(plan.job), "", *_verdict(facts), ""]
+    lines = [*title_lines(plan.job), "", *_verdict(facts), ""]
     if plan.build is not None:
         for part in (_springs(facts), _stop(facts), _settings(facts), _targets(facts)):
             lines += [*part, ""]
@@ -41,35 +41,39 @@ def plan_text(plan: Plan, files: tuple[str, ...] = ()) -> str:
         unit = plan.job.as_found()
         assert unit is not None  # `before` is its curve
         before = curve_facts(plan.job, unit, plan.before, default_speeds(plan.job, plan.before))
-        lines += ["", "Curve of the springs as found", *_curve_marks(before, plan.job)]
+        how = "as the sweep shows it" if plan.fit is not None else "as described"
+        lines += ["", f"Curve of the unit as found, {how}", *_curve_marks(before, plan.job)]
     lines += [
         "",
         *_ideal(facts),
         f"Searched {facts['searched']['pairs']} ordered pairs or single springs; "
         f"{facts['searched']['feasible']} can be set to pass.",
     ]
-    lines += _remarks(plan.notes)
+    lines += remarks(plan.notes)
     if files:
         lines += ["", "Written", *(f"  {name}" for name in files)]
-    return _page(lines)
+    return page(lines)
 
 
-def _page(lines: Iterable[str]) -> str:
+def page(lines: Iterable[str]) -> str:
+    """Lines as one text without blanks at their ends."""
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _wrap(text: str, first: str = "", rest: str = "") -> list[str]:
+def wrap(text: str, first: str = "", rest: str = "") -> list[str]:
+    """A text in lines of at most WIDTH columns."""
     return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
 
 
-def _title(job: Job) -> list[str]:
+def title_lines(job: Job) -> list[str]:
+    """What every report begins with: title, unit, date, fingerprint."""
     about = ", ".join(x for x in (job.unit, job.date) if x)
-    lines = _wrap(printable(job.title))
+    lines = wrap(printable(job.title))
     if about:
-        lines += _wrap(printable(about))
+        lines += wrap(printable(about))
     return [
         *lines,
-        *_wrap(f"{printable(job.path.name)}, inputs {job.fingerprint}; all speeds and angles are the distributor's"),
+        *wrap(f"{printable(job.path.name)}, inputs {job.fingerprint}; all speeds and angles are the distributor's"),
     ]
 
 
@@ -82,10 +86,22 @@ def _verdict(facts: dict[str, Any]) -> list[str]:
     margin = facts["margin"]
     told = "" if margin is None else f", margin {margin:.2f} (1 the centre of the bands, 0 their edge)"
     lines = [f"{facts['verdict'].upper()}{told}"]
+    if facts["yield"] is not None and facts["verdict"] != "out of reach":
+        lines += _yield(facts)
     for reason in facts["reasons"]:
-        lines += _wrap(printable(reason), "  - ", "    ")
+        lines += wrap(printable(reason), "  - ", "    ")
     if facts["verdict"] == "out of reach" and margin is not None:
-        lines += _wrap("What follows is the best that can be had. Do not build it as a cure.", "  ", "  ")
+        lines += wrap("What follows is the best that can be had. Do not build it as a cure.", "  ", "  ")
+    return lines
+
+
+def _yield(facts: dict[str, Any]) -> list[str]:
+    """The chance of passing first time, and what costs most of it."""
+    lines = [f"chance of passing first time {facts['yield']:.0%}"]
+    worst = [c for c in facts["costs"] if c["yield_gained"] >= 0.01][:2]
+    if worst:
+        named = " and ".join(f"{c['source']} ({c['yield_gained']:.0%})" for c in worst)
+        lines += wrap(f"it would gain most from knowing better: {named}")
     return lines
 
 
@@ -167,23 +183,23 @@ def _curve_marks(facts: dict[str, Any], job: Job) -> list[str]:
     """Onset, return, all-in, take-ups, residual, snaps."""
     named = [("onset", facts["onset_rpm"]), ("return to zero", facts["return_rpm"]), ("all in", facts["all_in_rpm"])]
     speeds = [f"{name} {'none' if value is None else f'{value:.0f} rpm'}" for name, value in named]
-    lines = _wrap(f"{', '.join(speeds)}, stop {facts['stop_deg']:.2f}°", "  ", "  ")
+    lines = wrap(f"{', '.join(speeds)}, stop {facts['stop_deg']:.2f}°", "  ", "  ")
     takeups = [
         f"{name} {'never' if facts['takeup_deg'][name] is None else _takeup(facts['takeup_deg'][name])}"
         for name in PLACES[: len(job.places)]
     ]
-    lines += _wrap(f"takes up: {', '.join(takeups)}", "  ", "  ")
+    lines += wrap(f"takes up: {', '.join(takeups)}", "  ", "  ")
     if facts["residual_deg"] > 0.005:
-        lines += _wrap(f"does not come back to zero: {facts['residual_deg']:.2f}° stays in at idle", "  ", "  ")
+        lines += wrap(f"does not come back to zero: {facts['residual_deg']:.2f}° stays in at idle", "  ", "  ")
     elif facts["residual_without_drag_deg"] > 0.005:
-        lines += _wrap(
+        lines += wrap(
             f"only the rubbing block's drag brings it home: without it {facts['residual_without_drag_deg']:.2f}° would stay in "
             "at idle",
             "  ",
             "  ",
         )
     for snap in facts["snap"]:
-        lines += _wrap(
+        lines += wrap(
             f"snap: at {snap['speed_rpm']:.0f} rpm the weights fly out from {snap['from_deg']:.2f}° to {snap['to_deg']:.2f}°",
             "  ",
             "  ",
@@ -218,6 +234,7 @@ def _ideal(facts: dict[str, Any]) -> list[str]:
     return lines
 
 
-def _remarks(notes: Iterable[str]) -> list[str]:
-    lines = [line for note in notes for line in _wrap(printable(note), "  - ", "    ")]
+def remarks(notes: Iterable[str]) -> list[str]:
+    """What must be said aloud, at a report's end."""
+    lines = [line for note in notes for line in wrap(printable(note), "  - ", "    ")]
     return ["", "Remarks", *lines] if lines else []

@@ -14,10 +14,11 @@ from typing import Any, Literal
 import numpy as np
 
 from recurve import __version__
+from recurve.build import CHECK_ADVANCE, Build, Fitted
 from recurve.curve import trace
 from recurve.datafiles import data_file
 from recurve.job import SpringPlace
-from recurve.plan import CHECK_ADVANCE, Build, Fitted, Plan
+from recurve.plan import Plan
 from recurve.posts import BodyPoint, PointPosts
 from recurve.springs import Spring
 from recurve.style import breakable, plain, shortened

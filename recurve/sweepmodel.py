@@ -127,7 +127,6 @@ class SweepModel:
             result[inside] = -0.5 * (residual**2).sum(axis=1) - np.log(sigma).sum(axis=1) - 0.5 * (kept**2).sum(axis=1)
         return result
 
-
     def _in_order(self, states: Array) -> np.ndarray:
         """Where the primary takes up first (n,): two undescribed springs must not change places."""
         described = all(p.measured for p in self.parameters if p.name.endswith(".stretch"))
@@ -243,4 +242,6 @@ def _stop_parameter(job: Job, reach: float) -> Parameter:
 
 
 def _zero_parameter(job: Job) -> Parameter:
+    if job.sweep is not None and not job.sweep.static_known:
+        return Parameter("zero", 0.0, np.radians(10.0), -np.radians(40.0), np.radians(40.0))
     return Parameter("zero", 0.0, _fit_default("zero", "angle"), -np.radians(40.0), np.radians(40.0))

@@ -15,10 +15,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from recurve.build import Build
 from recurve.curve import trace
 from recurve.job import Job, Sweep
 from recurve.jobfile import load_job
-from recurve.plan import Build, Plan, make_plan
+from recurve.plan import Plan, make_plan
 from recurve.target import Band, Target, judge, worst
 
 ROOT = Path(__file__).resolve().parent.parent

@@ -13,8 +13,9 @@ import pytest
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from recurve.build import Build, make_build
 from recurve.jobfile import load_job
-from recurve.plan import Build, Plan, make_build
+from recurve.plan import Plan
 from recurve.plots import Event, branch, plan_figure_bytes, plot_plan, rows_of
 from recurve.style import breakable, plain, shortened
 

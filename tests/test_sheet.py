@@ -15,8 +15,9 @@ import pytest
 import typst
 from test_plots import JOB, SWEEP, make
 
+from recurve.build import make_build
 from recurve.datafiles import data_file
-from recurve.plan import Plan, make_build
+from recurve.plan import Plan
 from recurve.plots import plan_figure_bytes
 from recurve.sheet import sheet_facts, sheet_inputs, sheet_pdf
 

@@ -1,0 +1,190 @@
+"""Which build: the search over all pairs, the rule of the stop, and ties (design §3)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from recurve.build import Build, make_build, with_stop
+from recurve.job import Job
+from recurve.linear import Problem, edges_at
+from recurve.refine import Candidates, candidates, least_move, solve
+from recurve.search import Found, Mask, Shelf, alive, near_best, search
+from recurve.target import Target
+
+ENOUGH = 0.5  # margin with the stop as found that leaves it alone (design §3)
+SAME_STOP = 0.005  # margins of stops that count as equal (design §3)
+NEAR = 0.1  # how far below the best margin a pair may be by the linear form to be solved again
+MOST_SOLVED = 60  # pairs solved again with the posts moved
+MOST_BUILT = 20  # pairs that are built by the exact model and compared by yield
+SAME = 1e-4  # margins of pairs that count as equal
+
+# Of builds that pass, the best margin first, the one to recommend.
+Pick = Callable[[list[Build]], Build]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a search ends with: what it `found` of the pairs, the `build` picked, and the `builds` it was picked
+    from, the best margin first, each of another pair."""
+
+    found: Found | None
+    build: Build | None
+    builds: tuple[Build, ...] = ()
+
+
+def by_margin(builds: list[Build]) -> Build:
+    """The largest margin; of equals the one whose posts move least."""
+    best = max(b.margin for b in builds)
+    return min((b for b in builds if b.margin >= best - SAME), key=_moved)
+
+
+def choose_build(problem: Problem, shelf: Shelf, job: Job, pick: Pick, largest: bool) -> Outcome:
+    """With every stop that trim can give; then with the stop as found, where that is good enough.
+
+    `largest` takes the largest margin whatever the work on the stop; else a stop that allows a margin of 0.5 is
+    left alone, and otherwise trimmed least.
+    """
+    if stop_ceiling(problem) < 0.0:
+        stuck = _stop_first(problem, shelf, job)
+        if stuck.build is not None:
+            return stuck
+    free = _best(problem, shelf, job, pick)
+    if job.stop.limits[0] == job.stop.limits[1]:
+        return free
+    if largest:
+        return free if free.build is None else replace(free, build=_centred(free.build, job, problem.stops))
+    enough = -np.inf if not free.builds else min(ENOUGH, free.builds[0].margin - SAME_STOP)
+    untouched = replace(problem, stops=(job.stop.advance, job.stop.advance))
+    # A tenth less, since the linear form is exact only where no post is bent.
+    if len(shelf.springs) and alive(untouched, shelf, max(enough, -100.0) - 0.1, shelf.pairs(len(problem.posts))).any():
+        as_is = _best(untouched, shelf, job, pick)
+        if as_is.builds and as_is.builds[0].margin >= enough:
+            return as_is
+    return free if free.build is None else replace(free, build=_least_trim(free.build, job))
+
+
+def stop_ceiling(problem: Problem) -> float:
+    """The largest margin [1] that the stop alone allows, whatever the springs."""
+    low, high = -1.0, 1.0
+    while edges_at(problem, low) is None:
+        low, high = 2 * low, low
+    while high - low > 1e-6:
+        middle = (low + high) / 2
+        low, high = (middle, high) if edges_at(problem, middle) is not None else (low, middle)
+    return low
+
+
+def _stop_first(problem: Problem, shelf: Shelf, job: Job) -> Outcome:
+    """Where the stop alone puts the target out of reach: the stop that misses least, and with it the best of the
+    bands that it leaves within reach; no build where the springs miss by still more."""
+    ceiling = stop_ceiling(problem)
+    edges = edges_at(problem, ceiling)
+    assert edges is not None  # a margin that the stop allows
+    kept = tuple(b for b in problem.target.timed if float(b.edges(0.0)[0]) < edges.stop)
+    if not kept:
+        return Outcome(None, None)
+    rest = replace(problem, target=Target(kept), stops=(edges.stop, edges.stop))
+    best = _best(rest, shelf, job, by_margin)
+    if best.found is None or best.build is None or best.build.margin < ceiling - SAME:
+        return Outcome(best.found, None)
+    return Outcome(replace(best.found, feasible=0), best.build, best.builds)
+
+
+def _best(problem: Problem, shelf: Shelf, job: Job, pick: Pick) -> Outcome:
+    """The builds of the best pairs, each with the smallest stop that gives its margin, and the one picked."""
+    found = search(problem, shelf) if len(shelf.springs) else None
+    if found is None:
+        return Outcome(None, None)
+    near, slack = _near_best(problem, shelf, found)
+    start = candidates(problem, shelf, near, (found.margin - slack, found.margin))
+    solved = solve(problem, shelf, start, found.margin + 0.2, slack)
+    builds: dict[tuple[int, int], Build] = {}
+    for index in np.argsort(-solved.margin, kind="stable"):
+        pair = (int(solved.first[index]), int(solved.second[index]))
+        if len(builds) == MOST_BUILT:
+            break
+        if pair not in builds:
+            for build in _checked(problem, shelf, solved.take([index]), job):
+                builds[pair] = build
+    ranked = sorted(builds.values(), key=lambda b: -b.margin)
+    return Outcome(found, pick(ranked) if ranked else None, tuple(ranked))
+
+
+def _moved(build: Build) -> float:
+    return sum(abs(s.bend) for s in build.springs)
+
+
+def _near_best(problem: Problem, shelf: Shelf, found: Found) -> tuple[Mask, float]:
+    """As wide a choice of pairs near the best as can be solved again quickly, and how near they are."""
+    slack = NEAR
+    near = near_best(problem, shelf, found, slack)
+    while near.sum() > MOST_SOLVED and slack > 0.003:
+        slack /= 2
+        near = near_best(problem, shelf, found, slack)
+    return (_least_bent(problem, shelf, found, near) if near.sum() > MOST_SOLVED else near), slack
+
+
+def _least_bent(problem: Problem, shelf: Shelf, found: Found, near: Mask) -> Mask:
+    """Of many pairs that are equally good, as when the stop alone sets the margin, those whose posts need the
+    least bending: the share of the travel that must be allowed is bisected until few are left."""
+    low, high, kept = 0.0, 1.0, near
+    for _ in range(20):
+        if kept.sum() <= MOST_SOLVED:
+            break
+        share = (low + high) / 2
+        travel = tuple((share * a, share * b) for a, b in problem.travel)
+        fewer = alive(replace(problem, travel=travel), shelf, found.margin, near)
+        low, high, kept = (share, high, kept) if not fewer.any() else (low, share, fewer)
+    return kept
+
+
+def _checked(problem: Problem, shelf: Shelf, one: Candidates, job: Job) -> list[Build]:
+    """A solved candidate as a build of the exact model, the posts moved as little as its margin allows;
+    nothing if it snaps."""
+    margin = float(one.margin[0])
+    edges = edges_at(problem, margin)
+    if edges is None:
+        return []
+    pair = [shelf.springs[int(one.first[0])]]
+    if len(problem.posts) == 2:
+        pair.append(shelf.springs[int(one.second[0])])
+    least = least_move(problem, shelf, one, margin - 1e-6)
+    made = []
+    for bend in (least, one.bend[0]):
+        build = make_build(job, tuple(pair), tuple(float(b) for b in bend[: len(pair)]), edges.stop)
+        if not build.curve.snaps:
+            made.append(build)
+    if len(made) == 2 and made[0].margin >= made[1].margin - SAME:
+        return made[:1]
+    return made[-1:]
+
+
+def _furthest(build: Build, job: Job, toward: float, least: float) -> Build:
+    """The same springs and posts with the stop as near to `toward` [rad] as keeps the margin `least`."""
+    good, bad = build, toward
+    other = with_stop(build, job, toward)
+    if other.margin >= least and not other.curve.snaps:
+        return other
+    for _ in range(24):
+        middle = (good.stop + bad) / 2
+        tried = with_stop(build, job, middle)
+        if tried.margin >= least and not tried.curve.snaps:
+            good = tried
+        else:
+            bad = middle
+    return good
+
+
+def _least_trim(build: Build, job: Job) -> Build:
+    """Among stops within 0.005 of the best margin the one that needs the least trim."""
+    return _furthest(build, job, job.stop.advance, build.margin - SAME_STOP)
+
+
+def _centred(build: Build, job: Job, stops: tuple[float, float]) -> Build:
+    """Among stops of equal margin the middle one."""
+    last = _furthest(build, job, stops[1], build.margin - 1e-7)
+    middle = with_stop(build, job, (build.stop + last.stop) / 2)
+    return middle if middle.margin >= build.margin - 1e-6 else build

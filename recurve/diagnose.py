@@ -1,0 +1,133 @@
+"""What is wrong with a unit as found, in words a customer understands, and whether it is worth saving."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from recurve.build import problem_of, spring_limits
+from recurve.doubts import data_findings
+from recurve.errors import InputError
+from recurve.evidence import SURE, Evidence
+from recurve.findings import Finding, curve_findings, stop_words
+from recurve.fit import Fit, fit_sweep
+from recurve.fitted import fitted_job
+from recurve.ideal import Ideal, find_ideal
+from recurve.job import Job
+from recurve.linear import Problem
+from recurve.search import Shelf, search
+from recurve.yields import passes
+
+Verdict = Literal[
+    "sound",
+    "reset posts only",
+    "new springs",
+    "new springs and stop trim",
+    "mechanical repair first",
+    "not worth saving by recurve",
+    "cannot tell",
+    "facts only",
+]
+SEVERITY = ("repair first", "high", "medium", "low", "open question")
+
+
+@dataclass(frozen=True)
+class Check:
+    """The unit as found: `findings` by consequence, the worst first; `verdict` and why; `evidence` with all
+    numbers; `passing` the probability that it meets its target as it is, None without a target."""
+
+    job: Job
+    fit: Fit | None
+    evidence: Evidence
+    findings: tuple[Finding, ...]
+    verdict: Verdict
+    why: tuple[str, ...]
+    passing: float | None
+    notes: tuple[str, ...]
+
+    def __str__(self) -> str:
+        from recurve.checkreport import check_text
+
+        return check_text(self)
+
+
+def check_unit(job: Job) -> Check:
+    """Judge a unit by its sweep, or by its springs as described where there is none.
+
+    Raises InputError where there is neither.
+    """
+    if job.sweep is None and job.as_found() is None:
+        raise InputError(
+            f"{job.path}: sweep: missing, expected readings of the unit as found, or its springs with rate and free_length or "
+            "takeup"
+        )
+    fit = None if job.sweep is None else fit_sweep(job)
+    evidence = Evidence.of(job, fit)
+    found = fitted_job(fit) if fit is not None else job
+    findings = [*curve_findings(evidence, _ideal(found)), *data_findings(evidence)]
+    findings.sort(key=lambda f: SEVERITY.index(f.severity))
+    passing = None if job.target is None else float(passes(job.target, evidence.curves).mean())
+    verdict, why = _verdict(found, evidence, findings, passing)
+    return Check(found, fit, evidence, tuple(findings), verdict, why, passing, job.notes)
+
+
+def _problem(job: Job) -> Problem | None:
+    return None if job.target is None or not job.target.timed else problem_of(job)
+
+
+def _ideal(job: Job, trim: bool = True) -> Ideal | None:
+    problem = _problem(job)
+    if problem is None:
+        return None
+    stops = job.stop.limits if trim else (job.stop.advance, job.stop.advance)
+    return find_ideal(replace(problem, stops=stops), spring_limits(job))
+
+
+def _verdict(
+    job: Job, evidence: Evidence, findings: list[Finding], passing: float | None
+) -> tuple[Verdict, tuple[str, ...]]:
+    """The verdict and its reasons. Repairs come before springs, whatever the curve."""
+    repairs = tuple(f.what for f in findings if f.severity == "repair first")
+    if repairs:
+        return "mechanical repair first", repairs
+    if evidence.fit is not None and not evidence.fit.converged:
+        return "cannot tell", ("the fit did not settle on one answer; take more readings, up and down",)
+    if passing is None:
+        return "facts only", ("the job names no target to judge the curve by",)
+    if passing >= SURE:
+        return "sound", (f"every band is met, rising and falling, with a probability of {passing:.0%}",)
+    if passing > 1 - SURE and not any(f.severity == "high" for f in findings):
+        return "cannot tell", (
+            f"it may meet its bands as it is (probability {passing:.0%}); more readings would settle it",
+        )
+    return _remedy(job)
+
+
+def _remedy(job: Job) -> tuple[Verdict, tuple[str, ...]]:
+    """The least that would bring the unit into its bands."""
+    problem = _problem(job)
+    if problem is None:
+        return _by_stop_alone(job)
+    here = replace(problem, stops=(job.stop.advance, job.stop.advance))
+    own = search(here, Shelf.of([p.found for p in job.places if p.found is not None]))
+    if own is not None and own.margin >= 0.1:
+        return "reset posts only", (
+            f"the springs that are in it reach a margin of {own.margin:.2f} with their posts bent",
+        )
+    kept = _ideal(job, trim=False)
+    if kept is not None and kept.margin >= 0:
+        return "new springs", (f"with the stop as it is, springs could reach a margin of {kept.margin:.2f}",)
+    trimmed = _ideal(job)
+    if trimmed is not None and trimmed.margin >= 0:
+        return "new springs and stop trim", stop_words(job) or ("the stop must be trimmed too",)
+    why = stop_words(job) or ("no springs bring the curve into all of its bands",)
+    return "not worth saving by recurve", why
+
+
+def _by_stop_alone(job: Job) -> tuple[Verdict, tuple[str, ...]]:
+    """A target that only asks a maximum."""
+    why = stop_words(job)
+    low, high = job.stop.limits
+    band = None if job.target is None else job.target.maximum
+    reachable = band is not None and low <= band.high and high >= band.low
+    return ("new springs and stop trim" if reachable else "not worth saving by recurve"), why

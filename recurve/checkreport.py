@@ -53,8 +53,8 @@ def fit_lines(fit: Fit) -> list[str]:
     """The lines of a fit's report."""
     state = "converged" if fit.converged else "NOT CONVERGED"
     lines = [
-        f"Fit of {len(fit.residuals) - len(fit.outliers)} readings: {state}, chi² {fit.chi2:.1f} for {fit.dof:.0f} degrees "
-        "of freedom",
+        f"Fit of {len(fit.residuals) - len(fit.outliers)} readings: {state}",
+        f"chi² {fit.chi2:.1f}, degrees of freedom {fit.dof:.0f}",
         "± is two standard uncertainties; angles and speeds are the distributor's",
     ]
     lines += [f"  {_name(e.name):<28}{rounded(e):>20} {_unit(e.unit):<8}{_source(e)}" for e in fit.estimates]
@@ -62,6 +62,8 @@ def fit_lines(fit: Fit) -> list[str]:
 
 
 def _name(name: str) -> str:
+    if name == "secondary.tension":
+        return "secondary initial tension"
     words = {
         "scale": "mass geometry, factor",
         "zero": "bench zero off by",
@@ -157,10 +159,9 @@ def _findings(findings: Iterable[Finding]) -> list[str]:
 
 def _marks(check: Check) -> list[str]:
     e = check.evidence
-    lines = [
-        f"  onset {_speed(e.onset)}, return to zero {_speed(e.home)}, all in {e.all_in.rpm()}",
-        f"  stop {e.stop.degrees()}, at idle ({e.idle * 30 / np.pi:.0f} rpm) {e.residual.degrees()} stays in",
-    ]
+    lines = wrap(f"onset {_speed(e.onset)}, return to zero {_speed(e.home)}, all in {e.all_in.rpm()}", "  ", "  ")
+    idle = f"{e.idle * 30 / np.pi:.0f} rpm"
+    lines += wrap(f"stop {e.stop.degrees()}, at idle ({idle}) {e.residual.degrees()} stays in", "  ", "  ")
     for index, name in enumerate(("primary", "secondary")[: len(check.job.places)]):
         takeup, never = e.takeup(index), e.never(index)
         told = "pulls from rest" if takeup.above(1e-6) < 0.05 else f"takes up at {takeup.degrees()}"

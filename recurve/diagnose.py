@@ -28,7 +28,8 @@ Verdict = Literal[
     "cannot tell",
     "facts only",
 ]
-SEVERITY = ("repair first", "high", "medium", "low", "open question")
+SOUND = 0.9  # probability of meeting every band that makes a unit sound
+SEVERITY = ("check first", "repair first", "high", "medium", "low", "open question")
 
 
 @dataclass(frozen=True)
@@ -87,6 +88,9 @@ def _verdict(
     job: Job, evidence: Evidence, findings: list[Finding], passing: float | None
 ) -> tuple[Verdict, tuple[str, ...]]:
     """The verdict and its reasons. Repairs come before springs, whatever the curve."""
+    doubts = tuple(f.what for f in findings if f.severity == "check first")
+    if doubts:
+        return "cannot tell", doubts
     repairs = tuple(f.what for f in findings if f.severity == "repair first")
     if repairs:
         return "mechanical repair first", repairs
@@ -94,7 +98,7 @@ def _verdict(
         return "cannot tell", ("the fit did not settle on one answer; take more readings, up and down",)
     if passing is None:
         return "facts only", ("the job names no target to judge the curve by",)
-    if passing >= SURE:
+    if passing >= SOUND:
         return "sound", (f"every band is met, rising and falling, with a probability of {passing:.0%}",)
     if passing > 1 - SURE and not any(f.severity == "high" for f in findings):
         return "cannot tell", (

@@ -142,8 +142,9 @@ def _confusion(evidence: Evidence, fit: Fit) -> Finding | None:
     """Whether crank readings taken for the distributor's, or the reverse, would explain what else cannot be."""
     if evidence.job.speed_ratio == 1.0:
         return None
-    height = float(fit.model.log_density(fit.best[None])[0])
-    strain = fit.chi2 + float((fit.best**2).sum())
+    # As stated, not as enlarged to what the wrong scale would need; outliers may be good readings of another scale.
+    model = replace(fit.model, sweep=_sweep(fit))
+    strain = _strain(model)
     if strain < 2.0 * len(fit.residuals) and not _top_doubled(evidence):
         return None
     ratio = evidence.job.speed_ratio
@@ -151,14 +152,14 @@ def _confusion(evidence: Evidence, fit: Fit) -> Finding | None:
         ("crank readings given as the distributor's", 1 / ratio),
         ("distributor readings given as the crank's", ratio),
     ):
-        if _best_height(_rescaled(fit.model, factor)) > height + 10.0:
+        if _strain(_rescaled(model, factor)) < 0.4 * strain:
             return Finding(
                 f"{name}?",
                 f"speed and advance both {'divided' if factor < 1 else 'multiplied'} by {ratio:g} fit the unit as described far "
                 "better",
                 "everything said here would be off by that factor",
                 'check what the bench shows, and set basis = "crank" or "distributor" in [sweep]',
-                "repair first",
+                "check first",
             )
     return None
 
@@ -174,16 +175,17 @@ def _top_doubled(evidence: Evidence) -> bool:
 def _rescaled(model: SweepModel, factor: float) -> SweepModel:
     sweep = model.sweep
     zeroed = None if sweep.zeroed_at is None else sweep.zeroed_at * factor
-    return replace(
-        model, sweep=replace(sweep, speed=sweep.speed * factor, advance=sweep.advance * factor, zeroed_at=zeroed)
-    )
+    scaled = {name: getattr(sweep, name) * factor for name in ("speed", "advance", "reading", "speed_reading")}
+    return replace(model, sweep=replace(sweep, **scaled, zeroed_at=zeroed))
 
 
-def _best_height(model: SweepModel) -> float:
+def _strain(model: SweepModel) -> float:
+    """How hard the readings and what was measured pull against each other: chi² of both at the best state."""
     low, high = model.bounds()
 
     def residuals(states: np.ndarray) -> np.ndarray:
         return np.concatenate([model.misfit(states)[0], states], axis=1)
 
-    starts = spread_starts(model.log_density, low, high, 3, 1024)
-    return find_modes(residuals, model.log_density, starts, low, high)[0].height
+    starts = spread_starts(model.log_density, low, high, 4, 1024)
+    best = find_modes(residuals, model.log_density, starts, low, high)[0].state
+    return float((residuals(best[None]) ** 2).sum())

@@ -139,7 +139,8 @@ class Evidence:
 
     @cached_property
     def apart(self) -> Doubtful:
-        """Falling less rising advance [rad], the middle of it over the speeds where the curve climbs."""
-        speeds = np.linspace(max(self.onset.mean, 0.3 * self.all_in.mean), max(self.all_in.mean, 1.0), 40)
+        """Falling less rising advance [rad], the upper quartile over the speeds where the curve climbs: on a plateau or
+        at the stop the two meet however much the unit drags."""
+        speeds = np.linspace(max(self.home.mean, 0.3 * self.all_in.mean), max(self.all_in.mean, 1.0), 40)
         gap = self.falling(speeds) - self.curves.rising_advance(speeds, self.curves.falling_advance(np.zeros(1))[:, 0])
-        return Doubtful(np.median(gap, axis=1))
+        return Doubtful(np.quantile(gap, 0.75, axis=1))

@@ -20,7 +20,7 @@ MAXIMUM_DEFAULT = np.radians(1.0)  # common practice, no source
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing that is wrong, or open. `severity`: "repair first", "high", "medium", "low", "open question"."""
+    """One thing that is wrong, or open. `severity`: "check first", "repair first", "high", "medium", "low", "open question"."""
 
     what: str
     evidence: str

@@ -14,7 +14,7 @@ from recurve.family import curves, takeups
 from recurve.job import Job, Sweep
 from recurve.mechanism import Array
 from recurve.posterior import Mode, Samples, find_modes, sample, spread_starts
-from recurve.sweepmodel import PLACES, SweepModel, ends, sweep_model
+from recurve.sweepmodel import PLACES, TENSION, SweepModel, ends, sweep_model
 
 OUTLIER = 4.0  # standardised residual beyond which a reading is left out
 MOST_OUTLIERS = 0.2  # share of the readings
@@ -214,8 +214,11 @@ def _estimates(
         add(f"{place}.takeup", stretch, "deg", np.degrees(np.minimum(at, stop)), given[stretch], told)
         if from_rest > NEGLIGIBLE:
             x = model.column(natural, stretch)
-            pull = np.where(x >= 0, model.tension[index] + rates * np.maximum(x, 0.0), 0.0)
+            tension = model.units(samples.states).tension[:, index]
+            pull = np.where(x >= 0, tension + rates * np.maximum(x, 0.0), 0.0)
             add(f"{place}.pull", stretch, "N", pull, given[stretch], told)
+    if TENSION in given:
+        add(TENSION, TENSION, "N", model.column(natural, TENSION), False, shrink[TENSION] < LEARNT)
     for name, (parameter, unit, size) in _PLAIN.items():
         add(
             name, parameter, unit, model.column(natural, parameter) / size, given[parameter], shrink[parameter] < LEARNT

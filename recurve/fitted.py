@@ -25,7 +25,7 @@ def fitted_job(fit: Fit) -> Job:
     places = []
     for index, (name, place) in enumerate(zip(PLACES, job.places, strict=False)):
         rest = float(place.posts.length(0.0)[0])
-        tension = float(model.tension[index])
+        tension = value.get(f"{name}.tension", float(model.tension[index]))
         found = Spring(
             f"as found {name}",
             float(np.exp(value[f"{name}.rate"])),

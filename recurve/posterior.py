@@ -89,7 +89,8 @@ def find_modes(
     """
     found = []
     for start in starts:
-        end = descend(residuals, start, low, high)
+        # At a kink, as where a take-up meets a reading, no state is flat.
+        end = descend(residuals, start, low, high, flat=0.5)
         found.append(Mode(end.state, float(density(end.state[None])[0]), end.covariance, end.converged))
     found = sorted((m for m in found if np.isfinite(m.height)), key=lambda m: -m.height)
     if not found:
@@ -122,13 +123,20 @@ class Descent:
 
 
 def descend(
-    residuals: Residuals, start: Array, low: Array, high: Array, scale: Array | None = None, evaluations: int = 60
+    residuals: Residuals,
+    start: Array,
+    low: Array,
+    high: Array,
+    scale: Array | None = None,
+    evaluations: int = 60,
+    flat: float = 0.02,
 ) -> Descent:
     """Least squares from `start` (p,) within the bounds (p,): Σ residual² is minimised.
 
     `residuals` maps states (n, p) to (n, r). `scale` (p,) is a typical size of each number, for the
     differences of the Jacobian; 1 where it is not given. Converged means that the step or the gain fell
-    below the tolerance, and that the gradient is small against what the residuals could make.
+    below the tolerance, and that the gradient is small against what the residuals could make: no more than the
+    share `flat`.
     """
     from scipy.optimize import least_squares
 
@@ -150,18 +158,18 @@ def descend(
     information = fitted.jac.T @ fitted.jac
     trace = 1e-9 if scale is None else 1e-14
     covariance = np.linalg.pinv(information + trace * np.diag(np.diag(information) + (scale is None)))
-    converged = bool(fitted.status > 0 and _flat(fitted.jac, fitted.fun, fitted.x, ends))
+    converged = bool(fitted.status > 0 and _flat(fitted.jac, fitted.fun, fitted.x, ends, flat))
     return Descent(fitted.x * size, covariance * np.outer(size, size), float(2 * fitted.cost), converged)
 
 
-def _flat(jacobian: Array, residual: Array, x: Array, ends: tuple[Array, Array]) -> bool:
+def _flat(jacobian: Array, residual: Array, x: Array, ends: tuple[Array, Array], share: float) -> bool:
     """Whether no free direction of the state still lowers the squares: cosine between residual and column. A
     number that no residual feels has not been found, however flat it is there."""
     felt = np.linalg.norm(jacobian, axis=0)
     length = felt * max(float(np.linalg.norm(residual)), 1e-12)
     cosine = np.abs(jacobian.T @ residual) / np.maximum(length, 1e-300)
     free = (x > ends[0] + 1e-6) & (x < ends[1] - 1e-6)
-    return bool((cosine[free] < 0.02).all() and (felt > 0).all())
+    return bool((cosine[free] < share).all() and (felt > 0).all())
 
 
 def sample(density: Density, modes: tuple[Mode, ...], count: int = 4096, seed: int = 2) -> Samples:

@@ -22,6 +22,7 @@ SQRT3 = float(np.sqrt(3.0))
 NODES = np.array([-SQRT3, 0.0, SQRT3])
 WEIGHTS = np.array([1.0, 4.0, 1.0]) / 6.0
 PLACES = ("primary", "secondary")
+TENSION = "secondary.tension"
 
 
 @dataclass(frozen=True)
@@ -77,13 +78,20 @@ class SweepModel:
         return Units(
             rate=np.exp(np.stack([self.column(x, f"{p}.rate") for p in places], axis=1)),
             stretch=np.stack([self.column(x, f"{p}.stretch") for p in places], axis=1),
-            tension=np.broadcast_to(self.tension, (len(x), len(places))),
+            tension=self._tension(x),
             drag=self.column(x, "drag"),
             friction=self.column(x, "friction"),
             share=self.column(x, "friction_share"),
             stop=self.column(x, "stop"),
             modes=np.stack([self.column(x, name) for name in modes], axis=1) if modes else none,
         )
+
+    def _tension(self, natural: Array) -> Array:
+        """Initial tensions (n, places) [N]: as described, or, of an undescribed second spring, a number of the state."""
+        tension = np.tile(self.tension, (len(natural), 1))
+        if any(p.name == TENSION for p in self.parameters):
+            tension[:, 1] = self.column(natural, TENSION)
+        return tension
 
     def predict(self, states: Array) -> tuple[Array, Array]:
         """Reading expected and variance by the uncertainty of speed, (n, readings) each [rad, rad²]."""
@@ -154,6 +162,9 @@ def sweep_model(job: Job) -> SweepModel:
     posts = tuple(p.posts for p in job.places)
     shapes = Shapes.of(job.weights, posts, float(grid[-1]), modes)
     parameters = [p for i, name in enumerate(PLACES[: len(posts)]) for p in _spring_parameters(job, i, name)]
+    if len(posts) == 2 and job.places[1].found is None:
+        # A first spring that pulls from rest shows only its pull; a second one's tension shows as a plateau.
+        parameters.append(Parameter(TENSION, 0.0, _fit_default("initial_tension", "force"), 0.0, 20.0))
     parameters += _resistance_parameters(job)
     parameters.append(_stop_parameter(job, float(grid[-1])))
     parameters.append(_zero_parameter(job))

@@ -17,6 +17,43 @@ from typing import Any
 __version__ = "0.1.0"
 
 _HOMES = {
+    "Check": "recurve.diagnose",
+    "Fit": "recurve.fit",
+    "InputError": "recurve.errors",
+    "Job": "recurve.job",
+    "OutputError": "recurve.errors",
+    "PhysicsError": "recurve.errors",
+    "Plan": "recurve.plan",
+    "RecurveError": "recurve.errors",
+    "Trace": "recurve.curve",
+    "Unit": "recurve.curve",
+    "Verification": "recurve.verify",
+    "check_unit": "recurve.diagnose",
+    "curve_text": "recurve.report",
+    "fit_sweep": "recurve.fit",
+    "judge": "recurve.target",
+    "load_job": "recurve.jobfile",
+    "make_plan": "recurve.plan",
+    "plan_text": "recurve.report",
+    "plot_check": "recurve.checkplots",
+    "plot_plan": "recurve.plots",
+    "read_as_left": "recurve.jobfile",
+    "trace": "recurve.curve",
+    "verify_unit": "recurve.verify",
+}
+
+__all__` are the public interface; they are loaded when first used, so that
+`import recurve` costs nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+__version__ = "0.1.0"
+
+_HOMES = {
     "InputError": "recurve.errors",
     "OutputError": "recurve.errors",
     "PhysicsError": "recurve.errors",

@@ -57,7 +57,7 @@ def fit_lines(fit: Fit) -> list[str]:
         f"chi² {fit.chi2:.1f}, degrees of freedom {fit.dof:.0f}",
         "± is two standard uncertainties; angles and speeds are the distributor's",
     ]
-    lines += [f"  {_name(e.name):<28}{rounded(e):>20} {_unit(e.unit):<8}{_source(e)}" for e in fit.estimates]
+    lines += [f"  {_name(e.name):<27}{rounded(e):>17} {_unit(e):<6}{_source(e)}" for e in fit.estimates]
     return lines
 
 
@@ -76,8 +76,8 @@ def _name(name: str) -> str:
     return words.get(name, name.replace("_", " "))
 
 
-def _unit(unit: str) -> str:
-    return {"mN*m": "mN·m", "deg": "°"}.get(unit, unit)
+def _unit(one: Estimate) -> str:
+    return "" if one.value is None else {"mN*m": "mN·m", "deg": "°"}.get(one.unit, one.unit)
 
 
 def _source(one: Estimate) -> str:

@@ -19,6 +19,7 @@ from recurve.target import Band
 Verdict = Literal["passes", "fails", "too close to call", "not converged"]
 
 COVERAGE = 2.0  # standard uncertainties that must lie inside a band, or outside
+MISSET = 6.0  # how many times a setting's tolerance it may be off in a unit that is being judged
 STEP = 0.05e-3  # a post cannot be set finer [m]
 ENOUGH = 0.5  # margin at which one move is not worth a second
 PLACES = ("primary", "secondary")
@@ -85,7 +86,7 @@ def verify_unit(job: Job, sweep: Sweep) -> Verification:
     where it lies outside one; single readings only show what does not belong.
     """
     problem_of(job)
-    swept = replace(job, sweep=sweep)
+    swept = replace(job, sweep=sweep, limits=_doubted(job.limits))
     fit = fit_sweep(swept)
     evidence = Evidence.of(swept, fit)
     bands = _judged(evidence, len(sweep.speed))
@@ -93,6 +94,13 @@ def verify_unit(job: Job, sweep: Sweep) -> Verification:
     unit = fitted_job(fit)
     correction = None if verdict == "passes" else find_correction(unit)
     return Verification(unit, fit, bands, verdict, correction)
+
+
+def _doubted(limits: dict[str, float]) -> dict[str, float]:
+    """The plan's tolerances of posts and stop, wider: a setting that went wrong is what is looked for, and must not
+    be argued away by what was meant."""
+    set_by_hand = ("springs.primary.free_length", "springs.secondary.free_length", "stop.advance")
+    return {key: limit * (MISSET if key in set_by_hand else 1.0) for key, limit in limits.items()}
 
 
 def _overall(fit: Fit, bands: tuple[BandVerdict, ...]) -> Verdict:

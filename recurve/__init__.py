@@ -2,8 +2,9 @@
 
     import recurve
     job = recurve.load_job("launch.toml")
+    print(recurve.check_unit(job))
     plan = recurve.make_plan(job)
-    print(recurve.plan_text(plan))
+    print(plan)
 
 The names in `__all__` are the public interface; they are loaded when first used, so that
 `import recurve` costs nothing.
@@ -40,35 +41,6 @@ _HOMES = {
     "read_as_left": "recurve.jobfile",
     "trace": "recurve.curve",
     "verify_unit": "recurve.verify",
-}
-
-__all__` are the public interface; they are loaded when first used, so that
-`import recurve` costs nothing.
-"""
-
-from __future__ import annotations
-
-from importlib import import_module
-from typing import Any
-
-__version__ = "0.1.0"
-
-_HOMES = {
-    "InputError": "recurve.errors",
-    "OutputError": "recurve.errors",
-    "PhysicsError": "recurve.errors",
-    "RecurveError": "recurve.errors",
-    "Job": "recurve.job",
-    "load_job": "recurve.jobfile",
-    "Trace": "recurve.curve",
-    "Unit": "recurve.curve",
-    "trace": "recurve.curve",
-    "judge": "recurve.target",
-    "Plan": "recurve.plan",
-    "make_plan": "recurve.plan",
-    "plan_text": "recurve.report",
-    "curve_text": "recurve.report",
-    "plot_plan": "recurve.plots",
 }
 
 __all__ = ["__version__", *sorted(_HOMES)]

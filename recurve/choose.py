@@ -104,11 +104,14 @@ def _best(problem: Problem, shelf: Shelf, job: Job, pick: Pick) -> Outcome:
     builds: dict[tuple[int, int], Build] = {}
     for index in np.argsort(-solved.margin, kind="stable"):
         pair = (int(solved.first[index]), int(solved.second[index]))
-        if len(builds) == MOST_BUILT:
-            break
-        if pair not in builds:
-            for build in _checked(problem, shelf, solved.take([index]), job):
-                builds[pair] = build
+        known = builds.get(pair)
+        # A pair can reach the same margin with its second spring taking up here or there.
+        if known is not None and solved.margin[index] < known.margin - SAME:
+            continue
+        if known is None and len(builds) == MOST_BUILT:
+            continue
+        for build in _checked(problem, shelf, solved.take([index]), job):
+            builds[pair] = build if known is None else by_margin([known, build])
     ranked = sorted(builds.values(), key=lambda b: -b.margin)
     return Outcome(found, pick(ranked) if ranked else None, tuple(ranked))
 

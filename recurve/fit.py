@@ -124,10 +124,10 @@ def _modes(model: SweepModel) -> tuple[Mode, ...]:
 
 def _inflation(squares: float, readings: int, parameters: int) -> float:
     """Scatter against what was stated: only an excess that chance makes once in a hundred sweeps counts."""
-    from scipy.stats import chi2
+    from scipy.special import chdtrc
 
     dof = max(readings - min(parameters, readings // 2), 1)
-    return float(np.sqrt(squares / dof)) if chi2.sf(squares, dof) < 0.01 else 1.0
+    return float(np.sqrt(squares / dof)) if chdtrc(dof, squares) < 0.01 else 1.0
 
 
 def _result(

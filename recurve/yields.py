@@ -177,9 +177,8 @@ class _Draw:
             columns["rate"].append(rate + np.zeros(len(states)))
             columns["stretch"].append(stretch + np.zeros(len(states)))
             # A spring wound without initial tension has none to be off.
-            columns["tension"].append(
-                np.maximum(tension, 0.0) if one.spring.initial_tension > 0 else np.zeros(len(states))
-            )
+            wound = one.spring.initial_tension > 0
+            columns["tension"].append((np.maximum(tension, 0.0) if wound else 0.0) + np.zeros(len(states)))
         made = {name: np.stack(parts, axis=1) for name, parts in columns.items()}
         return replace(unit, **made, stop=self._stops(unit.stop, exact))
 

@@ -102,7 +102,7 @@ def _best(problem: Problem, shelf: Shelf, job: Job, pick: Pick) -> Outcome:
     start = candidates(problem, shelf, near, (found.margin - slack, found.margin))
     solved = solve(problem, shelf, start, found.margin + 0.2, slack)
     builds: dict[tuple[int, int], Build] = {}
-    for index in np.argsort(-solved.margin, kind="stable"):
+    for index in _order(problem, shelf, solved):
         pair = (int(solved.first[index]), int(solved.second[index]))
         known = builds.get(pair)
         # A pair can reach the same margin with its second spring taking up here or there.
@@ -118,6 +118,21 @@ def _best(problem: Problem, shelf: Shelf, job: Job, pick: Pick) -> Outcome:
 
 def _moved(build: Build) -> float:
     return sum(abs(s.bend) for s in build.springs)
+
+
+def _order(problem: Problem, shelf: Shelf, solved: Candidates) -> list[int]:
+    """The order in which candidates are built: by margin; where more are equal at the top than will be built, those
+    whose posts can move least come first."""
+    order = [int(i) for i in np.argsort(-solved.margin, kind="stable")]
+    equal = [i for i in order if solved.margin[i] >= solved.margin[order[0]] - SAME]
+    if len(equal) <= MOST_BUILT:
+        return order
+
+    def moved(index: int) -> float:
+        one = solved.take([index])
+        return float(np.abs(least_move(problem, shelf, one, float(one.margin[0]) - 1e-6)).sum())
+
+    return sorted(equal, key=moved) + order[len(equal) :]
 
 
 def _near_best(problem: Problem, shelf: Shelf, found: Found) -> tuple[Mask, float]:

@@ -75,19 +75,22 @@ class Curves:
 
     def falling_advance(self, speed: ArrayLike, top: Array | None = None) -> Array:
         """Advance (n, m) [rad] at speeds (m,) or (n, m) [rad/s], falling from the stop or from `top` (n,) [rad]."""
-        squared = self.falling
+        advance, squared = self.advance, self.falling
         if top is not None:
-            squared = np.where(self.advance <= top[:, None] + 1e-12, squared, np.inf)
+            beyond = advance > top[:, None]
+            squared = np.where(beyond, _value_at(advance, squared, top)[:, None], squared)
+            advance = np.minimum(advance, top[:, None])
         floor = np.minimum.accumulate(squared[:, ::-1], axis=1)[:, ::-1]
-        found = _invert(self.advance, floor, speed)
-        return found if top is None else np.minimum(found, top[:, None])
+        return _invert(advance, floor, speed)
 
     def rising_advance(self, speed: ArrayLike, start: Array | None = None) -> Array:
         """Advance (n, m) [rad] at speeds (m,) or (n, m) [rad/s], rising from rest or from `start` (n,) [rad]."""
-        squared = self.rising
+        advance, squared = self.advance, self.rising
         if start is not None:
-            squared = np.where(self.advance >= start[:, None] - 1e-12, squared, -np.inf)
-        found = _invert(self.advance, np.maximum.accumulate(squared, axis=1), speed)
+            before = advance < start[:, None]
+            squared = np.where(before, _value_at(advance, squared, start)[:, None], squared)
+            advance = np.maximum(advance, start[:, None])
+        found = _invert(advance, np.maximum.accumulate(squared, axis=1), speed)
         return found if start is None else np.maximum(found, start[:, None])
 
 
@@ -139,6 +142,15 @@ def _grids(shapes: Shapes, units: Units, points: int) -> tuple[Array, np.ndarray
     # A spring that pulls from rest has nothing before its take-up: the first half is all at 0.
     past |= (takeup <= 0.0)[:, None]
     return np.concatenate([before, after], axis=1), past
+
+
+def _value_at(advance: Array, squared: Array, at: Array) -> Array:
+    """ω² (n,) of each row at its own advance `at` (n,) [rad], between the points of its grid."""
+    row = np.arange(len(at))
+    low = ((advance <= at[:, None]).sum(axis=1) - 1).clip(0, advance.shape[1] - 2)
+    step = advance[row, low + 1] - advance[row, low]
+    part = np.where(step > 0, (at - advance[row, low]) / np.where(step > 0, step, 1.0), 0.0).clip(0.0, 1.0)
+    return np.asarray(squared[row, low] + part * (squared[row, low + 1] - squared[row, low]))
 
 
 def _invert(advance: Array, extreme: Array, speed: ArrayLike) -> Array:

@@ -19,7 +19,7 @@ from recurve.sweepmodel import PLACES, TENSION, SweepModel, ends, sweep_model
 OUTLIER = 4.0  # standardised residual beyond which a reading is left out
 MOST_OUTLIERS = 0.2  # share of the readings
 LEARNT = 0.8  # a posterior this much narrower than its prior was learnt from the readings
-STARTS = 8
+STARTS = 11
 NEGLIGIBLE = 0.02  # a probability that is not mentioned
 
 
@@ -98,7 +98,7 @@ def fit_sweep(job: Job) -> Fit:
         modes = _modes(replace(model, sweep=_some(model.sweep, kept)))
     used = replace(model, sweep=_some(model.sweep, kept))
     residual = used.misfit(modes[0].state[None])[0][0]
-    inflation = _inflation(float((residual**2).sum()), len(residual), used.size)
+    inflation = _inflation(float((residual**2).sum()), len(residual), modes[0].covariance)
     if inflation > 1.0:
         used = replace(used, sweep=replace(used.sweep, reading=used.sweep.reading * inflation))
         modes = _modes(used)
@@ -118,15 +118,16 @@ def _modes(model: SweepModel) -> tuple[Mode, ...]:
     def residuals(states: Array) -> Array:
         return np.concatenate([model.misfit(states)[0], states], axis=1)
 
-    starts = spread_starts(model.log_density, low, high, STARTS)
+    starts = spread_starts(model.log_density, low, high, STARTS, model.kind)
     return find_modes(residuals, model.log_density, starts, low, high)
 
 
-def _inflation(squares: float, readings: int, parameters: int) -> float:
-    """Scatter against what was stated: only an excess that chance makes once in a hundred sweeps counts."""
+def _inflation(squares: float, readings: int, covariance: Array) -> float:
+    """Scatter against what was stated: only an excess that chance makes once in a hundred sweeps counts. Of the
+    numbers of the state only the share that the readings determined costs freedom, 1 − variance each."""
     from scipy.special import chdtrc
 
-    dof = max(readings - min(parameters, readings // 2), 1)
+    dof = max(readings - float(np.clip(1.0 - np.diag(covariance), 0.0, 1.0).sum()), 1.0)
     return float(np.sqrt(squares / dof)) if chdtrc(dof, squares) < 0.01 else 1.0
 
 
@@ -145,7 +146,7 @@ def _result(
     columns = np.stack([values[n] for n in names], axis=1) if names else np.zeros((len(samples.weights), 0))
     mean, _ = model.predict(best[None])
     residual = model.misfit(best[None])[0][0]
-    learnt = _learnt(samples)
+    learnt = float(np.clip(1.0 - _shrink(used, samples) ** 2, 0.0, 1.0).sum())
     return Fit(
         job=job,
         model=used,
@@ -165,14 +166,16 @@ def _result(
     )
 
 
-def _learnt(samples: Samples) -> float:
-    """How many numbers the readings determined: Σ (1 − posterior variance), each prior's being 1."""
-    return float(np.clip(1.0 - samples.deviation(samples.states) ** 2, 0.0, 1.0).sum())
+def _shrink(model: SweepModel, samples: Samples) -> Array:
+    """How much narrower each number of the state (size,) is than its prior was: 1 where nothing was learnt."""
+    return samples.deviation(samples.states) / model.prior_deviation()
 
 
 def _correlation(columns: Array, samples: Samples) -> Array:
     off = (columns - samples.mean(columns)) / np.maximum(samples.deviation(columns), 1e-300)
-    return np.asarray((off * samples.weights[:, None]).T @ off)
+    made = np.asarray((off * samples.weights[:, None]).T @ off)
+    np.fill_diagonal(made, 1.0)  # of a quantity that is the same in all samples too
+    return made
 
 
 # --- estimates ------------------------------------------------------------------------------------------
@@ -200,7 +203,7 @@ def _estimates(
         values[name] = column
         made.append(_estimate(name, unit, column, samples, bounds[parameter], measured, learnt))
 
-    shrink = {p.name: float(d) for p, d in zip(model.parameters, samples.deviation(samples.states), strict=True)}
+    shrink = {p.name: float(d) for p, d in zip(model.parameters, _shrink(model, samples), strict=True)}
     given = {p.name: p.measured for p in model.parameters}
     for index, place in enumerate(PLACES[: len(job.places)]):
         rate, stretch = f"{place}.rate", f"{place}.stretch"

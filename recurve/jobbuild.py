@@ -13,7 +13,17 @@ from recurve import jobmodel as m
 from recurve.curve import Drag, Stop
 from recurve.datafiles import data_file
 from recurve.job import SpringPlace, Tolerances
-from recurve.mechanism import CorrectedWeights, Link, Motion, RadiusTable, Slot, Weights, weight_faults
+from recurve.mechanism import (
+    CorrectedWeights,
+    Link,
+    Motion,
+    RadialMotion,
+    RadiusTable,
+    ReferenceSlope,
+    Slot,
+    Weights,
+    weight_faults,
+)
 from recurve.posts import Body, BodyPoint, PointPosts, Posts, TablePosts, post_faults
 from recurve.springs import Spring
 from recurve.target import Band, Target
@@ -46,9 +56,9 @@ class Build:
 
     @property
     def pivot(self) -> complex | None:
-        """The first weight's pivot [m] in the working frame, None for a table of radii."""
+        """The first weight's pivot [m] in the working frame, None for a table of radii or a reference sweep."""
         motion = self.model.weights.motion
-        return None if isinstance(motion, m.TableMotion) else self._pivot(motion.pivot)
+        return self._pivot(motion.pivot) if isinstance(motion, m.SlotMotion | m.LinkMotion) else None
 
     def _pivot(self, given: m.Pivot) -> complex:
         if given.xy is not None:
@@ -64,9 +74,8 @@ class Build:
     def point(self, given: m.Place, key: tuple[str, ...], centre: complex = 0j) -> complex:
         """A point [m] given polar from the shaft or from `centre`, or flat from the shaft."""
         motion = self.model.weights.motion
-        flat_pivot = not isinstance(motion, m.TableMotion) and motion.pivot.xy is not None
         if given.xy is not None:
-            if not flat_pivot and not isinstance(motion, m.TableMotion):
+            if isinstance(motion, m.SlotMotion | m.LinkMotion) and motion.pivot.xy is None:
                 self.faults.append(
                     (
                         key,
@@ -82,16 +91,22 @@ class Build:
 
     # --- parts --------------------------------------------------------------------------------------
 
-    def weights(self) -> Weights:
+    def weights(self, swept: ReferenceSlope | None = None) -> Weights:
+        """The weights; `swept` is what their reference sweep says, where they are given by one."""
         given = self.model.weights
-        motion = self._motion(given.motion)
+        mass = None if given.mass is None else given.mass.value
+        if isinstance(given.motion, m.ReferenceMotion):
+            assert swept is not None  # whoever reads the sweep hands it in
+            motion: RadialMotion | ReferenceSlope = swept
+        else:
+            motion = self._motion(given.motion)
         if given.correction is None:
-            return Weights(given.count, given.mass.value, motion)
+            return Weights(given.count, mass, motion)
         rows = given.correction
         advance = tuple(a.value for a in rows.advance)
-        return CorrectedWeights(given.count, given.mass.value, motion, advance, rows.factor)
+        return CorrectedWeights(given.count, mass, motion, advance, rows.factor)
 
-    def _motion(self, given: m.SlotMotion | m.LinkMotion | m.TableMotion) -> Motion:
+    def _motion(self, given: m.SlotMotion | m.LinkMotion | m.TableMotion) -> RadialMotion:
         key = ("weights", "motion")
         if isinstance(given, m.TableMotion):
             return self._table(given)
@@ -212,7 +227,7 @@ class Build:
         if isinstance(posts, m.LengthTable):
             return TablePosts(tuple(a.value for a in posts.advance), tuple(x.value for x in posts.length))
         ends = [self._end(name, which, getattr(posts, which), motion) for which in ("anchor", "far")]
-        if isinstance(self.model.weights.motion, m.TableMotion) and (posts.anchor.xy is None) != (posts.far.xy is None):
+        if self.pivot is None and (posts.anchor.xy is None) != (posts.far.xy is None):
             self.faults.append(
                 (("springs", name, "posts"), "got one post as xy and one as an angle; expected both alike")
             )
@@ -235,7 +250,7 @@ class Build:
                 self.faults.append(
                     (
                         (*key, "on"),
-                        f'got "{given.on}" with weights.motion by table, which does not tell how the weight turns; '
+                        f'got "{given.on}" with weights.motion by {self._by}, which does not tell how the weight turns; '
                         'expected posts by table too, or weights.motion of kind "slot" or "link"',
                     )
                 )
@@ -256,6 +271,11 @@ class Build:
             value = getattr(given, name)
             values[name] = default("build", name, dimension) if value is None else value
         return Tolerances(**values)
+
+    @property
+    def _by(self) -> str:
+        """How a motion without a pivot is given."""
+        return "table" if isinstance(self.model.weights.motion, m.TableMotion) else "reference sweep"
 
     # --- target -------------------------------------------------------------------------------------
 
@@ -326,8 +346,10 @@ class Build:
 
     def plausible(self, weights: Weights, stop: Stop, places: tuple[SpringPlace, ...]) -> None:
         """Notes on numbers outside the trade's ranges; nothing is refused for them."""
-        self._range("mass", weights.mass, "mass")
-        self._range("cg_radius", float(weights.motion.radius(0.0)[0]), "length")
+        if weights.mass is not None:
+            self._range("mass", weights.mass, "mass")
+        if not isinstance(weights.motion, ReferenceSlope):
+            self._range("cg_radius", float(weights.motion.radius(0.0)[0]), "length")
         self._range("stop" if self.model.distributor.speed_ratio > 1 else "stop_crank", stop.advance, "angle")
         if self.model.stop.radius is not None:
             self._range("stop_radius", self.model.stop.radius.value, "length")

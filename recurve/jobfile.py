@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -12,12 +13,17 @@ import numpy as np
 from pydantic import ValidationError
 
 from recurve import jobmodel as m
+from recurve.curve import Drag, Installed
 from recurve.errors import InputError, PhysicsError
 from recurve.faults import dotted, fault_lines, place
 from recurve.job import Job, SpringPlace, Sweep
-from recurve.jobbuild import Build, default, limits_of
+from recurve.jobbuild import PLACES, Build, default, limits_of, ranges
+from recurve.mechanism import ReferenceSlope, Weights
+from recurve.reference import KnownSpring, Reference, fit_reference, reference_faults, reference_notes
+from recurve.springs import Spring
 from recurve.tables import Catalogue, Readings, read_catalogue, read_sweep, read_text
 from recurve.target import Target
+from recurve.units import Measured
 
 
 def load_job(path: str | Path) -> Job:
@@ -41,10 +47,11 @@ def load_job(path: str | Path) -> Job:
     model = _validated(document, text, str(path), faults)
     readings = _table(file, document, "sweep", read_sweep, faults)
     faults += swapped_columns(readings, str(path))
+    reference = _reference_table(file, document, faults)
     catalogue = _table(file, document, "catalogue", read_catalogue, faults)
     if model is None or faults:
         raise InputError(faults)
-    return _build(file, model, document, text, readings, catalogue)
+    return _build(file, model, document, text, (readings, reference), catalogue)
 
 
 def _validated(document: dict[str, Any], text: str, shown: str, faults: list[str]) -> m.JobModel | None:
@@ -58,7 +65,21 @@ def _validated(document: dict[str, Any], text: str, shown: str, faults: list[str
 def _table(job: Path, document: dict[str, Any], name: str, read: Any, faults: list[str]) -> Any:
     """The table that [sweep] or [catalogue] names, read even if the job itself has faults."""
     entry = document.get(name)
-    file = entry.get("file") if isinstance(entry, dict) else None
+    return _read(job, entry.get("file") if isinstance(entry, dict) else None, read, faults)
+
+
+def _reference_table(job: Path, document: dict[str, Any], faults: list[str]) -> Readings | None:
+    """The reference sweep that [weights.motion] names, read even if the job itself has faults."""
+    weights = document.get("weights")
+    motion = weights.get("motion") if isinstance(weights, dict) else None
+    if not isinstance(motion, dict) or motion.get("kind") != "reference":
+        return None
+    found: Readings | None = _read(job, motion.get("sweep"), read_sweep, faults)
+    faults += swapped_columns(found, str(motion.get("sweep")))
+    return found
+
+
+def _read(job: Path, file: Any, read: Any, faults: list[str]) -> Any:
     if not isinstance(file, str) or not file or "\0" in file:
         return None
     return read(job.parent / file, str(job.parent / file), faults)
@@ -69,11 +90,12 @@ def _build(
     model: m.JobModel,
     document: dict[str, Any],
     text: str,
-    readings: Readings | None,
+    tables: tuple[Readings | None, Readings | None],
     catalogue: Catalogue | None,
 ) -> Job:
     build = Build(model)
-    weights, stop, drag, target = build.weights(), build.stop(), build.drag(), build.target()
+    readings, reference = tables
+    weights, stop, drag, target = _weights(build, reference), build.stop(), build.drag(), build.target()
     build.physics(weights, stop)
     places: tuple[SpringPlace, ...] = ()
     if not any(key[0] == "weights" for key, _ in build.faults):
@@ -118,7 +140,7 @@ def _located(text: str, shown: str, key: tuple[Any, ...], message: str) -> str:
     return f"{where}: {message}"
 
 
-def sweep_of(given: m.SweepTable, ratio: float, readings: Readings) -> Sweep:
+def sweep_of(given: m.SweepTable | m.ReferenceMotion, ratio: float, readings: Readings) -> Sweep:
     """Readings in distributor terms, as the table says they were taken; `ratio` crank turns a distributor turn."""
     speed_ratio = ratio if (given.speed_basis or given.basis) == "crank" else 1.0
     crank = (given.advance_basis or given.basis) == "crank"
@@ -129,7 +151,7 @@ def sweep_of(given: m.SweepTable, ratio: float, readings: Readings) -> Sweep:
         given.speed_reading if given.speed_reading is not None else default("sweep", "speed_reading", "speed")
     )
     return Sweep(
-        given.file,
+        given.sweep if isinstance(given, m.ReferenceMotion) else given.file,
         readings.speed / speed_ratio,
         (readings.advance - static) / advance_ratio,
         readings.rising,
@@ -192,7 +214,133 @@ def _fingerprint(job: Path, model: m.JobModel) -> str:
     """Twelve hex digits that change with any byte of the job or of the tables it names."""
     digest = hashlib.sha256()
     tables = [t.file for t in (model.sweep, model.catalogue) if t is not None]
+    if isinstance(model.weights.motion, m.ReferenceMotion):
+        tables.append(model.weights.motion.sweep)
     for file in (job, *(job.parent / t for t in tables)):
         content = file.read_bytes()
         digest.update(len(content).to_bytes(8, "big") + content)
     return digest.hexdigest()[:12]
+
+
+# --- a reference sweep --------------------------------------------------------------------------------------
+
+# What is known of a spring that was weighed and stretched where the job gives no ±: limits; common practice, no source.
+RATE_LIMIT = 0.05
+FREE_LENGTH_LIMIT = 0.2e-3
+SQRT3 = float(np.sqrt(3.0))
+
+
+def _weights(build: Build, readings: Readings | None) -> Weights:
+    """The job's weights; from a reference sweep, I′ as the springs that were in it tell."""
+    motion = build.model.weights.motion
+    if not isinstance(motion, m.ReferenceMotion):
+        return build.weights()
+    flat = ReferenceSlope(build.model.stop.advance.value, (0.0,), ((0.0,),))
+    given = _reference(build, motion, readings, flat)
+    if given is None:
+        return build.weights(flat)
+    faults = reference_faults(given)
+    build.faults += [(("weights", "motion"), f"{motion.sweep}: {text}") for text in faults]
+    if faults:
+        return build.weights(flat)
+    fit = fit_reference(given)
+    build.notes += reference_notes(fit, build.stop().limits[1])
+    return build.weights(fit.slope)
+
+
+def _reference(
+    build: Build, motion: m.ReferenceMotion, readings: Readings | None, flat: ReferenceSlope
+) -> Reference | None:
+    """The unit as it was in its reference sweep; None where something else in the job is wrong, which is told there."""
+    table = motion.drag or build.model.drag or m.Drag()
+    then = Build(build.model.model_copy(update={"drag": table}))
+    drag = then.drag()
+    if motion.drag is not None:
+        build.faults += [(("weights", "motion", *key), text) for key, text in then.faults]
+        build.notes += [f"In the reference sweep: {text}" for text in then.notes]
+    places = then.places(flat, then.stop().limits[1])  # what is wrong with them is told where the job's own are made
+    _reference_spring_faults(build, motion)
+    if readings is None or then.faults or build.faults:
+        return None
+    sweep = sweep_of(motion, build.model.distributor.speed_ratio, readings)
+    springs = [_known_spring(build.model, n, p) for n, p in zip(PLACES, places, strict=False)]
+    stop = motion.stop or build.model.stop.advance
+    middle, spread = _resistance(table, drag)
+    return Reference(
+        replace(readings, speed=sweep.speed, advance=sweep.advance),
+        sweep.reading,
+        sweep.speed_reading,
+        sweep.zeroed_at,
+        tuple(s for s in springs if s is not None),
+        middle,
+        spread,
+        stop.value,
+        stop.standard_uncertainty or default("fit", "stop", "angle"),
+        default("fit", "zero", "angle"),
+    )
+
+
+def _reference_spring_faults(build: Build, motion: m.ReferenceMotion) -> None:
+    springs = build.model.springs
+    if motion.secondary is not None and springs.secondary is None:
+        build.faults.append(
+            (
+                ("weights", "motion", "secondary"),
+                "got a spring without posts, expected [springs.secondary] to tell them",
+            )
+        )
+    if motion.primary is not None:
+        return
+    for name, table in zip(PLACES, (springs.primary, springs.secondary), strict=True):
+        if table is not None and not table.described:
+            build.faults.append(
+                (
+                    ("springs", name),
+                    "got a reference sweep, but neither rate and free_length (or takeup) here nor "
+                    "[weights.motion.primary]; expected the springs that were in it, weighed and stretched",
+                )
+            )
+
+
+def _known_spring(model: m.JobModel, name: str, place: SpringPlace) -> KnownSpring | None:
+    """The spring that was in this place while it was swept, None where there was none."""
+    motion, described = model.weights.motion, getattr(model.springs, name)
+    assert isinstance(motion, m.ReferenceMotion)
+    given = getattr(motion, name) if motion.primary is not None else described
+    if given is None:
+        return None
+    bent = getattr(given, "post_bend", None) or Measured(0.0)
+    if given.takeup is None:
+        free, by = given.free_length.value, given.free_length.standard_uncertainty or FREE_LENGTH_LIMIT / SQRT3
+    else:
+        length, slope = place.posts.length(given.takeup.value, bent.value)
+        free, by = float(length), float(slope) * (given.takeup.standard_uncertainty or 0.0) or FREE_LENGTH_LIMIT / SQRT3
+    tension = given.initial_tension or Measured(0.0)
+    return KnownSpring(
+        name,
+        Installed(Spring(f"reference {name}", given.rate.value, free, tension.value), place.posts, bent.value),
+        (given.rate.standard_uncertainty or RATE_LIMIT * given.rate.value / SQRT3) / given.rate.value,
+        float(np.hypot(by, bent.standard_uncertainty or 0.0)),
+        tension.standard_uncertainty or 0.1 * tension.value,
+    )
+
+
+def _resistance(given: m.Drag, drag: Drag) -> tuple[Drag, Drag]:
+    """Drag and friction while it was swept, and their standard uncertainties; what was not measured is one-sided."""
+    spread = ranges()["drag"]["rubbing_block"]["limit"] * 1e-3 / SQRT3
+    if given.trigger == "electronic":
+        spread = 0.0
+    elif given.rubbing_block is not None:
+        spread = given.rubbing_block.standard_uncertainty or 0.25 * drag.rubbing_block / SQRT3
+    elif given.breaker_spring is not None:
+        spread = 0.35 * drag.rubbing_block / SQRT3  # a friction coefficient is hardly known to better than a third
+    friction = _one_sided(given.friction, default("fit", "friction", "moment"))
+    share = _one_sided(given.friction_share, default("fit", "friction_share", "number"))
+    return Drag(drag.rubbing_block, friction[0], share[0]), Drag(spread, friction[1], share[1])
+
+
+def _one_sided(given: Measured | None, spread: float) -> tuple[float, float]:
+    """A friction as measured; otherwise mean and standard deviation of a half normal distribution about 0."""
+    if given is not None:
+        return given.value, given.standard_uncertainty or 0.3 * given.value
+    return spread * float(np.sqrt(2 / np.pi)), spread * float(np.sqrt(1 - 2 / np.pi))

@@ -36,8 +36,6 @@ from recurve.quantity import (
 from recurve.units import Measured
 
 Basis = Literal["distributor", "crank"]
-# A mass where the weights need one; a default is not read, so None stands only where none is given.
-OptionalMass = Annotated[Measured | None, Quantity("mass")]
 
 
 class Table(BaseModel):
@@ -122,6 +120,32 @@ class TableMotion(Table):
         return self
 
 
+class Drag(Table):
+    rubbing_block: Moment | None = None
+    breaker_spring: Force | None = None
+    contact_lever: Length | None = None
+    block_lever: Length | None = None
+    cam_radius: Length | None = None
+    friction_coefficient: Number | None = None
+    dwell: PositiveAngle | None = None
+    friction: Moment | None = None
+    friction_share: NumberOrZero | None = None
+    trigger: Literal["points", "electronic"] = "points"
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Drag:
+        names = ("breaker_spring", "contact_lever", "block_lever", "cam_radius", "friction_coefficient", "dwell")
+        given = [n for n in names if getattr(self, n) is not None]
+        if given and self.rubbing_block is not None:
+            raise ValueError(f"rubbing_block and {given[0]} both give the drag; expected one of the two ways")
+        missing = [n for n in names if n not in given]
+        if given and missing:
+            raise ValueError(f"the drag from {given[0]} also needs {', '.join(missing)}")
+        if self.friction_share is not None and self.friction_share.value >= 0.5:
+            raise ValueError("friction_share: expected less than 0.5")
+        return self
+
+
 class SweepReading(Table):
     """How a sweep was read: what its columns count in, how well, and where zero was taken."""
 
@@ -152,22 +176,27 @@ class ReferenceSpring(Table):
 
 
 class ReferenceMotion(SweepReading):
-    """I′(α) from a sweep with known springs: `primary` and `secondary`, or those described in [springs];
-    `stop`: where it was in that sweep, if elsewhere than [stop] says."""
+    """I′(α) from a sweep with known springs: `primary` and `secondary`, or those described in [springs]; `stop` and
+    `drag` as they were in that sweep, where [stop] and [drag] say otherwise."""
 
     kind: Literal["reference"]
     sweep: str
     stop: PositiveAngle | None = None
+    drag: Drag | None = None
     primary: ReferenceSpring | None = None
     secondary: ReferenceSpring | None = None
 
     @model_validator(mode="after")
     def _together(self) -> ReferenceMotion:
+        wrong = []
+        if (self.advance_basis or self.basis) == "crank" and self.static is None:
+            wrong.append('static: missing, expected what the crank advances include, "0 deg" if nothing')
         if self.secondary is not None and self.primary is None:
-            raise ValueError(
-                "secondary without primary: expected both, primary alone where the secondary was out, or neither "
-                "where the springs of [springs] were in"
+            wrong.append(
+                "secondary without primary; expected both, primary alone, or neither if those of [springs] were in"
             )
+        if wrong:
+            raise ValueError("; ".join(wrong))
         return self
 
 
@@ -198,7 +227,7 @@ class Correction(Table):
 
 class Weights(Table):
     count: Annotated[int, Field(ge=1, le=8, strict=True)] = 2
-    mass: OptionalMass = None
+    mass: Annotated[Measured | None, Quantity("mass")] = None  # None only where it is not given
     correction: Correction | None = None
     motion: Annotated[
         Annotated[SlotMotion, Tag("slot")]
@@ -231,32 +260,6 @@ class Stop(Table):
         trim = any(x is not None and x.value > 0 for x in (self.file_up_to, self.build_up_to))
         if trim and self.radius is None and self.per_mm is None:
             raise ValueError("a trim is allowed, so expected radius, or per_mm found with a feeler in the stop")
-        return self
-
-
-class Drag(Table):
-    rubbing_block: Moment | None = None
-    breaker_spring: Force | None = None
-    contact_lever: Length | None = None
-    block_lever: Length | None = None
-    cam_radius: Length | None = None
-    friction_coefficient: Number | None = None
-    dwell: PositiveAngle | None = None
-    friction: Moment | None = None
-    friction_share: NumberOrZero | None = None
-    trigger: Literal["points", "electronic"] = "points"
-
-    @model_validator(mode="after")
-    def _one_way(self) -> Drag:
-        names = ("breaker_spring", "contact_lever", "block_lever", "cam_radius", "friction_coefficient", "dwell")
-        given = [n for n in names if getattr(self, n) is not None]
-        if given and self.rubbing_block is not None:
-            raise ValueError(f"rubbing_block and {given[0]} both give the drag; expected one of the two ways")
-        missing = [n for n in names if n not in given]
-        if given and missing:
-            raise ValueError(f"the drag from {given[0]} also needs {', '.join(missing)}")
-        if self.friction_share is not None and self.friction_share.value >= 0.5:
-            raise ValueError("friction_share: expected less than 0.5")
         return self
 
 

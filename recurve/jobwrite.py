@@ -36,8 +36,9 @@ def plan_toml(plan: Plan) -> bytes:
     document = copy.deepcopy(plan.job.document)
     document.pop("sweep", None)
     if "catalogue" in document:
-        found = plan.job.path.parent / document["catalogue"]["file"]
-        document["catalogue"]["file"] = Path(os.path.relpath(found, plan_folder(plan.job.path))).as_posix()
+        document["catalogue"]["file"] = _from_plan(document["catalogue"]["file"], plan)
+    if document["weights"]["motion"]["kind"] == "reference":
+        _write_reference(document, plan, build)
     if plan.fit is not None:
         _write_fitted(document, plan)
     _write_stop(document["stop"], plan, build)
@@ -56,6 +57,30 @@ def _number(value: float, unit: str) -> str:
 def _limited(value: float, limit: float, unit: str) -> str:
     """A quantity with the tolerance of building as its ±, for the check of the finished unit."""
     return f"{value:.12g} ± {limit:.3g} {unit}" if limit > 0 else _number(value, unit)
+
+
+def _write_reference(document: dict[str, Any], plan: Plan, build: Build) -> None:
+    """The reference sweep stays what it was: its springs, posts, stop and drag are told apart from the planned ones."""
+    from recurve.units import parse
+
+    motion, springs = document["weights"]["motion"], document["springs"]
+    motion["sweep"] = _from_plan(motion["sweep"], plan)
+    motion.setdefault("stop", document["stop"]["advance"])
+    motion.setdefault("drag", copy.deepcopy(document.get("drag", {})))
+    if "primary" not in motion:
+        keys = ("rate", "free_length", "takeup", "initial_tension")
+        for name in springs:
+            motion[name] = {key: springs[name][key] for key in keys if key in springs[name]}
+    for name, fitted in zip(PLACES, build.springs, strict=False):
+        if fitted.bend != 0.0 and name in motion:
+            was = parse(motion[name].get("post_bend", "0 mm"), "length")
+            motion[name]["post_bend"] = _limited((was.value - fitted.bend) * 1e3, (was.limit or 0.0) * 1e3, "mm")
+
+
+def _from_plan(file: str, plan: Plan) -> str:
+    """A table's path as seen from the plan's folder."""
+    found = plan.job.path.parent / file
+    return Path(os.path.relpath(found, plan_folder(plan.job.path))).as_posix()
 
 
 def _write_fitted(document: dict[str, Any], plan: Plan) -> None:

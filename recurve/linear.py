@@ -141,7 +141,8 @@ def _snap_rows(problem: Problem, stop: float, grid: int) -> _Snap:
 
     I′ divides the moment, so the row is scaled back by I′ to keep its size that of a moment [N·m/rad].
     """
-    at = (np.arange(grid) + 0.5) / grid * stop
+    # From rest to the stop, but for the step to either side: a snap is most likely at an end.
+    at = np.linspace(1e-3, 1 - 1e-3, grid) * stop
     step = 1e-4 * stop
     slope = [problem.weights.inertia_slope(at + x) for x in (-step, 0.0, step)]
     derived = []

@@ -10,7 +10,7 @@ import numpy as np
 from recurve import jobmodel as m
 from recurve.job import Job
 from recurve.jobbuild import Build, ranges
-from recurve.mechanism import Array, RadiusTable
+from recurve.mechanism import Array, RadiusTable, ReferenceSlope
 
 MOST_MODES = 3
 # A mode that changes I′ by less than this anywhere is left out.
@@ -23,7 +23,10 @@ def slope_modes(job: Job, advance: Array) -> Array:
     Every measured quantity of the weights is moved by its standard uncertainty; the changes, which are many
     and alike, are then gathered into at most three independent ones that say the same (singular values).
     Where no ± is given at all, I′ as a whole is taken as uncertain by the default of `data/ranges.toml`.
+    I′ from a reference sweep brings its own uncertainty.
     """
+    if isinstance(job.weights.motion, ReferenceSlope):
+        return _reference_modes(job.weights.motion, advance, job.stop.limits[1])
     changes = [*_table_changes(job, advance), *_key_changes(job, advance)]
     if not changes:
         return np.full((1, len(advance)), float(ranges()["fit"]["mass_geometry"]["value"]))
@@ -31,6 +34,21 @@ def slope_modes(job: Job, advance: Array) -> Array:
     modes = sizes[:, None] * shapes
     kept = [_positive(mode) for mode in modes[:MOST_MODES] if np.abs(mode).max() > LEAST]
     return np.stack(kept) if kept else np.zeros((0, len(advance)))
+
+
+def _reference_modes(motion: ReferenceSlope, advance: Array, reach: float) -> Array:
+    """The sweep's own changes, gathered so that they tell most of what is uncertain up to `reach` [rad].
+
+    What the modes left out would add is laid on those kept, so that the uncertainty of I′ stays the sweep's at
+    every advance: a fit and a yield must not take it for better known than it is.
+    """
+    changes = motion.changes(advance)
+    whole = np.sqrt((changes**2).sum(axis=0))
+    within = advance <= reach
+    turned, _, _ = np.linalg.svd(changes[:, within] / whole[within], full_matrices=False)
+    modes = (turned.T @ changes)[:MOST_MODES]
+    modes = modes * whole / np.maximum(np.sqrt((modes**2).sum(axis=0)), 1e-12)
+    return np.stack([_positive(mode) for mode in modes])
 
 
 def _positive(mode: Array) -> Array:

@@ -2,7 +2,7 @@
 
 A Gaussian about the best state is too simple here, since take-ups and stops bend the likelihood. Each
 mode gives a Student t component; samples of their mixture are weighted by the posterior, and the
-mixture is fitted to them again. All of it seeded: the same input gives the same numbers.
+mixture is fitted to them again and again. All of it seeded: the same input gives the same numbers.
 """
 
 from __future__ import annotations
@@ -15,9 +15,13 @@ import numpy as np
 from recurve.mechanism import Array
 
 FREEDOM = 6.0  # degrees of freedom of the components: heavier tails than what they approximate
-ROUNDS = 3
+ROUND, ROUNDS = 1024, 24  # states drawn in a round, and rounds at most
+ENOUGH = 1000.0  # equal samples that the weighted ones must be worth
+LEAST = 80.0  # equal samples that a mixture is fitted to
+COMPONENTS = 5
 Density = Callable[[Array], Array]
 Residuals = Callable[[Array], Array]
+Kind = Callable[[Array], Array]
 
 
 @dataclass(frozen=True)
@@ -65,14 +69,21 @@ def sobol(count: int, dimensions: int, seed: int) -> Array:
     return np.asarray(np.clip(points, 1e-12, 1 - 1e-12))
 
 
-def spread_starts(density: Density, low: Array, high: Array, count: int, screened: int = 2048, seed: int = 1) -> Array:
-    """Of states drawn from the prior the best, each unlike those before, (count, p)."""
+def spread_starts(
+    density: Density, low: Array, high: Array, count: int, kind: Kind | None = None, screened: int = 4096, seed: int = 1
+) -> Array:
+    """Of states drawn from the prior the best of each kind, then the best of all, each unlike those before, (count, p).
+
+    `kind` maps states (n, p) to numbers (n,) that say which sort of answer each is.
+    """
     from scipy.special import ndtri
 
     states = np.clip(1.3 * ndtri(sobol(screened, len(low), seed)), low, high)
     order = np.argsort(-density(states), kind="stable")
+    kinds = np.zeros(screened, int) if kind is None else kind(states[order])
+    firsts = np.sort(np.unique(kinds, return_index=True)[1])
     chosen = [np.clip(np.zeros(len(low)), low, high)]
-    for index in order[: screened // 4]:
+    for index in [*order[firsts], *order[: screened // 8]]:
         if len(chosen) == count:
             break
         if min(float(np.abs(states[index] - c).max()) for c in chosen) > 1.0:
@@ -81,7 +92,7 @@ def spread_starts(density: Density, low: Array, high: Array, count: int, screene
 
 
 def find_modes(
-    residuals: Residuals, density: Density, starts: Array, low: Array, high: Array, most: int = 3, within: float = 8.0
+    residuals: Residuals, density: Density, starts: Array, low: Array, high: Array, most: int = 4, within: float = 8.0
 ) -> tuple[Mode, ...]:
     """Distinct best states from the starts (s, p), the highest first, those within e^−`within` of it.
 
@@ -173,21 +184,80 @@ def _flat(jacobian: Array, residual: Array, x: Array, ends: tuple[Array, Array],
 
 
 def sample(density: Density, modes: tuple[Mode, ...], count: int = 4096, seed: int = 2) -> Samples:
-    """Weighted samples of the density, from a mixture about the modes that is fitted to them ROUNDS times."""
-    heights = np.array([m.height for m in modes])
-    scale = np.array([np.linalg.slogdet(m.covariance)[1] / 2 for m in modes])
-    shares = np.exp(heights + scale - (heights + scale).max())
-    shares = np.maximum(shares / shares.sum(), 0.1)
-    mixture = _Mixture(shares / shares.sum(), [m.state for m in modes], [1.3 * m.covariance for m in modes])
+    """Weighted samples of the density, at most `count`, from mixtures that begin about the modes.
+
+    Adaptive multiple importance sampling (Cornuet, Marin, Mira and Robert, Scandinavian Journal of Statistics 39,
+    2012; from memory): each round draws from the last mixture, weighs all states so far by the mean of all
+    mixtures so far, and fits the next mixture to them, until they are worth ENOUGH equal samples.
+    """
+    mixture = _Mixture.about(modes)
+    drawn = _Drawn.none(len(modes[0].state))
     for turn in range(ROUNDS):
-        number = count if turn == ROUNDS - 1 else count // 2
-        states = mixture.draw(number, seed + turn)
-        logs = density(states) - mixture.log_density(states)
-        weights = np.exp(logs - logs.max())
-        weights /= weights.sum()
-        if turn < ROUNDS - 1:
-            mixture = mixture.fitted(states, weights)
-    return Samples(states, weights)
+        drawn = drawn.with_round(mixture, density, seed + turn)
+        weights = _weights(drawn.logs)
+        if 1.0 / (weights**2).sum() >= ENOUGH:
+            break
+        mixture = mixture.with_component(drawn.states, weights, _tempered(drawn.logs))
+    return _thinned(Samples(drawn.states, weights), count)
+
+
+def _weights(logs: Array) -> Array:
+    """Weights (n,) that sum to 1 from their logarithms; all on the first state where none has any."""
+    top = float(logs.max())
+    weights = np.exp(logs - top) if np.isfinite(top) else np.eye(1, len(logs))[0]
+    return np.asarray(weights / weights.sum())
+
+
+def _tempered(logs: Array) -> Array:
+    """The weights to a power of at most 1 that leaves LEAST equal samples: few must not decide alone."""
+    low, high = 0.0, 1.0
+    finite = np.where(np.isfinite(logs), logs, -1e300)
+    for _ in range(20):
+        weights = _weights((low + high) / 2 * finite)
+        enough = 1.0 / (weights**2).sum() >= LEAST
+        low, high = ((low + high) / 2, high) if enough else (low, (low + high) / 2)
+    return _weights(low * finite)
+
+
+def _thinned(samples: Samples, count: int) -> Samples:
+    """No more than `count` states: drawn by their weights (systematic resampling), each kept once with its share."""
+    if len(samples.weights) <= count:
+        return samples
+    edges = np.cumsum(samples.weights)
+    picks = np.searchsorted(edges / edges[-1], (np.arange(count) + 0.5) / count)
+    kept, times = np.unique(np.minimum(picks, len(edges) - 1), return_counts=True)
+    return Samples(samples.states[kept], times / count)
+
+
+@dataclass(frozen=True)
+class _Drawn:
+    """All states so far (n, p), their log densities (n,), the mixtures they come from, and each one's log density
+    at every state (rounds, n)."""
+
+    states: Array
+    heights: Array
+    mixtures: tuple[_Mixture, ...]
+    proposed: Array
+
+    @classmethod
+    def none(cls, size: int) -> _Drawn:
+        """Before the first round."""
+        return cls(np.zeros((0, size)), np.zeros(0), (), np.zeros((0, 0)))
+
+    def with_round(self, mixture: _Mixture, density: Density, seed: int) -> _Drawn:
+        """One more round from this mixture."""
+        fresh = mixture.draw(ROUND, seed)
+        states = np.concatenate([self.states, fresh])
+        before = [m.log_density(fresh) for m in self.mixtures]
+        old = np.concatenate([self.proposed, np.stack(before)], axis=1) if before else np.zeros((0, ROUND))
+        proposed = np.concatenate([old, mixture.log_density(states)[None]])
+        return _Drawn(states, np.concatenate([self.heights, density(fresh)]), (*self.mixtures, mixture), proposed)
+
+    @property
+    def logs(self) -> Array:
+        """Log weights (n,): density over the mean of the mixtures."""
+        top = self.proposed.max(axis=0)
+        return np.asarray(self.heights - top - np.log(np.exp(self.proposed - top).mean(axis=0)))
 
 
 @dataclass(frozen=True)
@@ -197,6 +267,24 @@ class _Mixture:
     shares: Array
     centres: list[Array]
     scales: list[Array]
+
+    @classmethod
+    def about(cls, modes: tuple[Mode, ...]) -> _Mixture:
+        """One component for each mode, by its height and width, none with less than about a tenth."""
+        heights = np.array([m.height for m in modes])
+        shares = _weights(heights + np.array([np.linalg.slogdet(m.covariance)[1] / 2 for m in modes]))
+        shares = np.maximum(shares, 0.1)
+        return cls(shares / shares.sum(), [m.state for m in modes], [1.3 * m.covariance for m in modes])
+
+    def with_component(self, states: Array, weights: Array, tempered: Array) -> _Mixture:
+        """Fitted to the weighted states, with a component more where they are heaviest if there is room."""
+        mixture = self
+        if len(self.shares) < COMPONENTS:
+            off = states - tempered @ states
+            wide = (off * tempered[:, None]).T @ off + 0.01 * self.scales[0]
+            there = states[int(weights.argmax())]
+            mixture = _Mixture(np.append(0.8 * self.shares, 0.2), [*self.centres, there], [*self.scales, wide])
+        return mixture.fitted(states, tempered)
 
     def draw(self, count: int, seed: int) -> Array:
         """Quasi-random states (count, p)."""

@@ -19,12 +19,14 @@ from recurve.mechanism import Array
 from recurve.search import Mask, Shelf, alive
 
 ROUNDS = 5
+TURNS = 3  # edges that a take-up may pass one after another
+AT_EDGE = 1e-7  # length [m] within which a spring takes up at an edge
 SNAP_ROWS = 24
 FEW = 80  # pairs that are tried with every set of edges past the take-up
 STEP = 1e-7  # bend [m] for differences
 HAIR = 1e-12  # bend [m] that cannot be told from none
 # Margins to try from the present one, as shares of 1 + |margin|, the highest first.
-LEVELS = (0.1, 0.03, 0.0, -0.01, -0.05, -0.2, -0.6)
+LEVELS = (0.1, 0.05, 0.02, 0.0, -0.01, -0.04, -0.1, -0.25, -0.6)
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,11 @@ class Candidates:
         return Candidates(
             *(getattr(self, n)[np.asarray(index, int)] for n in ("first", "second", "past", "bend", "margin"))
         )
+
+    def joined(self, other: Candidates) -> Candidates:
+        """These, then the others."""
+        names = ("first", "second", "past", "bend", "margin")
+        return Candidates(*(np.concatenate([getattr(self, n), getattr(other, n)]) for n in names))
 
 
 def candidates(problem: Problem, shelf: Shelf, near: Mask, margins: tuple[float, ...]) -> Candidates:
@@ -101,8 +108,31 @@ class _Planes:
 
 
 def solve(problem: Problem, shelf: Shelf, given: Candidates, ceiling: float, spread: float = 0.01) -> Candidates:
-    """The candidates with their best margin and bends, those that end more than `spread` below the best dropped."""
-    now, top = given, max(ceiling, float(given.margin.max(initial=-np.inf)) + 0.1)
+    """The candidates with their best margin and bends, those that end more than `spread` below the best dropped.
+
+    One that ends with the take-up at an edge goes on with that edge on its other side.
+    """
+    top = max(ceiling, float(given.margin.max(initial=-np.inf)) + 0.1)
+    done = last = _settled(problem, shelf, given, top, spread)
+    for _ in range(TURNS):
+        over = _across(problem, shelf, last)
+        if not len(over.first):
+            break
+        last = _better(_settled(problem, shelf, over, top, spread), done)
+        done = done.joined(last)
+    return done
+
+
+def _better(new: Candidates, old: Candidates) -> Candidates:
+    """Those of the new that reach more than the same pair among the old."""
+    same = (new.first[:, None] == old.first) & (new.second[:, None] == old.second)
+    known = np.where(same, old.margin, -np.inf).max(axis=1, initial=-np.inf)
+    return new.take(np.flatnonzero(new.margin > known + 1e-6))
+
+
+def _settled(problem: Problem, shelf: Shelf, given: Candidates, top: float, spread: float) -> Candidates:
+    """Linearised at the present bends and solved, until the bends stand still."""
+    now = given
     for turn in range(ROUNDS):
         fixed = _join([_box(problem, shelf, now), _no_snap(problem, shelf, now)])
         margin, bend, good = _bisect(problem, shelf, now, fixed, top)
@@ -115,6 +145,20 @@ def solve(problem: Problem, shelf: Shelf, given: Candidates, ceiling: float, spr
         if moved < 1e-8:
             break
     return now
+
+
+def _across(problem: Problem, shelf: Shelf, now: Candidates) -> Candidates:
+    """Those whose second spring takes up at an edge, each with that edge moved to the other side of the take-up."""
+    if len(problem.posts) == 1 or not len(now.first):
+        return now.take([])
+    low, high, _ = _spans(problem, now.margin)
+    advance = np.clip(np.concatenate([low, high], axis=1), 0.0, problem.stops[1])
+    gap = problem.posts[1].length(advance, now.bend[:, 1:])[0] - shelf.free[now.second][:, None]
+    row, edge = np.nonzero(np.abs(gap) < AT_EDGE)
+    some = now.take(row)
+    past = some.past.copy()
+    past[np.arange(len(row)), edge] ^= True
+    return replace(some, past=past)
 
 
 def _bisect(problem: Problem, shelf: Shelf, now: Candidates, fixed: _Planes, top: float) -> tuple[Array, Array, Mask]:
@@ -253,7 +297,7 @@ def _no_snap(problem: Problem, shelf: Shelf, now: Candidates) -> _Planes:
     """d/dα of (τ + T_d ± T_f)/I′ ≥ 0 inside the stop, the secondary where it takes up at the present bend."""
     low, _, _ = _spans(problem, now.margin)
     stop = np.minimum(*_stops(problem, now.margin, low))[:, None]
-    at = (np.arange(SNAP_ROWS) + 0.5) / SNAP_ROWS * stop
+    at = np.linspace(1e-3, 1 - 1e-3, SNAP_ROWS) * stop
     step = 1e-4 * stop
     slopes = [problem.weights.inertia_slope(at + x) for x in (-step, step)]
     middle = problem.weights.inertia_slope(at)

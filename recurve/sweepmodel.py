@@ -64,6 +64,14 @@ class SweepModel:
         low, high = np.array(ends).T
         return low, high
 
+    def prior_deviation(self) -> Array:
+        """Standard deviations (size,) of a state's numbers before any reading: below 1 where a bound cuts off."""
+        from scipy.special import ndtr, ndtri
+
+        low, high = (ndtr(x) for x in self.bounds())
+        inside = ndtri(np.clip(low + (high - low) * (np.arange(500)[:, None] + 0.5) / 500, 1e-15, 1 - 1e-15))
+        return np.asarray(inside.std(axis=0))
+
     def column(self, natural: Array, name: str) -> Array:
         """One parameter (n,) by name."""
         index = next(i for i, p in enumerate(self.parameters) if p.name == name)
@@ -134,6 +142,17 @@ class SweepModel:
             residual, sigma = self.misfit(kept)
             result[inside] = -0.5 * (residual**2).sum(axis=1) - np.log(sigma).sum(axis=1) - 0.5 * (kept**2).sum(axis=1)
         return result
+
+    def kind(self, states: Array) -> Array:
+        """Which sort of answer each state is (n,): primary slack or not, secondary early, midway, late or never."""
+        natural = self.natural(states)
+        stop = self.column(natural, "stop")
+        sort = np.zeros(len(states), int)
+        for index, place in enumerate(PLACES[: len(self.tension)]):
+            at = takeups(self.shapes, self.column(natural, f"{place}.stretch"), index) / stop
+            edges = (0.0,) if index == 0 else (0.2, 0.6, 1.0)
+            sort = 5 * sort + np.searchsorted(edges, at)
+        return sort
 
     def _in_order(self, states: Array) -> np.ndarray:
         """Where the primary takes up first (n,): two undescribed springs must not change places."""
@@ -209,7 +228,8 @@ def _spring_parameters(job: Job, index: int, name: str) -> list[Parameter]:
     takeup = _std(job, f"springs.{name}.takeup")
     free = _std(job, f"springs.{name}.free_length") or 0.1e-3
     by = free if takeup is None else takeup * max(abs(_lever_at(job, index, place.found.free_length)), abs(lever), 1e-3)
-    stretch = Parameter(stretch.name, rest - place.found.free_length, by, stretch.least, stretch.most, True)
+    middle = rest - place.found.free_length
+    stretch = Parameter(stretch.name, middle, by, middle - 8 * by, middle + 8 * by, True)
     return [rate, stretch]
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from jobs import JOB, write_job
+from jobs import JOB, without, write_job
 
 from recurve import __version__
 from recurve.cli import main
@@ -21,8 +21,8 @@ CURVE_KEYS = {
     "residual_without_drag_deg", "stop_deg", "takeup_deg", "snap",
 }  # fmt: skip
 PLAN_KEYS = {
-    "verdict", "title", "fingerprint", "margin", "yield", "springs", "stop", "targets", "setting", "curve", "ideal", "searched",
-    "reasons", "notes", "files",
+    "verdict", "title", "fingerprint", "margin", "yield", "costs", "from", "springs", "stop", "targets", "setting", "curve", "ideal", "searched",
+    "reasons", "notes", "files", "others",
 }  # fmt: skip
 SPRING_KEYS = {"id", "rate_n_per_mm", "free_length_mm", "initial_tension_n", "installed_length_mm", "takeup_deg"}
 TARGET_KEYS = {"band", "speed_rpm", "min_deg", "max_deg", "rising_deg", "falling_deg", "margin"}
@@ -206,8 +206,7 @@ def test_nothing_can_be_built(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     springs = "id,rate [N/mm],free_length [mm]\nL1,2,40\nL2,4,41\n"
-    changes = [('free_length = "15.2 mm"\n', ""), ('takeup = "7 ± 0.5 deg"\n', "")]
-    path = write_job(tmp_path, *changes, springs=springs)
+    changes = [('free_length = "15.2 mm"\n', ""), ('takeup = "7 ± 0.5 deg"\n', ""), without("sweep")]
     run(["plan", str(write_job(tmp_path))], monkeypatch, capsys)
     code, out, _ = run(
         ["plan", str(path := write_job(tmp_path, *changes, springs=springs)), "--json"], monkeypatch, capsys
@@ -247,3 +246,54 @@ def test_text_from_a_job_cannot_steer_the_terminal(
     _, _, err = run(["curve", str(bad)], monkeypatch, capsys)
     assert "\x1b" not in err
     assert JOB.count("clockwise") == 1
+
+
+def test_check_as_json_and_text(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = write_job(tmp_path)
+    code, out, err = run(["check", str(path), "--json"], monkeypatch, capsys)
+    facts = json.loads(out)
+    assert (code, err) == (3, "")
+    assert facts["verdict"] not in ("sound", "facts only")
+    assert facts["findings"] and facts["fit"]["converged"]
+    no_nan(facts)
+    assert sorted(os.listdir(tmp_path / "unit-plan")) == ["fit.png", "fit.svg"]
+    code, out, _ = run(["check", str(path)], monkeypatch, capsys)
+    assert code == 3
+    assert max(len(line) for line in out.splitlines()) <= 80
+    assert "\x1b" not in out
+
+
+def test_verify_uses_the_plan_beside_the_job(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = write_job(tmp_path)
+    facts = json.loads(run(["plan", str(path), "--json"], monkeypatch, capsys)[1])
+    curve = facts["curve"]
+    lines = ["speed [rpm],advance [deg],direction"]
+    for direction in ("rising", "falling"):
+        lines += [
+            f"{s},{a:.2f},{direction}"
+            for s, a in zip(curve["speed_rpm"], curve[f"{direction}_deg"], strict=True)
+            if s >= 200
+        ]
+    left = tmp_path / "as-left.csv"
+    left.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    code, out, err = run(["verify", str(path), str(left), "--json"], monkeypatch, capsys)
+    result = json.loads(out)
+    assert err == ""
+    assert result["verdict"] == "passes", result
+    assert code == 0
+    no_nan(result)
+    assert {"as-left.toml", "as-left.svg", "as-left.png"} <= set(os.listdir(tmp_path / "unit-plan"))
+    # A unit three degrees out fails, with what to move.
+    left.write_text("\n".join(lines[:1] + [_shifted(line, 3.0) for line in lines[1:]]) + "\n", encoding="utf-8")
+    code, out, _ = run(["verify", str(path), str(left)], monkeypatch, capsys)
+    assert code == 3
+    assert max(len(line) for line in out.splitlines()) <= 80
+
+
+def _shifted(line: str, by: float) -> str:
+    speed, advance, direction = line.split(",")
+    return f"{speed},{max(float(advance) + by, 0.0) if float(advance) > 0 else 0.0:.2f},{direction}"

@@ -251,12 +251,13 @@ def test_the_plan_passes_as_claimed(name: str, verdict: str, least: float) -> No
 
 @pytest.mark.parametrize("name", DESCRIBED)
 def test_the_plan_is_one_a_workshop_could_carry_out(name: str) -> None:
-    """Springs that lie in the drawers, posts bent by no more than they may, the primary pulling from rest and
+    """Springs that lie in the drawers or are in the unit, posts bent by no more than they may, the primary pulling from rest and
     the secondary taking up between the first point and the stop, without a snap."""
     made = build_of(name)
     catalogue = job(name).catalogue
     assert catalogue is not None
-    stock = {s.id: s for s in catalogue.springs}
+    in_the_unit = [p.found for p in plan(name).job.places if p.found is not None]
+    stock = {s.id: s for s in (*catalogue.springs, *in_the_unit)}
     for fitted, place in zip(made.springs, job(name).places, strict=True):
         assert stock[fitted.spring.id].quantity != 0
         assert abs(fitted.bend) <= 1.02e-3

@@ -1,0 +1,342 @@
+"""What a fit says of a sweep, by example: values, where each is from, outliers, scatter, other answers.
+
+Every sweep is made of a unit that is known (`sweeps`, by the exact curve); what the fit must find is what
+went in. Its uncertainties are held to account over many units in test_recovery.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from jobs import JOB, write_job
+from numpy.typing import NDArray
+from sweeps import HEADER, rows, swept
+from synthetic import case
+
+from recurve.curve import Drag, Installed, Unit
+from recurve.fit import Fit, fit_sweep
+from recurve.jobfile import load_job
+from recurve.posterior import Mode, sample
+from recurve.springs import Spring
+
+Array = NDArray[np.float64]
+SPEEDS = list(range(200, 1601, 100))
+CLOSE = list(range(200, 1601, 20))
+FOUND_PRIMARY = 'free_length = "15.2 mm"\nrate = "1.6 ± 0.1 N/mm"\n'
+FOUND_SECONDARY = 'takeup = "7 ± 0.5 deg"\nrate = "4.0 N/mm"\n'
+UNDESCRIBED = ((FOUND_PRIMARY, ""), (FOUND_SECONDARY, ""))
+READING = 'reading = "± 0.8 deg"'
+DRAG = 'rubbing_block = "4.5 mN*m"\nfriction = "1.0 mN*m"\n'
+# All that would be measured perfectly: what is left must come out.
+EXACT = (
+    ('mass = "31.5 ± 0.3 g"', 'mass = "31.5 ± 0.0001 g"'),
+    (READING, 'reading = "± 0.02 deg"\nspeed_reading = "± 0.1 rpm"'),
+    (DRAG, 'rubbing_block = "4.5 ± 0.01 mN*m"\n'),
+)
+
+
+def truth(folder: Path, **changes: object) -> Unit:
+    """The test job's unit, which has a primary of 1.6 N/mm and a secondary of 4.0 N/mm taking up at 7°."""
+    unit = load_job(write_job(folder)).as_found()
+    assert unit is not None
+    return replace(unit, **changes)  # pyright: the names are the dataclass's own
+
+
+def fitted(folder: Path, sweep: str, *changes: tuple[str, str]) -> Fit:
+    """The fit of the test job with these changes and this sweep."""
+    return fit_sweep(load_job(write_job(folder, *changes, sweep=sweep)))
+
+
+def value(fit: Fit, name: str) -> tuple[float, float]:
+    """Value and standard uncertainty of an estimate that must have both."""
+    one = fit.estimate(name)
+    assert one.value is not None and one.standard_uncertainty is not None
+    return one.value, one.standard_uncertainty
+
+
+def near(fit: Fit, name: str, wanted: float, within: float = 3.0) -> bool:
+    """Whether an estimate is no further off than so many standard uncertainties."""
+    found, deviation = value(fit, name)
+    return abs(found - wanted) <= within * deviation
+
+
+# --- values ---------------------------------------------------------------------------------------------
+
+
+def test_exact_readings_give_the_unit_back(tmp_path: Path) -> None:
+    """Springs not described at all, readings to 0.02°: rates to 1 %, angles to 0.05°, friction to 0.1 mN·m."""
+    text = swept(truth(tmp_path), CLOSE, noise=0.0)
+    fit = fitted(tmp_path, text, *EXACT, *UNDESCRIBED)
+    assert fit.converged and fit.outliers == () and fit.inflation == 1.0
+    assert value(fit, "primary.rate")[0] == pytest.approx(1.6, rel=0.01)
+    assert value(fit, "secondary.rate")[0] == pytest.approx(4.0, rel=0.01)
+    assert value(fit, "secondary.takeup")[0] == pytest.approx(7.0, abs=0.05)
+    assert value(fit, "stop")[0] == pytest.approx(13.8, abs=0.02)
+    assert value(fit, "friction")[0] == pytest.approx(1.0, abs=0.1)
+    assert all(fit.estimate(n).source == "readings" for n in ("primary.rate", "secondary.takeup", "stop", "friction"))
+
+
+def test_a_pull_at_rest_is_found(tmp_path: Path) -> None:
+    """The primary stands 20.1 − 15.2 mm or so stretched at rest; what it pulls there is rate times stretch."""
+    unit = truth(tmp_path)
+    primary = unit.springs[0]
+    stretch = float(primary.length(0.0)[0]) - primary.spring.free_length
+    fit = fitted(tmp_path, swept(unit, CLOSE, noise=0.0), *EXACT, *UNDESCRIBED)
+    assert stretch > 0
+    assert value(fit, "primary.takeup")[0] == 0.0
+    assert value(fit, "primary.pull")[0] == pytest.approx(1.6e3 * stretch, rel=0.02)
+
+
+def test_noisy_readings_within_their_uncertainties(tmp_path: Path) -> None:
+    fit = fitted(tmp_path, swept(truth(tmp_path), SPEEDS, 0.3), *UNDESCRIBED)
+    assert fit.converged and fit.inflation == 1.0
+    wanted = {"primary.rate": 1.6, "secondary.rate": 4.0, "secondary.takeup": 7.0, "stop": 13.8}
+    assert [name for name, x in wanted.items() if not near(fit, name, x)] == []
+    assert value(fit, "stop")[1] < 0.2
+
+
+def test_more_careful_readings_leave_less_doubt(tmp_path: Path) -> None:
+    text = swept(truth(tmp_path), SPEEDS, 0.05)
+    rough = fitted(tmp_path, text, *UNDESCRIBED)
+    fine = fitted(tmp_path, text, *UNDESCRIBED, (READING, 'reading = "± 0.1 deg"'))
+    for name in ("primary.rate", "secondary.takeup", "stop"):
+        assert value(fine, name)[1] < 0.7 * value(rough, name)[1]
+
+
+def test_readings_in_crank_terms_give_the_same_unit(tmp_path: Path) -> None:
+    text = swept(truth(tmp_path), SPEEDS, 0.3)
+    doubled = [line.split(",") for line in rows(text)]
+    crank = HEADER + "".join(f"{2 * float(s):g},{2 * float(a):.2f},{d}\n" for s, a, d in doubled)
+    one = fitted(tmp_path, text, (READING, READING + '\nspeed_reading = "± 10 rpm"'))
+    other = fitted(
+        tmp_path, crank, (READING, 'basis = "crank"\nreading = "± 1.6 deg"\nspeed_reading = "± 20 rpm"\nstatic = "0 deg"')
+    )
+    for name in one.names:
+        assert value(other, name) == pytest.approx(value(one, name), rel=1e-6, abs=1e-9)
+
+
+# --- drag and friction ------------------------------------------------------------------------------------
+
+# Drag and friction add up to 7.5 mN·m in both, so that the two rise alike and come home at different speeds.
+DRAGGED, RUBBED = Drag(6.5e-3, 1.0e-3), Drag(4.5e-3, 3.0e-3)
+# Springs and weights known so well that drag is what is left to find; drag itself is not given.
+KNOWN = (
+    (FOUND_PRIMARY, 'free_length = "15.2 ± 0.01 mm"\nrate = "1.6 ± 0.005 N/mm"\n'),
+    (FOUND_SECONDARY, 'takeup = "7 ± 0.05 deg"\nrate = "4.0 ± 0.02 N/mm"\n'),
+    ('mass = "31.5 ± 0.3 g"', 'mass = "31.5 ± 0.01 g"'),
+    (DRAG, ""),
+    (READING, 'reading = "± 0.2 deg"\nspeed_reading = "± 3 rpm"'),
+)
+
+
+@pytest.mark.parametrize(("drag", "friction"), [(6.5, 1.0), (4.5, 3.0)])
+def test_both_directions_tell_friction_from_drag(drag: float, friction: float, tmp_path: Path) -> None:
+    unit = truth(tmp_path, drag=Drag(1e-3 * drag, 1e-3 * friction))
+    fit = fitted(tmp_path, swept(unit, SPEEDS, 0.1), *KNOWN)
+    assert fit.estimate("drag").source == fit.estimate("friction").source == "readings"
+    assert near(fit, "drag", drag) and value(fit, "drag")[1] < 0.7
+    assert near(fit, "friction", friction) and value(fit, "friction")[1] < 0.7
+
+
+def test_one_direction_does_not(tmp_path: Path) -> None:
+    """Rising, the two units read the same, so no fit may tell them apart: neither number is given, or as narrowly."""
+    texts = [swept(truth(tmp_path, drag=d), SPEEDS, 0.0, directions=["rising"]) for d in (DRAGGED, RUBBED)]
+    assert texts[0] == texts[1]
+    fit = fitted(tmp_path, texts[0], *KNOWN)
+    told = [name for name in ("drag", "friction") if fit.estimate(name).value is not None]
+    assert all(value(fit, name)[1] > 0.8 for name in told)
+    assert "friction" not in told
+    place = [p.name for p in fit.model.parameters]
+    columns = fit.samples.states[:, [place.index("drag"), place.index("friction")]]
+    off = (columns - fit.samples.mean(columns)) / fit.samples.deviation(columns)
+    assert fit.samples.weights @ (off[:, 0] * off[:, 1]) < -0.7  # what one has more, the other has less
+
+
+def test_an_electronic_trigger_has_no_drag(tmp_path: Path) -> None:
+    unit = truth(tmp_path, drag=Drag(0.0, 1e-3))
+    fit = fitted(tmp_path, swept(unit, SPEEDS, 0.3), (DRAG, 'trigger = "electronic"\n'))
+    assert fit.estimate("drag").source == "as given"
+    assert value(fit, "drag") == pytest.approx((0.0, 0.0), abs=1e-4)
+    assert near(fit, "stop", 13.8) and fit.inflation == 1.0
+
+
+# --- what is not determined is absent ---------------------------------------------------------------------
+
+
+def test_a_second_spring_that_never_takes_up(tmp_path: Path) -> None:
+    """Long by 40 mm: of its rate and take-up no reading tells."""
+    unit = truth(tmp_path)
+    idle = Installed(Spring("", 4e3, unit.springs[1].spring.free_length + 0.04), unit.springs[1].posts)
+    fit = fitted(tmp_path, swept(replace(unit, springs=(unit.springs[0], idle)), SPEEDS, 0.2), *UNDESCRIBED)
+    for name in ("secondary.rate", "secondary.takeup"):
+        assert fit.estimate(name).source == "not determined"
+        assert fit.estimate(name).value is None and fit.estimate(name).standard_uncertainty is None
+        assert name not in fit.names
+
+
+def test_a_stop_that_was_not_reached(tmp_path: Path) -> None:
+    """Up to 900 rpm the unit comes to some 9° of its 13.8°."""
+    text = swept(truth(tmp_path), range(200, 901, 50), 0.2)
+    assert max(float(line.split(",")[1]) for line in rows(text)) < 12.5
+    measured = fitted(tmp_path, text).estimate("stop")
+    assert measured.source == "as given"
+    assert measured.standard_uncertainty == pytest.approx(0.3 / np.sqrt(3), rel=0.1)
+    alone = fitted(tmp_path, text, ("13.8 ± 0.3 deg", "13.8 deg")).estimate("stop")
+    assert (alone.source, alone.value) == ("not determined", None)
+
+
+def test_what_was_measured_well_and_swept_badly_is_as_given(tmp_path: Path) -> None:
+    """Springs stated to 1 %, three readings good to ± 3°: nothing is learnt of them, and that is said."""
+    text = HEADER + "300,0.5,rising\n700,8.0,rising\n700,9.0,falling\n"
+    changes = ((FOUND_PRIMARY, 'free_length = "15.2 ± 0.05 mm"\nrate = "1.6 ± 0.016 N/mm"\n'), (READING, 'reading = "± 3 deg"'))
+    fit = fitted(tmp_path, text, *changes)
+    assert fit.estimate("primary.rate").source == "as given"
+    assert value(fit, "primary.rate") == pytest.approx((1.6, 0.016 / np.sqrt(3)), rel=0.1)
+
+
+def test_friction_nobody_gave_and_no_falling_reading_shows_is_not_told(tmp_path: Path) -> None:
+    text = swept(truth(tmp_path), SPEEDS, 0.3, directions=["rising"])
+    fit = fitted(tmp_path, text, ('friction = "1.0 mN*m"\n', ""))
+    assert fit.estimate("friction").source == "not determined"
+
+
+# --- bad readings -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("wrong", [100.0, -100.0, 25.0])
+def test_a_wrong_reading_is_named_and_the_rest_fitted(wrong: float, tmp_path: Path) -> None:
+    text = swept(truth(tmp_path), SPEEDS, 0.3)
+    lines = rows(text)
+    speed, _, direction = lines[6].split(",")
+    spoilt = HEADER + "\n".join([*lines[:6], f"{speed},{wrong},{direction}", *lines[7:]]) + "\n"
+    without = HEADER + "\n".join([*lines[:6], *lines[7:]]) + "\n"
+    fit, rest = fitted(tmp_path, spoilt), fitted(tmp_path, without)
+    assert fit.outliers == (8,)  # the header is row 1
+    assert np.abs(fit.residuals[6]) > 20
+    assert fit.inflation == 1.0 and fit.converged
+    for name in rest.names:
+        found, deviation = value(rest, name)
+        assert value(fit, name)[0] == pytest.approx(found, abs=0.2 * deviation + 1e-9)
+
+
+def test_good_readings_are_not_called_wrong(tmp_path: Path) -> None:
+    """Noise of exactly the standard uncertainty that is stated, ten times over."""
+    unit = truth(tmp_path)
+    texts = [swept(unit, SPEEDS, 0.8 / np.sqrt(3), seed) for seed in range(10)]
+    assert [fitted(tmp_path, text, *UNDESCRIBED).outliers for text in texts[:4]] == [()] * 4
+
+
+def test_scatter_beyond_what_was_stated_widens_everything(tmp_path: Path) -> None:
+    """σ 0.9° where ± 0.5° was said (σ 0.29°): about three times as much, so as uncertain as if ± 1.5° had been said."""
+    text = swept(truth(tmp_path), SPEEDS, 0.9, seed=4)
+    said = fitted(tmp_path, text, *UNDESCRIBED, (READING, 'reading = "± 0.5 deg"'))
+    true = fitted(tmp_path, text, *UNDESCRIBED, (READING, 'reading = "± 1.56 deg"'))
+    assert true.inflation == 1.0
+    assert 2.0 < said.inflation < 4.5
+    assert value(said, "stop")[1] == pytest.approx(value(true, "stop")[1], rel=0.4)
+
+
+# --- the answer as a whole --------------------------------------------------------------------------------
+
+
+def test_the_same_bytes_every_time(tmp_path: Path) -> None:
+    text = swept(truth(tmp_path), SPEEDS, 0.3)
+    one, other = fitted(tmp_path, text, *UNDESCRIBED), fitted(tmp_path, text, *UNDESCRIBED)
+    assert one.estimates == other.estimates
+    assert one.samples.states.tobytes() == other.samples.states.tobytes()
+    assert one.samples.weights.tobytes() == other.samples.weights.tobytes()
+    assert str(one) == str(other)
+
+
+def test_correlation_has_a_unit_diagonal_and_its_signs(tmp_path: Path) -> None:
+    """A stiffer primary with less pull at rest reads much alike: the two go against each other."""
+    fit = fitted(tmp_path, swept(truth(tmp_path), SPEEDS, 0.3), *UNDESCRIBED)
+    table, names = fit.correlation, fit.names
+    assert table.shape == (len(names), len(names))
+    assert np.array_equal(np.diag(table), np.ones(len(names)))
+    assert table == pytest.approx(table.T, abs=1e-12)
+    assert np.abs(table).max() <= 1 + 1e-9
+    assert np.linalg.eigvalsh(table).min() > -1e-9
+    assert table[names.index("primary.rate"), names.index("primary.pull")] < -0.5
+
+
+def test_estimates_and_weights_are_in_order(tmp_path: Path) -> None:
+    fit = fitted(tmp_path, swept(truth(tmp_path), SPEEDS, 0.3))
+    assert fit.samples.weights.sum() == pytest.approx(1.0)
+    assert fit.samples.weights.min() >= 0
+    assert set(fit.names) <= {e.name for e in fit.estimates}
+    assert fit.chi2 == pytest.approx(float((fit.residuals**2).sum()))
+    with pytest.raises(KeyError):
+        fit.estimate("secondary.colour")
+
+
+def test_two_answers_and_the_reading_that_would_decide(tmp_path: Path) -> None:
+    """One straight slope from rest to the stop: one spring, or two that share it. Unit 19 of `synthetic` is the
+    former, a second spring that never takes up, and is read no better than it must be."""
+    unit = case(19)
+    fit = fit_sweep(unit.job(tmp_path))
+    assert len(fit.alternatives) >= 1
+    other = fit.alternatives[0]
+    assert np.exp(-8) < other.likelihood <= 1
+    assert other.apart > 0
+    assert 0.7 * unit.speeds.min() <= other.speed * 30 / np.pi <= 1.15 * 1.1 * unit.speeds.max()
+    takeups = [x for name, *x in other.differs if name == "secondary.takeup"][0]
+    assert max(takeups[0], takeups[1]) > unit.truth["stop"] > 5 > min(takeups[0], takeups[1])
+
+
+def test_a_sweep_that_decides_leaves_one_answer(tmp_path: Path) -> None:
+    assert fitted(tmp_path, swept(truth(tmp_path), CLOSE, noise=0.0), *EXACT, *UNDESCRIBED).alternatives == ()
+
+
+# --- samples of a posterior ------------------------------------------------------------------------------
+
+
+def _modes(*centres: float, width: float = 1.0, size: int = 3) -> tuple[Mode, ...]:
+    return tuple(Mode(np.full(size, c), 0.0, width**2 * np.eye(size), True) for c in centres)
+
+
+def test_samples_of_a_normal_cut_in_half() -> None:
+    """A half-normal has mean √(2/π) and variance 1 − 2/π; the other numbers stay normal. Closed form."""
+    drawn = sample(lambda x: np.where(x[:, 0] >= 0, -0.5 * (x**2).sum(axis=1), -np.inf), _modes(0.0))
+    assert drawn.mean(drawn.states) == pytest.approx([np.sqrt(2 / np.pi), 0, 0], abs=0.06)
+    assert drawn.deviation(drawn.states) == pytest.approx([np.sqrt(1 - 2 / np.pi), 1, 1], abs=0.06)
+
+
+def test_samples_of_two_hills_by_their_mass() -> None:
+    """Three tenths near −4, seven tenths near 4: by the mass put in, not by the heights of the hills."""
+
+    def density(x: Array) -> Array:
+        hills = [np.log(s) - 3 * np.log(w) - 0.5 * (((x - c) / w) ** 2).sum(axis=1) for s, c, w in HILLS]
+        return np.logaddexp(*hills)
+
+    drawn = sample(density, _modes(-4.0, 4.0))
+    assert drawn.weights @ (drawn.states[:, 0] > 0) == pytest.approx(0.7, abs=0.04)
+
+
+HILLS = ((0.3, -4.0, 0.4), (0.7, 4.0, 1.0))
+
+
+def test_samples_far_wider_and_bent_unlike_the_mode_says() -> None:
+    """A banana: x normal with σ 1, y normal about x² with σ 0.2, z normal; the mode says a width of 0.1. Then y has
+    mean 1 and variance 2 + 0.04. Closed form."""
+
+    def density(x: Array) -> Array:
+        return -0.5 * (x[:, 0] ** 2 + ((x[:, 1] - x[:, 0] ** 2) / 0.2) ** 2 + x[:, 2] ** 2)
+
+    drawn = sample(density, _modes(0.0, width=0.1))
+    assert drawn.effective > 100
+    assert drawn.mean(drawn.states) == pytest.approx([0, 1, 0], abs=0.15)
+    assert drawn.deviation(drawn.states) == pytest.approx([1, np.sqrt(2.04), 1], rel=0.15)
+
+
+def test_samples_that_found_nothing_are_worth_nothing() -> None:
+    """A hill a hundred widths off, so narrow that nothing points to it."""
+    drawn = sample(lambda x: np.where(((x - 100) ** 2).sum(axis=1) < 1e-3, 0.0, -np.inf), _modes(0.0))
+    assert drawn.effective < 100
+
+
+def test_the_test_job_is_what_these_tests_take_it_for() -> None:
+    assert all(text in JOB for text in (FOUND_PRIMARY, FOUND_SECONDARY, READING, DRAG))

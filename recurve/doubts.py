@@ -186,6 +186,6 @@ def _strain(model: SweepModel) -> float:
     def residuals(states: np.ndarray) -> np.ndarray:
         return np.concatenate([model.misfit(states)[0], states], axis=1)
 
-    starts = spread_starts(model.log_density, low, high, 4, 1024)
+    starts = spread_starts(model.log_density, low, high, 4, screened=1024)
     best = find_modes(residuals, model.log_density, starts, low, high)[0].state
     return float((residuals(best[None]) ** 2).sum())

@@ -51,7 +51,7 @@ SETTINGS: Any = {
 
 def plan_figure_bytes(plan: Plan) -> dict[str, bytes]:
     """The plan's figure as "curve.svg" and "curve.png", the same bytes for the same plan."""
-    with _settings():
+    with figure_settings():
         figure = _figure(plan)
         svg, png = io.BytesIO(), io.BytesIO()
         made_by = f"recurve {__version__}"
@@ -65,13 +65,13 @@ def plot_plan(plan: Plan, axes: Axes | None = None) -> Axes:
 
     Without an axis it makes a figure of its own. Returns the axis drawn on.
     """
-    with _settings():
+    with figure_settings():
         return _draw(plan, axes) if axes is not None else _figure(plan).axes[0]
 
 
 @contextmanager
-def _settings() -> Iterator[None]:
-    """The figure's own settings, for the time of drawing only."""
+def figure_settings() -> Iterator[None]:
+    """A figure's own settings, for the time of drawing only."""
     from matplotlib import rc_context, rcdefaults, rcParams
 
     with rc_context(), warnings.catch_warnings():
@@ -106,23 +106,29 @@ def _figure(plan: Plan) -> Figure:
 
 
 def _footer(plan: Plan) -> str:
-    sweep = plan.job.sweep
-    zero = "" if sweep is None or sweep.zeroed_at is None else f"readings zeroed at {RPM * sweep.zeroed_at:.0f} rpm · "
-    return f"{zero}inputs {plan.job.fingerprint} · recurve {__version__}"
+    sweep, hidden = plan.job.sweep, np.degrees(hidden_advance(plan))
+    told = [] if plan.built is None else ["shaded: 90 %"]
+    if sweep is not None and sweep.zeroed_at is not None:
+        zero = f"zeroed at {RPM * sweep.zeroed_at:.0f} rpm"
+        told.append(f"readings {zero}" + (f", shifted by the {hidden:.1f}° that hides" if plan.fit is not None else ""))
+    return " · ".join([*told, f"inputs {plan.job.fingerprint}", f"recurve {__version__}"])
 
 
 def _draw(plan: Plan, axes: Axes) -> Axes:
     last = _last_speed(plan)
     if plan.job.sweep is not None:
-        _readings(axes, plan.job.sweep)
+        _readings(axes, plan.job.sweep, hidden_advance(plan))
     if plan.before is not None:
-        _curve(axes, plan.before, plan, last, style.BEFORE, "before (computed)")
+        how = "computed" if plan.fit is None else "fitted"
+        _shade(axes, plan.before_band, style.BEFORE)
+        _curve(axes, plan.before, plan, last, style.BEFORE, f"before ({how})")
     if plan.build is not None:
+        _shade(axes, None if plan.built is None else plan.built.band, style.AFTER)
         name = "nearest" if plan.verdict == "out of reach" else "planned"
         _curve(axes, plan.build.curve, plan, last, style.AFTER, name)
     if plan.job.target is not None:
         for band in plan.job.target.bands:
-            _band(axes, band, last)
+            draw_band(axes, band, last)
     right = _frame(axes, plan, last)
     _events(axes, right, plan, last)
     handles, labels = axes.get_legend_handles_labels()
@@ -182,14 +188,29 @@ def _curve(axes: Axes, curve: Trace, plan: Plan, last: float, look: style.Curve,
         )
 
 
-def _readings(axes: Axes, sweep: Sweep) -> None:
-    """The readings as found, rising and falling with marks of their own."""
+def hidden_advance(plan: Plan) -> float:
+    """Advance [rad] that the bench's zero hides, by the fit; 0 without one."""
+    return 0.0 if plan.fit is None else float(plan.fit.model.hidden(plan.fit.best[None])[0])
+
+
+def _shade(axes: Axes, band: Any, look: style.Curve) -> None:
+    """The 90 % band of a curve, rising and falling together."""
+    if band is None:
+        return
+    low = np.degrees(np.minimum(band.rising[0], band.falling[0]))
+    high = np.degrees(np.maximum(band.rising[1], band.falling[1]))
+    shade = axes.fill_between(RPM * band.speed, low, high, color=look.colour, alpha=0.15, linewidth=0, zorder=1.5)
+    shade.set_gid("band-90")
+
+
+def _readings(axes: Axes, sweep: Sweep, hidden: float) -> None:
+    """The readings as found, rising and falling with marks of their own, `hidden` [rad] added back."""
     rising = np.asarray(sweep.rising, bool)
     for which, mark, way in ((rising, style.READING_RISING, "rising"), (~rising, style.READING_FALLING, "falling")):
         if which.any():
             axes.plot(
                 RPM * sweep.speed[which],
-                np.degrees(sweep.advance[which]),
+                np.degrees(sweep.advance[which] + hidden),
                 linestyle="none",
                 marker=mark.shape,
                 markersize=style.READING_PT,
@@ -201,7 +222,7 @@ def _readings(axes: Axes, sweep: Sweep) -> None:
             )
 
 
-def _band(axes: Axes, band: Band, last: float) -> None:
+def draw_band(axes: Axes, band: Band, last: float) -> None:
     """A band as a pale box with caps on the edges that count."""
     low, high = np.degrees(band.low), np.degrees(band.high)
     if band.kind == "maximum":

@@ -118,6 +118,11 @@ class SweepModel:
         variance = ((at - mean[:, :, None]) ** 2) @ WEIGHTS
         return mean - self._shift(states, made, start)[:, None], variance
 
+    def hidden(self, states: Array) -> Array:
+        """Advance that the bench's zero hides (n,) [rad]: what a reading lacks of the true advance."""
+        made = curves(self.shapes, self.units(states), 56)
+        return self._shift(states, made, ends(made, self.sweep)[0])
+
     def _shift(self, states: Array, made: Curves, start: Array) -> Array:
         """What the bench's zero hides (n,) [rad]: its own error, and the advance already in where it was taken."""
         zero = self.column(self.natural(states), "zero")

@@ -57,9 +57,7 @@ def outcome(seed: int) -> Outcome:
         if e.value is not None and e.standard_uncertainty is not None
     )
     within = tuple(bool(x) for x in curve_within(fit, unit))
-    return Outcome(
-        seed, told, within, fit.converged, fit.samples.effective, len(fit.outliers), fit.inflation
-    )
+    return Outcome(seed, told, within, fit.converged, fit.samples.effective, len(fit.outliers), fit.inflation)
 
 
 def curve_within(fit: Fit, unit: Case) -> NDArray[np.bool_]:

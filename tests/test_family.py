@@ -104,7 +104,9 @@ def test_every_sort_of_unit_is_among_them() -> None:
     assert sum(t is not None and t > 0 for t in first) >= 3
     assert sum(t == 0 for t in second) >= 3
     assert sum(t is None for t in second) >= 3
-    jumps = [u.springs[1].spring.initial_tension > 0 and t is not None and t > 0 for u, t in zip(units, second, strict=True)]
+    jumps = [
+        u.springs[1].spring.initial_tension > 0 and t is not None and t > 0 for u, t in zip(units, second, strict=True)
+    ]
     assert sum(jumps) >= 3
 
 

@@ -112,7 +112,9 @@ def test_readings_in_crank_terms_give_the_same_unit(tmp_path: Path) -> None:
     crank = HEADER + "".join(f"{2 * float(s):g},{2 * float(a):.2f},{d}\n" for s, a, d in doubled)
     one = fitted(tmp_path, text, (READING, READING + '\nspeed_reading = "± 10 rpm"'))
     other = fitted(
-        tmp_path, crank, (READING, 'basis = "crank"\nreading = "± 1.6 deg"\nspeed_reading = "± 20 rpm"\nstatic = "0 deg"')
+        tmp_path,
+        crank,
+        (READING, 'basis = "crank"\nreading = "± 1.6 deg"\nspeed_reading = "± 20 rpm"\nstatic = "0 deg"'),
     )
     for name in one.names:
         assert value(other, name) == pytest.approx(value(one, name), rel=1e-6, abs=1e-9)
@@ -191,7 +193,10 @@ def test_a_stop_that_was_not_reached(tmp_path: Path) -> None:
 def test_what_was_measured_well_and_swept_badly_is_as_given(tmp_path: Path) -> None:
     """Springs stated to 1 %, three readings good to ± 3°: nothing is learnt of them, and that is said."""
     text = HEADER + "300,0.5,rising\n700,8.0,rising\n700,9.0,falling\n"
-    changes = ((FOUND_PRIMARY, 'free_length = "15.2 ± 0.05 mm"\nrate = "1.6 ± 0.016 N/mm"\n'), (READING, 'reading = "± 3 deg"'))
+    changes = (
+        (FOUND_PRIMARY, 'free_length = "15.2 ± 0.05 mm"\nrate = "1.6 ± 0.016 N/mm"\n'),
+        (READING, 'reading = "± 3 deg"'),
+    )
     fit = fitted(tmp_path, text, *changes)
     assert fit.estimate("primary.rate").source == "as given"
     assert value(fit, "primary.rate") == pytest.approx((1.6, 0.016 / np.sqrt(3)), rel=0.1)

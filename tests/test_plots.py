@@ -84,7 +84,21 @@ def make(folder: Path, text: str = JOB, stop: float = 12.0) -> Plan:
     job = load_job(path)
     springs = tuple(p.found for p in job.places if p.found is not None)
     build = make_build(job, springs, (0.0,) * len(springs), float(np.radians(stop)))
-    return Plan(job, "passes", build, None, 0, 0, (), (), build.curve)
+    return Plan(
+        job=job,
+        verdict="passes",
+        build=build,
+        built=None,
+        others=(),
+        ideal=None,
+        pairs=0,
+        feasible=0,
+        reasons=(),
+        notes=(),
+        fit=None,
+        before=build.curve,
+        before_band=None,
+    )
 
 
 @pytest.fixture

@@ -93,7 +93,9 @@ def _figure(
         below = figure.add_axes((0.085, 0.185, 0.825, 0.13), sharex=axes)
         _residuals(below, fit)
         axes.tick_params(labelbottom=False)
-    footer = f"band: 90 % · inputs {evidence.job.fingerprint} · recurve {__version__}"
+    footer = (
+        f"u: standard uncertainty of a reading · band: 90 % · inputs {evidence.job.fingerprint} · recurve {__version__}"
+    )
     figure.text(
         0.91, 0.008, footer, ha="right", va="bottom", fontsize=style.TINY_PT, color=style.GREY, parse_math=False
     )
@@ -191,7 +193,7 @@ def _residuals(axes: Axes, fit: Fit) -> None:
     for level in (-2.0, 2.0):
         axes.axhline(level, color=style.GREY, linewidth=0.7, linestyle=":")
     edge = max(3.0, float(np.abs(shown).max()) + 0.6)
-    axes.set(ylim=(-edge, edge), xlabel="speed of the distributor [rpm]", ylabel="residual\n[std. unc.]")
+    axes.set(ylim=(-edge, edge), xlabel="speed of the distributor [rpm]", ylabel="residual [u]")
     axes.grid(True, color=style.PALE, linewidth=0.5)
 
 

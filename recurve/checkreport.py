@@ -252,7 +252,9 @@ def _correction(result: Verification) -> list[str]:
     if result.verdict == "passes":
         return ["Nothing to correct."]
     if result.correction is None:
-        return ["No move of the posts or the stop within their limits would bring it in: plan again from this sweep."]
+        return wrap(
+            "No move of the posts or the stop within their limits would bring it in: plan again from this sweep."
+        )
     moves = "; ".join(m.words for m in result.correction.moves)
     told = "passes" if result.correction.margin >= 0 else "still fails"
     return wrap(f"Correct: {moves}. Predicted after: {told}, margin {result.correction.margin:.2f}.")

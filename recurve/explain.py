@@ -26,7 +26,9 @@ def explain(
 ) -> tuple[str, ...]:
     """One sentence for each reason why nothing passes, the deepest first."""
     reasons = _stop_reasons(job, problem)
-    if ideal is not None and ideal.margin < 0:
+    # The catalogue may hold springs outside the ranges that ideal ones are sought in, and do better.
+    reached = -np.inf if results is None else min(r.margin for r in results)
+    if ideal is not None and ideal.margin < 0 and ideal.margin >= reached - 0.01:
         reasons += _ideal_reasons(job, problem, ideal)
     elif results is not None:
         reasons += _catalogue_reasons(job, names, results, ideal)

@@ -93,7 +93,6 @@ def test_five_degrees_left_in_below_400_rpm(tmp_path: Path, job: Job) -> None:
     assert check.evidence.residual.mean > np.radians(4.0)
     finding = next(f for f in check.findings if f.what == "does not come back to zero")
     assert finding.severity == "high"
-    assert "primary hangs slack" in finding.evidence
     for words in ("twist the cam by hand", "spring home", "spindle binds", "primary is slack or stretched"):
         assert words in finding.remedy
 

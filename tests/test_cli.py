@@ -21,8 +21,8 @@ CURVE_KEYS = {
     "residual_without_drag_deg", "stop_deg", "takeup_deg", "snap",
 }  # fmt: skip
 PLAN_KEYS = {
-    "verdict", "title", "fingerprint", "margin", "yield", "costs", "from", "springs", "stop", "targets", "setting", "curve", "ideal", "searched",
-    "reasons", "notes", "files", "others",
+    "verdict", "title", "fingerprint", "margin", "yield", "costs", "from", "springs", "stop", "targets", "setting", "curve",
+    "ideal", "searched", "reasons", "notes", "files", "others",
 }  # fmt: skip
 SPRING_KEYS = {"id", "rate_n_per_mm", "free_length_mm", "initial_tension_n", "installed_length_mm", "takeup_deg"}
 TARGET_KEYS = {"band", "speed_rpm", "min_deg", "max_deg", "rising_deg", "falling_deg", "margin"}
@@ -192,12 +192,12 @@ def test_plan_as_text(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: p
 
 def test_out_of_reach(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     change = ('{ speed = "700 rpm", advance = "7 deg"', '{ speed = "520 rpm", advance = "10.4 deg"')
-    path = write_job(tmp_path, change)
+    path = write_job(tmp_path, change, without("sweep"))
     code, out, err = run(["plan", str(path)], monkeypatch, capsys)
     assert (code, err) == (3, "")
     assert "OUT OF REACH, margin -" in out
     told = " ".join(out.split())
-    assert "at 520 rpm" in told and "at 1000 rpm" in told
+    assert "at 520 rpm" in told and "at 500 rpm" in told
     assert (tmp_path / "unit-plan" / "order.csv").read_text(encoding="utf-8").count("\n") == 1
     assert "OUT OF REACH" in (tmp_path / "unit-plan" / "plan.toml").read_text(encoding="utf-8")
 
@@ -251,7 +251,8 @@ def test_text_from_a_job_cannot_steer_the_terminal(
 def test_check_as_json_and_text(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    path = write_job(tmp_path)
+    path = write_job(tmp_path).relative_to(tmp_path)
+    monkeypatch.chdir(tmp_path)
     code, out, err = run(["check", str(path), "--json"], monkeypatch, capsys)
     facts = json.loads(out)
     assert (code, err) == (3, "")
@@ -268,7 +269,8 @@ def test_check_as_json_and_text(
 def test_verify_uses_the_plan_beside_the_job(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    path = write_job(tmp_path)
+    path = write_job(tmp_path, ('reading = "± 0.8 deg"', 'reading = "± 0.2 deg"')).relative_to(tmp_path)
+    monkeypatch.chdir(tmp_path)
     facts = json.loads(run(["plan", str(path), "--json"], monkeypatch, capsys)[1])
     curve = facts["curve"]
     lines = ["speed [rpm],advance [deg],direction"]
@@ -278,7 +280,7 @@ def test_verify_uses_the_plan_beside_the_job(
             for s, a in zip(curve["speed_rpm"], curve[f"{direction}_deg"], strict=True)
             if s >= 200
         ]
-    left = tmp_path / "as-left.csv"
+    left = Path("as-left.csv")
     left.write_text("\n".join(lines) + "\n", encoding="utf-8")
     code, out, err = run(["verify", str(path), str(left), "--json"], monkeypatch, capsys)
     result = json.loads(out)

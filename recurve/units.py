@@ -28,7 +28,9 @@ DIMENSIONS: dict[str, tuple[str, str]] = {
 
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _QUANTITY = re.compile(rf"\s*(?P<value>{_NUMBER})?\s*(?:(?:±|\+/-|\+-)\s*(?P<limit>{_NUMBER}))?\s*(?P<unit>.*?)\s*")
-_LIMIT_AFTER_UNIT = re.compile(rf"(?P<value>{_NUMBER})\s*(?P<unit>[^\W\d][^±+]*?|°)\s*(?:±|\+/-|\+-)\s*(?P<rest>.+)")
+_LIMIT_AFTER_UNIT = re.compile(
+    rf"(?P<value>{_NUMBER})\s*(?![eE][+-]?\d)(?P<unit>[^\W\d][^±+]*?|°)\s*(?:±|\+/-|\+-)\s*(?P<rest>.+)"
+)
 # A product or quotient of names with whole powers: all a unit needs, and nothing that could be an expression.
 _NAME = r"[^\W\d_]+(?:\s*(?:\^|\*\*)\s*-?\d)?"
 _UNIT = re.compile(rf"{_NAME}(?:\s*[*/ ]\s*{_NAME})*")

@@ -14,6 +14,10 @@ from jobs import JOB, without, write_job
 
 from recurve import __version__
 from recurve.cli import main
+from recurve.jobfile import load_job
+from recurve.jobwrite import plan_toml
+from recurve.plan import make_plan
+from recurve.units import Measured, parse
 
 # design §6
 CURVE_KEYS = {
@@ -299,3 +303,20 @@ def test_verify_uses_the_plan_beside_the_job(
 def _shifted(line: str, by: float) -> str:
     speed, advance, direction = line.split(",")
     return f"{speed},{max(float(advance) + by, 0.0) if float(advance) > 0 else 0.0:.2f},{direction}"
+
+
+@pytest.mark.parametrize("name", ["launch", "tractor", "pump", "genset", "crane"])
+def test_every_example_s_plan_can_be_read_again(name: str, tmp_path: Path) -> None:
+    """What `verify` needs: a fitted friction of next to nothing has an exponent, and is read all the same."""
+    root = Path(__file__).resolve().parent.parent
+    plan = make_plan(load_job(root / "examples" / f"{name}.toml"))
+    (tmp_path / "plan.toml").write_bytes(plan_toml(plan).replace(b"../../data", str(root / "data").encode()))
+    again = load_job(tmp_path / "plan.toml")
+    assert again.drag.friction_share == pytest.approx(plan.job.drag.friction_share, abs=1e-9)
+    assert again.drag.friction == pytest.approx(plan.job.drag.friction, rel=1e-9)
+
+
+@pytest.mark.parametrize("text", ["7.85962683412e-20 ± 0.0128", "1e-3 ± 1e-4", "1.5E-2 +/- 0.001"])
+def test_a_number_with_an_exponent_and_a_limit(text: str) -> None:
+    value, limit = (float(x) for x in text.replace("+/-", "±").split("±"))
+    assert parse(text, "number") == Measured(value, limit)

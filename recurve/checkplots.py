@@ -1,203 +1,249 @@
-"""Figures of a fit and of a finished unit: the curve with its band against the readings, residuals below."""
+"""Figures of a unit as found and as left: its curve with what the readings leave open, and residuals below.
+
+Curves run as on the bench, from a standstill up to the highest speed read and down again.
+"""
 
 from __future__ import annotations
 
-import io
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from recurve import __version__, style
+from recurve import style
 from recurve.diagnose import Check
 from recurve.evidence import Evidence
+from recurve.family import Curves, curves
 from recurve.fit import Fit
+from recurve.job import Job, Sweep
 from recurve.mechanism import Array
-from recurve.plots import BAND_WIDTH, PLATEAU, ROOM, RPM, draw_band, figure_settings
+from recurve.plots import (
+    RPM,
+    Event,
+    band_sides,
+    draw_band,
+    draw_curves,
+    draw_readings,
+    frame,
+    hidden_advance,
+    label_rows,
+    last_speed,
+    legend_below,
+    shade,
+    shift_words,
+)
 from recurve.sweepmodel import ends
+from recurve.target import Band
 from recurve.verify import Verification
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-SPEEDS = 120
-NINETY = (0.05, 0.5, 0.95)
-MARKS = {"passes": "pass", "fails": "FAIL", "too close to call": "too close"}
+BAND_SPEEDS, LINE_SPEEDS = 150, 900
+NINETY = (0.05, 0.95)
+MARKS = {"passes": "pass", "fails": "FAIL", "too close to call": "too close", "not converged": "cannot tell"}
+USUAL = 2.0  # standard uncertainties within which nearly all residuals lie
+FARTHEST = 6.0  # a residual beyond is drawn here, and told by its number
 
 
 def check_figure_bytes(check: Check) -> dict[str, bytes]:
-    """The fit of a check as "fit.svg" and "fit.png", the same bytes for the same input."""
-    return _saved("fit", lambda: _check_figure(check))
-
-
-def verify_figure_bytes(result: Verification) -> dict[str, bytes]:
-    """The finished unit as "as-left.svg" and "as-left.png", the same bytes for the same input."""
-    return _saved("as-left", lambda: _verify_figure(result))
+    """The fit of a check as "fit.svg" and "fit.png", the same bytes for the same check."""
+    with style.figure_settings():
+        return style.figure_bytes(_found(check).figure(), "fit")
 
 
 def plot_check(check: Check, axes: Axes | None = None) -> Axes:
-    """The curve as found with its 90 % band, the readings and the target's bands, on one axis; returns it."""
-    with figure_settings():
-        if axes is None:
-            return _check_figure(check).axes[0]
-        _curve(axes, check.evidence, "as found", style.BEFORE)
+    """The curve as found with its 90 % band, the readings and the target's bands, on one axis.
+
+    Without an axis it makes a figure of its own, where there is a fit with its residuals in a panel below.
+    Returns the axis of the curve.
+    """
+    with style.figure_settings():
+        return _found(check).draw(axes) if axes is not None else _found(check).figure().axes[0]
+
+
+def verify_figure_bytes(result: Verification) -> dict[str, bytes]:
+    """The finished unit as "as-left.svg" and "as-left.png", the same bytes for the same verification."""
+    with style.figure_settings():
+        return style.figure_bytes(_left(result).figure(), "as-left")
+
+
+def plot_verify(result: Verification, axes: Axes | None = None) -> Axes:
+    """The curve as left, its 90 % band and the readings, each of the target's bands marked pass, FAIL or too close.
+
+    Without an axis it makes a figure of its own, with the residuals in a panel below. Returns the axis of the curve.
+    """
+    with style.figure_settings():
+        return _left(result).draw(axes) if axes is not None else _left(result).figure().axes[0]
+
+
+def _found(check: Check) -> _View:
+    return _View(check.evidence, f"as found: {check.verdict}", "as found", style.BEFORE, {})
+
+
+def _left(result: Verification) -> _View:
+    marks = {i: MARKS[b.verdict] for i, b in enumerate(result.bands)}
+    evidence = Evidence.of(result.job, result.fit)
+    return _View(evidence, f"as left: {result.verdict}", "as left", style.LEFT, marks)
+
+
+@dataclass(frozen=True)
+class _View:
+    """One unit as it is known: `evidence`, what the figure says of it, its `look`, and by its index the mark in words
+    of each of the target's bands that was judged."""
+
+    evidence: Evidence
+    subtitle: str
+    name: str
+    look: style.Curve
+    marks: dict[int, str]
+
+    @property
+    def fit(self) -> Fit | None:
+        """The fit of its sweep."""
+        return self.evidence.fit
+
+    @property
+    def job(self) -> Job:
+        """The job it belongs to."""
+        return self.evidence.job
+
+    @property
+    def last(self) -> float:
+        """The last speed shown [rpm]."""
+        return last_speed(self.job, self.evidence.all_in.mean)
+
+    @property
+    def bands(self) -> tuple[Band, ...]:
+        """The target's bands."""
+        return () if self.job.target is None else self.job.target.bands
+
+    def figure(self) -> Figure:
+        """A figure of its own, the residuals below where there is a fit."""
+        _, below, _, above = style.MARGINS_MM
+        if self.fit is None:
+            figure = style.figure_of(style.FIGURE_MM)
+            self.draw(style.panel(figure, below, above))
+        else:
+            figure = style.figure_of(style.TALL_MM)
+            height, gap = style.RESIDUALS_MM
+            axes = style.panel(figure, below + height + gap, above)
+            lower = style.panel(figure, below, style.TALL_MM[1] - below - height, axes)
+            self._curve_above(axes, lower)
+            draw_residuals(lower, self.fit, self.look)
+            legend_below(axes, lower)
+        style.footer(figure, shift_words(self.fit, self.job.sweep), self.job.fingerprint)
+        return figure
+
+    def _curve_above(self, axes: Axes, lower: Axes) -> None:
+        self._curve(axes)
+        axes.set_xlabel("")
+        axes.tick_params(labelbottom=False)
+        lower.set_xlabel("speed of the distributor [rpm]")
+
+    def draw(self, axes: Axes) -> Axes:
+        """All but the residuals, and the legend."""
+        self._curve(axes)
+        legend_below(axes, axes)
         return axes
 
+    def _curve(self, axes: Axes) -> None:
+        fit, sweep = self.fit, self.job.sweep
+        if fit is not None and sweep is not None:
+            draw_readings(axes, sweep, hidden_advance(fit), self.look)
+            _ring_outliers(axes, fit, sweep, np.degrees(sweep.advance + hidden_advance(fit)))
+        speeds = np.linspace(1.0, self.last / RPM, BAND_SPEEDS)
+        rising, falling = (np.quantile(x, NINETY, axis=0) for x in _swept(self.evidence.curves, sweep, speeds))
+        shade(axes, speeds, rising, falling, self.look)
+        self._lines(axes)
+        for band in self.bands:
+            draw_band(axes, band, self.last)
+        right = frame(axes, self.job, self.subtitle, self.last)
+        label_rows(axes, right, self._verdicts(), self.last, self.job.speed_ratio)
 
-def _saved(name: str, draw: Any) -> dict[str, bytes]:
-    with figure_settings():
-        figure = draw()
-        svg, png = io.BytesIO(), io.BytesIO()
-        figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": f"recurve {__version__}"})
-        figure.savefig(png, format="png", dpi=200, metadata={"Software": None})
-    return {f"{name}.svg": svg.getvalue(), f"{name}.png": png.getvalue()}
+    def _lines(self, axes: Axes) -> None:
+        """The best state's curve, which the residuals are taken from."""
+        model = self.evidence.model
+        best = curves(model.shapes, model.units(self.evidence.plant.middle[None]))
+        speeds = np.linspace(0.0, self.last / RPM, LINE_SPEEDS)
+        rising, falling = ((RPM * speeds, np.degrees(x[0])) for x in _swept(best, self.job.sweep, speeds))
+        draw_curves(axes, rising, falling, self.look, self.name)
 
-
-def _check_figure(check: Check) -> Figure:
-    title = f"{style.shortened(check.job.title, 80)}\nas found: {check.verdict}"
-    return _figure(check.evidence, check.fit, "as found", style.BEFORE, title, {})
-
-
-def _verify_figure(result: Verification) -> Figure:
-    title = f"{style.shortened(result.job.title, 80)}\nas left: {result.verdict}"
-    evidence = Evidence.of(result.job, result.fit)
-    marks = {i: MARKS[b.verdict] for i, b in enumerate(result.bands)}
-    return _figure(evidence, result.fit, "as left", style.AFTER, title, marks)
-
-
-def _figure(
-    evidence: Evidence, fit: Fit | None, name: str, look: style.Curve, title: str, marks: dict[int, str]
-) -> Figure:
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    width, height = style.FIGURE_MM
-    figure = Figure(figsize=(width / 25.4, height / 25.4))
-    FigureCanvasAgg(figure)
-    share = 0.25 if fit is not None else 0.12
-    axes = figure.add_axes((0.085, 0.11 + share, 0.825, 0.70 - share))
-    last = _curve(axes, evidence, name, look)
-    _bands(axes, evidence, last, marks)
-    axes.set_title(title, loc="left", parse_math=False)
-    axes.set(xlim=(0.0, last), ylabel="advance [distributor degrees]")
-    axes.grid(True, color=style.PALE, linewidth=0.5)
-    _crank(axes, evidence.job.speed_ratio)
-    handles, labels = axes.get_legend_handles_labels()
-    figure.legend(
-        handles, labels, loc="lower center", bbox_to_anchor=(0.5, 0.02), ncols=min(len(labels), 4), frameon=False
-    )
-    if fit is None:
-        axes.set_xlabel("speed of the distributor [rpm]")
-    else:
-        _readings(axes, evidence, fit)
-        below = figure.add_axes((0.085, 0.185, 0.825, 0.13), sharex=axes)
-        _residuals(below, fit)
-        axes.tick_params(labelbottom=False)
-    footer = (
-        f"u: standard uncertainty of a reading · band: 90 % · inputs {evidence.job.fingerprint} · recurve {__version__}"
-    )
-    figure.text(
-        0.91, 0.008, footer, ha="right", va="bottom", fontsize=style.TINY_PT, color=style.GREY, parse_math=False
-    )
-    return figure
+    def _verdicts(self) -> list[Event]:
+        """A mark in words below each band that was judged, in the order of speed."""
+        made = []
+        for index, word in self.marks.items():
+            band = self.bands[index]
+            at = sum(band_sides(band, self.last)) / 2
+            made.append(Event(word, at, float(np.degrees(max(band.low, 0.0))), ringed=False))
+        return sorted(made, key=lambda e: e.speed)
 
 
-def _last_speed(evidence: Evidence) -> float:
-    job = evidence.job
-    speeds = [evidence.all_in.mean] + ([b.speed or 0.0 for b in job.target.bands] if job.target else [])
-    speeds += [float(job.sweep.speed.max())] if job.sweep is not None else []
-    return ROOM * RPM * max(speeds)
+def _swept(made: Curves, sweep: Sweep | None, speeds: Array) -> tuple[Array, Array]:
+    """Rising and falling advance (n, m) [rad] at speeds (m,) [rad/s], as the sweep was taken."""
+    if sweep is None:
+        return made.rising_advance(speeds, made.falling_advance(np.zeros(1))[:, 0]), made.falling_advance(speeds)
+    start, top = ends(made, sweep)
+    return made.rising_advance(speeds, start), made.falling_advance(speeds, top)
 
 
-def _curve(axes: Axes, evidence: Evidence, name: str, look: style.Curve) -> float:
-    """Both branches as swept from a standstill, middle and 90 % band; returns the last speed shown [rpm]."""
-    last = _last_speed(evidence)
-    speeds = np.linspace(1.0, last / RPM, SPEEDS)
-    start, top = _ends(evidence)
-    both = (evidence.curves.rising_advance(speeds, start), evidence.curves.falling_advance(speeds, top))
-    for at, line, way in zip(both, (style.RISING, style.FALLING), ("rising", "falling"), strict=True):
-        low, middle, high = np.degrees(np.quantile(at, NINETY, axis=0))
-        axes.fill_between(RPM * speeds, low, high, color=look.colour, alpha=0.16, linewidth=0, zorder=2)
-        width = look.rising if way == "rising" else look.falling
-        axes.plot(
-            RPM * speeds, middle, linestyle=line, color=look.colour, linewidth=width, label=f"{name}, {way}", zorder=4
-        )
-    return last
+# --- residuals -------------------------------------------------------------------------------------------
 
 
-def _ends(evidence: Evidence) -> tuple[Array, Array | None]:
-    if evidence.job.sweep is None:
-        return evidence.curves.falling_advance(np.zeros(1))[:, 0], None
-    return ends(evidence.curves, evidence.job.sweep)
-
-
-def _bands(axes: Axes, evidence: Evidence, last: float, marks: dict[int, str]) -> None:
-    target = evidence.job.target
-    for index, band in enumerate(target.bands if target is not None else ()):
-        draw_band(axes, band, last)
-        if index in marks and band.kind != "idle":
-            at = (PLATEAU + 0.05) * last if band.speed is None else RPM * band.speed + 2 * BAND_WIDTH * last
-            low = float(np.degrees(band.low))
-            axes.text(at, low, marks[index], ha="center", va="top", fontsize=style.TINY_PT, color=style.INK, zorder=9)
-
-
-def _readings(axes: Axes, evidence: Evidence, fit: Fit) -> None:
-    """The readings where they belong: with what the bench's zero hides added back."""
+def draw_residuals(axes: Axes, fit: Fit, look: style.Curve) -> None:
+    """Reading less fit in standard uncertainties, against speed; what was left out of the fit is ringed and named by
+    its row of the CSV."""
     sweep = fit.job.sweep
     assert sweep is not None  # it was fitted
-    hidden = float(fit.model.hidden(fit.best[None])[0])
-    for rising, mark, way in ((True, style.READING_RISING, "rising"), (False, style.READING_FALLING, "falling")):
-        pick = np.asarray(sweep.rising, bool) == rising
-        label = f"read, {way}" + (f" (+{np.degrees(hidden):.1f}°)" if abs(np.degrees(hidden)) >= 0.3 else "")
+    shown = np.clip(fit.residuals, -FARTHEST, FARTHEST)
+    rising = np.asarray(sweep.rising, bool)
+    for which, mark in ((rising, style.READING_RISING), (~rising, style.READING_FALLING)):
         axes.plot(
-            RPM * sweep.speed[pick],
-            np.degrees(sweep.advance[pick] + hidden),
+            RPM * sweep.speed[which],
+            shown[which],
             linestyle="none",
             marker=mark.shape,
             markersize=style.READING_PT,
-            color=style.INK,
-            markerfacecolor=style.INK if mark.filled else "white",
-            label=label,
-            zorder=8,
+            color=look.colour,
+            markeredgewidth=0.8,
+            markerfacecolor=look.colour if mark.filled else "white",
+            zorder=5,
         )
-    axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
-    figure = axes.figure
-    handles, labels = axes.get_legend_handles_labels()
-    for old in list(getattr(figure, "legends", [])):
-        old.remove()
-    figure.legend(handles, labels, loc="lower center", bbox_to_anchor=(0.5, 0.015), ncols=5, frameon=False)
+    _ring_outliers(axes, fit, sweep, shown, told=True)
+    axes.axhline(0.0, color=style.INK, linewidth=0.7, zorder=3)
+    for level in (-USUAL, USUAL):
+        axes.axhline(level, color=style.INK, linewidth=0.8, linestyle=":", zorder=3)
+    edge = max(3.0, float(np.abs(shown).max(initial=0.0)) + 1.0)
+    _residual_frame(axes, edge)
 
 
-def _residuals(axes: Axes, fit: Fit) -> None:
-    """Reading less fit in standard uncertainties; those left out are ringed and named by their row."""
-    sweep = fit.job.sweep
-    assert sweep is not None  # it was fitted
-    shown = np.clip(fit.residuals, -6.0, 6.0)
-    for rising, mark in ((True, style.READING_RISING), (False, style.READING_FALLING)):
-        pick = np.asarray(sweep.rising, bool) == rising
-        axes.plot(
-            RPM * sweep.speed[pick],
-            shown[pick],
-            linestyle="none",
-            marker=mark.shape,
-            markersize=style.READING_PT - 1,
-            color=style.INK,
-            markerfacecolor=style.INK if mark.filled else "white",
-        )
+def _residual_frame(axes: Axes, edge: float) -> None:
+    title = f"reading less fit, in standard uncertainties of a reading; dotted: ± {USUAL:.0f}"
+    axes.set_title(title, loc="left", fontsize=style.SMALL_PT, pad=3.0)
+    ticks = np.arange(-2.0 * (edge // 2), edge, 2.0)
+    axes.set(
+        ylim=(-edge, edge), ylabel="residual", yticks=ticks, yticklabels=[f"{t:.0f}".replace("-", "−") for t in ticks]
+    )
+    axes.grid(True, color=style.PALE, linewidth=0.5, zorder=0)
+    axes.set_axisbelow(True)
+
+
+def _ring_outliers(axes: Axes, fit: Fit, sweep: Sweep, heights: Array, told: bool = False) -> None:
+    """A ring round each reading left out, at the `heights` (readings,) of the axes; where `told` with its residual."""
     for row in fit.outliers:
-        i = int(np.flatnonzero(sweep.row == row)[0])
-        at = (RPM * sweep.speed[i], shown[i])
-        axes.plot(*at, "o", markersize=9, markerfacecolor="none", markeredgecolor=style.VERMILION)
-        axes.annotate(f"row {row}", at, xytext=(7, -3), textcoords="offset points", fontsize=style.TINY_PT)
-    axes.axhline(0.0, color=style.INK, linewidth=0.7)
-    for level in (-2.0, 2.0):
-        axes.axhline(level, color=style.GREY, linewidth=0.7, linestyle=":")
-    edge = max(3.0, float(np.abs(shown).max()) + 0.6)
-    axes.set(ylim=(-edge, edge), xlabel="speed of the distributor [rpm]", ylabel="residual [u]")
-    axes.grid(True, color=style.PALE, linewidth=0.5)
-
-
-def _crank(axes: Axes, ratio: float) -> None:
-    both = (lambda x: x * ratio, lambda x: x / ratio)
-    axes.secondary_xaxis("top", functions=both).set_xlabel("crank [rpm]")
-    axes.secondary_yaxis("right", functions=both).set_ylabel("advance [crank degrees]")
+        index = int(np.flatnonzero(sweep.row == row)[0])
+        at = (RPM * float(sweep.speed[index]), float(heights[index]))
+        axes.plot(*at, "o", markersize=style.RING_PT, markerfacecolor="none", markeredgecolor=style.INK, zorder=10)
+        words = f"row {row}" + (f": {fit.residuals[index]:+.1f}".replace("-", "−") if told else "")
+        left = at[0] > 0.5 * RPM * float(sweep.speed.max())
+        axes.annotate(
+            words,
+            at,
+            xytext=(-7.0 if left else 7.0, 0.0),
+            textcoords="offset points",
+            ha="right" if left else "left",
+            va="center",
+            fontsize=style.SMALL_PT,
+            zorder=10,
+        )

@@ -1,24 +1,23 @@
-"""Figures. A plot takes an axis and gives it back; matplotlib is imported only where it draws.
+"""The plan's figure, and the parts that other figures share. A plot takes an axis and gives it back.
 
-Shown in rpm and degrees of the distributor, with the crank's along the top and the right.
+Shown in rpm and degrees of the distributor, with the crank's along the top and the right. matplotlib is imported
+only where it draws.
 """
 
 from __future__ import annotations
 
-import io
-import warnings
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from recurve import __version__, style
+from recurve import style
 from recurve.curve import Trace
-from recurve.job import Sweep
+from recurve.fit import Fit
+from recurve.job import Job, SpringPlace, Sweep
 from recurve.mechanism import Array
 from recurve.plan import Plan
+from recurve.springs import Spring
 from recurve.target import Band
 
 if TYPE_CHECKING:
@@ -30,119 +29,91 @@ ROOM = 1.15  # speeds shown, of the last one that matters
 BAND_WIDTH = 0.007  # half a band's width, of the speeds shown
 PLATEAU = 0.9  # where the maximum's band begins, of the speeds shown
 ROW_PT = 11.0  # height of a row of labels below the curve
-
-# Nothing of a reader's own settings may change a figure, and the same input must give the same bytes.
-SETTINGS: Any = {
-    "font.family": [style.FONT],
-    "font.size": style.TEXT_PT,
-    "axes.titlesize": style.TEXT_PT + 1,
-    "axes.linewidth": 0.7,
-    "axes.edgecolor": style.INK,
-    "axes.unicode_minus": True,
-    "xtick.labelsize": style.TEXT_PT,
-    "ytick.labelsize": style.TEXT_PT,
-    "legend.fontsize": style.SMALL_PT,
-    "svg.fonttype": "path",
-    "svg.hashsalt": "recurve",
-    "text.usetex": False,
-    "path.simplify": True,
-}
+LEGEND_PT = 25.0  # from the axes down to the legend: room for the numbers and the name of the axis
+UNSEEN = np.radians(0.05)  # a shift of readings that nobody could see
+SHADED = "90 % band"
+PLACES = ("primary", "secondary")
 
 
 def plan_figure_bytes(plan: Plan) -> dict[str, bytes]:
     """The plan's figure as "curve.svg" and "curve.png", the same bytes for the same plan."""
-    with figure_settings():
-        figure = _figure(plan)
-        svg, png = io.BytesIO(), io.BytesIO()
-        made_by = f"recurve {__version__}"
-        figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": made_by})
-        figure.savefig(png, format="png", dpi=200, metadata={"Software": None})
-    return {"curve.svg": svg.getvalue(), "curve.png": png.getvalue()}
+    with style.figure_settings():
+        return style.figure_bytes(_figure(plan), "curve")
 
 
 def plot_plan(plan: Plan, axes: Axes | None = None) -> Axes:
     """The target's bands, the readings and the curve as found, and the planned curve, on one axis.
 
-    Without an axis it makes a figure of its own. Returns the axis drawn on.
+    Both curves with their 90 % bands where a sweep was fitted or builds were simulated. Without an axis it
+    makes a figure of its own. Returns the axis drawn on.
     """
-    with figure_settings():
+    with style.figure_settings():
         return _draw(plan, axes) if axes is not None else _figure(plan).axes[0]
 
 
-@contextmanager
-def figure_settings() -> Iterator[None]:
-    """A figure's own settings, for the time of drawing only."""
-    from matplotlib import rc_context, rcdefaults, rcParams
-
-    with rc_context(), warnings.catch_warnings():
-        rcdefaults()
-        rcParams.update(SETTINGS)
-        # A title in a script that the font lacks is drawn as boxes; that is no reason to fail.
-        warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        yield
-
-
 def _figure(plan: Plan) -> Figure:
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    width, height = style.FIGURE_MM
-    figure = Figure(figsize=(width / 25.4, height / 25.4))
-    FigureCanvasAgg(figure)
-    left, bottom, right, top = style.MARGINS_MM
-    axes = figure.add_axes((left / width, bottom / height, 1 - (left + right) / width, 1 - (bottom + top) / height))
-    _draw(plan, axes)
-    figure.text(
-        1 - right / width,
-        1.0 / height,
-        _footer(plan),
-        ha="right",
-        va="bottom",
-        fontsize=style.TINY_PT,
-        color=style.GREY,
-        parse_math=False,
-    )
+    figure = style.figure_of(style.FIGURE_MM)
+    _draw(plan, style.panel(figure, style.MARGINS_MM[1], style.MARGINS_MM[3]))
+    style.footer(figure, shift_words(plan.fit, plan.job.sweep), plan.job.fingerprint)
     return figure
 
 
-def _footer(plan: Plan) -> str:
-    sweep, hidden = plan.job.sweep, np.degrees(hidden_advance(plan))
-    told = [] if plan.built is None else ["shaded: 90 %"]
-    if sweep is not None and sweep.zeroed_at is not None:
-        zero = f"zeroed at {RPM * sweep.zeroed_at:.0f} rpm"
-        told.append(f"readings {zero}" + (f", shifted by the {hidden:.1f}° that hides" if plan.fit is not None else ""))
-    return " · ".join([*told, f"inputs {plan.job.fingerprint}", f"recurve {__version__}"])
-
-
 def _draw(plan: Plan, axes: Axes) -> Axes:
-    last = _last_speed(plan)
-    if plan.job.sweep is not None:
-        _readings(axes, plan.job.sweep, hidden_advance(plan))
+    last, job = _last_speed(plan), plan.job
+    if job.sweep is not None:
+        draw_readings(axes, job.sweep, hidden_advance(plan.fit), style.BEFORE)
     if plan.before is not None:
-        how = "computed" if plan.fit is None else "fitted"
-        _shade(axes, plan.before_band, style.BEFORE)
-        _curve(axes, plan.before, plan, last, style.BEFORE, f"before ({how})")
+        _draw_before(axes, plan, plan.before, last)
     if plan.build is not None:
-        _shade(axes, None if plan.built is None else plan.built.band, style.AFTER)
+        band = None if plan.built is None else plan.built.band
+        if band is not None:
+            shade(axes, band.speed, band.rising, band.falling, style.AFTER)
         name = "nearest" if plan.verdict == "out of reach" else "planned"
-        _curve(axes, plan.build.curve, plan, last, style.AFTER, name)
-    if plan.job.target is not None:
-        for band in plan.job.target.bands:
-            draw_band(axes, band, last)
-    right = _frame(axes, plan, last)
-    _events(axes, right, plan, last)
-    handles, labels = axes.get_legend_handles_labels()
-    axes.legend(
-        handles,
-        labels,
-        loc="upper center",
-        bbox_to_anchor=(0.5, -0.115),
-        ncols=max(1, -(-len(labels) // 2)),
-        frameon=False,
-        handlelength=3.2,
-        columnspacing=1.4,
-    )
+        _curve(axes, plan.build.curve, _stays_in(job, plan.build.curve), last, style.AFTER, name)
+    if job.target is not None:
+        for one in job.target.bands:
+            draw_band(axes, one, last)
+    right = frame(axes, job, _subtitle(plan), last)
+    label_rows(axes, right, events(plan), last, job.speed_ratio)
+    legend_below(axes, axes)
     return axes
+
+
+def _draw_before(axes: Axes, plan: Plan, curve: Trace, last: float) -> None:
+    """The curve as found. One that was fitted rises from a standstill, as the readings it explains do."""
+    if plan.before_band is not None:
+        shade(axes, plan.before_band.speed, plan.before_band.rising, plan.before_band.falling, style.BEFORE)
+    if plan.fit is None:
+        _curve(axes, curve, _stays_in(plan.job, curve), last, style.BEFORE, "before (computed)")
+    else:
+        _curve(axes, curve, float(curve.falling_advance(0.0)), last, style.BEFORE, "before (fitted)")
+
+
+def _stays_in(job: Job, curve: Trace) -> float:
+    """Advance [rad] that stays in at idle, from which the rising curve starts."""
+    idle = None if job.target is None else job.target.idle_speed
+    return 0.0 if idle is None else float(curve.falling_advance(idle))
+
+
+# --- readings that a bench's zero has moved ----------------------------------------------------------------
+
+
+def hidden_advance(fit: Fit | None) -> float:
+    """Advance [rad] that the readings lack of the true one, by the fit; 0 without one."""
+    return 0.0 if fit is None else float(fit.model.hidden(fit.best[None])[0])
+
+
+def shift_words(fit: Fit | None, sweep: Sweep | None) -> list[str]:
+    """How far the drawn readings were moved, and why, as no or one phrase."""
+    if sweep is None:
+        return []
+    hidden, zero = hidden_advance(fit), "" if sweep.zeroed_at is None else f"{RPM * sweep.zeroed_at:.0f} rpm"
+    if abs(hidden) < UNSEEN:
+        return [f"readings zeroed at {zero}"] if zero else []
+    moved = f"readings shifted by {np.degrees(hidden):.1f}°".replace("-", "−")
+    if zero:
+        return [f"{moved}, hidden by the zero taken at {zero}"]
+    return [f"{moved}, {'the fitted error of zero' if sweep.static_known else 'the fitted static timing'}"]
 
 
 # --- what is drawn ---------------------------------------------------------------------------------------
@@ -150,14 +121,20 @@ def _draw(plan: Plan, axes: Axes) -> Axes:
 
 def _last_speed(plan: Plan) -> float:
     """The last speed shown [rpm]."""
-    speeds = [b.speed for b in plan.job.target.timed if b.speed] if plan.job.target else []
-    if plan.build is not None and plan.build.curve.all_in is not None:
-        speeds.append(plan.build.curve.all_in)
-    if plan.job.sweep is not None and len(plan.job.sweep.speed):
-        speeds.append(float(plan.job.sweep.speed.max()))
-    if not speeds and plan.before is not None and plan.before.all_in is not None:
-        speeds.append(plan.before.all_in)
-    return ROOM * RPM * max(speeds, default=100.0)
+    all_in = None if plan.build is None else plan.build.curve.all_in
+    last = last_speed(plan.job, all_in)
+    if not last and plan.before is not None:
+        last = last_speed(plan.job, plan.before.all_in)
+    return last or ROOM * 100.0
+
+
+def last_speed(job: Job, all_in: float | None) -> float:
+    """A little past the last band, reading, or the speed [rad/s] where all is in; [rpm], 0 where there is none."""
+    speeds = [b.speed for b in job.target.timed if b.speed] if job.target else []
+    speeds += [all_in] if all_in else []
+    if job.sweep is not None and len(job.sweep.speed):
+        speeds.append(float(job.sweep.speed.max()))
+    return ROOM * RPM * max(speeds, default=0.0)
 
 
 def branch(squared: Array, advance: Array) -> tuple[Array, Array]:
@@ -169,42 +146,55 @@ def branch(squared: Array, advance: Array) -> tuple[Array, Array]:
     return np.concatenate([[0.0], speed]), np.concatenate([degrees[:1], degrees])
 
 
-def _curve(axes: Axes, curve: Trace, plan: Plan, last: float, look: style.Curve, name: str) -> None:
-    idle = None if plan.job.target is None else plan.job.target.idle_speed
-    start = 0.0 if idle is None else float(curve.falling_advance(idle))
+def _curve(axes: Axes, curve: Trace, start: float, last: float, look: style.Curve, name: str) -> None:
+    """Both branches, the rising one from the advance `start` [rad], on to the last speed shown [rpm]."""
     past = curve.advance >= start
-    rising = branch(np.maximum.accumulate(curve.rising[past]), curve.advance[past])
-    falling = branch(np.minimum.accumulate(curve.falling[::-1])[::-1], curve.advance)
-    for (speed, degrees), line, way in ((rising, style.RISING, "rising"), (falling, style.FALLING, "falling")):
+    branches = (
+        branch(np.maximum.accumulate(curve.rising[past]), curve.advance[past]),
+        branch(np.minimum.accumulate(curve.falling[::-1])[::-1], curve.advance),
+    )
+    rising, falling = ((np.append(x, max(last, x[-1])), np.append(y, y[-1])) for x, y in branches)
+    draw_curves(axes, rising, falling, look, name)
+
+
+def draw_curves(
+    axes: Axes, rising: tuple[Array, Array], falling: tuple[Array, Array], look: style.Curve, name: str
+) -> None:
+    """Two branches, each speeds [rpm] and advances [deg], in the manner of `look`."""
+    for (speed, degrees), line, width, way in (
+        (rising, style.RISING, look.rising, "rising"),
+        (falling, style.FALLING, look.falling, "falling"),
+    ):
         axes.plot(
-            np.append(speed, max(last, speed[-1])),
-            np.append(degrees, degrees[-1]),
+            speed,
+            degrees,
             linestyle=line,
             color=look.colour,
-            linewidth=look.rising if way == "rising" else look.falling,
+            linewidth=width,
             zorder=look.order,
             label=f"{name}, {way}",
             solid_capstyle="butt",
         )
 
 
-def hidden_advance(plan: Plan) -> float:
-    """Advance [rad] that the bench's zero hides, by the fit; 0 without one."""
-    return 0.0 if plan.fit is None else float(plan.fit.model.hidden(plan.fit.best[None])[0])
+def shade(axes: Axes, speed: Array, rising: Array, falling: Array, look: style.Curve) -> None:
+    """A band at speeds (m,) [rad/s]: where the rising or the falling curve lies, low and high (2, m) [rad] of each.
+
+    One patch for both, so that it is no darker where they overlap.
+    """
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    x = RPM * np.concatenate([speed, speed[::-1], speed[:1]])
+    rings = [np.degrees(np.concatenate([low, high[::-1], low[:1]])) for low, high in (rising, falling)]
+    path = Path.make_compound_path(*(Path(np.column_stack([x, y]), closed=True) for y in rings))
+    patch = PathPatch(path, facecolor=look.colour, alpha=style.SHADE, linewidth=0, zorder=1.5, label=SHADED)
+    patch.set_gid("shade")
+    axes.add_patch(patch)
 
 
-def _shade(axes: Axes, band: Any, look: style.Curve) -> None:
-    """The 90 % band of a curve, rising and falling together."""
-    if band is None:
-        return
-    low = np.degrees(np.minimum(band.rising[0], band.falling[0]))
-    high = np.degrees(np.maximum(band.rising[1], band.falling[1]))
-    shade = axes.fill_between(RPM * band.speed, low, high, color=look.colour, alpha=0.15, linewidth=0, zorder=1.5)
-    shade.set_gid("band-90")
-
-
-def _readings(axes: Axes, sweep: Sweep, hidden: float) -> None:
-    """The readings as found, rising and falling with marks of their own, `hidden` [rad] added back."""
+def draw_readings(axes: Axes, sweep: Sweep, hidden: float, look: style.Curve) -> None:
+    """The readings, rising and falling with marks of their own, `hidden` [rad] added to each."""
     rising = np.asarray(sweep.rising, bool)
     for which, mark, way in ((rising, style.READING_RISING, "rising"), (~rising, style.READING_FALLING, "falling")):
         if which.any():
@@ -214,10 +204,10 @@ def _readings(axes: Axes, sweep: Sweep, hidden: float) -> None:
                 linestyle="none",
                 marker=mark.shape,
                 markersize=style.READING_PT,
-                color=style.VERMILION,
+                color=look.colour,
                 markeredgewidth=0.8,
                 zorder=9,
-                markerfacecolor=style.VERMILION if mark.filled else "white",
+                markerfacecolor=look.colour if mark.filled else "white",
                 label=f"read, {way}",
             )
 
@@ -225,11 +215,7 @@ def _readings(axes: Axes, sweep: Sweep, hidden: float) -> None:
 def draw_band(axes: Axes, band: Band, last: float) -> None:
     """A band as a pale box with caps on the edges that count."""
     low, high = np.degrees(band.low), np.degrees(band.high)
-    if band.kind == "maximum":
-        left, right = PLATEAU * last, last
-    else:
-        half = BAND_WIDTH * last * (0.6 if band.kind == "idle" else 1.0)
-        left, right = RPM * (band.speed or 0.0) - half, RPM * (band.speed or 0.0) + half
+    left, right = band_sides(band, last)
     fill = style.GREY if band.kind == "idle" else style.PALE
     labelled = "target band" in axes.get_legend_handles_labels()[1]
     axes.fill_between(
@@ -244,22 +230,22 @@ def draw_band(axes: Axes, band: Band, last: float) -> None:
     for edge in [high] if band.from_zero else [low, high]:
         axes.plot([left, right], [edge, edge], color=style.INK, linewidth=1.3, zorder=2, solid_capstyle="butt")
     if band.kind == "maximum":
-        axes.text(
-            right - 0.004 * last,
-            high,
-            "maximum ",
-            ha="right",
-            va="bottom",
-            fontsize=style.SMALL_PT,
-            color=style.INK,
-            zorder=7,
-        )
+        at, size = (right - 0.004 * last, high), style.SMALL_PT
+        axes.text(*at, "maximum ", ha="right", va="bottom", fontsize=size, color=style.INK, zorder=7)
 
 
-def _frame(axes: Axes, plan: Plan, last: float) -> Any:
+def band_sides(band: Band, last: float) -> tuple[float, float]:
+    """Where a band's box begins and ends [rpm]."""
+    if band.kind == "maximum":
+        return PLATEAU * last, last
+    half = BAND_WIDTH * last * (0.6 if band.kind == "idle" else 1.0)
+    return RPM * (band.speed or 0.0) - half, RPM * (band.speed or 0.0) + half
+
+
+def frame(axes: Axes, job: Job, subtitle: str, last: float) -> Any:
     """Title, limits, labels and the crank's axes; the right-hand one is given back."""
-    ratio = plan.job.speed_ratio
-    title = f"{style.shortened(plan.job.title, 80)}\n{style.shortened(_subtitle(plan), 80)}"
+    ratio = job.speed_ratio
+    title = f"{style.shortened(job.title, 80)}\n{style.shortened(subtitle, 80)}"
     axes.set_title(title, loc="left", parse_math=False)
     axes.set(xlim=(0.0, last), xlabel="speed of the distributor [rpm]", ylabel="advance [distributor degrees]")
     axes.grid(True, color=style.PALE, linewidth=0.5, zorder=0)
@@ -271,15 +257,49 @@ def _frame(axes: Axes, plan: Plan, last: float) -> Any:
     return right
 
 
+def legend_below(axes: Axes, lowest: Axes) -> None:
+    """The names of all that `axes` shows, below the `lowest` axes, in two rows; one entry for all 90 % bands."""
+    from matplotlib.legend_handler import HandlerTuple
+
+    handles, labels = axes.get_legend_handles_labels()
+    bands = tuple(h for h, name in zip(handles, labels, strict=True) if name == SHADED)
+    named: list[tuple[Any, str]] = [(h, name) for h, name in zip(handles, labels, strict=True) if name != SHADED]
+    named += [(bands, SHADED)] if bands else []
+    lowest.legend(
+        [h for h, _ in named],
+        [name for _, name in named],
+        handler_map={tuple: HandlerTuple(ndivide=None, pad=0.0)},
+        loc="upper center",
+        bbox_to_anchor=(0.5, -LEGEND_PT / _size_pt(lowest)[1]),
+        ncols=max(1, -(-len(named) // 2)),
+        frameon=False,
+        handlelength=3.2,
+        columnspacing=1.4,
+    )
+
+
 def _subtitle(plan: Plan) -> str:
     if plan.build is None:
         return plan.verdict
-    springs = " + ".join(
-        f"{s.spring.id} {p}" for s, p in zip(plan.build.springs, ("primary", "secondary"), strict=False)
-    )
+    springs = " + ".join(_which(plan.job, s.spring, i) for i, s in enumerate(plan.build.springs))
     if plan.verdict == "out of reach":
         return f"out of reach; the nearest, not to be built: {springs}"
     return f"{plan.verdict}; springs: {springs}"
+
+
+def _which(job: Job, spring: Spring, index: int) -> str:
+    """A chosen spring and its place."""
+    found = found_place(job.places, spring)
+    if found is None:
+        return f"{spring.id} {PLACES[index]}"
+    if found == index:
+        return f"the {PLACES[index]} that is in it"
+    return f"the {PLACES[found]} that is in it as {PLACES[index]}"
+
+
+def found_place(places: tuple[SpringPlace, ...], spring: Spring) -> int | None:
+    """The place in which a spring was found; None of one from the shelf."""
+    return next((i for i, p in enumerate(places) if p.found == spring), None)
 
 
 # --- onset, take-up, all-in and idle, labelled in rows below the curve ------------------------------------
@@ -287,11 +307,12 @@ def _subtitle(plan: Plan) -> str:
 
 @dataclass(frozen=True)
 class Event:
-    """Something that happens at a speed [rpm], where the curve is at `advance` [deg]."""
+    """Something to be labelled at a speed [rpm], where the curve is at `advance` [deg]; `ringed` on the curve or not."""
 
-    name: str
+    text: str
     speed: float
     advance: float
+    ringed: bool = True
 
 
 def events(plan: Plan) -> list[Event]:
@@ -299,54 +320,57 @@ def events(plan: Plan) -> list[Event]:
     found = []
     target, build = plan.job.target, plan.build
     if target is not None and target.idle_speed:
-        found.append(Event("idle", RPM * target.idle_speed, 0.0))
+        found.append(("idle", target.idle_speed, 0.0, False))
     if build is not None:
         curve = build.curve
         takeup = build.springs[1].takeup if len(build.springs) > 1 else None
         speeds = [("onset", curve.onset, 0.0), ("all-in", curve.all_in, curve.stop)]
         if takeup:
             speeds.append(("secondary takes up", curve.rising_speed(takeup), takeup))
-        found += [Event(name, RPM * speed, float(np.degrees(at))) for name, speed, at in speeds if speed is not None]
-    return sorted(found, key=lambda e: e.speed)
+        found += [(name, speed, float(np.degrees(at)), True) for name, speed, at in speeds if speed is not None]
+    made = [Event(f"{name} {RPM * speed:.0f} rpm", RPM * speed, at, ring) for name, speed, at, ring in found]
+    return sorted(made, key=lambda e: e.speed)
 
 
-def rows_of(events: list[Event], width: dict[str, float]) -> list[int]:
-    """The row of each label, from the top, so that none overlap; `width` [rpm] of each event's label."""
+def rows_of(speeds: list[float], widths: list[float]) -> list[int]:
+    """The row of each label, from the top, so that none overlap: centred at rising `speeds`, with `widths` [rpm]."""
     ends: list[float] = []
     rows = []
-    for event in events:
-        left = event.speed - width[event.name] / 2
-        row = next((i for i, end in enumerate(ends) if end < left), len(ends))
-        ends[row : row + 1] = [event.speed + width[event.name] / 2]
+    for speed, width in zip(speeds, widths, strict=True):
+        row = next((i for i, end in enumerate(ends) if end < speed - width / 2), len(ends))
+        ends[row : row + 1] = [speed + width / 2]
         rows.append(row)
     return rows
 
 
-def _events(axes: Axes, right: Any, plan: Plan, last: float) -> None:
-    """Labels in rows below zero, each with a hair line up to its place on the curve."""
-    marks = events(plan)
-    width_pt, height_pt = (s * 72 / 25.4 for s in style.axes_mm())
-    text = {e.name: f"{e.name} {e.speed:.0f} rpm" for e in marks}
+def _size_pt(axes: Axes) -> tuple[float, float]:
+    """Width and height of axes [pt]."""
+    inch = 72.0 / axes.figure.dpi
+    return inch * axes.bbox.width, inch * axes.bbox.height
+
+
+def label_rows(axes: Axes, right: Any, marks: list[Event], last: float, ratio: float) -> None:
+    """Labels in rows below zero, each with a hair line up to its place on the curve; `marks` in the order of speed."""
+    width_pt, height_pt = _size_pt(axes)
     # 0.62 of the type size a letter is a little more than this font takes on average
-    width = {k: 0.62 * style.SMALL_PT * len(t) * last / width_pt for k, t in text.items()}
-    rows = rows_of(marks, width)
-    top = _highest(axes)
+    widths = [0.62 * style.SMALL_PT * len(e.text) * last / width_pt for e in marks]
+    rows = rows_of([e.speed for e in marks], widths)
+    low, top = _reach(axes)
     deep = max(rows, default=-1) + 1.5  # rows that the labels take, and a little air
-    row = top * ROW_PT / (height_pt - ROW_PT * deep)
-    axes.set_ylim(-row * deep, top)
+    row = (top - low) * ROW_PT / max(height_pt - ROW_PT * deep, 0.3 * height_pt)
+    axes.set_ylim(low - row * deep, top)
     axes.axhline(0.0, color=style.INK, linewidth=0.7, zorder=3)
-    _degree_ticks(axes, right, top, plan.job.speed_ratio)
+    _degree_ticks(axes, right, top, ratio)
     for event, at in zip(marks, rows, strict=True):
-        y = -row * (at + 0.85)
-        axes.plot(
-            [event.speed] * 2, [y + 0.35 * row, event.advance], color=style.INK, linewidth=0.6, linestyle=":", zorder=3
-        )
-        if event.name != "idle":
+        y = low - row * (at + 0.85)
+        line = [y + 0.35 * row, event.advance]
+        axes.plot([event.speed] * 2, line, color=style.INK, linewidth=0.6, linestyle=":", zorder=3)
+        if event.ringed:
             axes.plot(event.speed, event.advance, "o", color="white", markeredgecolor=style.INK, markersize=4, zorder=8)
         axes.text(
             event.speed,
             y,
-            text[event.name],
+            event.text,
             ha="center",
             va="center",
             fontsize=style.SMALL_PT,
@@ -364,7 +388,9 @@ def _degree_ticks(axes: Axes, right: Any, top: float, ratio: float) -> None:
         one.set_yticks([t for t in ticks if 0 <= t <= end])
 
 
-def _highest(axes: Axes) -> float:
-    """Top of the axis [deg]: a little above whatever is drawn."""
-    tops = [float(np.max(np.asarray(line.get_ydata()))) for line in axes.lines]
-    return 1.09 * max(tops, default=1.0)
+def _reach(axes: Axes) -> tuple[float, float]:
+    """Bottom and top of the axis [deg]: a little beyond whatever is drawn, and zero."""
+    drawn = [np.asarray(line.get_ydata(), float) for line in axes.lines]
+    top = 1.09 * max((float(y.max()) for y in drawn), default=1.0)
+    low = min((float(y.min()) for y in drawn), default=0.0)
+    return (low - 0.02 * top if low < 0 else 0.0), top

@@ -15,13 +15,17 @@ import numpy as np
 
 from recurve import __version__
 from recurve.build import CHECK_ADVANCE, Build, Fitted
+from recurve.checkreport import rounded
 from recurve.curve import trace
 from recurve.datafiles import data_file
+from recurve.evidence import SURE, Doubtful, Evidence
+from recurve.fit import Fit
 from recurve.job import SpringPlace
 from recurve.plan import Plan
+from recurve.plots import found_place
 from recurve.posts import BodyPoint, PointPosts
 from recurve.springs import Spring
-from recurve.style import breakable, plain, shortened
+from recurve.style import angle, breakable, cell, in_mm, plain, shortened, signless, speed_of
 from recurve.target import Band, BandResult
 
 Facts = dict[str, Any]
@@ -32,6 +36,7 @@ OPPOSITE = {"clockwise": "anticlockwise", "anticlockwise": "clockwise"}
 HEADROOM, ROUND_TO = 1.1, 50.0  # the bench goes a little past the work's last speed [rpm], and no further
 STEP = 0.1e-3  # bend [m] whose effect on the setting speed is told
 STILL = 0.005e-3  # a bend or trim [m] that no calliper shows
+LEAST_COST = 0.01  # of the chance of passing; what costs less is not named
 
 
 def sheet_pdf(plan: Plan, figure_svg: bytes, paper: Literal["a4", "letter"] = "a4") -> bytes:
@@ -70,12 +75,16 @@ def sheet_facts(plan: Plan) -> Facts:
         "verdict": plan.verdict,
         "go": go,
         "margin": "" if build is None else f"{build.margin:.2f}",
+        "chance": _chance(plan) if go else None,
+        "basis": _basis(plan),
+        "found": None if plan.fit is None else _found(plan.fit, job.speed_ratio),
+        "shaded": _shaded(plan),
         "reasons": [breakable(r) for r in plan.reasons],
         "notes": [breakable(n) for n in plan.notes],
-        "nearest": "" if go or build is None else _names(build),
+        "nearest": "" if go or build is None else _names(plan, build),
         "points": job.trigger == "points",
         "rotation": {"rotor_end": job.rotation, "drive_end": OPPOSITE.get(job.rotation, "")},
-        "highest": None if build is None else _speed(_highest(plan, build) / RPM, job.speed_ratio),
+        "highest": None if build is None else speed_of(_highest(plan, build) / RPM, job.speed_ratio),
         "stop": _stop(plan, build) if build is not None and go else None,
         "springs": _springs(plan, build) if build is not None and go else None,
         "settings": _settings(plan, build) if build is not None and go else [],
@@ -83,39 +92,101 @@ def sheet_facts(plan: Plan) -> Facts:
     }
 
 
-# --- numbers as text -------------------------------------------------------------------------------------
+# --- how sure it is, and the unit as found ---------------------------------------------------------------
 
 
-def _mm(length: float) -> dict[str, str]:
-    """A length [m] in mm, and in inches for small type."""
-    return {"main": f"{_signless(1e3 * length, 2)} mm", "small": f"{_signless(length / 0.0254, 3)} in"}
+def _chance(plan: Plan) -> dict[str, str] | None:
+    """The yield, and what costs most of it."""
+    if plan.built is None:
+        return None
+    share = plan.built.share
+    worst = [f"{name} ({_percent(gain)})" for name, gain in plan.built.costs if gain >= LEAST_COST][:2]
+    costs = f"what costs most: {' and '.join(worst)}" if worst else "no single doubt costs as much as 1 %"
+    return cell("over 99 %" if share >= 0.995 else _percent(share), costs)
 
 
-def _signless(value: float, decimals: int) -> str:
-    """The number with a true minus, and without one before a zero."""
-    text = f"{value:.{decimals}f}"
-    return text.lstrip("-") if not text.strip("-0.") else text.replace("-", "−")
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %"
 
 
-def _angle(advance: float, ratio: float, decimals: int = 1) -> dict[str, str]:
-    """An advance [rad] in degrees of the distributor, and of the crank for small type."""
-    degrees = math.degrees(advance)
+def _basis(plan: Plan) -> str:
+    """What the plan was made from."""
+    if plan.fit is None:
+        return "the unit as described; no sweep was fitted"
+    return f"the sweep of the unit as found, {_readings(plan.fit)} fitted"
+
+
+def _shaded(plan: Plan) -> str:
+    """What the figure's 90 % bands are."""
+    built = plan.built is not None and plan.built.band is not None
+    told = ["where nine builds in ten would lie"] if built else []
+    if plan.before_band is not None:
+        told.append("round the curve as found, what the readings leave open (90 %)")
+    return f"Shaded: {'; '.join(told)}." if told else ""
+
+
+def _readings(fit: Fit) -> str:
+    return f"{len(fit.residuals) - len(fit.outliers)} readings"
+
+
+def _found(fit: Fit, ratio: float) -> Facts:
+    """The unit as the sweep shows it: how well the readings agree, and rows of a label and a value."""
+    e = Evidence.of(fit.job, fit)
+    agree = "no more than stated" if fit.inflation <= 1.0 else f"{fit.inflation:.1f} times as much as stated"
+    rows = [
+        ("onset", _doubtful_speed(e.onset, ratio)),
+        ("back at zero", _doubtful_speed(e.home, ratio)),
+        (f"stays in at {RPM * e.idle:.0f} rpm", _doubtful_angle(e.residual, ratio)),
+        ("stop", _doubtful_angle(e.stop, ratio)),
+        *[
+            (f"{name} takes up", _doubtful_takeup(e, i, ratio))
+            for i, (name, *_) in enumerate(PLACES[: len(e.job.places)])
+        ],
+        ("friction", _moment(fit, "friction")),
+    ]
+    if e.job.trigger == "points":
+        rows.append(("rubbing block", _moment(fit, "drag")))
+    left_out = f", {len(fit.outliers)} left out" if fit.outliers else ""
     return {
-        "main": f"{_signless(degrees, decimals)}° (distributor)",
-        "small": f"{_signless(degrees * ratio, decimals)}° (crank)",
+        "readings": f"{_readings(fit)}{left_out}; they scatter {agree} (chi² {fit.chi2:.1f}, {fit.dof:.0f} degrees of freedom)",
+        "rows": [{"label": label, **value} for label, value in rows],
     }
 
 
-def _speed(speed: float, ratio: float) -> dict[str, str]:
-    """A speed [rad/s] in rpm of the distributor, and of the crank for small type."""
-    return {"main": f"{speed * RPM:.0f} rpm (distributor)", "small": f"{speed * RPM * ratio:.0f} rpm (crank)"}
+def _doubtful_speed(one: Doubtful, ratio: float) -> dict[str, str]:
+    """A speed [rad/s] ± two standard uncertainties; some states may have none."""
+    if one.below(1e-9) > SURE:
+        return cell("none: some is in at rest")
+    if one.below(1e-9) > 1 - SURE:
+        return cell("perhaps none: the readings do not tell")
+    middle, two = one.mean * RPM, 2 * one.deviation * RPM
+    return cell(f"{middle:.0f} ± {two:.0f} rpm (distributor)", f"{middle * ratio:.0f} ± {two * ratio:.0f} rpm (crank)")
 
 
-def _highest(plan: Plan, build: Build) -> float:
-    """Highest bench speed [rpm]: 1.1 times the last that matters, rounded up to 50."""
-    speeds = [b.speed for b in (plan.job.target.timed if plan.job.target else ()) if b.speed]
-    last = RPM * max([*speeds, build.curve.all_in or 0.0])
-    return ROUND_TO * math.ceil(HEADROOM * last / ROUND_TO - 1e-9)
+def _doubtful_angle(one: Doubtful, ratio: float) -> dict[str, str]:
+    """An advance [rad] ± two standard uncertainties."""
+    middle, two = math.degrees(one.mean), 2 * math.degrees(one.deviation)
+    return cell(
+        f"{signless(middle, 1)} ± {two:.1f}° (distributor)",
+        f"{signless(middle * ratio, 1)} ± {two * ratio:.1f}° (crank)",
+    )
+
+
+def _doubtful_takeup(e: Evidence, place: int, ratio: float) -> dict[str, str]:
+    one = e.takeup(place)
+    if e.never(place) > SURE:
+        return cell("never before the stop")
+    if one.above(1e-6) < 1 - SURE:
+        return cell("pulls from rest")
+    return _doubtful_angle(one, ratio)
+
+
+def _moment(fit: Fit, name: str) -> dict[str, str]:
+    """A drag or friction of the fit."""
+    one = fit.estimate(name)
+    if one.value is None:
+        return cell("the readings do not tell")
+    return cell(f"{rounded(one)} mN·m", "as given" if one.source == "as given" else "")
 
 
 # --- 1 the stop ------------------------------------------------------------------------------------------
@@ -128,10 +199,10 @@ def _stop(plan: Plan, build: Build) -> Facts:
     way = "" if abs(build.trim) < STILL else "build up" if build.trim > 0 else "file"
     return {
         "way": way,
-        "trim": _mm(abs(build.trim)) if way else None,
-        "change": _angle(abs(build.stop - found), ratio) if way else None,
-        "found": _angle(found, ratio),
-        "planned": _angle(build.stop, ratio),
+        "trim": in_mm(abs(build.trim)) if way else None,
+        "change": angle(abs(build.stop - found), ratio) if way else None,
+        "found": angle(found, ratio),
+        "planned": angle(build.stop, ratio),
         "check": None if band is None else _band(band, ratio),
     }
 
@@ -150,7 +221,7 @@ def _band(band: Band, ratio: float) -> dict[str, str]:
 def _springs(plan: Plan, build: Build) -> Facts:
     """Heads of the columns, and rows with a label and one cell for each spring; rows that say nothing are left out."""
     fitted = list(zip(build.springs, plan.job.places, strict=False))
-    columns = [_spring_cells(f, place, index, plan.job.speed_ratio) for index, (f, place) in enumerate(fitted)]
+    columns = [_spring_cells(plan, f, place, index) for index, (f, place) in enumerate(fitted)]
     rows: list[Facts] = [{"label": label, "cells": [c[label] for c in columns]} for label in columns[0]]
     return {
         "heads": [f"{name} ({kind}), post {mark}" for name, kind, mark in PLACES[: len(columns)]],
@@ -158,30 +229,35 @@ def _springs(plan: Plan, build: Build) -> Facts:
     }
 
 
-def _cell(main: str, small: str = "") -> dict[str, str]:
-    return {"main": main, "small": small}
-
-
-def _spring_cells(fitted: Fitted, place: SpringPlace, index: int, ratio: float) -> dict[str, dict[str, str]]:
+def _spring_cells(plan: Plan, fitted: Fitted, place: SpringPlace, index: int) -> dict[str, dict[str, str]]:
     """One spring's column, by the rows' labels."""
     s = fitted.spring
-    found = s.id.startswith("as found")
     return {
-        "spring": _cell(breakable(s.id), "the spring that was in it" if found else ""),
-        "rate": _cell(f"{s.rate / 1e3:.2f} N/mm", f"{s.rate / 175.1268:.2f} lbf/in"),
-        "free, inside the hooks": _mm(s.free_length),
-        "initial tension": _cell(f"{s.initial_tension:.2f} N" if s.initial_tension else ""),
+        "spring": _which(plan, s, index),
+        "rate": cell(f"{s.rate / 1e3:.2f} N/mm", f"{s.rate / 175.1268:.2f} lbf/in"),
+        "free, inside the hooks": in_mm(s.free_length),
+        "initial tension": cell(f"{s.initial_tension:.2f} N" if s.initial_tension else ""),
         "wire, outside, coils": _wound(s),
-        "wire material": _cell(breakable(s.material)),
+        "wire material": cell(breakable(s.material)),
         "post to bend": _post(fitted, "anchor"),
         "other post": _post(fitted, "far"),
-        "over the posts, as found": _mm(float(fitted.posts.length(0.0)[0])),
+        "over the posts, as found": in_mm(float(fitted.posts.length(0.0)[0])),
         "bend": _bend(fitted),
-        "over the posts, set to": _mm(fitted.length),
+        "over the posts, set to": in_mm(fitted.length),
         "travel left": _travel(fitted, place),
         "pull at rest": _pull(fitted),
-        "takes up": _takeup(fitted, index, ratio),
+        "takes up": _takeup(fitted, plan.job.speed_ratio),
     }
+
+
+def _which(plan: Plan, spring: Spring, index: int) -> dict[str, str]:
+    """The spring's id, or that it is the one in the unit."""
+    found = found_place(plan.job.places, spring)
+    if found is None:
+        return cell(breakable(spring.id))
+    return cell(
+        "the spring that is in it", "leave it in" if found == index else f"move it here: it is the {PLACES[found][0]}"
+    )
 
 
 def _wound(spring: Spring) -> dict[str, str]:
@@ -189,53 +265,53 @@ def _wound(spring: Spring) -> dict[str, str]:
     wire = "" if spring.wire is None else f"{1e3 * spring.wire:.2f} mm wire"
     outer = "" if spring.outer is None else f"{1e3 * spring.outer:.2f} mm outside"
     coils = "" if spring.coils is None else f"{spring.coils:g} coils"
-    return _cell(", ".join(x for x in (wire, outer, coils) if x))
+    return cell(", ".join(x for x in (wire, outer, coils) if x))
 
 
 def _post(fitted: Fitted, which: Literal["anchor", "far"]) -> dict[str, str]:
     """Where a post is, so that it can be told from the others; nothing where only lengths were measured."""
     posts = fitted.posts
     if not isinstance(posts, PointPosts):
-        return _cell("the one that you marked" if which == "anchor" else "")
+        return cell("the one that you marked" if which == "anchor" else "")
     point: BodyPoint = getattr(posts, which)
     bodies = {"base": "base plate", "cam": "cam plate"}
     body = bodies.get(str(point.body), f"weight {point.body}")
     pivot = posts.motion.pivot
     if pivot is None:
-        return _cell(f"{body}, {1e3 * abs(point.position):.1f} mm from the axis")
+        return cell(f"{body}, {1e3 * abs(point.position):.1f} mm from the axis")
     # + 0.05 so that an angle a hair below 0 reads 0, not 360
-    angle = (math.degrees(np.angle(point.position / pivot)) + 0.05) % 360 - 0.05
-    return _cell(f"{body}, {1e3 * abs(point.position):.1f} mm from the axis", f"at {_signless(angle, 0)}°")
+    degrees = (math.degrees(np.angle(point.position / pivot)) + 0.05) % 360 - 0.05
+    return cell(f"{body}, {1e3 * abs(point.position):.1f} mm from the axis", f"at {signless(degrees, 0)}°")
 
 
 def _bend(fitted: Fitted) -> dict[str, str]:
     """Which way the anchor goes, and how far."""
     if abs(fitted.bend) < STILL:
-        return _cell("leave it as it stands")
+        return cell("leave it as it stands")
     way = "out, away from" if fitted.bend > 0 else "in, towards"
-    return _cell(f"{1e3 * abs(fitted.bend):.2f} mm {way} the other")
+    return cell(f"{1e3 * abs(fitted.bend):.2f} mm {way} the other")
 
 
 def _travel(fitted: Fitted, place: SpringPlace) -> dict[str, str]:
     """What the post may still be bent, both ways."""
     low, high = place.travel
     inward, outward = (max(x, 0.0) for x in (fitted.bend - low, high - fitted.bend))
-    return _cell(f"in {1e3 * inward:.2f} mm, out {1e3 * outward:.2f} mm" if high > low else "")
+    return cell(f"in {1e3 * inward:.2f} mm, out {1e3 * outward:.2f} mm" if high > low else "")
 
 
 def _pull(fitted: Fitted) -> dict[str, str]:
     slack = fitted.spring.free_length - fitted.length
     if fitted.takeup == 0.0:
-        return _cell(f"{fitted.pull:.2f} N")
-    return _cell("none", f"slack {1e3 * slack:.2f} mm")
+        return cell(f"{fitted.pull:.2f} N")
+    return cell("none", f"slack {1e3 * slack:.2f} mm")
 
 
-def _takeup(fitted: Fitted, index: int, ratio: float) -> dict[str, str]:
+def _takeup(fitted: Fitted, ratio: float) -> dict[str, str]:
     if fitted.takeup is None:
-        return _cell("never before the stop")
+        return cell("never before the stop")
     if fitted.takeup == 0.0:
-        return _cell("pulls from rest")
-    return _angle(float(fitted.takeup), ratio)
+        return cell("pulls from rest")
+    return angle(float(fitted.takeup), ratio)
 
 
 # --- 3 the bench setting ---------------------------------------------------------------------------------
@@ -253,8 +329,8 @@ def _settings(plan: Plan, build: Build) -> list[Facts]:
             {
                 "spring": name,
                 "mark": mark,
-                "advance": _angle(advance, plan.job.speed_ratio),
-                "speed": _speed(speed, plan.job.speed_ratio),
+                "advance": angle(advance, plan.job.speed_ratio),
+                "speed": speed_of(speed, plan.job.speed_ratio),
                 "effect": _effect(build, index, advance, speed),
             }
         )
@@ -283,6 +359,13 @@ def _bench(plan: Plan, build: Build) -> list[Facts]:
     return [_bench_row(r, last, plan.job.speed_ratio, decimals) for r in ordered]
 
 
+def _highest(plan: Plan, build: Build) -> float:
+    """Highest bench speed [rpm]: 1.1 times the last that matters, rounded up to 50."""
+    speeds = [b.speed for b in (plan.job.target.timed if plan.job.target else ()) if b.speed]
+    last = RPM * max([*speeds, build.curve.all_in or 0.0])
+    return ROUND_TO * math.ceil(HEADROOM * last / ROUND_TO - 1e-9)
+
+
 def _bench_row(result: BandResult, last: float, ratio: float, decimals: int) -> Facts:
     band = result.band
     speed = last if band.speed is None else RPM * band.speed
@@ -291,7 +374,7 @@ def _bench_row(result: BandResult, last: float, ratio: float, decimals: int) -> 
         "what": {"point": "", "idle": "idle", "maximum": "maximum"}[band.kind],
         "speed": f"{speed:.0f}",
         "crank": f"{speed * ratio:.0f}",
-        **{name: _signless(math.degrees(a), decimals) for name, a in angles.items()},
+        **{name: signless(math.degrees(a), decimals) for name, a in angles.items()},
         "inside": result.margin >= 0.0,
     }
 
@@ -302,7 +385,9 @@ def _decimals(bands: list[Band]) -> int:
     return 1 if np.allclose(edges, np.round(edges, 1), atol=1e-6) else 2
 
 
-def _names(build: Build) -> str:
-    return " and ".join(
-        f"{breakable(s.spring.id)} ({name})" for s, (name, *_) in zip(build.springs, PLACES, strict=False)
-    )
+def _names(plan: Plan, build: Build) -> str:
+    told = []
+    for index, one in enumerate(build.springs):
+        which = _which(plan, one.spring, index)["main"]
+        told.append(f"{which} ({PLACES[index][0]})")
+    return " and ".join(told)

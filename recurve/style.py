@@ -1,4 +1,4 @@
-"""How things look on paper: one place for colours, marks, line styles, sizes, and text from outside.
+"""How things look on paper: one place for colours, marks, line styles, sizes, figures, and text from outside.
 
 Rising and falling, before and after differ in line style, width and mark too, so that a print in grey
 and a colour-blind reader lose nothing.
@@ -6,27 +6,35 @@ and a colour-blind reader lose nothing.
 
 from __future__ import annotations
 
+import io
+import math
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from recurve import __version__
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 # Colours that stay apart for colour-blind readers: M. Okabe and K. Ito, "Color Universal Design", 2008.
-BLUE, VERMILION = "#0072B2", "#D55E00"
+BLUE, VERMILION, GREEN = "#0072B2", "#D55E00", "#009E73"
 INK, GREY, PALE = "#1A1A1A", "#6E6E6E", "#DCDCDC"
 
 FIGURE_MM = (180.0, 122.0)  # printed at this size on the sheet, so point sizes hold there
+TALL_MM = (180.0, 154.0)  # with a panel of residuals below the curve
 FONT = "DejaVu Sans"  # ships with matplotlib
 MARGINS_MM = (14.0, 25.0, 14.0, 20.0)  # round the axes: left, below, right, above
+RESIDUALS_MM = (26.0, 6.0)  # height of the residuals' panel, and of the gap above it
 TEXT_PT, SMALL_PT, TINY_PT = 8.5, 7.5, 6.5
-
-
-def axes_mm() -> tuple[float, float]:
-    """Width and height of a figure's axes [mm]."""
-    left, bottom, right, top = MARGINS_MM
-    return FIGURE_MM[0] - left - right, FIGURE_MM[1] - bottom - top
 
 
 @dataclass(frozen=True)
 class Curve:
-    """A pair of curves: colour and widths [pt]; rising is drawn solid, falling dashed."""
+    """A pair of curves: colour and widths [pt]; rising is drawn solid, falling dashed, readings in its colour."""
 
     colour: str
     rising: float
@@ -34,9 +42,11 @@ class Curve:
     order: float
 
 
-BEFORE = Curve(VERMILION, 1.0, 0.9, 4.0)
-AFTER = Curve(BLUE, 2.4, 1.6, 5.0)
+BEFORE = Curve(VERMILION, 1.0, 0.9, 4.0)  # as found
+AFTER = Curve(BLUE, 2.4, 1.6, 5.0)  # planned
+LEFT = Curve(GREEN, 1.7, 1.3, 5.0)  # as left, the finished unit
 RISING, FALLING = "-", (0, (4.0, 1.6))
+SHADE = 0.18  # opacity of a 90 % band, which prints as a pale grey
 
 
 @dataclass(frozen=True)
@@ -50,6 +60,79 @@ class Mark:
 READING_RISING = Mark("^", True)
 READING_FALLING = Mark("v", False)
 READING_PT = 4.5
+RING_PT = 10.0  # round a reading that was left out
+
+# Nothing of a reader's own settings may change a figure, and the same input must give the same bytes.
+SETTINGS: Any = {
+    "font.family": [FONT],
+    "font.size": TEXT_PT,
+    "axes.titlesize": TEXT_PT + 1,
+    "axes.linewidth": 0.7,
+    "axes.edgecolor": INK,
+    "axes.unicode_minus": True,
+    "xtick.labelsize": TEXT_PT,
+    "ytick.labelsize": TEXT_PT,
+    "legend.fontsize": SMALL_PT,
+    "svg.fonttype": "path",
+    "svg.hashsalt": "recurve",
+    "text.usetex": False,
+    "path.simplify": True,
+}
+
+
+@contextmanager
+def figure_settings() -> Iterator[None]:
+    """A figure's own settings, for the time of drawing only."""
+    from matplotlib import rc_context, rcdefaults, rcParams
+
+    with rc_context(), warnings.catch_warnings():
+        rcdefaults()
+        rcParams.update(SETTINGS)
+        # A title in a script that the font lacks is drawn as boxes; that is no reason to fail.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        yield
+
+
+def figure_of(size_mm: tuple[float, float]) -> Figure:
+    """An empty figure of this width and height [mm], which no window ever shows."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(size_mm[0] / 25.4, size_mm[1] / 25.4))
+    FigureCanvasAgg(figure)
+    return figure
+
+
+def panel(figure: Figure, below: float, above: float, shared: Axes | None = None) -> Axes:
+    """Axes between the side margins, with so much [mm] of the figure below and above them; the axis of speed may be
+    shared."""
+    width, height = (25.4 * float(x) for x in figure.get_size_inches())
+    left, right = MARGINS_MM[0], MARGINS_MM[2]
+    box = (left / width, below / height, 1 - (left + right) / width, 1 - (below + above) / height)
+    return figure.add_axes(box, sharex=shared)
+
+
+def footer(figure: Figure, words: list[str], fingerprint: str) -> None:
+    """A line of small print at the figure's lower right: `words`, the inputs, the version."""
+    width, height = (25.4 * float(x) for x in figure.get_size_inches())
+    figure.text(
+        1 - MARGINS_MM[2] / width,
+        1.0 / height,
+        " · ".join([*words, f"inputs {fingerprint}", f"recurve {__version__}"]),
+        ha="right",
+        va="bottom",
+        fontsize=TINY_PT,
+        color=GREY,
+        parse_math=False,
+    )
+
+
+def figure_bytes(figure: Figure, name: str) -> dict[str, bytes]:
+    """The figure as `name`.svg and `name`.png, without dates, so the same bytes each time."""
+    svg, png = io.BytesIO(), io.BytesIO()
+    figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": f"recurve {__version__}"})
+    figure.savefig(png, format="png", dpi=200, metadata={"Software": None})
+    return {f"{name}.svg": svg.getvalue(), f"{name}.png": png.getvalue()}
 
 
 def plain(text: str) -> str:
@@ -67,3 +150,34 @@ def breakable(text: str, longest: int = 28) -> str:
     """Plain text in which a word longer than `longest` may break, so that it stays on the page."""
     words = plain(text).split(" ")
     return " ".join("\u200b".join(w[i : i + longest] for i in range(0, len(w), longest)) for w in words)
+
+
+# --- numbers as text: a main one, and the same in another unit for small type ------------------------------
+
+
+def cell(main: str, small: str = "") -> dict[str, str]:
+    """A value, and what stands beside it in small type."""
+    return {"main": main, "small": small}
+
+
+def signless(value: float, decimals: int) -> str:
+    """The number with a true minus, and without one before a zero."""
+    text = f"{value:.{decimals}f}"
+    return text.lstrip("-") if not text.strip("-0.") else text.replace("-", "−")
+
+
+def in_mm(length: float) -> dict[str, str]:
+    """A length [m] in mm, and in inches."""
+    return cell(f"{signless(1e3 * length, 2)} mm", f"{signless(length / 0.0254, 3)} in")
+
+
+def angle(advance: float, ratio: float, decimals: int = 1) -> dict[str, str]:
+    """An advance [rad] in degrees of the distributor, and of the crank."""
+    degrees = math.degrees(advance)
+    return cell(f"{signless(degrees, decimals)}° (distributor)", f"{signless(degrees * ratio, decimals)}° (crank)")
+
+
+def speed_of(speed: float, ratio: float) -> dict[str, str]:
+    """A speed [rad/s] in rpm of the distributor, and of the crank."""
+    rpm = speed * 30.0 / math.pi
+    return cell(f"{rpm:.0f} rpm (distributor)", f"{rpm * ratio:.0f} rpm (crank)")

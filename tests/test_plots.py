@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -12,12 +13,16 @@ import numpy as np
 import pytest
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch
 
+from recurve import style
 from recurve.build import Build, make_build
 from recurve.jobfile import load_job
-from recurve.plan import Plan
-from recurve.plots import Event, branch, plan_figure_bytes, plot_plan, rows_of
+from recurve.plan import Plan, make_plan
+from recurve.plots import branch, plan_figure_bytes, plot_plan, rows_of, shade, shift_words
 from recurve.style import breakable, plain, shortened
+
+EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 
 # An invented unit whose curve can be worked by hand: see `onset_by_hand`.
 JOB = """
@@ -99,6 +104,12 @@ def make(folder: Path, text: str = JOB, stop: float = 12.0) -> Plan:
         before=build.curve,
         before_band=None,
     )
+
+
+@cache
+def launch() -> Plan:
+    """The launch's plan, from its sweep."""
+    return make_plan(load_job(EXAMPLES / "launch.toml"))
 
 
 @pytest.fixture
@@ -188,7 +199,7 @@ def test_crank_axes_are_the_distributor_s_times_the_ratio(plan: Plan) -> None:
 def test_title_springs_and_fingerprint_are_told_and_not_read_as_mathematics(plan: Plan) -> None:
     axes = plot_plan(plan)
     title = axes.get_title(loc="left")
-    assert "$x^2$" in title and "as found primary primary" in title and "as found secondary secondary" in title
+    assert "$x^2$" in title and "springs: the primary that is in it + the secondary that is in it" in title
     figure = axes.figure
     assert any(plan.job.fingerprint in t.get_text() and "150 rpm" in t.get_text() for t in figure.texts)
 
@@ -231,9 +242,9 @@ def test_any_title_can_be_drawn(plan: Plan, title: str) -> None:
 
 
 def test_labels_that_would_overlap_go_to_rows_below() -> None:
-    near = [Event("a", 100.0, 0.0), Event("b", 120.0, 0.0), Event("c", 130.0, 0.0), Event("d", 400.0, 0.0)]
-    assert rows_of(near, dict.fromkeys("abcd", 60.0)) == [0, 1, 2, 0]
-    assert rows_of(near, dict.fromkeys("abcd", 5.0)) == [0, 0, 0, 0]
+    near = [100.0, 120.0, 130.0, 400.0]
+    assert rows_of(near, [60.0] * 4) == [0, 1, 2, 0]
+    assert rows_of(near, [5.0] * 4) == [0, 0, 0, 0]
 
 
 def test_a_branch_starts_from_what_stays_in_at_rest() -> None:
@@ -244,6 +255,98 @@ def test_a_branch_starts_from_what_stays_in_at_rest() -> None:
     speed, degrees = branch(np.array([4.0, 9.0]), np.radians([0.0, 1.0]))
     np.testing.assert_allclose(speed, [0.0, 60 / np.pi, 90 / np.pi])
     np.testing.assert_allclose(degrees, [0.0, 0.0, 1.0])
+
+
+def test_springs_that_stay_or_change_places_are_told_from_those_of_the_shelf(plan: Plan) -> None:
+    first, second = built(plan).springs
+    bought = replace(first, spring=replace(first.spring, id="D9", rate=2.0 * first.spring.rate))
+    for pair, told in (
+        ((bought, second), "springs: D9 primary + the secondary that is in it"),
+        ((second, bought), "springs: the secondary that is in it as primary + D9 secondary"),
+    ):
+        axes = plot_plan(replace(plan, build=replace(built(plan), springs=pair)))
+        assert axes.get_title(loc="left").endswith(told)
+
+
+# --- a plan from a fitted sweep ----------------------------------------------------------------------------
+
+
+def shades(axes: Axes) -> list[PathPatch]:
+    return [p for p in axes.patches if isinstance(p, PathPatch) and p.get_gid() == "shade"]
+
+
+def test_a_fitted_plan_shows_both_bands_and_says_fitted() -> None:
+    axes = plot_plan(launch())
+    assert {"before (fitted), rising", "before (fitted), falling"} < set(labels(axes))
+    before, after = shades(axes)
+    assert matplotlib.colors.to_hex(before.get_facecolor()).upper() == style.BEFORE.colour
+    assert matplotlib.colors.to_hex(after.get_facecolor()).upper() == style.AFTER.colour
+    legend = axes.get_legend()
+    assert legend is not None
+    # Both bands share one entry.
+    assert [t.get_text() for t in legend.get_texts()].count("90 % band") == 1
+
+
+def test_shades_reach_from_the_5_to_the_95_per_cent_end_of_each_curve() -> None:
+    band = launch().before_band
+    assert band is not None
+    before, _ = shades(plot_plan(launch()))
+    at = int(np.abs(band.speed - 700 * np.pi / 30).argmin())
+    speed = float(band.speed[at]) * 30 / np.pi
+    for low, high in (np.degrees(band.rising[:, at]), np.degrees(band.falling[:, at])):
+        middle, end = (low + high) / 2, (high - low) / 2
+        assert before.get_path().contains_point((speed, middle))
+        assert not before.get_path().contains_point((speed, middle - 3 * end - 1.0))
+        assert not before.get_path().contains_point((speed, middle + 3 * end + 1.0))
+    drawn = before.get_path().vertices[:, 1]
+    assert drawn.min() == pytest.approx(0.0, abs=1e-6)
+    assert drawn.max() == pytest.approx(float(np.degrees(band.falling[1].max())))
+
+
+def test_a_shade_is_no_darker_where_rising_and_falling_overlap() -> None:
+    axes = Figure().add_subplot()
+    speed = np.array([10.0, 20.0])
+    shade(axes, speed, np.array([[0.1, 0.2], [0.3, 0.4]]), np.array([[0.2, 0.3], [0.4, 0.5]]), style.AFTER)
+    assert len(axes.patches) == 1 == len(shades(axes))
+
+
+def test_readings_of_a_bench_zero_stand_where_they_belong() -> None:
+    lines = {str(line.get_label()): line for line in plot_plan(launch()).lines}
+    shown = np.asarray(lines["read, rising"].get_xydata())
+    # The degree wheel gave the stop as 13.8 ± 0.3° (job); the bench read 12.0° there, so it hid some 1.8°.
+    top = shown[shown[:, 0] >= 1000, 1]
+    assert len(top) == 4
+    assert top.mean() == pytest.approx(13.8, abs=0.3)
+    sweep = launch().job.sweep
+    assert sweep is not None
+    shift = shown[:, 1] - np.degrees(sweep.advance[np.asarray(sweep.rising, bool)])
+    np.testing.assert_allclose(shift, shift[0])
+    footer = next(t.get_text() for t in plot_plan(launch()).figure.texts if "inputs" in t.get_text())
+    assert footer.startswith(f"readings shifted by {shift[0]:.1f}°, hidden by the zero taken at 250 rpm · inputs ")
+
+
+def test_what_moved_the_readings_is_told() -> None:
+    fit, sweep = launch().fit, launch().job.sweep
+    assert fit is not None and sweep is not None
+    assert shift_words(None, None) == []
+    assert shift_words(None, sweep) == ["readings zeroed at 250 rpm"]
+    home = replace(sweep, zeroed_at=None)
+    assert shift_words(None, home) == []
+    assert shift_words(fit, home)[0].endswith("°, the fitted error of zero")
+    assert shift_words(fit, replace(home, static_known=False))[0].endswith("°, the fitted static timing")
+
+
+def test_a_fitted_curve_rises_from_a_standstill_as_its_readings_do() -> None:
+    """At a standstill the launch's drag brings it home, at idle, 250 rpm, some stays in; the bench starts from the
+    first, the engine from the second."""
+    curve = launch().before
+    assert curve is not None and curve.home is not None
+    stays_in = float(np.degrees(curve.falling_advance(250 * np.pi / 30)))
+    assert stays_in > 1.0
+    fitted = {str(x.get_label()): np.asarray(x.get_ydata()) for x in plot_plan(launch()).lines}
+    assert fitted["before (fitted), rising"][0] == pytest.approx(0.0, abs=1e-9)
+    computed = {str(x.get_label()): np.asarray(x.get_ydata()) for x in plot_plan(replace(launch(), fit=None)).lines}
+    assert computed["before (computed), rising"][0] == pytest.approx(stays_in, abs=0.02)
 
 
 def test_text_from_outside_is_one_plain_line() -> None:

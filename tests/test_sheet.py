@@ -13,13 +13,14 @@ from typing import Any
 import numpy as np
 import pytest
 import typst
-from test_plots import JOB, SWEEP, make
+from test_plots import JOB, SWEEP, launch, make
 
 from recurve.build import make_build
 from recurve.datafiles import data_file
 from recurve.plan import Plan
 from recurve.plots import plan_figure_bytes
 from recurve.sheet import sheet_facts, sheet_inputs, sheet_pdf
+from recurve.yields import Built
 
 FIGURE = b'<svg xmlns="http://www.w3.org/2000/svg" width="510pt" height="346pt"><path d="M0 0L9 9L0 9Z"/></svg>'
 
@@ -123,7 +124,7 @@ def test_out_of_reach_is_refused_in_large_letters_and_gives_no_work(refused: Pla
     assert not facts["go"]
     assert facts["reasons"] == list(refused.reasons) and facts["notes"] == ["A remark."]
     assert (facts["stop"], facts["springs"], facts["settings"]) == (None, None, [])
-    assert facts["nearest"] == "as found primary (primary) and as found secondary (secondary)"
+    assert facts["nearest"] == "the spring that is in it (primary) and the spring that is in it (secondary)"
     bare = replace(refused, build=None)
     assert sheet_facts(bare)["bench"] == [] and query(bare, "refused") == query(refused, "refused")
     assert pages(sheet_pdf(bare, FIGURE)) == 1
@@ -189,7 +190,7 @@ def test_springs_lengths_bends_and_take_up(trimmed: Plan) -> None:
     facts = sheet_facts(trimmed)
     assert facts["springs"]["heads"] == ["primary (light), post P", "secondary (heavy), post S"]
     said = rows(facts)
-    assert [c["small"] for c in said["spring"]] == ["the spring that was in it"] * 2
+    assert said["spring"] == [{"main": "the spring that is in it", "small": "leave it in"}] * 2
     assert [c["main"] for c in said["rate"]] == ["1.00 N/mm", "3.00 N/mm"]
     # 1 N/mm = 1000/4.4482216 · 0.0254 lbf/in = 5.71 (exact definitions of lbf and in)
     assert said["rate"][0]["small"] == "5.71 lbf/in"
@@ -268,6 +269,16 @@ def test_bench_setting_speeds_and_what_a_bend_does(plan: Plan) -> None:
     assert second["advance"] == {"main": "11.0° (distributor)", "small": "22.0° (crank)"}
 
 
+def test_a_spring_found_in_the_other_place_is_to_be_moved(plan: Plan) -> None:
+    assert plan.build is not None
+    first, second = plan.build.springs
+    swapped = replace(plan.build, springs=(second, first))
+    assert rows(sheet_facts(replace(plan, build=swapped)))["spring"] == [
+        {"main": "the spring that is in it", "small": "move it here: it is the secondary"},
+        {"main": "the spring that is in it", "small": "move it here: it is the primary"},
+    ]
+
+
 def test_a_unit_with_one_spring_has_one_setting(plan: Plan) -> None:
     job = replace(plan.job, places=plan.job.places[:1])
     found = job.places[0].found
@@ -296,6 +307,78 @@ def test_a_band_that_one_decimal_would_move_is_given_with_two(tmp_path: Path) ->
     table = sheet_facts(make(tmp_path, text))["bench"]
     assert [(r["min"], r["max"]) for r in table][2] == ("6.25", "9.00")
     assert {len(r[k].split(".")[1]) for r in table for k in ("min", "rising", "falling", "max")} == {2}
+
+
+# --- how sure it is, and the unit as found ---------------------------------------------------------------
+
+
+def test_the_chance_of_passing_and_what_costs_most(plan: Plan, refused: Plan) -> None:
+    # 49 of 50 builds pass; what gains less than 1 % is not named, and no more than two are.
+    passed = np.arange(50) > 0
+    costs = (("post setting", 0.02), ("spring rates", 0.013), ("stop", 0.011), ("mass geometry", 0.0))
+    told = sheet_facts(replace(plan, built=Built(passed, costs)))["chance"]
+    assert told == {"main": "98 %", "small": "what costs most: post setting (2 %) and spring rates (1 %)"}
+    sure = sheet_facts(replace(plan, built=Built(np.ones(8, bool), costs[-1:])))["chance"]
+    assert sure == {"main": "over 99 %", "small": "no single doubt costs as much as 1 %"}
+    assert query(replace(plan, built=Built(passed, costs)), "chance") == ["98 %"]
+    assert sheet_facts(plan)["chance"] is None
+    assert sheet_facts(replace(refused, built=Built(passed, costs)))["chance"] is None
+
+
+def test_a_plan_from_the_description_says_so_and_shows_nothing_as_found(plan: Plan) -> None:
+    facts = sheet_facts(plan)
+    assert facts["basis"] == "the unit as described; no sweep was fitted"
+    assert facts["found"] is None and facts["shaded"] == ""
+    assert query(plan, "found") == []
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_a_plan_from_a_sweep_shows_the_unit_as_found_on_two_pages(paper: Any) -> None:
+    plan = launch()
+    facts = sheet_facts(plan)
+    # launch-as-found.csv has 21 readings.
+    assert facts["basis"] == "the sweep of the unit as found, 21 readings fitted"
+    assert facts["found"]["readings"].startswith("21 readings; they scatter no more than stated (chi² ")
+    assert "nine builds in ten" in facts["shaded"] and "round the curve as found" in facts["shaded"]
+    assert query(plan, "found", paper) == [facts["found"]["readings"]]
+    assert query(plan, "pages", paper) == [2]
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_where_two_pages_are_full_the_unit_as_found_gives_way(paper: Any) -> None:
+    plan = launch()
+    assert plan.build is not None
+    doubled = replace(plan.build, results=plan.build.results * 2)
+    full = replace(plan, build=doubled, notes=("A remark of a common length, which fills a line or so of text.",) * 4)
+    assert query(full, "found", paper) == []
+    assert query(full, "pages", paper) == [2]
+
+
+def test_as_found_the_sweep_agrees_with_what_was_measured_by_hand() -> None:
+    """The launch's job: stop 13.8 ± 0.3° and secondary 9.0 ± 0.5° by degree wheel; the readings narrow both."""
+    found = sheet_facts(launch())["found"]
+    said = {row["label"]: row for row in found["rows"]}
+    assert list(said) == [
+        "onset", "back at zero", "stays in at 250 rpm", "stop", "primary takes up", "secondary takes up", "friction",
+        "rubbing block",
+    ]  # fmt: skip
+    for label, measured, limit in (("stop", 13.8, 0.3), ("secondary takes up", 9.0, 0.5)):
+        got = re.fullmatch(r"(\d+\.\d) ± (\d\.\d)° \(distributor\)", said[label]["main"])
+        assert got is not None, said[label]
+        assert abs(float(got[1]) - measured) < limit
+        assert 0 < float(got[2]) <= limit
+    assert re.fullmatch(r"\d+ ± \d+ rpm \(distributor\)", said["onset"]["main"])
+    assert re.fullmatch(r"\d+ ± \d+ rpm \(crank\)", said["onset"]["small"])
+    assert said["friction"]["main"].endswith(" mN·m")
+
+
+def test_readings_left_out_and_scatter_are_told() -> None:
+    fit = launch().fit
+    assert fit is not None
+    told = replace(fit, outliers=(3, 9), inflation=1.62)
+    facts = sheet_facts(replace(launch(), fit=told))
+    assert facts["basis"] == "the sweep of the unit as found, 19 readings fitted"
+    assert facts["found"]["readings"].startswith("19 readings, 2 left out; they scatter 1.6 times as much as stated (")
 
 
 def test_every_number_outside_the_table_has_its_unit(trimmed: Plan) -> None:

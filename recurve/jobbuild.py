@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from recurve import jobmodel as m
+from recurve import jobunit as u
 from recurve.curve import Drag, Stop
 from recurve.datafiles import data_file
 from recurve.job import SpringPlace, Tolerances
@@ -58,9 +59,9 @@ class Build:
     def pivot(self) -> complex | None:
         """The first weight's pivot [m] in the working frame, None for a table of radii or a reference sweep."""
         motion = self.model.weights.motion
-        return self._pivot(motion.pivot) if isinstance(motion, m.SlotMotion | m.LinkMotion) else None
+        return self._pivot(motion.pivot) if isinstance(motion, u.SlotMotion | u.LinkMotion) else None
 
-    def _pivot(self, given: m.Pivot) -> complex:
+    def _pivot(self, given: u.Pivot) -> complex:
         if given.xy is not None:
             return self._flat(given.xy)
         assert given.radius is not None  # the model asks for one of the two
@@ -71,11 +72,11 @@ class Build:
         x, y = xy[0].value, xy[1].value
         return complex(x, -y if self.model.distributor.rotation == "clockwise" else y)
 
-    def point(self, given: m.Place, key: tuple[str, ...], centre: complex = 0j) -> complex:
+    def point(self, given: u.Place, key: tuple[str, ...], centre: complex = 0j) -> complex:
         """A point [m] given polar from the shaft or from `centre`, or flat from the shaft."""
         motion = self.model.weights.motion
         if given.xy is not None:
-            if isinstance(motion, m.SlotMotion | m.LinkMotion) and motion.pivot.xy is None:
+            if isinstance(motion, u.SlotMotion | u.LinkMotion) and motion.pivot.xy is None:
                 self.faults.append(
                     (
                         key,
@@ -95,7 +96,7 @@ class Build:
         """The weights; `swept` is what their reference sweep says, where they are given by one."""
         given = self.model.weights
         mass = None if given.mass is None else given.mass.value
-        if isinstance(given.motion, m.ReferenceMotion):
+        if isinstance(given.motion, u.ReferenceMotion):
             assert swept is not None  # whoever reads the sweep hands it in
             motion: RadialMotion | ReferenceSlope = swept
         else:
@@ -106,18 +107,18 @@ class Build:
         advance = tuple(a.value for a in rows.advance)
         return CorrectedWeights(given.count, mass, motion, advance, rows.factor)
 
-    def _motion(self, given: m.SlotMotion | m.LinkMotion | m.TableMotion) -> RadialMotion:
+    def _motion(self, given: u.SlotMotion | u.LinkMotion | u.TableMotion) -> RadialMotion:
         key = ("weights", "motion")
-        if isinstance(given, m.TableMotion):
+        if isinstance(given, u.TableMotion):
             return self._table(given)
         pivot = self._pivot(given.pivot)
         cg = self.point(given.cg, (*key, "cg"), pivot)
         pin = self.point(given.pin, (*key, "pin"), pivot)
-        if isinstance(given, m.SlotMotion):
+        if isinstance(given, u.SlotMotion):
             return Slot(pivot, cg, pin)
         return Link(pivot, cg, pin, self.point(given.cam, (*key, "cam")))
 
-    def _table(self, given: m.TableMotion) -> RadiusTable:
+    def _table(self, given: u.TableMotion) -> RadiusTable:
         last, stop = given.advance[-1].value, self.model.stop.advance.value
         if last < 0.8 * stop:
             self.faults.append(
@@ -151,12 +152,12 @@ class Build:
         return stop
 
     def drag(self) -> Drag:
-        given = self.model.drag or m.Drag()
+        given = self.model.drag or u.Drag()
         friction = 0.0 if given.friction is None else given.friction.value
         share = 0.0 if given.friction_share is None else given.friction_share.value
         return Drag(self._rubbing_block(given), friction, share)
 
-    def _rubbing_block(self, given: m.Drag) -> float:
+    def _rubbing_block(self, given: u.Drag) -> float:
         if given.trigger == "electronic":
             return 0.0
         if given.rubbing_block is not None:
@@ -170,7 +171,7 @@ class Build:
             return default("drag", "rubbing_block", "moment")
         return self._drag_by_levers(given)
 
-    def _drag_by_levers(self, given: m.Drag) -> float:
+    def _drag_by_levers(self, given: u.Drag) -> float:
         """Block force × friction × cam radius, for the share of a turn that the points are open (trade's words)."""
         parts = (given.breaker_spring, given.contact_lever, given.block_lever, given.cam_radius)
         spring, contact, block, cam = (0.0 if x is None else x.value for x in parts)
@@ -193,7 +194,7 @@ class Build:
         given = {"primary": springs.primary, "secondary": springs.secondary}
         return tuple(self._place(name, g, motion, reach) for name, g in given.items() if g is not None)
 
-    def _place(self, name: str, given: m.SpringOnPosts, motion: Motion, reach: float) -> SpringPlace:
+    def _place(self, name: str, given: u.SpringOnPosts, motion: Motion, reach: float) -> SpringPlace:
         posts = self._posts(name, given, motion)
         travel = (0.0, 0.0) if given.post_travel is None else (given.post_travel[0].value, given.post_travel[1].value)
         self._found_faults(name, given, reach)
@@ -202,7 +203,7 @@ class Build:
         found = None if len(self.faults) > before or not given.described else self._found(name, given, posts)
         return SpringPlace(posts, travel, found)
 
-    def _found_faults(self, name: str, given: m.SpringOnPosts, reach: float) -> None:
+    def _found_faults(self, name: str, given: u.SpringOnPosts, reach: float) -> None:
         if given.takeup is not None and given.takeup.value > reach:
             self.faults.append(
                 (
@@ -212,7 +213,7 @@ class Build:
                 )
             )
 
-    def _found(self, name: str, given: m.SpringOnPosts, posts: Posts) -> Spring:
+    def _found(self, name: str, given: u.SpringOnPosts, posts: Posts) -> Spring:
         assert given.rate is not None  # `described` says so
         if given.free_length is not None:
             free = given.free_length.value
@@ -222,9 +223,9 @@ class Build:
         tension = 0.0 if given.initial_tension is None else given.initial_tension.value
         return Spring(f"as found {name}", given.rate.value, free, tension, quantity=1)
 
-    def _posts(self, name: str, given: m.SpringOnPosts, motion: Motion) -> Posts:
+    def _posts(self, name: str, given: u.SpringOnPosts, motion: Motion) -> Posts:
         posts = given.posts
-        if isinstance(posts, m.LengthTable):
+        if isinstance(posts, u.LengthTable):
             return TablePosts(tuple(a.value for a in posts.advance), tuple(x.value for x in posts.length))
         ends = [self._end(name, which, getattr(posts, which), motion) for which in ("anchor", "far")]
         if self.pivot is None and (posts.anchor.xy is None) != (posts.far.xy is None):
@@ -234,7 +235,7 @@ class Build:
         diameter = 0.0 if given.post_diameter is None else given.post_diameter.value
         return PointPosts(ends[0], ends[1], diameter, motion, self.model.weights.count)
 
-    def _end(self, name: str, which: str, given: m.PostEnd, motion: Motion) -> BodyPoint:
+    def _end(self, name: str, which: str, given: u.PostEnd, motion: Motion) -> BodyPoint:
         key = ("springs", name, "posts", which)
         body: Body = "base"
         if given.on == "cam":
@@ -275,7 +276,7 @@ class Build:
     @property
     def _by(self) -> str:
         """How a motion without a pivot is given."""
-        return "table" if isinstance(self.model.weights.motion, m.TableMotion) else "reference sweep"
+        return "table" if isinstance(self.model.weights.motion, u.TableMotion) else "reference sweep"
 
     # --- target -------------------------------------------------------------------------------------
 
@@ -373,7 +374,7 @@ def limits_of(model: Any, key: str = "") -> dict[str, float]:
         return {} if model.limit is None else {key: model.limit}
     if isinstance(model, tuple | list):
         pairs = [(f"{key}[{i}]", value) for i, value in enumerate(model, 1)]
-    elif isinstance(model, m.Table):
+    elif isinstance(model, u.Table):
         pairs = [(f"{key}.{name}" if key else name, getattr(model, name)) for name in type(model).model_fields]
     else:
         return {}

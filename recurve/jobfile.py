@@ -13,6 +13,7 @@ import numpy as np
 from pydantic import ValidationError
 
 from recurve import jobmodel as m
+from recurve import jobunit as u
 from recurve.curve import Drag, Installed
 from recurve.errors import InputError, PhysicsError
 from recurve.faults import dotted, fault_lines, place
@@ -103,7 +104,7 @@ def _build(
         build.plausible(weights, stop, places)
     if build.faults:
         raise PhysicsError([_located(text, str(file), key, message) for key, message in build.faults])
-    given = model.drag or m.Drag()
+    given = model.drag or u.Drag()
     return Job(
         path=file,
         title=model.title,
@@ -140,7 +141,7 @@ def _located(text: str, shown: str, key: tuple[Any, ...], message: str) -> str:
     return f"{where}: {message}"
 
 
-def sweep_of(given: m.SweepTable | m.ReferenceMotion, ratio: float, readings: Readings) -> Sweep:
+def sweep_of(given: m.SweepTable | u.ReferenceMotion, ratio: float, readings: Readings) -> Sweep:
     """Readings in distributor terms, as the table says they were taken; `ratio` crank turns a distributor turn."""
     speed_ratio = ratio if (given.speed_basis or given.basis) == "crank" else 1.0
     crank = (given.advance_basis or given.basis) == "crank"
@@ -151,7 +152,7 @@ def sweep_of(given: m.SweepTable | m.ReferenceMotion, ratio: float, readings: Re
         given.speed_reading if given.speed_reading is not None else default("sweep", "speed_reading", "speed")
     )
     return Sweep(
-        given.sweep if isinstance(given, m.ReferenceMotion) else given.file,
+        given.sweep if isinstance(given, u.ReferenceMotion) else given.file,
         readings.speed / speed_ratio,
         (readings.advance - static) / advance_ratio,
         readings.rising,
@@ -214,7 +215,7 @@ def _fingerprint(job: Path, model: m.JobModel) -> str:
     """Twelve hex digits that change with any byte of the job or of the tables it names."""
     digest = hashlib.sha256()
     tables = [t.file for t in (model.sweep, model.catalogue) if t is not None]
-    if isinstance(model.weights.motion, m.ReferenceMotion):
+    if isinstance(model.weights.motion, u.ReferenceMotion):
         tables.append(model.weights.motion.sweep)
     for file in (job, *(job.parent / t for t in tables)):
         content = file.read_bytes()
@@ -233,7 +234,7 @@ SQRT3 = float(np.sqrt(3.0))
 def _weights(build: Build, readings: Readings | None) -> Weights:
     """The job's weights; from a reference sweep, I′ as the springs that were in it tell."""
     motion = build.model.weights.motion
-    if not isinstance(motion, m.ReferenceMotion):
+    if not isinstance(motion, u.ReferenceMotion):
         return build.weights()
     flat = ReferenceSlope(build.model.stop.advance.value, (0.0,), ((0.0,),))
     given = _reference(build, motion, readings, flat)
@@ -249,10 +250,10 @@ def _weights(build: Build, readings: Readings | None) -> Weights:
 
 
 def _reference(
-    build: Build, motion: m.ReferenceMotion, readings: Readings | None, flat: ReferenceSlope
+    build: Build, motion: u.ReferenceMotion, readings: Readings | None, flat: ReferenceSlope
 ) -> Reference | None:
     """The unit as it was in its reference sweep; None where something else in the job is wrong, which is told there."""
-    table = motion.drag or build.model.drag or m.Drag()
+    table = motion.drag or build.model.drag or u.Drag()
     then = Build(build.model.model_copy(update={"drag": table}))
     drag = then.drag()
     if motion.drag is not None:
@@ -280,7 +281,7 @@ def _reference(
     )
 
 
-def _reference_spring_faults(build: Build, motion: m.ReferenceMotion) -> None:
+def _reference_spring_faults(build: Build, motion: u.ReferenceMotion) -> None:
     springs = build.model.springs
     if motion.secondary is not None and springs.secondary is None:
         build.faults.append(
@@ -305,7 +306,7 @@ def _reference_spring_faults(build: Build, motion: m.ReferenceMotion) -> None:
 def _known_spring(model: m.JobModel, name: str, place: SpringPlace) -> KnownSpring | None:
     """The spring that was in this place while it was swept, None where there was none."""
     motion, described = model.weights.motion, getattr(model.springs, name)
-    assert isinstance(motion, m.ReferenceMotion)
+    assert isinstance(motion, u.ReferenceMotion)
     given = getattr(motion, name) if motion.primary is not None else described
     if given is None:
         return None
@@ -325,7 +326,7 @@ def _known_spring(model: m.JobModel, name: str, place: SpringPlace) -> KnownSpri
     )
 
 
-def _resistance(given: m.Drag, drag: Drag) -> tuple[Drag, Drag]:
+def _resistance(given: u.Drag, drag: Drag) -> tuple[Drag, Drag]:
     """Drag and friction while it was swept, and their standard uncertainties; what was not measured is one-sided."""
     spread = ranges()["drag"]["rubbing_block"]["limit"] * 1e-3 / SQRT3
     if given.trigger == "electronic":

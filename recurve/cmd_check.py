@@ -1,0 +1,94 @@
+"""`recurve check` and `recurve verify`: what is wrong as found, and whether the finished unit passes."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from recurve.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress
+
+
+class Basis(StrEnum):
+    """What readings are in."""
+
+    distributor = "distributor"
+    crank = "crank"
+
+
+def check(job: JobFile, as_json: AsJson = False) -> None:
+    """What is wrong with the unit as found: findings, the worst first, and whether it is worth saving.
+
+    Fits the sweep that the job names, and writes fit.svg and fit.png into JOB's name followed by -plan, beside JOB.
+    Exit status 0: sound, or facts only without a target; 3: it is not sound, or cannot be told; 2: bad input.
+
+    Example: recurve check examples/launch.toml
+    """
+    from recurve.checkplots import check_figure_bytes
+    from recurve.checkreport import check_facts, check_text
+    from recurve.diagnose import check_unit
+    from recurve.files import write_folder
+    from recurve.jobfile import load_job
+    from recurve.jobwrite import plan_folder
+
+    progress("Fitting the sweep")
+    result = check_unit(load_job(job))
+    progress("Drawing the fit")
+    files = write_folder(plan_folder(job), check_figure_bytes(result))
+    if as_json:
+        print_json(check_facts(result) | {"files": list(files)})
+    else:
+        typer.echo(check_text(result, files), nl=False)
+    if result.verdict not in ("sound", "facts only"):
+        raise typer.Exit(ANSWER_IS_NO)
+
+
+def verify(
+    job: JobFile,
+    sweep: Annotated[
+        Path, typer.Argument(metavar="SWEEP", help="Readings of the finished unit (CSV).", show_default=False)
+    ],
+    basis: Annotated[
+        Basis | None, typer.Option(help="What the readings are in; else as the job's [sweep] says.", show_default=False)
+    ] = None,
+    zeroed_at: Annotated[
+        str | None,
+        typer.Option(
+            metavar="SPEED", help='Where zero was taken, "250 rpm"; else weights held home.', show_default=False
+        ),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Does the finished unit pass, and what to move if not.
+
+    JOB is the job that was planned (its plan.toml is then the finished unit), or a plan.toml itself. Appends to
+    as-left.toml and writes as-left.svg and as-left.png beside plan.toml. Exit status 0: passes; 3: fails, or too
+    close to call; 2: bad input.
+
+    Example: recurve verify examples/launch.toml as-left.csv
+    """
+    from recurve.checkplots import verify_figure_bytes
+    from recurve.checkreport import verify_facts, verify_text
+    from recurve.files import write_folder
+    from recurve.jobfile import load_job, read_as_left
+    from recurve.jobwrite import plan_folder
+    from recurve.record import record_toml
+    from recurve.verify import verify_unit
+
+    asked = load_job(job)
+    planned = plan_folder(job) / "plan.toml"
+    finished = load_job(planned) if planned.is_file() else asked
+    readings = read_as_left(sweep, asked, basis=None if basis is None else basis.value, zeroed_at=zeroed_at)
+    progress("Fitting the sweep")
+    result = verify_unit(finished, readings)
+    folder = planned.parent if planned.is_file() else job.parent
+    record = record_toml(folder / "as-left.toml", result, asked.sweep, readings, finished.fingerprint)
+    files = write_folder(folder, {"as-left.toml": record, **verify_figure_bytes(result)})
+    if as_json:
+        print_json(verify_facts(result, files))
+    else:
+        typer.echo(verify_text(result, files), nl=False)
+    if result.verdict != "passes":
+        raise typer.Exit(ANSWER_IS_NO)

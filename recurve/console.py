@@ -1,0 +1,61 @@
+"""What all commands share: the application, its common options, output and progress."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from recurve import __version__
+
+BAD_INPUT, ANSWER_IS_NO = 2, 3
+
+app = typer.Typer(
+    add_completion=True,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    help=(
+        "Plans the mechanical advance of a points-type ignition distributor: which springs, where to set the posts, "
+        "what to do to the stop, and the curve that follows.\n\n"
+        "Try: recurve plan examples/launch.toml\n\n"
+        "Not for magnetos, nor for anything that flies."
+    ),
+)
+
+
+JobFile = Annotated[Path, typer.Argument(metavar="JOB", help="The job file (TOML).", show_default=False)]
+AsJson = Annotated[bool, typer.Option("--json", help="One JSON document on stdout and nothing else.")]
+
+
+def plain(text: str) -> str:
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
+def progress(text: str) -> None:
+    """Progress for someone who watches; a pipe or a log gets none."""
+    if sys.stderr.isatty():
+        typer.echo(f"{text} …", err=True)
+
+
+def print_json(document: dict[str, Any]) -> None:
+    typer.echo(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"recurve {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version and exit.")
+    ] = False,
+) -> None:
+    pass

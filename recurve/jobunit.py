@@ -1,0 +1,320 @@
+"""The unit's part of the job file's shape: weights, stop, drag, springs, and how a sweep was read (design §5).
+
+Pydantic models, one class for each table of the TOML file. They hold quantities as `Measured` in SI;
+`jobfile` turns them into the frozen types of the numeric rooms.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
+
+from recurve.quantity import (
+    Angle,
+    AngleLimit,
+    AngleOrZero,
+    Force,
+    ForceOrZero,
+    Length,
+    LengthOrZero,
+    Moment,
+    Number,
+    NumberOrZero,
+    PositiveAngle,
+    Quantity,
+    Rate,
+    SignedLength,
+    Speed,
+    SpeedLimit,
+)
+from recurve.units import Measured
+
+Basis = Literal["distributor", "crank"]
+
+
+class Table(BaseModel):
+    """A table of the job file: no unknown keys, nothing changed after reading."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+
+
+class Distributor(Table):
+    lobes: Annotated[int, Field(ge=1, le=16, strict=True)]
+    breakers: Annotated[int, Field(ge=1, le=4, strict=True)] = 1
+    rotation: Literal["clockwise", "anticlockwise"]
+    speed_ratio: Annotated[float, Field(gt=0, le=10, allow_inf_nan=False)] = 2.0
+
+
+class Place(Table):
+    """A point at rest: `radius` and `angle` from the shaft, or `distance` and `angle` from the pivot, or `xy`."""
+
+    radius: LengthOrZero | None = None
+    distance: Length | None = None
+    angle: Angle | None = None
+    xy: tuple[SignedLength, SignedLength] | None = None
+
+
+class Pivot(Place):
+    @model_validator(mode="after")
+    def _one_way(self) -> Pivot:
+        if (self.radius is None) == (self.xy is None) or self.distance is not None or self.angle is not None:
+            raise ValueError("expected radius alone, or xy alone")
+        if self.radius is not None and self.radius.value <= 0:
+            raise ValueError("expected a radius of more than 0")
+        return self
+
+
+class FromPivot(Place):
+    @model_validator(mode="after")
+    def _one_way(self) -> FromPivot:
+        polar = self.distance is not None and self.angle is not None and self.xy is None
+        flat = self.xy is not None and self.distance is None and self.angle is None
+        if self.radius is not None or not (polar or flat):
+            raise ValueError("expected distance and angle from the pivot, or xy from the shaft")
+        return self
+
+
+class FromShaft(Place):
+    @model_validator(mode="after")
+    def _one_way(self) -> FromShaft:
+        if self.distance is not None or not _polar_or_flat(self):
+            raise ValueError("expected radius and angle from the shaft, or xy from the shaft")
+        return self
+
+
+def _polar_or_flat(place: Place) -> bool:
+    polar = place.radius is not None and place.angle is not None and place.xy is None
+    flat = place.xy is not None and place.radius is None and place.angle is None
+    return polar or flat
+
+
+class SlotMotion(Table):
+    kind: Literal["slot"]
+    pivot: Pivot
+    cg: FromPivot
+    pin: FromPivot
+
+
+class LinkMotion(Table):
+    kind: Literal["link"]
+    pivot: Pivot
+    cg: FromPivot
+    pin: FromPivot
+    cam: FromShaft
+
+
+class TableMotion(Table):
+    kind: Literal["table"]
+    advance: Annotated[tuple[AngleOrZero, ...], Field(min_length=3)]
+    cg_radius: Annotated[tuple[Length, ...], Field(min_length=3)]
+
+    @model_validator(mode="after")
+    def _rows(self) -> TableMotion:
+        _check_rows(self.advance, self.cg_radius, "cg_radius")
+        return self
+
+
+class Drag(Table):
+    rubbing_block: Moment | None = None
+    breaker_spring: Force | None = None
+    contact_lever: Length | None = None
+    block_lever: Length | None = None
+    cam_radius: Length | None = None
+    friction_coefficient: Number | None = None
+    dwell: PositiveAngle | None = None
+    friction: Moment | None = None
+    friction_share: NumberOrZero | None = None
+    trigger: Literal["points", "electronic"] = "points"
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Drag:
+        names = ("breaker_spring", "contact_lever", "block_lever", "cam_radius", "friction_coefficient", "dwell")
+        given = [n for n in names if getattr(self, n) is not None]
+        if given and self.rubbing_block is not None:
+            raise ValueError(f"rubbing_block and {given[0]} both give the drag; expected one of the two ways")
+        missing = [n for n in names if n not in given]
+        if given and missing:
+            raise ValueError(f"the drag from {given[0]} also needs {', '.join(missing)}")
+        if self.friction_share is not None and self.friction_share.value >= 0.5:
+            raise ValueError("friction_share: expected less than 0.5")
+        return self
+
+
+class SweepReading(Table):
+    """How a sweep was read: what its columns count in, how well, and where zero was taken."""
+
+    basis: Basis = "distributor"
+    speed_basis: Basis | None = None
+    advance_basis: Basis | None = None
+    static: Angle | None = None
+    reading: AngleLimit | None = None
+    speed_reading: SpeedLimit | None = None
+    zeroed_at: Speed | None = None
+
+
+class ReferenceSpring(Table):
+    """A spring that was in the unit while it was swept, weighed and stretched; `post_bend`: how far its anchor
+    stood from where the job describes it, + away from the other post."""
+
+    rate: Rate
+    free_length: Length | None = None
+    takeup: AngleOrZero | None = None
+    initial_tension: ForceOrZero | None = None
+    post_bend: SignedLength | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> ReferenceSpring:
+        if (self.free_length is None) == (self.takeup is None):
+            raise ValueError("expected free_length, or takeup, where it begins to pull; one of them")
+        return self
+
+
+class ReferenceMotion(SweepReading):
+    """I′(α) from a sweep with known springs: `primary` and `secondary`, or those described in [springs]; `stop` and
+    `drag` as they were in that sweep, where [stop] and [drag] say otherwise."""
+
+    kind: Literal["reference"]
+    sweep: str
+    stop: PositiveAngle | None = None
+    drag: Drag | None = None
+    primary: ReferenceSpring | None = None
+    secondary: ReferenceSpring | None = None
+
+    @model_validator(mode="after")
+    def _together(self) -> ReferenceMotion:
+        wrong = []
+        if (self.advance_basis or self.basis) == "crank" and self.static is None:
+            wrong.append('static: missing, expected what the crank advances include, "0 deg" if nothing')
+        if self.secondary is not None and self.primary is None:
+            wrong.append(
+                "secondary without primary; expected both, primary alone, or neither if those of [springs] were in"
+            )
+        if wrong:
+            raise ValueError("; ".join(wrong))
+        return self
+
+
+def _check_rows(advance: tuple[Measured, ...], other: tuple[Measured, ...], name: str) -> None:
+    if len(advance) != len(other):
+        raise ValueError(f"{len(advance)} advances and {len(other)} of {name}; expected as many of each")
+    values = [row.value for row in advance]
+    if values[0] != 0 or any(b <= a for a, b in pairwise(values)):
+        raise ValueError("expected advance to begin at 0 deg and rise from row to row")
+
+
+def _kind(given: Any) -> str | None:
+    kind = given.get("kind") if isinstance(given, dict) else getattr(given, "kind", None)
+    return kind if isinstance(kind, str) else None
+
+
+class Correction(Table):
+    """A factor on I′ by advance, as a sweep has shown it: the polynomial through the rows, of degree ≤ 3."""
+
+    advance: Annotated[tuple[AngleOrZero, ...], Field(min_length=1)]
+    factor: Annotated[tuple[Annotated[float, Field(gt=0.2, lt=5, allow_inf_nan=False)], ...], Field(min_length=1)]
+
+    @model_validator(mode="after")
+    def _rows(self) -> Correction:
+        _check_rows(self.advance, tuple(Measured(f) for f in self.factor), "factor")
+        return self
+
+
+class Weights(Table):
+    count: Annotated[int, Field(ge=1, le=8, strict=True)] = 2
+    mass: Annotated[Measured | None, Quantity("mass")] = None  # None only where it is not given
+    correction: Correction | None = None
+    motion: Annotated[
+        Annotated[SlotMotion, Tag("slot")]
+        | Annotated[LinkMotion, Tag("link")]
+        | Annotated[TableMotion, Tag("table")]
+        | Annotated[ReferenceMotion, Tag("reference")],
+        Discriminator(_kind),
+    ]
+
+    @model_validator(mode="before")
+    @classmethod
+    def _mass_needed(cls, given: Any) -> Any:
+        """Only I′ itself does without a mass: elsewhere its absence is told together with all other faults."""
+        if isinstance(given, dict) and "mass" not in given and _kind(given.get("motion")) != "reference":
+            return {**given, "mass": None}
+        return given
+
+
+class Stop(Table):
+    advance: PositiveAngle
+    radius: Length | None = None
+    per_mm: PositiveAngle | None = None
+    file_up_to: LengthOrZero | None = None
+    build_up_to: LengthOrZero | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Stop:
+        if self.radius is not None and self.per_mm is not None:
+            raise ValueError("radius and per_mm both say how far a trim goes; expected one of them")
+        trim = any(x is not None and x.value > 0 for x in (self.file_up_to, self.build_up_to))
+        if trim and self.radius is None and self.per_mm is None:
+            raise ValueError("a trim is allowed, so expected radius, or per_mm found with a feeler in the stop")
+        return self
+
+
+class PostEnd(FromShaft):
+    on: str
+
+    @model_validator(mode="after")
+    def _body(self) -> PostEnd:
+        if self.on not in ("base", "cam", "weight") and not (
+            self.on.startswith("weight ") and self.on[7:].isdigit() and int(self.on[7:]) >= 1
+        ):
+            raise ValueError(f'on: got "{self.on}", expected "base", "cam", "weight" or "weight 2" and so on')
+        return self
+
+
+class PointPosts(Table):
+    kind: Literal["points"]
+    anchor: PostEnd
+    far: PostEnd
+
+
+class LengthTable(Table):
+    kind: Literal["table"]
+    advance: Annotated[tuple[AngleOrZero, ...], Field(min_length=2)]
+    length: Annotated[tuple[Length, ...], Field(min_length=2)]
+
+    @model_validator(mode="after")
+    def _rows(self) -> LengthTable:
+        _check_rows(self.advance, self.length, "length")
+        return self
+
+
+class SpringOnPosts(Table):
+    post_travel: tuple[SignedLength, SignedLength] | None = None
+    post_diameter: LengthOrZero | None = None
+    free_length: Length | None = None
+    rate: Rate | None = None
+    initial_tension: ForceOrZero | None = None
+    takeup: AngleOrZero | None = None
+    posts: Annotated[Annotated[PointPosts, Tag("points")] | Annotated[LengthTable, Tag("table")], Discriminator(_kind)]
+
+    @model_validator(mode="after")
+    def _consistent(self) -> SpringOnPosts:
+        if self.free_length is not None and self.takeup is not None:
+            raise ValueError("free_length and takeup both say where it begins to pull; expected one of them")
+        if self.post_travel is not None and not self.post_travel[0].value <= 0 <= self.post_travel[1].value:
+            raise ValueError(
+                "post_travel: expected how far the post can be bent in (0 or negative) and out (0 or positive)"
+            )
+        if self.posts.kind == "table" and self.post_diameter is not None:
+            raise ValueError("post_diameter: lengths by table are over the posts already; leave it out")
+        return self
+
+    @property
+    def described(self) -> bool:
+        """Whether the spring itself, not only its posts, is known."""
+        return self.rate is not None and (self.free_length is not None or self.takeup is not None)
+
+
+class Springs(Table):
+    primary: SpringOnPosts
+    secondary: SpringOnPosts | None = None

@@ -22,8 +22,8 @@ TABLE_POINTS = 1001
 @dataclass(frozen=True)
 class Shapes:
     """The shapes the units share, tabulated at `advance` (p,) [rad]: `slope` I′ (p,) [kg·m²/rad], and for each
-    place `stretch` L − L(0) [m] and `lever` L′ [m/rad], (places, p). `modes` (modes, p) [1]: relative changes
-    of I′ by one standard uncertainty of what was measured."""
+    place `stretch` L − L(0) [m] and `lever` L′ [m/rad], (places, p). `modes` (modes, p) [1]: changes of
+    log I′ by one standard uncertainty of what was measured."""
 
     advance: Array
     slope: Array
@@ -106,7 +106,7 @@ def curves(shapes: Shapes, units: Units, points: int = 96) -> Curves:
 
     slope = read(shapes.slope)
     for i in range(len(shapes.modes)):
-        slope = slope * (1.0 + units.modes[:, i, None] * read(shapes.modes[i]))
+        slope = slope * np.exp(units.modes[:, i, None] * read(shapes.modes[i]))
     torque = np.zeros_like(advance)
     for place in range(len(shapes.stretch)):
         stretched = units.stretch[:, place, None] + read(shapes.stretch[place])

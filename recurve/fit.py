@@ -16,10 +16,10 @@ from recurve.mechanism import Array
 from recurve.posterior import Mode, Samples, find_modes, sample, spread_starts
 from recurve.sweepmodel import PLACES, TENSION, SweepModel, ends, sweep_model
 
-OUTLIER = 4.0  # standardised residual beyond which a reading is left out
+OUTLIER = 4.0  # standardised residual, against the others, beyond which a reading is left out
 MOST_OUTLIERS = 0.2  # share of the readings
-LEARNT = 0.8  # a posterior this much narrower than its prior was learnt from the readings
-STARTS = 11
+LEARNT = 0.7  # a posterior this much narrower than its prior: the readings say more than was known before
+MORE_STARTS = 3  # besides the prior's middle and the best of each kind of answer
 NEGLIGIBLE = 0.02  # a probability that is not mentioned
 
 
@@ -92,7 +92,7 @@ def fit_sweep(job: Job) -> Fit:
         residual = np.abs(model.misfit(modes[0].state[None])[0][0])
         residual[~kept] = 0.0
         worst = int(residual.argmax())
-        if residual[worst] < OUTLIER or (~kept).sum() + 1 > MOST_OUTLIERS * len(kept):
+        if residual[worst] < OUTLIER * _scatter(residual[kept]) or (~kept).sum() + 1 > MOST_OUTLIERS * len(kept):
             break
         kept[worst] = False
         modes = _modes(replace(model, sweep=_some(model.sweep, kept)))
@@ -104,6 +104,12 @@ def fit_sweep(job: Job) -> Fit:
         modes = _modes(used)
     samples = sample(used.log_density, modes)
     return _result(job, model, used, kept, modes, samples, inflation)
+
+
+def _scatter(residual: Array) -> float:
+    """How large standardised residuals (n,) are on the whole, at least 1: where all scatter, none is an outlier.
+    From their median, which a few wrong readings do not move; 0.6745 is a normal's."""
+    return max(float(np.median(np.abs(residual))) / 0.6745, 1.0)
 
 
 def _some(sweep: Sweep, kept: np.ndarray) -> Sweep:
@@ -118,7 +124,7 @@ def _modes(model: SweepModel) -> tuple[Mode, ...]:
     def residuals(states: Array) -> Array:
         return np.concatenate([model.misfit(states)[0], states], axis=1)
 
-    starts = spread_starts(model.log_density, low, high, STARTS, model.kind)
+    starts = spread_starts(model.log_density, low, high, MORE_STARTS, model.kind)
     return find_modes(residuals, model.log_density, starts, low, high)
 
 
@@ -162,7 +168,7 @@ def _result(
         outliers=tuple(int(r) for r in model.sweep.row[~kept]),
         best=best,
         samples=samples,
-        alternatives=tuple(_alternative(used, modes[0], m) for m in modes[1:]),
+        alternatives=tuple(_alternative(used, modes[0], m) for m in _answers(modes)[1:]),
     )
 
 
@@ -215,7 +221,7 @@ def _estimates(
         told = shrink[stretch] < LEARNT and never < NEGLIGIBLE
         from_rest = float(samples.weights @ (at <= 0.0))
         add(f"{place}.takeup", stretch, "deg", np.degrees(np.minimum(at, stop)), given[stretch], told)
-        if from_rest > NEGLIGIBLE:
+        if from_rest > 0.5:
             x = model.column(natural, stretch)
             tension = model.units(samples.states).tension[:, index]
             pull = np.where(x >= 0, tension + rates * np.maximum(x, 0.0), 0.0)
@@ -236,7 +242,16 @@ def _estimate(
     source = "readings" if learnt else "as given" if measured else "not determined"
     if source == "not determined":
         return Estimate(name, None, None, unit, at_bound, source)
-    return Estimate(name, float(samples.mean(column)), float(samples.deviation(column)), unit, at_bound, source)
+    return Estimate(name, float(samples.mean(column)), _uncertainty(samples, column), unit, at_bound, source)
+
+
+def _uncertainty(samples: Samples, column: Array) -> float:
+    """Standard uncertainty of a quantity (n,): its deviation, or more where the doubt is so lopsided or double that
+    twice the deviation about the mean would hold less than a normal's share, 95.45 %."""
+    off = np.abs(column - samples.mean(column))
+    order = np.argsort(off, kind="stable")
+    beyond = int(np.searchsorted(np.cumsum(samples.weights[order]), 0.9545))
+    return max(float(samples.deviation(column)), float(off[order][min(beyond, len(off) - 1)]) / 2)
 
 
 def _at_bound(model: SweepModel, best: Array) -> dict[str, bool]:
@@ -258,7 +273,7 @@ def slope_factor(model: SweepModel, natural: Array) -> Array:
     """I′ of states in natural units (n, size) against the described one, (n, p) [1]."""
     factor = np.ones((len(natural), len(model.shapes.advance)))
     for i, mode in enumerate(model.shapes.modes):
-        factor *= 1.0 + model.column(natural, f"mode {i}")[:, None] * mode
+        factor *= np.exp(model.column(natural, f"mode {i}")[:, None] * mode)
     return factor
 
 
@@ -271,6 +286,15 @@ def _scale_learnt(model: SweepModel, samples: Samples) -> bool:
 # --- other answers ----------------------------------------------------------------------------------------
 
 
+def _answers(modes: tuple[Mode, ...]) -> list[Mode]:
+    """Those modes that are different answers, not two tops of one broad hill."""
+    kept: list[Mode] = []
+    for mode in modes:
+        if all(mode.apart(other, np.maximum) for other in kept):
+            kept.append(mode)
+    return kept
+
+
 def _alternative(model: SweepModel, best: Mode, other: Mode) -> Alternative:
     """Another mode in words' raw material: what differs most, and where a reading would decide."""
     states = np.stack([best.state, other.state])
@@ -278,7 +302,8 @@ def _alternative(model: SweepModel, best: Mode, other: Mode) -> Alternative:
     differs: list[tuple[str, float, float, str]] = []
     for index, place in enumerate(PLACES[: len(model.tension)]):
         rates = np.exp(model.column(natural, f"{place}.rate")) * 1e-3
-        at = np.degrees(np.minimum(takeups(model.shapes, model.column(natural, f"{place}.stretch"), index), 9.0))
+        at = takeups(model.shapes, model.column(natural, f"{place}.stretch"), index)
+        at = np.degrees(np.minimum(at, model.column(natural, "stop")))  # a spring that never takes up: at the stop
         differs.append((f"{place}.rate", float(rates[0]), float(rates[1]), "N/mm"))
         differs.append((f"{place}.takeup", float(at[0]), float(at[1]), "deg"))
     speed, rising, apart = _deciding(model, states)

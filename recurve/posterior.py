@@ -16,9 +16,12 @@ from recurve.mechanism import Array
 
 FREEDOM = 6.0  # degrees of freedom of the components: heavier tails than what they approximate
 ROUND, ROUNDS = 1024, 24  # states drawn in a round, and rounds at most
+EXPLORE = 10  # rounds at most for each of several modes alone
 ENOUGH = 1000.0  # equal samples that the weighted ones must be worth
+WIDER = 1.5  # a component against what it is fitted to: tails that were not met yet
 LEAST = 80.0  # equal samples that a mixture is fitted to
-COMPONENTS = 5
+FIRST_STEPS, PROMISE = 8, 3.0  # evaluations of a first descent; how far behind it may be to go on, in `within`
+COMPONENTS = 5  # to which a mixture may grow
 Density = Callable[[Array], Array]
 Residuals = Callable[[Array], Array]
 Kind = Callable[[Array], Array]
@@ -32,6 +35,13 @@ class Mode:
     height: float
     covariance: Array
     converged: bool
+
+    def apart(self, other: Mode, width: np.ufunc) -> bool:
+        """Whether two states stand 3 standard deviations apart in some number: by the narrower mode's
+        (`np.minimum`), or by the broader's (`np.maximum`), where they are different answers."""
+        variances = width(np.diag(self.covariance), np.diag(other.covariance))
+        sigma = np.sqrt(np.maximum(variances, 1e-12))
+        return bool((np.abs(self.state - other.state) > 3.0 * sigma + 0.05).any())
 
 
 @dataclass(frozen=True)
@@ -61,30 +71,20 @@ class Samples:
         return np.asarray(self.states[np.minimum(picks, len(self.states) - 1)])
 
 
-def sobol(count: int, dimensions: int, seed: int) -> Array:
-    """Scrambled Sobol points (count, dimensions) in the open unit cube; `count` a power of two."""
-    from scipy.stats import qmc
-
-    points = qmc.Sobol(dimensions, scramble=True, rng=np.random.default_rng(seed)).random(count)
-    return np.asarray(np.clip(points, 1e-12, 1 - 1e-12))
-
-
 def spread_starts(
-    density: Density, low: Array, high: Array, count: int, kind: Kind | None = None, screened: int = 4096, seed: int = 1
+    density: Density, low: Array, high: Array, more: int, kind: Kind | None = None, screened: int = 4096, seed: int = 1
 ) -> Array:
-    """Of states drawn from the prior the best of each kind, then the best of all, each unlike those before, (count, p).
+    """The prior's middle; of states drawn from it the best of each kind, and `more` of the best; (starts, p).
 
     `kind` maps states (n, p) to numbers (n,) that say which sort of answer each is.
     """
-    from scipy.special import ndtri
-
-    states = np.clip(1.3 * ndtri(sobol(screened, len(low), seed)), low, high)
+    states = np.clip(1.3 * np.random.default_rng(seed).standard_normal((screened, len(low))), low, high)
     order = np.argsort(-density(states), kind="stable")
     kinds = np.zeros(screened, int) if kind is None else kind(states[order])
     firsts = np.sort(np.unique(kinds, return_index=True)[1])
     chosen = [np.clip(np.zeros(len(low)), low, high)]
     for index in [*order[firsts], *order[: screened // 8]]:
-        if len(chosen) == count:
+        if len(chosen) == 1 + len(firsts) + more:
             break
         if min(float(np.abs(states[index] - c).max()) for c in chosen) > 1.0:
             chosen.append(states[index])
@@ -92,17 +92,13 @@ def spread_starts(
 
 
 def find_modes(
-    residuals: Residuals, density: Density, starts: Array, low: Array, high: Array, most: int = 4, within: float = 8.0
+    residuals: Residuals, density: Density, starts: Array, low: Array, high: Array, most: int = 5, within: float = 8.0
 ) -> tuple[Mode, ...]:
     """Distinct best states from the starts (s, p), the highest first, those within e^−`within` of it.
 
     `residuals` maps states (n, p) to (n, r), prior included; their squares' half-sum is minimised.
     """
-    found = []
-    for start in starts:
-        # At a kink, as where a take-up meets a reading, no state is flat.
-        end = descend(residuals, start, low, high, flat=0.5)
-        found.append(Mode(end.state, float(density(end.state[None])[0]), end.covariance, end.converged))
+    found = _descents(residuals, density, starts, low, high, within)
     found = sorted((m for m in found if np.isfinite(m.height)), key=lambda m: -m.height)
     if not found:
         best = starts[int(np.argmax(density(starts)))]
@@ -111,15 +107,29 @@ def find_modes(
     for mode in found:
         if mode.height < found[0].height - within or len(kept) == most:
             break
-        if all(_apart(mode, other) for other in kept):
+        if all(mode.apart(other, np.minimum) for other in kept):
             kept.append(mode)
     return tuple(kept)
 
 
-def _apart(one: Mode, other: Mode) -> bool:
-    """Whether two states are different answers rather than two stops on the way to one."""
-    sigma = np.sqrt(np.maximum(np.diag(other.covariance), 1e-12))
-    return bool((np.abs(one.state - other.state) > 3.0 * sigma + 0.05).any())
+def _descents(
+    residuals: Residuals, density: Density, starts: Array, low: Array, high: Array, within: float
+) -> list[Mode]:
+    """Ends of descents from the starts (s, p). A few steps from each come first; the most promising goes on to its end,
+    then those of the others that are not at an end already and might still come near the best."""
+    found: list[Mode] = []
+    for begun in sorted((_end(residuals, density, s, low, high, FIRST_STEPS) for s in starts), key=lambda m: -m.height):
+        if found and begun.height < max(m.height for m in found) - PROMISE * within:
+            break
+        if all(begun.apart(other, np.minimum) for other in found):
+            found.append(begun if begun.converged else _end(residuals, density, begun.state, low, high))
+    return found
+
+
+def _end(residuals: Residuals, density: Density, start: Array, low: Array, high: Array, evaluations: int = 60) -> Mode:
+    # At a kink, as where a take-up meets a reading, no state is flat.
+    end = descend(residuals, start, low, high, evaluations=evaluations, flat=0.5)
+    return Mode(end.state, float(density(end.state[None])[0]), end.covariance, end.converged)
 
 
 @dataclass(frozen=True)
@@ -190,15 +200,34 @@ def sample(density: Density, modes: tuple[Mode, ...], count: int = 4096, seed: i
     2012; from memory): each round draws from the last mixture, weighs all states so far by the mean of all
     mixtures so far, and fits the next mixture to them, until they are worth ENOUGH equal samples.
     """
-    mixture = _Mixture.about(modes)
-    drawn = _Drawn.none(len(modes[0].state))
+    mixture, drawn = _start(density, modes, seed), _Drawn.none(len(modes[0].state))
     for turn in range(ROUNDS):
         drawn = drawn.with_round(mixture, density, seed + turn)
         weights = _weights(drawn.logs)
         if 1.0 / (weights**2).sum() >= ENOUGH:
             break
-        mixture = mixture.with_component(drawn.states, weights, _tempered(drawn.logs))
+        mixture = mixture.with_component(drawn.states, weights, _tempered(drawn.logs), COMPONENTS)
     return _thinned(Samples(drawn.states, weights), count)
+
+
+def _start(density: Density, modes: tuple[Mode, ...], seed: int) -> _Mixture:
+    """A mixture about the modes. Where there are several, each is explored alone first, so that a narrow one that
+    was found is not lost beside a wide one; their shares are by what each was then found to hold."""
+    if len(modes) == 1:
+        return _Mixture.about(modes[0])
+    mixtures, held = [], []
+    for number, mode in enumerate(modes, start=1):
+        mixture, drawn = _Mixture.about(mode), _Drawn.none(len(mode.state))
+        for turn in range(EXPLORE):
+            drawn = drawn.with_round(mixture, density, seed + 100 * number + turn)
+            weights = _weights(drawn.logs)
+            mixture = mixture.with_component(drawn.states, weights, _tempered(drawn.logs), 3)
+            if 1.0 / (weights**2).sum() >= ENOUGH / 2:
+                break
+        mixtures.append(mixture)
+        held.append(drawn.evidence)
+    shares = np.maximum(_weights(np.array(held)), 0.2)
+    return _Mixture.joined(mixtures, shares / shares.sum())
 
 
 def _weights(logs: Array) -> Array:
@@ -259,6 +288,12 @@ class _Drawn:
         top = self.proposed.max(axis=0)
         return np.asarray(self.heights - top - np.log(np.exp(self.proposed - top).mean(axis=0)))
 
+    @property
+    def evidence(self) -> float:
+        """Log of the mass that was found, up to a constant."""
+        top = float(self.logs.max())
+        return top + float(np.log(np.exp(self.logs - top).mean())) if np.isfinite(top) else -np.inf
+
 
 @dataclass(frozen=True)
 class _Mixture:
@@ -269,17 +304,24 @@ class _Mixture:
     scales: list[Array]
 
     @classmethod
-    def about(cls, modes: tuple[Mode, ...]) -> _Mixture:
-        """One component for each mode, by its height and width, none with less than about a tenth."""
-        heights = np.array([m.height for m in modes])
-        shares = _weights(heights + np.array([np.linalg.slogdet(m.covariance)[1] / 2 for m in modes]))
-        shares = np.maximum(shares, 0.1)
-        return cls(shares / shares.sum(), [m.state for m in modes], [1.3 * m.covariance for m in modes])
+    def about(cls, mode: Mode) -> _Mixture:
+        """A component a little wider than the mode, and one for states of order 1, should the mode's width deceive."""
+        size = len(mode.state)
+        return cls(np.array([0.8, 0.2]), [mode.state, np.zeros(size)], [1.3 * mode.covariance, np.eye(size)])
 
-    def with_component(self, states: Array, weights: Array, tempered: Array) -> _Mixture:
-        """Fitted to the weighted states, with a component more where they are heaviest if there is room."""
+    @classmethod
+    def joined(cls, mixtures: list[_Mixture], shares: Array) -> _Mixture:
+        """One mixture of several with these shares."""
+        return cls(
+            np.concatenate([s * m.shares for s, m in zip(shares, mixtures, strict=True)]),
+            [c for m in mixtures for c in m.centres],
+            [c for m in mixtures for c in m.scales],
+        )
+
+    def with_component(self, states: Array, weights: Array, tempered: Array, most: int) -> _Mixture:
+        """Fitted to the weighted states, with a component more, up to `most`, where they are heaviest."""
         mixture = self
-        if len(self.shares) < COMPONENTS:
+        if len(self.shares) < most:
             off = states - tempered @ states
             wide = (off * tempered[:, None]).T @ off + 0.01 * self.scales[0]
             there = states[int(weights.argmax())]
@@ -287,15 +329,13 @@ class _Mixture:
         return mixture.fitted(states, tempered)
 
     def draw(self, count: int, seed: int) -> Array:
-        """Quasi-random states (count, p)."""
-        from scipy.special import chdtri, ndtri
-
-        dimensions = len(self.centres[0])
-        points = sobol(count, dimensions + 2, seed)
-        component = np.searchsorted(np.cumsum(self.shares) / self.shares.sum(), points[:, 0])
-        component = np.minimum(component, len(self.shares) - 1)
-        normal = ndtri(points[:, 2:])
-        normal *= np.sqrt(FREEDOM / chdtri(FREEDOM, points[:, 1]))[:, None]
+        """Random states (count, p)."""
+        random, dimensions = np.random.default_rng(seed), len(self.centres[0])
+        # As many of each component as its share says: less chance than drawing the component too.
+        edges = np.cumsum(self.shares) / self.shares.sum()
+        component = np.minimum(np.searchsorted(edges, (np.arange(count) + 0.5) / count), len(edges) - 1)
+        normal = random.standard_normal((count, dimensions))
+        normal *= np.sqrt(FREEDOM / random.chisquare(FREEDOM, count))[:, None]
         states = np.empty((count, dimensions))
         for c, (centre, scale) in enumerate(zip(self.centres, self.scales, strict=True)):
             pick = component == c
@@ -310,11 +350,11 @@ class _Mixture:
 
     def _log_component(self, c: int, states: Array) -> Array:
         root = np.linalg.cholesky(self.scales[c])
-        scaled = np.linalg.solve(root, (states - self.centres[c]).T)
+        scaled = (states - self.centres[c]) @ np.linalg.inv(root).T
         p = states.shape[1]
         log_root = np.log(np.diag(root)).sum()
         return np.asarray(
-            np.log(self.shares[c]) - log_root - 0.5 * (FREEDOM + p) * np.log1p((scaled**2).sum(axis=0) / FREEDOM)
+            np.log(self.shares[c]) - log_root - 0.5 * (FREEDOM + p) * np.log1p((scaled**2).sum(axis=1) / FREEDOM)
         )
 
     def fitted(self, states: Array, weights: Array) -> _Mixture:
@@ -334,5 +374,5 @@ class _Mixture:
             spread = spread + 0.01 * self.scales[c]
             shares.append(share)
             centres.append(centre)
-            scales.append(spread)
+            scales.append(WIDER * spread)
         return _Mixture(np.array(shares) / sum(shares), centres, scales)

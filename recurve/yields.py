@@ -15,7 +15,6 @@ from recurve.family import Curves, Shapes, Units, curves
 from recurve.fit import Fit
 from recurve.job import Job, Sweep
 from recurve.mechanism import Array
-from recurve.posterior import sobol
 from recurve.sweepmodel import PLACES, SweepModel, sweep_model
 from recurve.target import Target
 
@@ -23,6 +22,14 @@ from recurve.target import Target
 ERRORS = ("rate", "initial_tension", "post")
 GROUPS = ("mass geometry", "drag and friction", "stop", "spring rates", "initial tension", "post setting")
 POINTS = 48
+
+
+def sobol(count: int, dimensions: int, seed: int) -> Array:
+    """Scrambled Sobol points (count, dimensions) in the open unit cube; `count` a power of two."""
+    from scipy.stats import qmc
+
+    points = qmc.Sobol(dimensions, scramble=True, rng=np.random.default_rng(seed)).random(count)
+    return np.asarray(np.clip(points, 1e-12, 1 - 1e-12))
 
 
 def rectangular(uniform: Array, limit: float) -> Array:

@@ -93,7 +93,7 @@ def _stated(seed: int, random: np.random.Generator, kind: Kind) -> Stated:
     if not told:
         springs = tuple(replace(p, tension=0.0) for p in springs)
     if kind == "stays in":
-        springs = (_slack(one, springs[0], random.uniform(2.0, 5.0)), *springs[1:])
+        springs = (_slack(one, springs[0], random.uniform(0.3, 3.0)), *springs[1:])
     drag, drag_told = (0.0, True) if electronic else (random.uniform(2, 8), random.random() < 0.6)
     one = replace(one, springs=springs, drag=drag if drag_told else 7.0, friction=0.0)
     if random.random() < 0.3:
@@ -105,7 +105,7 @@ def _stated(seed: int, random: np.random.Generator, kind: Kind) -> Stated:
 
 
 def _limits(one: Mechanism, random: np.random.Generator, told: bool, weighed: bool) -> dict[str, float]:
-    limits = {}
+    limits: dict[str, float] = {}
     if weighed:
         limits |= {"mass": 0.01 * one.mass, "pivot": 0.1, "cg.distance": 0.2, "cg.angle": 1.0}
         limits |= {"pin.distance": 0.1, "pin.angle": 1.0}

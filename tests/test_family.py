@@ -62,9 +62,9 @@ def family_of(unit: Unit, stops: Array, modes: Array | None = None, amounts: Arr
     columns = [np.array(x) for x in zip(*((s.rate, s.free_length, s.initial_tension) for s in springs), strict=True)]
     rate, free, tension = (np.tile(x, (n, 1)) for x in columns)
     d = unit.drag
-    moments = [np.full(n, x) for x in (d.rubbing_block, d.friction, d.friction_share)]
+    drag, friction, share = (np.full(n, x) for x in (d.rubbing_block, d.friction, d.friction_share))
     none = np.zeros((n, 0)) if amounts is None else amounts
-    return curves(shapes, Units(rate, rest - free, tension, *moments, stops, none), 400)
+    return curves(shapes, Units(rate, rest - free, tension, drag, friction, share, stops, none), 400)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -126,12 +126,12 @@ def test_a_waiting_advance_is_kept() -> None:
 
 
 def test_a_mode_of_the_mass_geometry_is_that_much_more_mass() -> None:
-    """I′ larger by 2 standard uncertainties of 3 % each is 6 % more mass: the same curve."""
+    """log I′ larger by 2 standard uncertainties of 0.03 each is e^0.06 times the mass: the same curve."""
     unit = model_unit(worn(0))
     mode = np.full((1, len(Shapes.grid(1.0))), 0.03)
     made = family_of(unit, np.array([unit.stop]), mode, np.array([[2.0]]))
     assert isinstance(unit.weights, Weights)
-    exact = trace(replace(unit, weights=replace(unit.weights, mass=1.06 * unit.weights.mass)))
+    exact = trace(replace(unit, weights=replace(unit.weights, mass=np.exp(0.06) * unit.weights.mass)))
     assert np.degrees(made.rising_advance(SPEEDS * RPM)[0]) == pytest.approx(
         np.degrees(exact.rising_advance(SPEEDS * RPM)), abs=0.01
     )

@@ -14,10 +14,9 @@ from recurve.curve import Drag, Installed, Unit, trace
 from recurve.job import Job
 from recurve.jobfile import load_job
 from recurve.plan import Plan, make_plan
-from recurve.posterior import sobol
 from recurve.springs import Spring
 from recurve.target import judge, worst
-from recurve.yields import plant_of, rectangular, simulate
+from recurve.yields import plant_of, rectangular, simulate, sobol
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 

@@ -74,8 +74,8 @@ def case(seed: int, kind: Kind = "any") -> Case:
     random = np.random.default_rng([seed, ("any", "sound", "stays in").index(kind)])
     for attempt in range(TRIES):
         try:
-            stated = _stated(seed + 100_000 * attempt, random, kind)
-            return _measured(seed, stated, *_true(stated, random, kind), random, kind)
+            stated = stated_unit(seed + 100_000 * attempt, random, kind)
+            return measured(seed, stated, *true_unit(stated, random, kind), random, kind)
         except Unsound:
             continue
     raise AssertionError(f"seed {seed} gives no plausible unit")
@@ -84,7 +84,7 @@ def case(seed: int, kind: Kind = "any") -> Case:
 # --- what is said, and what is so -------------------------------------------------------------------------
 
 
-def _stated(seed: int, random: np.random.Generator, kind: Kind) -> Stated:
+def stated_unit(seed: int, random: np.random.Generator, kind: Kind) -> Stated:
     one = mechanism(seed)
     if any(not low <= p.rate <= high for p, (low, high) in zip(one.springs, PLAUSIBLE, strict=True)):
         raise Unsound("springs no catalogue has")
@@ -121,7 +121,7 @@ def _limits(one: Mechanism, random: np.random.Generator, told: bool, weighed: bo
     return limits
 
 
-def _true(stated: Stated, random: np.random.Generator, kind: Kind) -> tuple[Mechanism, float]:
+def true_unit(stated: Stated, random: np.random.Generator, kind: Kind) -> tuple[Mechanism, float]:
     """The unit itself, and its friction's share."""
 
     def off(value: float, key: str) -> float:
@@ -166,12 +166,12 @@ def _drawn_springs(unit: Mechanism, share: float, random: np.random.Generator, k
             made.append(replace(pull, rate=rate, free_length=free, tension=tense))
         drawn = replace(unit, springs=tuple(made))
         takeups = [_takeup(drawn, p) for p in made]
-        if takeups == sorted(takeups) and takeups[0] < 0.7 * unit.stop and _plausible(bench(drawn, share, 0.1)):
+        if takeups == sorted(takeups) and takeups[0] < 0.7 * unit.stop and plausible(bench(drawn, share, 0.1)):
             return drawn
     raise Unsound("no such springs")
 
 
-def _plausible(unit: Bench) -> bool:
+def plausible(unit: Bench) -> bool:
     """Onset and all-in where a bench goes, and nothing snaps."""
     moment = unit.springs + unit.drag + unit.friction
     squared = moment / ((1 - unit.share) * unit.drive)
@@ -208,9 +208,7 @@ def _scale(stated: Mechanism, unit: Mechanism, reach: float) -> float:
 # --- the bench ----------------------------------------------------------------------------------------------
 
 
-def _measured(
-    seed: int, stated: Stated, unit: Mechanism, share: float, random: np.random.Generator, kind: Kind
-) -> Case:
+def measured(seed: int, stated: Stated, unit: Mechanism, share: float, random: np.random.Generator, kind: Kind) -> Case:
     curve = bench(unit, share)
     low, high = _span(curve, random, kind)
     idle, residual = low, _residual(curve, low)
@@ -218,9 +216,9 @@ def _measured(
     limits = random.uniform(0.5, 0.9), random.uniform(5.0, 15.0)
     up = np.round(np.linspace(low, high, int(random.integers(8, 14))), -1)
     down = up[-2::-1] if random.random() < 0.5 else up[::-1]
-    zeroed = _zeroed(low, kind, "stop" in stated.limits and high > _all_in(curve), random)
+    zeroed = _zeroed(low, kind, "stop" in stated.limits and high > all_in(curve), random)
     zero = ZERO * random.normal()
-    speeds, clean = _passed(curve, up, down, limits[1], random)
+    speeds, clean = passed(curve, up, down, limits[1], random)
     hidden = 0.0 if zeroed is None else _settled(curve, zeroed)
     read = clean - hidden - zero + limits[0] / np.sqrt(3) * random.normal(size=len(clean))
     asked = np.linspace(low, high, 8)
@@ -229,24 +227,24 @@ def _measured(
     falling = curve.go_through(asked[::-1])[::-1]
     truth = _truth(stated, unit, share, zero, float(read.max()))
     text = _job_text(stated, limits, zeroed, idle)
-    return Case(seed, text, _csv(speeds, read, len(up)), truth, asked, rising, falling, idle, residual)
+    return Case(seed, text, as_csv(speeds, read, len(up)), truth, asked, rising, falling, idle, residual)
 
 
 def _span(curve: Bench, random: np.random.Generator, kind: Kind) -> tuple[float, float]:
     """From where to where the unit is swept [rpm]: past the stop, or in a fifth of the cases not up to it."""
-    full = _all_in(curve)
+    full = all_in(curve)
     high = full * (random.uniform(0.8, 0.97) if random.random() < 0.2 else random.uniform(1.05, 1.2))
-    low = random.uniform(250, 400) if kind == "stays in" else random.uniform(0.6, 0.95) * max(_onset(curve), 220.0)
+    low = random.uniform(250, 400) if kind == "stays in" else random.uniform(0.6, 0.95) * max(onset(curve), 220.0)
     if high < low + 300 or not np.isfinite(high):
         raise Unsound("no room for a sweep")
     return round(low, -1), round(high, -1)
 
 
-def _all_in(curve: Bench) -> float:
+def all_in(curve: Bench) -> float:
     return float(_rising_speed(curve).max())
 
 
-def _onset(curve: Bench) -> float:
+def onset(curve: Bench) -> float:
     return float(_rising_speed(curve)[0])
 
 
@@ -274,7 +272,7 @@ def _zeroed(low: float, kind: Kind, stop_tells: bool, random: np.random.Generato
     return float(round(random.uniform(0.8, 1.2) * low, -1))
 
 
-def _passed(curve: Bench, up: Array, down: Array, limit: float, random: np.random.Generator) -> tuple[Array, Array]:
+def passed(curve: Bench, up: Array, down: Array, limit: float, random: np.random.Generator) -> tuple[Array, Array]:
     """Speeds as shown and advances as they were, at speeds that were a little others."""
     curve.stand_still()
     advances = []
@@ -304,7 +302,7 @@ def _truth(stated: Stated, unit: Mechanism, share: float, zero: float, reach: fl
     return truth
 
 
-def _csv(speeds: Array, read: Array, rising: int) -> str:
+def as_csv(speeds: Array, read: Array, rising: int) -> str:
     rows = [
         f"{rpm:.0f},{value:.3f},{'rising' if i < rising else 'falling'}"
         for i, (rpm, value) in enumerate(zip(speeds, read, strict=True))

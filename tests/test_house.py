@@ -45,10 +45,12 @@ FLOORS = (
     {"quantity", "job"},
     {"reference"},
     {"tables"},
+    {"rowcheck"},
+    {"strength"},
     {"target"},
     {"curve"},
     {"posts"},
-    {"springs", "mechanism"},
+    {"springs", "materials", "mechanism"},
     {"units", "datafiles", "errors"},
     {"__init__"},
 )
@@ -57,6 +59,7 @@ REPORTS = {("plan", "report"), ("fit", "checkreport"), ("diagnose", "checkreport
 NUMERIC = {
     "mechanism", "posts", "curve", "target", "linear", "search", "refine", "ideal", "family", "posterior", "sweepmodel",
     "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "choose", "plan", "explain", "diagnose", "verify",
+    "springs", "strength", "rowcheck",
 }  # fmt: skip
 HEAVY = {"scipy", "matplotlib", "pint", "typst"}
 

@@ -29,13 +29,14 @@ class Allowable:
 
 @dataclass(frozen=True)
 class Material:
-    """A spring wire: what it is called, its moduli and its tensile strength by wire diameter.
+    """A spring wire: what it is called, the standard it is sold by, its moduli and its tensile strength by wire diameter.
 
     `up_to` [m] rising upper ends of the diameter ranges, `young` and `shear` [Pa] alongside. `strength` holds a range
     a row: its lower and upper end [m], A [Pa·mm^m] and m of S_ut = A / d^m with d in mm.
     """
 
     name: str
+    standard: str
     up_to: tuple[float, ...]
     young: tuple[float, ...]
     shear: tuple[float, ...]
@@ -87,6 +88,7 @@ def _material(name: str, entry: dict[str, Any], allowables: dict[str, Any]) -> M
     )
     return Material(
         name,
+        entry["standard"],
         up_to=tuple(x * 1e-3 for x in entry["up_to_mm"]),
         young=tuple(x * 1e9 for x in entry["young_gpa"]),
         shear=tuple(x * 1e9 for x in entry["shear_gpa"]),

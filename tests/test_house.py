@@ -18,8 +18,10 @@ PACKAGE = ROOT / "recurve"
 FLOORS = (
     {"__main__"},
     {"cli"},
-    {"cmd_curve", "cmd_check", "cmd_plan"},
+    {"cmd_curve", "cmd_check", "cmd_plan", "cmd_wind"},
     {"console"},
+    {"winddraw", "windinput"},
+    {"windreport"},
     {"sheet", "files", "jobwrite", "record"},
     {"checkplots"},
     {"plots"},
@@ -27,6 +29,7 @@ FLOORS = (
     {"checkreport"},
     {"report"},
     {"facts"},
+    {"wanted"},
     {"plan", "diagnose", "verify"},
     {"choose", "doubts"},
     {"findings", "remarks", "explain"},
@@ -48,6 +51,7 @@ FLOORS = (
     {"rowcheck"},
     {"strength"},
     {"target"},
+    {"wind"},
     {"curve"},
     {"posts"},
     {"springs", "materials", "mechanism"},
@@ -59,7 +63,7 @@ REPORTS = {("plan", "report"), ("fit", "checkreport"), ("diagnose", "checkreport
 NUMERIC = {
     "mechanism", "posts", "curve", "target", "linear", "search", "refine", "ideal", "family", "posterior", "sweepmodel",
     "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "choose", "plan", "explain", "diagnose", "verify",
-    "springs", "strength", "rowcheck",
+    "springs", "strength", "rowcheck", "wind", "wanted",
 }  # fmt: skip
 HEAVY = {"scipy", "matplotlib", "pint", "typst"}
 

@@ -190,8 +190,11 @@ def read_sweep(path: Path, shown: str, faults: list[str]) -> Readings | None:
 def read_catalogue(path: Path, shown: str, faults: list[str]) -> Catalogue | None:
     """The springs of a catalogue file, or None and the reasons in `faults`."""
     text = read_text(path, shown, faults)
-    if text is None:
-        return None
+    return None if text is None else catalogue_of(text, shown, faults)
+
+
+def catalogue_of(text: str, shown: str, faults: list[str]) -> Catalogue | None:
+    """The springs of a catalogue's text, or None and the reasons in `faults`."""
     before = len(faults)
     springs: list[Spring] = []
     notes: list[str] = []

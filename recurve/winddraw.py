@@ -162,6 +162,7 @@ def _dimensions(axes: Axes, w: Wound, scale: float) -> None:
         fontsize=SMALL_PT,
         color=INK,
         arrowprops={"arrowstyle": "-|>", "linewidth": 0.5, "color": INK, "mutation_scale": 6},
+        zorder=8,
         parse_math=False,
     )
     axes.text(

@@ -18,9 +18,10 @@ PACKAGE = ROOT / "recurve"
 FLOORS = (
     {"__main__"},
     {"cli"},
-    {"cmd_curve", "cmd_check", "cmd_plan", "cmd_wind"},
+    {"cmd_curve", "cmd_check", "cmd_plan", "cmd_wind", "cmd_spring"},
     {"console"},
-    {"winddraw", "windinput"},
+    {"winddraw", "windinput", "springinput"},
+    {"springreport"},
     {"windreport"},
     {"sheet", "files", "jobwrite", "record"},
     {"checkplots"},
@@ -47,8 +48,9 @@ FLOORS = (
     {"jobunit"},
     {"quantity", "job"},
     {"reference"},
+    {"shelve"},
     {"tables"},
-    {"rowcheck"},
+    {"rowcheck", "weighing"},
     {"strength"},
     {"target"},
     {"wind"},
@@ -63,7 +65,7 @@ REPORTS = {("plan", "report"), ("fit", "checkreport"), ("diagnose", "checkreport
 NUMERIC = {
     "mechanism", "posts", "curve", "target", "linear", "search", "refine", "ideal", "family", "posterior", "sweepmodel",
     "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "choose", "plan", "explain", "diagnose", "verify",
-    "springs", "strength", "rowcheck", "wind", "wanted",
+    "springs", "strength", "rowcheck", "wind", "wanted", "weighing",
 }  # fmt: skip
 HEAVY = {"scipy", "matplotlib", "pint", "typst"}
 

@@ -106,8 +106,17 @@ def wind_springs(
         raise InputError(
             f"--material: got {', '.join(wires[1])}, expected one that is sold by {' or '.join(wires[0])} sizes"
         )
-    found = [wind(w, envelope_of(w, given, in_plane), sizes) for w in (_over_post(w, given) for w in asked.springs)]
-    return tuple(found), asked.source
+
+    def tried(one: Asked) -> tuple[Winding, ...]:
+        springs = [_over_post(w, given) for w in one.springs]
+        return tuple(wind(w, envelope_of(w, given, in_plane), sizes) for w in springs)
+
+    found = tried(asked)
+    if asked.otherwise is not None and not all(w.proposals for w in found):
+        instead = tried(asked.otherwise)
+        if all(w.proposals for w in instead):
+            return instead, asked.otherwise.source
+    return found, asked.source
 
 
 def envelope_of(wanted: Wanted, given: Given, in_plane: bool) -> Envelope:
@@ -140,10 +149,10 @@ def _asked(job: Job, given: Given, place: str | None, which: str | None) -> Aske
         asked = asked_springs(job, cast(Which | None, which))
     if place is None:
         return asked
-    chosen = tuple(w for w in asked.springs if w.place == place)
-    if asked.springs and not chosen:
+    if asked.springs and place not in {w.place for w in asked.springs}:
         raise InputError(f"--place: got {place}, expected {asked.springs[0].place}: no {place} spring is asked for")
-    return Asked(chosen, asked.source)
+    # With one place only, the other spring would have to follow another plan: nothing is tried instead.
+    return Asked(tuple(w for w in asked.springs if w.place == place), asked.source)
 
 
 def _planned_unit(job: Job) -> Unit | None:

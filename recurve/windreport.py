@@ -60,7 +60,7 @@ def wind_facts(
         "fingerprint": job.fingerprint,
         "source": source,
         "springs": {w.wanted.place: _winding_facts(w) for w in windings},
-        "reasons": [text for w in windings for text in shortfall(w)],
+        "reasons": [text for w in windings for text in shortfall(w)] if windings else [source],
         "notes": list(notes),
         "files": list(files),
     }
@@ -192,8 +192,6 @@ def wind_text(
     lines = [*title_lines(job), "", *wrap(f"SPRINGS TO HAVE WOUND: {source}")]
     for winding in windings:
         lines += ["", *_wanted_lines(winding), *_proposals(winding, most)]
-    if not windings:
-        lines += wrap("No spring of any make brings this unit into the target; see recurve plan.")
     lines += remarks(notes)
     if files:
         lines += ["", "Written", *(f"  {name}" for name in files)]

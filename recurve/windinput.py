@@ -142,7 +142,7 @@ def _asked(job: Job, given: Given, place: str | None, which: str | None) -> Aske
     if stray:
         options = " and ".join(f"--{n.replace('_', '-')}" for n in stray)
         raise InputError(f"{options}: got without --rate and --free-length, expected all figures of one spring")
-    made = _planned_unit(job) if which != "ideal" else None
+    made = planned_unit(job) if which != "ideal" else None
     if made is not None:
         asked = Asked(wanted_of(made), f"planned springs, as in {plan_folder(job.path).name}/plan.toml")
     else:
@@ -155,7 +155,7 @@ def _asked(job: Job, given: Given, place: str | None, which: str | None) -> Aske
     return Asked(tuple(w for w in asked.springs if w.place == place), asked.source)
 
 
-def _planned_unit(job: Job) -> Unit | None:
+def planned_unit(job: Job) -> Unit | None:
     """The unit of the plan.toml that was written from this very job, None where there is none or the job has changed."""
     path = plan_folder(job.path) / "plan.toml"
     try:

@@ -74,23 +74,23 @@ def test_against_a_line_with_errors_both_ways() -> None:
 
 @pytest.mark.parametrize("count", [2, 3, 6])
 def test_uncertainty_against_simulated_readings(count: int) -> None:
-    """The spread of 3000 simulated weighings, rectangular errors within the limits: rate, tension and their correlation
+    """The spread of 1500 simulated weighings, rectangular errors within the limits: rate, tension and their correlation
     as propagated. Seeded; the tolerance is some four standard errors of the spread."""
     rng = np.random.default_rng(7)
     free, rate, tension = 13.2, 1.3, 1.8
     length = np.linspace(14.5, 18.0, count)
     pull = tension + rate * (length - free)
     drawn = []
-    for _ in range(3000):
+    for _ in range(1500):
         f, x = pull + rng.uniform(-0.02, 0.02, count), length + rng.uniform(-0.05, 0.05, count)
         one = weigh(hung(list(f), list(x), 0.02, 0.05), ((free + rng.uniform(-0.05, 0.05)) * MM, 0.05 * MM / 3**0.5))
         drawn.append((one.rate, one.initial_tension))
     spread = np.array(drawn, float)
     stated = weigh(hung(list(pull), list(length), 0.02, 0.05), (free * MM, 0.05 * MM / 3**0.5))
     assert stated.initial_tension == pytest.approx(tension, abs=1e-9)
-    assert spread[:, 0].std() == pytest.approx(stated.rate_uncertainty, rel=0.06)
-    assert spread[:, 1].std() == pytest.approx(stated.initial_tension_uncertainty, rel=0.06)
-    assert np.corrcoef(spread.T)[0, 1] == pytest.approx(stated.correlation, abs=0.05)
+    assert spread[:, 0].std() == pytest.approx(stated.rate_uncertainty, rel=0.08)
+    assert spread[:, 1].std() == pytest.approx(stated.initial_tension_uncertainty, rel=0.08)
+    assert np.corrcoef(spread.T)[0, 1] == pytest.approx(stated.correlation, abs=0.06)
 
 
 def test_more_readings_know_more() -> None:

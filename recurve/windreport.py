@@ -192,6 +192,11 @@ def wind_text(
     lines = [*title_lines(job), "", *wrap(f"SPRINGS TO HAVE WOUND: {source}")]
     for winding in windings:
         lines += ["", *_wanted_lines(winding), *_proposals(winding, most)]
+    if any(w.proposals for w in windings):
+        lines += [
+            "",
+            *wrap("Tension: wound in. Used: of the stress that is allowed. Room: 0 on a limit, 1 far from all."),
+        ]
     lines += remarks(notes)
     if files:
         lines += ["", "Written", *(f"  {name}" for name in files)]
@@ -225,13 +230,14 @@ def _proposals(winding: Winding, most: int) -> list[str]:
     if not winding.proposals:
         return ["  CANNOT BE WOUND", *(line for text in shortfall(winding) for line in wrap(text, "  ", "  "))]
     lines = [
-        "    material      wire                outer  coils   free   rate tension stress room",
-        "                                         mm            mm   N/mm       N      %",
+        f"    {'material':<13}{'wire':<18}{'outer':>6}{'coils':>6}{'free':>7}{'rate':>7}{'tension':>8}{'used':>6}{'room':>5}",
+        f"    {'':<13}{'':<18}{'mm':>6}{'':>6}{'mm':>7}{'N/mm':>7}{'N':>8}{'%':>6}",
     ]
     for rank, w in enumerate(winding.proposals[:most], 1):
+        free, rate = 1e3 * w.free_length, w.rate / 1e3
         lines.append(
-            f"  {rank:<2}{w.material:<14}{w.label:<19}{1e3 * w.outer:6.2f} {w.coils:6g} {1e3 * w.free_length:6.2f} "
-            f"{w.rate / 1e3:6.3f} {w.initial_tension:7.2f} {100 * max(w.shares):6.0f} {w.robustness:4.2f}"
+            f"{rank:>3} {w.material:<13}{w.label:<18}{1e3 * w.outer:6.2f}{w.coils:6g}{free:7.2f}{rate:7.3f}"
+            f"{w.initial_tension:8.2f}{100 * max(w.shares):6.0f}{w.robustness:5.2f}"
         )
     return [*lines, *_first(winding.wanted, winding.proposals[0])]
 

@@ -9,10 +9,12 @@ import typer
 from recurve.cmd_check import check, verify
 from recurve.cmd_curve import curve
 from recurve.cmd_plan import plan
+from recurve.cmd_spring import spring
+from recurve.cmd_wind import wind
 from recurve.console import BAD_INPUT, app, plain
 from recurve.errors import InputError, RecurveError
 
-for _command in (check, plan, verify, curve):  # in the order of the help
+for _command in (check, plan, verify, curve, wind, spring):  # in the order of the help
     app.command()(_command)
 
 

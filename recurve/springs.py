@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
+import math
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recurve.datafiles import data_file
 from recurve.mechanism import Array
 
 
@@ -18,7 +16,8 @@ class Spring:
     """A spring as bought or as found. Lengths are inside the hooks, unloaded.
 
     rate [N/m], free_length [m], initial_tension [N]; wire and outer diameter [m] or None; coils of
-    the body or None; quantity: how many there are, None if it can be ordered.
+    the body or None; quantity: how many there are, None if it can be ordered. most_extension [m]: how far past
+    its free length it may be drawn, infinite where that is not known.
     """
 
     id: str
@@ -30,38 +29,12 @@ class Spring:
     coils: float | None = None
     material: str = ""
     quantity: int | None = None
+    most_extension: float = math.inf
 
-
-@dataclass(frozen=True)
-class Material:
-    """A spring wire: what it is called and its moduli by wire diameter.
-
-    `up_to` [m] rising upper ends of the diameter ranges, `young` and `shear` [Pa] alongside.
-    """
-
-    name: str
-    up_to: tuple[float, ...]
-    young: tuple[float, ...]
-    shear: tuple[float, ...]
-
-    def moduli(self, wire: float) -> tuple[float, float]:
-        """E and G [Pa] at the wire diameter [m]; past the last range, the last range's."""
-        row = min(int(np.searchsorted(self.up_to, wire)), len(self.up_to) - 1)
-        return self.young[row], self.shear[row]
-
-
-@cache
-def materials() -> dict[str, Material]:
-    """The wire table `data/wire.toml` by material name [Pa, m]; sources stand in that file."""
-    table = tomllib.loads(data_file("wire.toml").read_text(encoding="utf-8"))
-    return {name: _material(name, entry) for name, entry in table["material"].items()}
-
-
-def _material(name: str, entry: dict[str, list[float]]) -> Material:
-    rows = [tuple(entry[key]) for key in ("up_to_mm", "young_gpa", "shear_gpa")]
-    return Material(
-        name, tuple(x * 1e-3 for x in rows[0]), tuple(x * 1e9 for x in rows[1]), tuple(x * 1e9 for x in rows[2])
-    )
+    @property
+    def most_length(self) -> float:
+        """How long [m] inside the hooks it may be drawn; infinite where that is not known."""
+        return self.free_length + self.most_extension
 
 
 def rate_from_wire(

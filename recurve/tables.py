@@ -15,8 +15,10 @@ from pathlib import Path
 
 import numpy as np
 
+from recurve.materials import materials
 from recurve.mechanism import Array
-from recurve.springs import Spring, materials, rate_from_wire
+from recurve.rowcheck import checked
+from recurve.springs import Spring, rate_from_wire
 from recurve.units import DIMENSIONS, column_header, factor
 
 SWEEP_COLUMNS = {"speed": "speed", "advance": "angle", "direction": ""}
@@ -188,8 +190,11 @@ def read_sweep(path: Path, shown: str, faults: list[str]) -> Readings | None:
 def read_catalogue(path: Path, shown: str, faults: list[str]) -> Catalogue | None:
     """The springs of a catalogue file, or None and the reasons in `faults`."""
     text = read_text(path, shown, faults)
-    if text is None:
-        return None
+    return None if text is None else catalogue_of(text, shown, faults)
+
+
+def catalogue_of(text: str, shown: str, faults: list[str]) -> Catalogue | None:
+    """The springs of a catalogue's text, or None and the reasons in `faults`."""
     before = len(faults)
     springs: list[Spring] = []
     notes: list[str] = []
@@ -207,7 +212,8 @@ def read_catalogue(path: Path, shown: str, faults: list[str]) -> Catalogue | Non
     if not springs:
         faults.append(f"{shown}: got no springs, expected at least one line")
         return None
-    return Catalogue(tuple(springs), tuple(notes))
+    kept, remarks = checked(springs, shown)
+    return Catalogue(kept, (*notes, *remarks))
 
 
 def _spring(row: _Row, notes: list[str]) -> Spring | None:

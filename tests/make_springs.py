@@ -12,7 +12,8 @@ import math
 import random
 from dataclasses import dataclass
 
-from recurve.springs import materials, rate_from_wire
+from recurve.materials import materials
+from recurve.springs import rate_from_wire
 
 SEED = 1906
 DRAWERS, SLOTS = 9, 24

@@ -18,8 +18,11 @@ PACKAGE = ROOT / "recurve"
 FLOORS = (
     {"__main__"},
     {"cli"},
-    {"cmd_curve", "cmd_check", "cmd_plan"},
+    {"cmd_curve", "cmd_check", "cmd_plan", "cmd_wind", "cmd_spring"},
     {"console"},
+    {"winddraw", "windinput", "springinput"},
+    {"springreport"},
+    {"windreport"},
     {"sheet", "files", "jobwrite", "record"},
     {"checkplots"},
     {"plots"},
@@ -27,6 +30,7 @@ FLOORS = (
     {"checkreport"},
     {"report"},
     {"facts"},
+    {"wanted"},
     {"plan", "diagnose", "verify"},
     {"choose", "doubts"},
     {"findings", "remarks", "explain"},
@@ -44,11 +48,15 @@ FLOORS = (
     {"jobunit"},
     {"quantity", "job"},
     {"reference"},
+    {"shelve"},
     {"tables"},
     {"target"},
+    {"wind"},
     {"curve"},
     {"posts"},
-    {"springs", "mechanism"},
+    {"rowcheck", "weighing"},
+    {"strength"},
+    {"springs", "materials", "mechanism"},
     {"units", "datafiles", "errors"},
     {"__init__"},
 )
@@ -57,6 +65,7 @@ REPORTS = {("plan", "report"), ("fit", "checkreport"), ("diagnose", "checkreport
 NUMERIC = {
     "mechanism", "posts", "curve", "target", "linear", "search", "refine", "ideal", "family", "posterior", "sweepmodel",
     "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "choose", "plan", "explain", "diagnose", "verify",
+    "springs", "strength", "rowcheck", "wind", "wanted", "weighing",
 }  # fmt: skip
 HEAVY = {"scipy", "matplotlib", "pint", "typst"}
 

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from recurve.springs import materials, rate_from_wire, tension
+from recurve.materials import materials
+from recurve.springs import rate_from_wire, tension
 
 INCH = 0.0254
 LBF = 4.4482216152605

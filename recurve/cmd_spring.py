@@ -1,0 +1,73 @@
+"""`recurve spring`: a spring weighed and stretched."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from recurve.console import ANSWER_IS_NO, AsJson, print_json
+from recurve.errors import InputError
+
+
+def _text(metavar: str, words: str) -> Any:
+    return typer.Option(metavar=metavar, help=words, show_default=False)
+
+
+def spring(
+    readings: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="READING...", help='Weight and length, "50 g at 18.3 mm"; two or more.', show_default=False
+        ),
+    ],
+    free_length: Annotated[
+        str | None, _text("LENGTH", "Inside the hooks, coils closed; with it the initial tension is known.")
+    ] = None,
+    wire: Annotated[str | None, _text("LENGTH", "Diameter of the wire.")] = None,
+    outer: Annotated[str | None, _text("LENGTH", "Diameter over the coils.")] = None,
+    coils: Annotated[str | None, _text("NUMBER", "Coils of the body.")] = None,
+    material: Annotated[str | None, _text("NAME", "A material of data/wire.toml.")] = None,
+    append: Annotated[Path | None, _text("CATALOGUE", "Add it to this catalogue (CSV), begun if need be.")] = None,
+    name: Annotated[str | None, typer.Option("--id", metavar="ID", help="Its name there.", show_default=False)] = None,
+    quantity: Annotated[
+        int | None, typer.Option(min=0, help="How many there are; else it can be ordered.", show_default=False)
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Rate and initial tension of a spring from weights hung on it.
+
+    Hang a weight on the spring, let it come to rest, read the length inside the hooks; again with another weight. The
+    pan and hook count as weight. Without load, coils closed, read the free length. Writes nothing but the
+    row that --append asks for. Exit status 0: known; 3: too uncertain to plan with; 2: bad input.
+
+    Example: recurve spring "100 g at 14.2 mm" "300 g at 16.1 mm" --free-length "13.2 mm"
+    """
+    from recurve.springinput import measure
+    from recurve.springreport import spring_facts, spring_text
+
+    if append is not None and not (name and name.strip() and free_length):
+        lacking = "--id" if not (name and name.strip()) else "--free-length"
+        raise InputError(f"{lacking}: missing, expected it with --append: a catalogue's row needs it")
+    described = {"id": name and name.strip(), "wire": wire, "outer": outer, "coils": coils, "material": material}
+    found = measure(readings, free_length, described, quantity)
+    file = None if append is None or not found.weighed.of_use else _append(append, found.described)
+    if as_json:
+        print_json(spring_facts(found, file))
+    else:
+        typer.echo(spring_text(found, file), nl=False)
+    if not found.weighed.of_use:
+        raise typer.Exit(ANSWER_IS_NO)
+
+
+def _append(path: Path, described: Any) -> str:
+    """The spring in the catalogue; what the file has no column for is said on stderr."""
+    from recurve.files import write_folder
+    from recurve.shelve import with_spring
+
+    content, lacking = with_spring(path, described)
+    write_folder(path.parent, {path.name: content})
+    if lacking:
+        typer.echo(f"recurve: {path}: no column for {', '.join(lacking)}, which it does not keep", err=True)
+    return str(path)

@@ -1,0 +1,125 @@
+"""`recurve wind`: springs to have wound."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from recurve.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress
+
+if TYPE_CHECKING:
+    from recurve.job import Job
+    from recurve.wind import Winding
+
+
+class Place(StrEnum):
+    """Which of the two springs."""
+
+    primary = "primary"
+    secondary = "secondary"
+
+
+class Springs(StrEnum):
+    """Whose figures to wind to."""
+
+    planned = "planned"
+    ideal = "ideal"
+
+
+class Series(StrEnum):
+    """Sizes of wire."""
+
+    metric = "metric"
+    gauge = "gauge"
+
+
+class Hooks(StrEnum):
+    """How the two hooks may stand."""
+
+    one_plane = "one-plane"
+    any = "any"
+
+
+def _text(metavar: str, words: str) -> Any:
+    return typer.Option(metavar=metavar, help=words, show_default=False)
+
+
+def wind(
+    job: JobFile,
+    place: Annotated[Place | None, typer.Option(help="One spring only; else both.", show_default=False)] = None,
+    springs: Annotated[
+        Springs | None,
+        typer.Option(
+            help="Wind to the plan's figures or the ideal ones; else to a plan that passes.", show_default=False
+        ),
+    ] = None,
+    rate: Annotated[str | None, _text("RATE", 'By hand, with --place: the rate, "1.2 N/mm".')] = None,
+    free_length: Annotated[str | None, _text("LENGTH", 'and the free length inside the hooks, "13.5 mm";')] = None,
+    initial_tension: Annotated[str | None, _text("FORCE", "and the initial tension; else what winds well;")] = None,
+    longest: Annotated[
+        str | None, _text("LENGTH", "and the length at full advance; else over the job's posts.")
+    ] = None,
+    outer: Annotated[str | None, _text("LENGTH", "Largest outer diameter; else half the length at rest.")] = None,
+    overall: Annotated[
+        str | None, _text("LENGTH", "Longest over the hooks, free; else the length at full advance and two wires.")
+    ] = None,
+    post: Annotated[str | None, _text("LENGTH", "What the hooks must go over; else the job's post_diameter.")] = None,
+    tolerance: Annotated[str, typer.Option(metavar="SHARE", help="Of the rate, the wire's part included.")] = "10 %",
+    sizes: Annotated[Series | None, typer.Option(help="Sizes of wire; else both.", show_default=False)] = None,
+    material: Annotated[
+        list[str] | None, _text("NAME", "A material of data/wire.toml, again for another; else all.")
+    ] = None,
+    hooks: Annotated[Hooks, typer.Option(help="Parallel posts ask for hooks in one plane.")] = Hooks.one_plane,
+    top: Annotated[int, typer.Option(min=1, max=100, help="How many proposals to list for each spring.")] = 5,
+    as_json: AsJson = False,
+) -> None:
+    """Springs to have wound: wire, diameter, coils and hooks that give the rate, length and tension.
+
+    Writes wind.csv and a drawing for each spring, wind-primary.svg and wind-secondary.svg, into JOB's name followed
+    by -plan, beside JOB. Exit status 0: each can be wound; 3: one cannot, with the nearest; 2: bad input.
+
+    Example: recurve wind examples/launch.toml
+    """
+    from recurve.jobfile import load_job
+    from recurve.windinput import read_given, read_materials, wind_springs
+    from recurve.windreport import wind_facts, wind_notes, wind_text
+
+    texts = {
+        "rate": rate, "free_length": free_length, "initial_tension": initial_tension, "longest": longest, "outer": outer,
+        "overall": overall, "post": post, "tolerance": tolerance,
+    }  # fmt: skip
+    given, names = read_given(texts), read_materials(material or [])
+    series = ("metric", "gauge") if sizes is None else (sizes.value,)
+    progress("Reading the job")
+    read = load_job(job)
+    progress("Planning, and trying wires")
+    which = (None if place is None else place.value, None if springs is None else springs.value)
+    windings, source = wind_springs(read, given, which, hooks is Hooks.one_plane, (series, names))
+    files = _write(read, windings, top)
+    notes = wind_notes(read, windings)
+    if as_json:
+        print_json(wind_facts(read, source, windings, files, notes))
+    else:
+        typer.echo(wind_text(read, source, windings, files, notes, top), nl=False)
+    if not windings or not all(w.proposals for w in windings):
+        raise typer.Exit(ANSWER_IS_NO)
+
+
+def _write(job: Job, windings: tuple[Winding, ...], top: int) -> tuple[str, ...]:
+    """The order: a table, and a drawing of the first proposal for each spring."""
+    from recurve.files import write_folder
+    from recurve.jobwrite import plan_folder
+    from recurve.wind import PLACES
+    from recurve.winddraw import drawing_svg
+    from recurve.windreport import wind_csv
+
+    drawn = {
+        f"wind-{w.wanted.place}.svg": drawing_svg(w.wanted, w.proposals[0], w.envelope, job.title, job.fingerprint)
+        for w in windings
+        if w.proposals
+    }
+    asked = {w.wanted.place for w in windings} or set(PLACES)
+    stale = tuple(f"wind-{p}.svg" for p in PLACES if p in asked and f"wind-{p}.svg" not in drawn)
+    return write_folder(plan_folder(job.path), {**drawn, "wind.csv": wind_csv(windings, top)}, stale)

@@ -1,0 +1,138 @@
+"""Spring wire: what `data/wire.toml` says of it. Sources stand in that file."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from recurve.datafiles import data_file
+from recurve.mechanism import Array
+
+INCH = 0.0254
+
+
+@dataclass(frozen=True)
+class Allowable:
+    """What share [1] of the tensile strength the corrected stress may reach: in the body, and in a hook by torsion
+    and by bending; static load only."""
+
+    body: float
+    hook_torsion: float
+    hook_bending: float
+
+
+@dataclass(frozen=True)
+class Material:
+    """A spring wire: what it is called, the standard it is sold by, its moduli and its tensile strength by wire diameter.
+
+    `up_to` [m] rising upper ends of the diameter ranges, `young` and `shear` [Pa] alongside. `strength` holds a range
+    a row: its lower and upper end [m], A [Pa·mm^m] and m of S_ut = A / d^m with d in mm.
+    """
+
+    name: str
+    standard: str
+    up_to: tuple[float, ...]
+    young: tuple[float, ...]
+    shear: tuple[float, ...]
+    strength: tuple[tuple[float, float, float, float], ...]
+    allowable: Allowable
+
+    def moduli(self, wire: ArrayLike) -> tuple[Array, Array]:
+        """E and G [Pa] at the wire diameter [m], of its shape; past the last range, the last range's."""
+        row = np.minimum(np.searchsorted(self.up_to, np.asarray(wire, float)), len(self.up_to) - 1)
+        return np.asarray(self.young)[row], np.asarray(self.shear)[row]
+
+    def tensile(self, wire: ArrayLike) -> Array:
+        """Tensile strength S_ut [Pa] at the wire diameter [m], of its shape; infinite where the table says nothing,
+        thinner or thicker than it goes, so that nothing is judged there."""
+        diameter = np.asarray(wire, float)
+        found = np.full(diameter.shape, np.inf)
+        for low, high, a, m in reversed(self.strength):
+            inside = (diameter >= low * (1 - 1e-9)) & (diameter <= high * (1 + 1e-9))
+            found = np.where(inside, a / np.where(inside, diameter * 1e3, 1.0) ** m, found)
+        return found
+
+
+@dataclass(frozen=True)
+class Sizes:
+    """Wire of one material as it can be ordered: `material`, `diameter` [m] and `label` of each, alongside."""
+
+    material: tuple[Material, ...]
+    diameter: Array
+    label: tuple[str, ...]
+
+
+@cache
+def _table() -> dict[str, Any]:
+    return tomllib.loads(data_file("wire.toml").read_text(encoding="utf-8"))
+
+
+@cache
+def materials() -> dict[str, Material]:
+    """The wires by name [Pa, m]."""
+    table = _table()
+    return {name: _material(name, entry, table["allowable"]) for name, entry in table["material"].items()}
+
+
+def _material(name: str, entry: dict[str, Any], allowables: dict[str, Any]) -> Material:
+    ends = [entry["strength_from_mm"], *entry["strength_up_to_mm"]]
+    strength = tuple(
+        (low * 1e-3, high * 1e-3, a * 1e6, m)
+        for low, high, a, m in zip(ends, ends[1:], entry["strength_a"], entry["strength_m"], strict=False)
+    )
+    return Material(
+        name,
+        entry["standard"],
+        up_to=tuple(x * 1e-3 for x in entry["up_to_mm"]),
+        young=tuple(x * 1e9 for x in entry["young_gpa"]),
+        shear=tuple(x * 1e9 for x in entry["shear_gpa"]),
+        strength=strength,
+        allowable=Allowable(**allowables[entry["allowable"]]),
+    )
+
+
+def wire_sizes(series: Sequence[str], names: Sequence[str]) -> Sizes:
+    """The wires to order of the `series` ("metric", "gauge") and the materials named, thinnest first in each."""
+    chosen: list[tuple[Material, float, str]] = []
+    for one in series:
+        entry = _table()["size"][one]
+        sizes = _labelled(entry)
+        chosen += [(materials()[n], d, label) for n in names if n in entry["materials"] for d, label in sizes]
+    return Sizes(tuple(c[0] for c in chosen), np.array([c[1] for c in chosen]), tuple(c[2] for c in chosen))
+
+
+def _labelled(entry: dict[str, Any]) -> list[tuple[float, str]]:
+    """Diameter [m] and what to call it, of one series."""
+    if "diameter_mm" in entry:
+        return [(d * 1e-3, f"{d:.2f} mm") for d in entry["diameter_mm"]]
+    return [(d * INCH, f"gauge {n}, {d:.3f} in") for n, d in enumerate(entry["diameter_in"], entry["first"])]
+
+
+def wire_limit(wire: ArrayLike) -> Array:
+    """How far [m] wire of this diameter [m] may be off, of its shape; past the table, its last relative limit."""
+    diameter, entry = np.asarray(wire, float), _table()["tolerance"]
+    ends, limits = np.array(entry["up_to_in"]) * INCH, np.array(entry["limit_in"]) * INCH
+    row = np.minimum(np.searchsorted(ends * (1 + 1e-9), diameter), len(ends) - 1)
+    return np.where(diameter > ends[-1] * (1 + 1e-9), diameter * limits[-1] / ends[-1], limits[row])
+
+
+def tensile_of(names: Sequence[str], wire: ArrayLike) -> tuple[Array, Array]:
+    """Tensile strength (n,) [Pa] and allowable shares (3, n) of body, hook torsion and hook bending [1].
+
+    `names` (n,) of materials, `wire` (n,) [m], 0 or NaN where unknown. Infinite strength and shares of 1 where the
+    material or the wire is not known: nothing is judged there.
+    """
+    diameter = np.nan_to_num(np.asarray(wire, float))
+    strength, shares = np.full(diameter.shape, np.inf), np.ones((3, *diameter.shape))
+    for name in sorted(set(names) & set(materials())):
+        rows, material = np.array([n == name for n in names]), materials()[name]
+        strength[rows] = material.tensile(diameter[rows])
+        limit = material.allowable
+        shares[:, rows] = np.array([limit.body, limit.hook_torsion, limit.hook_bending])[:, None]
+    return strength, shares

@@ -1,0 +1,141 @@
+"""What `recurve spring` is given: weights and lengths as people write them, and what else is known of the spring."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Sequence
+
+import numpy as np
+
+from recurve.errors import InputError
+from recurve.jobbuild import default
+from recurve.materials import materials
+from recurve.springreport import Measured
+from recurve.springs import Spring
+from recurve.units import Measured as Quantity
+from recurve.units import parse
+from recurve.weighing import STANDARD_GRAVITY, Hung, weigh
+
+EXAMPLE = '"50 g at 18.3 mm"'
+ROOT3 = 3**0.5
+DIMENSIONS = {"wire": "length", "outer": "length", "coils": "number"}
+
+
+def measure(
+    readings: Sequence[str], free_length: str | None, described: dict[str, str | None], quantity: int | None
+) -> Measured:
+    """The spring that the readings show; raises InputError with a line for each fault.
+
+    `readings` as in "50 ± 0.1 g at 18.30 ± 0.05 mm", a weight or a pull; `described` holds id, wire, outer, coils and
+    material as given. Where a ± is not given that of `data/ranges.toml [weighing]` is taken.
+    """
+    faults: list[str] = []
+    pairs = [p for p in (_reading(i, text, faults) for i, text in enumerate(readings, 1)) if p is not None]
+    free = None if free_length is None else _length("--free-length", free_length, faults)
+    known = {name: _number(name, described.get(name), faults) for name in DIMENSIONS}
+    material = _material(described.get("material"), faults)
+    wire, outer = known["wire"], known["outer"]
+    if wire is not None and outer is not None and outer <= 2 * wire:
+        faults.append(f"--outer: got {1e3 * outer:.2f} mm, expected over twice the wire's {1e3 * wire:.2f} mm")
+    if len(readings) < 2:
+        faults.append(f"readings: got {len(readings)}, expected two or more, such as {EXAMPLE}")
+    if faults:
+        raise InputError(faults)
+    hung = _hung(pairs)
+    closed = None if free is None else (free.value, _limit(free, _default_length()) / ROOT3)
+    weighed = weigh(hung, closed)
+    length = 0.0 if free is None else weighed.zero_length if weighed.slack else free.value
+    spring = Spring(
+        described.get("id") or "", weighed.rate, length, weighed.initial_tension or 0.0, wire, outer, known["coils"],
+        material, quantity,
+    )  # fmt: skip
+    every = [*(q for pair in pairs for q in pair), *([] if free is None else [free])]
+    return Measured(hung, weighed, closed, spring, _assumed(every))
+
+
+def _reading(number: int, text: str, faults: list[str]) -> tuple[Quantity, Quantity] | None:
+    """A pull [N] and a length [m]."""
+    parts = re.split(r"\s+at\s+|\s*@\s*", text.strip())
+    if len(parts) != 2:
+        faults.append(f'reading {number}: got "{text}", expected a weight and a length, such as {EXAMPLE}')
+        return None
+    pull = _pull(f"reading {number}", parts[0], faults)
+    length = _length(f"reading {number}", parts[1], faults)
+    return None if pull is None or length is None else (pull, length)
+
+
+def _pull(where: str, text: str, faults: list[str]) -> Quantity | None:
+    """A pull [N]; a mass pulls with its weight."""
+    try:
+        found = parse(text, "mass")
+        limit = None if found.limit is None else found.limit * STANDARD_GRAVITY
+        found = Quantity(found.value * STANDARD_GRAVITY, limit)
+    except ValueError:
+        try:
+            found = parse(text, "force")
+        except ValueError as fault:
+            wrong = re.sub(r"; expected .*", "", str(fault)).replace(" does not measure a force", " is no weight")
+            wanted = "a weight such as 50 g or 2 oz, or a pull such as 0.5 N or 0.1 lbf"
+            faults.append(f'{where}: got "{text}": {wrong}; expected {wanted}')
+            return None
+    return _above_0(where, text, found, faults)
+
+
+def _length(where: str, text: str, faults: list[str]) -> Quantity | None:
+    try:
+        return _above_0(where, text, parse(text, "length"), faults)
+    except ValueError as fault:
+        faults.append(f'{where}: got "{text}": {fault}')
+        return None
+
+
+def _above_0(where: str, text: str, found: Quantity, faults: list[str]) -> Quantity | None:
+    if found.value > 0:
+        return found
+    faults.append(f'{where}: got "{text}", expected more than 0')
+    return None
+
+
+def _number(name: str, text: str | None, faults: list[str]) -> float | None:
+    if text is None:
+        return None
+    try:
+        found = _above_0(f"--{name}", text, parse(text, DIMENSIONS[name]), faults)
+    except ValueError as fault:
+        faults.append(f'--{name}: got "{text}": {fault}')
+        return None
+    return None if found is None else found.value
+
+
+def _material(name: str | None, faults: list[str]) -> str:
+    if name is not None and name not in materials():
+        near = difflib.get_close_matches(name, materials(), 1)
+        hint = f'; did you mean "{near[0]}"?' if near else ""
+        faults.append(f'--material: got "{name}", expected one of {", ".join(materials())}{hint}')
+    return name or ""
+
+
+def _default_length() -> float:
+    return default("weighing", "length", "length")
+
+
+def _limit(found: Quantity, otherwise: float) -> float:
+    return otherwise if found.limit is None else found.limit
+
+
+def _hung(pairs: list[tuple[Quantity, Quantity]]) -> Hung:
+    share = default("weighing", "pull", "number")
+    return Hung(
+        np.array([p.value for p, _ in pairs]),
+        np.array([x.value for _, x in pairs]),
+        np.array([_limit(p, share * p.value) for p, _ in pairs]) / ROOT3,
+        np.array([_limit(x, _default_length()) for _, x in pairs]) / ROOT3,
+    )
+
+
+def _assumed(found: list[Quantity]) -> tuple[str, ...]:
+    if all(q.limit is not None for q in found):
+        return ()
+    share, length = 100 * default("weighing", "pull", "number"), 1e3 * _default_length()
+    return (f"Where no ± was given, weights are taken as good to ± {share:g}% and lengths to ± {length:g} mm.",)

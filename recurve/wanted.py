@@ -1,0 +1,112 @@
+"""Which springs to have wound: those of a plan, or the ideal ones where no spring at hand will do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from recurve.build import make_build, problem_of, spring_limits
+from recurve.choose import by_margin, choose_build
+from recurve.fit import fit_sweep
+from recurve.fitted import fitted_job
+from recurve.ideal import Ideal, SpringRange, find_ideal
+from recurve.job import Job
+from recurve.plan import make_plan
+from recurve.posts import PointPosts
+from recurve.search import Shelf
+from recurve.springs import Spring
+from recurve.wind import PLACES, Wanted, wanted_of
+
+# How far posts may be thought bent, and at how many rates of each spring, where the free length is to be found [m, 1].
+FREE_TRAVEL = ((0.0, 5e-3), (-3e-3, 3e-3))
+RATES = 16
+
+Which = Literal["planned", "ideal"]
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The springs wanted, none where no spring could do, and in words where their figures come from; `otherwise` what
+    to try where one of them cannot be wound."""
+
+    springs: tuple[Wanted, ...]
+    source: str
+    otherwise: Asked | None = None
+
+
+def asked_springs(job: Job, which: Which | None = None) -> Asked:
+    """The springs of the job's plan, or the ideal ones; `which` None takes the plan's where it passes.
+
+    Raises InputError where the job names no target.
+    """
+    problem_of(job)  # a missing target is said before anything is computed
+    at_hand = job.catalogue is not None or any(p.found is not None for p in job.places)
+    if which == "ideal" or not at_hand:
+        return _ideal(job)
+    plan = make_plan(job)
+    if plan.build is not None and (which == "planned" or plan.verdict != "out of reach"):
+        return Asked(wanted_of(plan.build.unit), f"planned springs, {plan.verdict}")
+    return _from_ideal(plan.job, plan.ideal)
+
+
+def _ideal(job: Job) -> Asked:
+    unit = job if job.sweep is None else fitted_job(fit_sweep(job))
+    problem = replace(problem_of(unit), stops=unit.stop.limits)
+    return _from_ideal(unit, find_ideal(problem, spring_limits(unit)))
+
+
+def _from_ideal(job: Job, ideal: Ideal | None) -> Asked:
+    """The ideal springs over the posts as they stand; none where even they miss a band."""
+    if ideal is None or ideal.margin < 0:
+        return Asked((), "no spring of any make brings this unit into the target; see recurve plan")
+    found = [_one(job, i, spring, ideal.stop) for i, spring in enumerate(ideal.springs)]
+    words = f"ideal springs, margin {ideal.margin:.2f}, {_standing(ideal.stop)}"
+    return Asked(tuple(w for w in found if w is not None), words, _untensioned(job, ideal))
+
+
+def _untensioned(job: Job, ideal: Ideal) -> Asked | None:
+    """The best springs without initial tension, where the ideal second one takes up with some that may not wind.
+
+    The pairs of a grid of rates are planned like a catalogue over posts that may be bent at will; the bend is then taken
+    off the free length, and the margin is the exact model's with the posts as they stand.
+    """
+    if len(ideal.springs) < 2 or not ideal.springs[1].takeup or ideal.springs[1].takeup_pull == 0.0:
+        return None
+    problem = replace(problem_of(job), stops=job.stop.limits, travel=FREE_TRAVEL)
+    springs = [
+        Spring(f"{place} {k:.1f} N/m", float(k), float(posts.length(0.0)[0]))
+        for place, posts, ideal_one in zip(PLACES, problem.posts, ideal.springs, strict=True)
+        for k in np.geomspace(*ideal_one.rates, RATES)
+    ]
+    best = choose_build(problem, Shelf.of(springs), job, by_margin, largest=True).build
+    if best is None:
+        return None
+    standing = tuple(replace(s.spring, free_length=s.spring.free_length - s.bend) for s in best.springs)
+    build = make_build(job, standing, (0.0, 0.0), best.stop)
+    if build.margin < 0:
+        return None
+    words = (
+        f"springs without initial tension, margin {build.margin:.2f} (ideal {ideal.margin:.2f}), {_standing(best.stop)}"
+    )
+    return Asked(wanted_of(build.unit), words)
+
+
+def _standing(stop: float) -> str:
+    """What these springs suppose of the unit."""
+    return f"posts as they stand, stop at {np.degrees(stop):.2f}° (distributor)"
+
+
+def _one(job: Job, index: int, ideal: SpringRange, stop: float) -> Wanted | None:
+    """An ideal spring over its posts; None for one that never takes up, which is not needed."""
+    if ideal.takeup is None:
+        return None
+    posts = job.places[index].posts
+    rest, longest, free = (float(posts.length(a)[0]) for a in (0.0, stop, ideal.takeup))
+    post = posts.diameter if isinstance(posts, PointPosts) else 0.0
+    if ideal.takeup == 0.0:
+        return Wanted(PLACES[index], ideal.rate, rest, longest, pull=ideal.pull, post=post)
+    return Wanted(
+        PLACES[index], ideal.rate, rest, longest, free_length=free, initial_tension=ideal.takeup_pull, post=post
+    )

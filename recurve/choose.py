@@ -10,7 +10,7 @@ import numpy as np
 from recurve.build import Build, make_build, with_stop
 from recurve.job import Job
 from recurve.linear import Problem, edges_at
-from recurve.refine import Candidates, candidates, least_move, solve
+from recurve.refine import Candidates, candidates, least_moves, solve
 from recurve.search import Found, Mask, Shelf, alive, near_best, search
 from recurve.target import Target
 
@@ -98,9 +98,7 @@ def _best(problem: Problem, shelf: Shelf, job: Job, pick: Pick) -> Outcome:
     found = search(problem, shelf) if len(shelf.springs) else None
     if found is None:
         return Outcome(None, None)
-    near, slack = _near_best(problem, shelf, found)
-    start = candidates(problem, shelf, near, (found.margin - slack, found.margin))
-    solved = solve(problem, shelf, start, found.margin + 0.2, slack)
+    solved = _solved(problem, shelf, found)
     builds: dict[tuple[int, int], Build] = {}
     for index in _order(problem, shelf, solved):
         pair = (int(solved.first[index]), int(solved.second[index]))
@@ -116,6 +114,25 @@ def _best(problem: Problem, shelf: Shelf, job: Job, pick: Pick) -> Outcome:
     return Outcome(found, pick(ranked) if ranked else None, tuple(ranked))
 
 
+def _solved(problem: Problem, shelf: Shelf, found: Found) -> Candidates:
+    """The pairs near the best, solved with the posts moved.
+
+    Posts bent far can cost more margin than the slack that was allowed for: then a pair further from the best of
+    the linear form may be better, and more of them are solved.
+    """
+    near, slack = _near_best(problem, shelf, found)
+    while True:
+        start = candidates(problem, shelf, near, (found.margin - slack, found.margin))
+        solved = solve(problem, shelf, start, found.margin + 0.2, slack)
+        best = float(solved.margin.max(initial=-np.inf))
+        if best >= found.margin - slack or slack >= 1.0 + abs(found.margin):
+            return solved
+        slack = 2.0 * max(slack, NEAR)
+        near = near_best(problem, shelf, found, slack)
+        if near.sum() > 4 * MOST_SOLVED:
+            return solved
+
+
 def _moved(build: Build) -> float:
     return sum(abs(s.bend) for s in build.springs)
 
@@ -128,11 +145,9 @@ def _order(problem: Problem, shelf: Shelf, solved: Candidates) -> list[int]:
     if len(equal) <= MOST_BUILT:
         return order
 
-    def moved(index: int) -> float:
-        one = solved.take([index])
-        return float(np.abs(least_move(problem, shelf, one, float(one.margin[0]) - 1e-6)).sum())
-
-    return sorted(equal, key=moved) + order[len(equal) :]
+    tied = solved.take(equal)
+    moved = np.abs(least_moves(problem, shelf, tied, tied.margin - 1e-6)).sum(axis=1)
+    return [equal[i] for i in np.argsort(moved, kind="stable")] + order[len(equal) :]
 
 
 def _near_best(problem: Problem, shelf: Shelf, found: Found) -> tuple[Mask, float]:
@@ -169,7 +184,7 @@ def _checked(problem: Problem, shelf: Shelf, one: Candidates, job: Job) -> list[
     pair = [shelf.springs[int(one.first[0])]]
     if len(problem.posts) == 2:
         pair.append(shelf.springs[int(one.second[0])])
-    least = least_move(problem, shelf, one, margin - 1e-6)
+    least = least_moves(problem, shelf, one, one.margin - 1e-6)[0]
     made = []
     for bend in (least, one.bend[0]):
         build = make_build(job, tuple(pair), tuple(float(b) for b in bend[: len(pair)]), edges.stop)

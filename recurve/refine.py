@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 
 from recurve.linear import TINY, Problem, intervals, moment_needed, rows_at
 from recurve.linear import edges_at as edges_at_margin
+from recurve.lp import Polytope
 from recurve.mechanism import Array
 from recurve.search import Mask, Shelf, alive
 
@@ -192,20 +193,20 @@ def _bracket(
     return low, np.maximum(low, high), good, bend
 
 
-def least_move(problem: Problem, shelf: Shelf, one: Candidates, margin: float) -> Array:
-    """Of the bends (2,) [m] that keep this margin for a single candidate, those that move the posts least."""
-    from scipy.optimize import linprog
+def least_moves(problem: Problem, shelf: Shelf, some: Candidates, margin: Array) -> Array:
+    """Of the bends that keep these margins (b,) those that move the posts least, (b, 2) [m]; the present ones where
+    the margin cannot be kept."""
+    planes = _join([_edges(problem, shelf, some, margin), _box(problem, shelf, some), _no_snap(problem, shelf, some)])
+    return np.stack([_least_move(*parts) for parts in zip(planes.p, planes.q, planes.r, some.bend, strict=True)])
 
-    planes = _join(
-        [_edges(problem, shelf, one, np.array([margin])), _box(problem, shelf, one), _no_snap(problem, shelf, one)]
-    )
-    p, q, r = planes.p[0], planes.q[0], planes.r[0]
+
+def _least_move(p: Array, q: Array, r: Array, bend: Array) -> Array:
     kept = np.isfinite(r)
     scale = 1.0 / np.maximum(np.hypot(p, q)[kept], 1e-30)
     left = -np.stack([p[kept], q[kept], -p[kept], -q[kept]], axis=1) * scale[:, None]
     # Each bend as the difference of two lengths that are not negative, in millimetres.
-    found = linprog(np.ones(4), A_ub=left, b_ub=-r[kept] * scale * 1e3, bounds=[(0, None)] * 4)
-    return np.asarray(one.bend[0] if found.x is None else (found.x[:2] - found.x[2:]) * 1e-3)
+    found = Polytope(left, -r[kept] * scale * 1e3, np.zeros(4), np.full(4, np.inf)).least(np.ones(4))
+    return bend if found is None else (found.x[:2] - found.x[2:]) * 1e-3
 
 
 # --- the conditions at the present bends ---------------------------------------------------------------

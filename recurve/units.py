@@ -29,10 +29,13 @@ DIMENSIONS: dict[str, tuple[str, str]] = {
 # The commonest, so that most jobs need not wait for pint and its registry to load; a test holds them to pint's.
 COMMON: dict[tuple[str, str], float] = {
     ("mm", "length"): 0.001,
+    ("m", "length"): 1.0,
     ("in", "length"): 0.0254,
     ("g", "mass"): 0.001,
+    ("kg", "mass"): 1.0,
     ("deg", "angle"): 0.017453292519943295,
     ("°", "angle"): 0.017453292519943295,
+    ("rad", "angle"): 1.0,
     ("rpm", "speed"): 0.10471975511965977,
     ("N", "force"): 1.0,
     ("N/mm", "rate"): 1000.0,

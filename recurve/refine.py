@@ -17,7 +17,8 @@ from recurve.linear import TINY, Problem, intervals, moment_needed, rows_at
 from recurve.linear import edges_at as edges_at_margin
 from recurve.lp import Polytope
 from recurve.mechanism import Array
-from recurve.search import Mask, Shelf, alive
+from recurve.prune import Mask
+from recurve.search import Shelf, alive
 
 ROUNDS = 5
 TURNS = 3  # edges that a take-up may pass one after another
@@ -251,7 +252,24 @@ def _edges(problem: Problem, shelf: Shelf, now: Candidates, margin: Array) -> _P
     order = _order(problem, shelf, now, advance, active)
     zero = np.zeros((len(margin), 1))
     no_stop = _Planes(zero, zero, np.where(least > largest + TINY, 1.0, -np.inf)[:, None])
-    return _join([edges, order, no_stop])
+    stop = np.clip(np.minimum(least, largest), *problem.stops)
+    return _join([edges, order, no_stop, *_bearable(problem, shelf, now, stop)])
+
+
+def _bearable(problem: Problem, shelf: Shelf, now: Candidates, stop: Array) -> list[_Planes]:
+    """At the stop (b,) [rad] no spring is longer than it bears; nothing where none has such a length."""
+    made: list[_Planes] = []
+    zero = np.zeros((len(stop), 1))
+    for place, spring in enumerate((now.first, now.second)[: len(problem.posts)]):
+        most = shelf.longest[spring][:, None]
+        if not np.isfinite(most).any():
+            continue
+        length = [problem.posts[place].length(stop[:, None], now.bend[:, place, None] + x)[0] for x in (-STEP, STEP)]
+        by = (length[0] - length[1]) / (2 * STEP)
+        value = np.where(np.isfinite(most), most, 0.0) - (length[0] + length[1]) / 2
+        first, second = (by, zero) if place == 0 else (zero, by)
+        made.append(_planes(value, first, second, now.bend, np.isfinite(most)))
+    return made
 
 
 def _order(problem: Problem, shelf: Shelf, now: Candidates, advance: Array, active: Mask) -> _Planes:

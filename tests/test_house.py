@@ -38,6 +38,7 @@ FLOORS = (
     {"massmodes", "family"},
     {"ideal", "refine"},
     {"search"},
+    {"prune"},
     {"linear", "lp"},
     {"jobfile"},
     {"jobbuild", "faults"},
@@ -56,7 +57,7 @@ FLOORS = (
 # str() of a result is its report: the one look upwards, made only when asked.
 REPORTS = {("plan", "report"), ("fit", "checkreport"), ("diagnose", "checkreport"), ("verify", "checkreport")}
 NUMERIC = {
-    "mechanism", "posts", "curve", "target", "linear", "lp", "sobol", "search", "refine", "ideal",
+    "mechanism", "posts", "curve", "target", "linear", "lp", "sobol", "prune", "search", "refine", "ideal",
     "family", "posterior", "sweepmodel",
     "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "choose", "plan", "explain", "diagnose", "verify",
 }  # fmt: skip

@@ -117,6 +117,12 @@ def springs_of(job: Job) -> tuple[Spring, ...]:
     return (*bought, *found)
 
 
+def longest_length(spring: Spring) -> float:
+    """The longest [m] a spring may be over its posts at full advance without being stressed too high. Nothing is
+    known of any spring here yet, so none is barred: inf."""
+    return float("inf")
+
+
 def spring_limits(job: Job) -> Limits:
     """The trade's ranges, within which ideal springs are sought."""
     table = ranges()["range"]

@@ -10,8 +10,9 @@ import numpy as np
 from recurve.build import Build, make_build, with_stop
 from recurve.job import Job
 from recurve.linear import Problem, edges_at
-from recurve.refine import Candidates, candidates, least_move, solve
-from recurve.search import Found, Mask, Shelf, alive, near_best, search
+from recurve.prune import Mask
+from recurve.refine import Candidates, candidates, least_moves, solve
+from recurve.search import Found, Shelf, alive, near_best, search
 from recurve.target import Target
 
 ENOUGH = 0.5  # margin with the stop as found that leaves it alone (design §3)
@@ -55,7 +56,7 @@ def choose_build(problem: Problem, shelf: Shelf, job: Job, pick: Pick, largest: 
     if job.stop.limits[0] == job.stop.limits[1]:
         return free
     if largest:
-        return free if free.build is None else replace(free, build=_centred(free.build, job, problem.stops))
+        return free if free.build is None else replace(free, build=_centred(free.build, job, shelf, problem.stops))
     enough = -np.inf if not free.builds else min(ENOUGH, free.builds[0].margin - SAME_STOP)
     untouched = replace(problem, stops=(job.stop.advance, job.stop.advance))
     # A tenth less, since the linear form is exact only where no post is bent.
@@ -63,7 +64,7 @@ def choose_build(problem: Problem, shelf: Shelf, job: Job, pick: Pick, largest: 
         as_is = _best(untouched, shelf, job, pick)
         if as_is.builds and as_is.builds[0].margin >= enough:
             return as_is
-    return free if free.build is None else replace(free, build=_least_trim(free.build, job))
+    return free if free.build is None else replace(free, build=least_trim(free.build, job, shelf))
 
 
 def stop_ceiling(problem: Problem) -> float:
@@ -98,9 +99,7 @@ def _best(problem: Problem, shelf: Shelf, job: Job, pick: Pick) -> Outcome:
     found = search(problem, shelf) if len(shelf.springs) else None
     if found is None:
         return Outcome(None, None)
-    near, slack = _near_best(problem, shelf, found)
-    start = candidates(problem, shelf, near, (found.margin - slack, found.margin))
-    solved = solve(problem, shelf, start, found.margin + 0.2, slack)
+    solved = _solved(problem, shelf, found)
     builds: dict[tuple[int, int], Build] = {}
     for index in _order(problem, shelf, solved):
         pair = (int(solved.first[index]), int(solved.second[index]))
@@ -116,6 +115,25 @@ def _best(problem: Problem, shelf: Shelf, job: Job, pick: Pick) -> Outcome:
     return Outcome(found, pick(ranked) if ranked else None, tuple(ranked))
 
 
+def _solved(problem: Problem, shelf: Shelf, found: Found) -> Candidates:
+    """The pairs near the best, solved with the posts moved.
+
+    Posts bent far can cost more margin than the slack that was allowed for: then a pair further from the best of
+    the linear form may be better, and more of them are solved.
+    """
+    near, slack = _near_best(problem, shelf, found)
+    while True:
+        start = candidates(problem, shelf, near, (found.margin - slack, found.margin))
+        solved = solve(problem, shelf, start, found.margin + 0.2, slack)
+        best = float(solved.margin.max(initial=-np.inf))
+        if best >= found.margin - slack or slack >= 1.0 + abs(found.margin):
+            return solved
+        slack = 2.0 * max(slack, NEAR)
+        near = near_best(problem, shelf, found, slack)
+        if near.sum() > 4 * MOST_SOLVED:
+            return solved
+
+
 def _moved(build: Build) -> float:
     return sum(abs(s.bend) for s in build.springs)
 
@@ -128,11 +146,9 @@ def _order(problem: Problem, shelf: Shelf, solved: Candidates) -> list[int]:
     if len(equal) <= MOST_BUILT:
         return order
 
-    def moved(index: int) -> float:
-        one = solved.take([index])
-        return float(np.abs(least_move(problem, shelf, one, float(one.margin[0]) - 1e-6)).sum())
-
-    return sorted(equal, key=moved) + order[len(equal) :]
+    tied = solved.take(equal)
+    moved = np.abs(least_moves(problem, shelf, tied, tied.margin - 1e-6)).sum(axis=1)
+    return [equal[i] for i in np.argsort(moved, kind="stable")] + order[len(equal) :]
 
 
 def _near_best(problem: Problem, shelf: Shelf, found: Found) -> tuple[Mask, float]:
@@ -169,40 +185,51 @@ def _checked(problem: Problem, shelf: Shelf, one: Candidates, job: Job) -> list[
     pair = [shelf.springs[int(one.first[0])]]
     if len(problem.posts) == 2:
         pair.append(shelf.springs[int(one.second[0])])
-    least = least_move(problem, shelf, one, margin - 1e-6)
+    least = least_moves(problem, shelf, one, one.margin - 1e-6)[0]
     made = []
     for bend in (least, one.bend[0]):
         build = make_build(job, tuple(pair), tuple(float(b) for b in bend[: len(pair)]), edges.stop)
-        if not build.curve.snaps:
+        if not build.curve.snaps and bears(shelf, build):
             made.append(build)
     if len(made) == 2 and made[0].margin >= made[1].margin - SAME:
         return made[:1]
     return made[-1:]
 
 
-def _furthest(build: Build, job: Job, toward: float, least: float) -> Build:
+def bears(shelf: Shelf, build: Build) -> bool:
+    """Whether at the stop no spring is longer than it bears, to a nanometre."""
+    most = {id(s): float(x) for s, x in zip(shelf.springs, shelf.longest, strict=True)}
+    lengths = [(float(i.length(build.stop)[0]), most.get(id(i.spring), np.inf)) for i in build.unit.springs]
+    return all(length <= limit + 1e-9 for length, limit in lengths)
+
+
+def _furthest(build: Build, job: Job, shelf: Shelf, toward: float, least: float) -> Build:
     """The same springs and posts with the stop as near to `toward` [rad] as keeps the margin `least`."""
+
+    def serves(one: Build) -> bool:
+        return one.margin >= least and not one.curve.snaps and bears(shelf, one)
+
     good, bad = build, toward
     other = with_stop(build, job, toward)
-    if other.margin >= least and not other.curve.snaps:
+    if serves(other):
         return other
     for _ in range(24):
         middle = (good.stop + bad) / 2
         tried = with_stop(build, job, middle)
-        if tried.margin >= least and not tried.curve.snaps:
+        if serves(tried):
             good = tried
         else:
             bad = middle
     return good
 
 
-def _least_trim(build: Build, job: Job) -> Build:
+def least_trim(build: Build, job: Job, shelf: Shelf) -> Build:
     """Among stops within 0.005 of the best margin the one that needs the least trim."""
-    return _furthest(build, job, job.stop.advance, build.margin - SAME_STOP)
+    return _furthest(build, job, shelf, job.stop.advance, build.margin - SAME_STOP)
 
 
-def _centred(build: Build, job: Job, stops: tuple[float, float]) -> Build:
+def _centred(build: Build, job: Job, shelf: Shelf, stops: tuple[float, float]) -> Build:
     """Among stops of equal margin the middle one."""
-    last = _furthest(build, job, stops[1], build.margin - 1e-7)
+    last = _furthest(build, job, shelf, stops[1], build.margin - 1e-7)
     middle = with_stop(build, job, (build.stop + last.stop) / 2)
-    return middle if middle.margin >= build.margin - 1e-6 else build
+    return middle if middle.margin >= build.margin - 1e-6 and bears(shelf, middle) else build

@@ -126,6 +126,9 @@ def _no_build(problem: Problem, shelf: Shelf) -> list[str]:
     longest = 1e3 * (float(problem.posts[0].length(0.0)[0]) + problem.travel[0][1])
     if not len(shelf.springs):
         return ["No spring of the catalogue is in stock or can be ordered."]
+    if not shelf.pairs(len(problem.posts)).any():
+        (only,) = shelf.springs
+        return [f"There are not enough springs: two places, and “{only.id}” is the only one there is."]
     if float(shelf.free.min()) * 1e3 > longest:
         return [
             f"No spring pulls from rest on the primary's posts: they are at most {longest:.2f} mm apart, the shortest "
@@ -143,8 +146,8 @@ def second_spring_note(problem: Problem, limits: Limits, margin: float | None, j
     if ideal is None or ideal.margin < (margin if margin is not None else -1.0) + 0.1:
         return []
     takeup = ideal.springs[1].takeup
-    where = "from rest" if takeup == 0 else "" if takeup is None else f"taking up at about {np.degrees(takeup):.1f}°"
+    where = " from rest" if takeup == 0 else f" taking up at about {np.degrees(takeup or 0.0):.1f}° (distributor)"
     return [
-        f"A second spring {where} (distributor) would help: with posts like the first's the margin could be "
+        f"A second spring{'' if takeup is None else where} would help: with posts like the first's the margin could be "
         f"{ideal.margin:.2f}."
     ]

@@ -8,10 +8,12 @@ Inside: rates in N/mm, pulls in N, moments in mN·m.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from recurve.linear import Edges, Problem, Rows, edges_at, intervals, rows_at
+from recurve.lp import Polytope
 from recurve.mechanism import Array
 
 STEPS = 11
@@ -65,6 +67,12 @@ class _Programme:
     bounds: list[tuple[float, float]]
     span: tuple[float, float]
     edges: int
+
+    @cached_property
+    def polytope(self) -> Polytope:
+        """What is allowed, ready to be asked."""
+        low, high = np.array(self.bounds, float).T
+        return Polytope(self.left, self.right, low, high)
 
 
 def find_ideal(problem: Problem, limits: Limits) -> Ideal | None:
@@ -160,10 +168,8 @@ def _takeup_rows(
 
 
 def _run(programme: _Programme, cost: Array) -> Array | None:
-    from scipy.optimize import linprog
-
-    found = linprog(cost, A_ub=programme.left, b_ub=programme.right, bounds=programme.bounds, method="highs")
-    return found.x if found.status == 0 else None
+    found = programme.polytope.least(cost)
+    return None if found is None else found.x
 
 
 def _finish(problem: Problem, limits: Limits, margin: float, above: float, at: tuple[_Programme, Array]) -> Ideal:
@@ -226,8 +232,6 @@ def _conflict(
 ) -> tuple[tuple[tuple[int, bool], ...], bool]:
     """The edges (band, upper) with non-zero multipliers just above the best margin, and whether a limit of
     the springs is among what forbids it."""
-    from scipy.optimize import linprog
-
     edges = edges_at(problem, margin)
     programmes = _programmes(problem, limits, margin)
     if edges is None or not programmes:
@@ -236,12 +240,12 @@ def _conflict(
     rows = len(near.right)
     # The least violation t of all rows: its multipliers prove that no springs do without one.
     left = np.concatenate([near.left, -np.ones((rows, 1))], axis=1)
-    cost = np.r_[np.zeros(left.shape[1] - 1), 1.0]
-    found = linprog(cost, A_ub=left, b_ub=near.right, bounds=[*near.bounds, (0.0, None)], method="highs")
-    if found.status != 0:
+    low, high = np.array([*near.bounds, (0.0, np.inf)], float).T
+    found = Polytope(left, near.right, low, high).least(np.r_[np.zeros(left.shape[1] - 1), 1.0])
+    if found is None:
         return (), False
-    weights = -found.ineqlin.marginals
+    weights = -found.rows
     active = np.flatnonzero(weights[: near.edges] > 1e-6 * max(float(weights.max()), 1e-12))
-    bound = np.abs(np.r_[found.lower.marginals[:-1], found.upper.marginals[:-1]])
     order = active[np.argsort(-weights[active], kind="stable")]
-    return tuple((int(edges.band[i]), bool(edges.upper[i])) for i in order), bool((bound > 1e-9).any())
+    limit_hit = bool((np.abs(found.bounds[:-1]) > 1e-9).any())
+    return tuple((int(edges.band[i]), bool(edges.upper[i])) for i in order), limit_hit

@@ -82,12 +82,22 @@ def _stop_range(problem: Problem, margin: float, spans: Array) -> tuple[float, f
 
 def moment_needed(problem: Problem, advance: Array, speed: Array, upper: Array) -> Array:
     """Spring moment [N·m] at the advance [rad] and speed [rad/s]: for an upper edge that of the falling
-    curve, for a lower that of the rising one (design §3); shapes broadcast."""
-    centrifugal = 0.5 * speed**2 * problem.weights.inertia_slope(advance)
-    d = problem.drag
-    falling = centrifugal * (1 + d.friction_share) - d.rubbing_block + d.friction
-    rising = centrifugal * (1 - d.friction_share) - d.rubbing_block - d.friction
-    return np.where(upper, falling, rising)
+    curve, for a lower that of the rising one (design §3); shapes broadcast.
+
+    A rising curve begins at what stays in at idle, the falling advance there. So an upper edge below idle speed is
+    one at idle speed; a lower edge may be met by what stays in, if the falling curve meets it too.
+    """
+    drag, idle = problem.drag, problem.target.idle_speed
+    half = 0.5 * problem.weights.inertia_slope(advance)
+
+    def falling(at: Array | float) -> Array:
+        return np.asarray(half * at**2 * (1 + drag.friction_share) - drag.rubbing_block + drag.friction)
+
+    rising = half * speed**2 * (1 - drag.friction_share) - drag.rubbing_block - drag.friction
+    if idle is None:
+        return np.where(upper, falling(speed), rising)
+    least = np.minimum(np.maximum(rising, falling(idle)), falling(speed))
+    return np.where(upper, falling(np.maximum(speed, idle)), least)
 
 
 def levers(posts: Posts, advance: Array) -> tuple[Array, Array]:

@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from recurve.build import Build, problem_of, spring_limits, springs_of
+from recurve.build import Build, longest_length, problem_of, spring_limits, springs_of
 from recurve.choose import Pick, by_margin, choose_build
 from recurve.curve import Trace, trace
 from recurve.explain import explain, second_spring_note
@@ -69,7 +69,7 @@ def make_plan(job: Job, choose: Choose = "yield") -> Plan:
     problem_of(job), springs_of(job)  # what is missing is said before anything is computed
     fit = None if job.sweep is None else fit_sweep(job)
     unit = job if fit is None else fitted_job(fit)
-    shelf, problem = Shelf.of(springs_of(unit)), problem_of(unit)
+    shelf, problem = Shelf.of(springs_of(unit), longest_length), problem_of(unit)
     plant = plant_of(job, fit, FEW_BUILDS)
     outcome = choose_build(
         problem, shelf, unit, _by_yield(unit, plant) if choose == "yield" else by_margin, choose == "margin"

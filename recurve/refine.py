@@ -15,8 +15,10 @@ from numpy.typing import ArrayLike
 
 from recurve.linear import TINY, Problem, intervals, moment_needed, rows_at
 from recurve.linear import edges_at as edges_at_margin
+from recurve.lp import Polytope
 from recurve.mechanism import Array
-from recurve.search import Mask, Shelf, alive
+from recurve.prune import Mask
+from recurve.search import Shelf, alive
 
 ROUNDS = 5
 TURNS = 3  # edges that a take-up may pass one after another
@@ -192,20 +194,20 @@ def _bracket(
     return low, np.maximum(low, high), good, bend
 
 
-def least_move(problem: Problem, shelf: Shelf, one: Candidates, margin: float) -> Array:
-    """Of the bends (2,) [m] that keep this margin for a single candidate, those that move the posts least."""
-    from scipy.optimize import linprog
+def least_moves(problem: Problem, shelf: Shelf, some: Candidates, margin: Array) -> Array:
+    """Of the bends that keep these margins (b,) those that move the posts least, (b, 2) [m]; the present ones where
+    the margin cannot be kept."""
+    planes = _join([_edges(problem, shelf, some, margin), _box(problem, shelf, some), _no_snap(problem, shelf, some)])
+    return np.stack([_least_move(*parts) for parts in zip(planes.p, planes.q, planes.r, some.bend, strict=True)])
 
-    planes = _join(
-        [_edges(problem, shelf, one, np.array([margin])), _box(problem, shelf, one), _no_snap(problem, shelf, one)]
-    )
-    p, q, r = planes.p[0], planes.q[0], planes.r[0]
+
+def _least_move(p: Array, q: Array, r: Array, bend: Array) -> Array:
     kept = np.isfinite(r)
     scale = 1.0 / np.maximum(np.hypot(p, q)[kept], 1e-30)
     left = -np.stack([p[kept], q[kept], -p[kept], -q[kept]], axis=1) * scale[:, None]
     # Each bend as the difference of two lengths that are not negative, in millimetres.
-    found = linprog(np.ones(4), A_ub=left, b_ub=-r[kept] * scale * 1e3, bounds=[(0, None)] * 4)
-    return np.asarray(one.bend[0] if found.x is None else (found.x[:2] - found.x[2:]) * 1e-3)
+    found = Polytope(left, -r[kept] * scale * 1e3, np.zeros(4), np.full(4, np.inf)).least(np.ones(4))
+    return bend if found is None else (found.x[:2] - found.x[2:]) * 1e-3
 
 
 # --- the conditions at the present bends ---------------------------------------------------------------
@@ -250,7 +252,24 @@ def _edges(problem: Problem, shelf: Shelf, now: Candidates, margin: Array) -> _P
     order = _order(problem, shelf, now, advance, active)
     zero = np.zeros((len(margin), 1))
     no_stop = _Planes(zero, zero, np.where(least > largest + TINY, 1.0, -np.inf)[:, None])
-    return _join([edges, order, no_stop])
+    stop = np.clip(np.minimum(least, largest), *problem.stops)
+    return _join([edges, order, no_stop, *_bearable(problem, shelf, now, stop)])
+
+
+def _bearable(problem: Problem, shelf: Shelf, now: Candidates, stop: Array) -> list[_Planes]:
+    """At the stop (b,) [rad] no spring is longer than it bears; nothing where none has such a length."""
+    made: list[_Planes] = []
+    zero = np.zeros((len(stop), 1))
+    for place, spring in enumerate((now.first, now.second)[: len(problem.posts)]):
+        most = shelf.longest[spring][:, None]
+        if not np.isfinite(most).any():
+            continue
+        length = [problem.posts[place].length(stop[:, None], now.bend[:, place, None] + x)[0] for x in (-STEP, STEP)]
+        by = (length[0] - length[1]) / (2 * STEP)
+        value = np.where(np.isfinite(most), most, 0.0) - (length[0] + length[1]) / 2
+        first, second = (by, zero) if place == 0 else (zero, by)
+        made.append(_planes(value, first, second, now.bend, np.isfinite(most)))
+    return made
 
 
 def _order(problem: Problem, shelf: Shelf, now: Candidates, advance: Array, active: Mask) -> _Planes:

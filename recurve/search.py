@@ -4,40 +4,49 @@ At a margin each pair leaves two free numbers, the pulls at rest u and v, that i
 settings. Between neighbouring places of take-up all conditions are half-planes in (u, v); u is
 eliminated, which leaves an interval of v for each pair. Bisection on the margin, the pairs that fail
 dropped on the way, ends at the best pair.
+
+Most pairs are settled by bounds (`prune`): those that no pulls can serve even without the no-snap rows, and those
+that one tried setting serves with all of them. Only the rest are eliminated in full.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from recurve.linear import TINY, Edges, Problem, Rows, edges_at, intervals, rows_at
 from recurve.mechanism import Array
+from recurve.prune import Asked, Eliminated, Mask, Ranges, eliminated, settled
 from recurve.springs import Spring
 
-Mask = np.ndarray
 LOWEST_MARGIN = -1000.0
+SAMPLE = 256  # pairs that are asked before all are
+Report = Callable[[str], None]
 
 
 @dataclass(frozen=True)
 class Shelf:
-    """Springs as arrays (n,): rate [N/m], free length [m], initial tension [N]."""
+    """Springs as arrays (n,): rate [N/m], free length [m], initial tension [N], and the longest [m] each may be over
+    its posts at the stop, inf where nothing is said: a longer spring would be stressed too high."""
 
     springs: tuple[Spring, ...]
     rate: Array
     free: Array
     tension: Array
+    longest: Array
 
     @classmethod
-    def of(cls, springs: Sequence[Spring]) -> Shelf:
-        """The springs that can be had at all, in their order."""
+    def of(cls, springs: Sequence[Spring], longest: Callable[[Spring], float] | None = None) -> Shelf:
+        """The springs that can be had at all, in their order; `longest` tells the length [m] that each bears."""
         kept = tuple(s for s in springs if s.quantity is None or s.quantity > 0)
-        columns = [
+        rate, free, tension = (
             np.array([getattr(s, name) for s in kept], float) for name in ("rate", "free_length", "initial_tension")
-        ]
-        return cls(kept, *columns)
+        )
+        return cls(
+            kept, rate, free, tension, np.array([np.inf if longest is None else longest(s) for s in kept], float)
+        )
 
     def pairs(self, places: int) -> Mask:
         """Which ordered pairs may be fitted, (n, n), or (n, 1) with one place: one spring is not used twice."""
@@ -61,22 +70,50 @@ class Found:
     alive: Mask
 
 
-def search(problem: Problem, shelf: Shelf, tolerance: float = 1e-3) -> Found | None:
+def search(problem: Problem, shelf: Shelf, tolerance: float = 1e-3, report: Report | None = None) -> Found | None:
     """The best margin over all pairs to `tolerance`; None where no pair has a primary that pulls from rest
-    without a snap, whatever the bands."""
+    without a snap, whatever the bands. `report` is told how far it is."""
+    said = report or (lambda text: None)
     allowed = shelf.pairs(len(problem.posts))
+    said(f"Judging {int(allowed.sum())} pairs")
     start = alive(problem, shelf, 0.0, allowed)
     low, high, kept = (0.0, 1.0, start) if start.any() else _descend(problem, shelf, allowed)
     if not kept.any():
         return None
-    while high - low > tolerance * max(1.0, abs(low)):
-        middle = (low + high) / 2
-        better = alive(problem, shelf, middle, kept)
-        if better.any():
-            low, kept = middle, better
-        else:
-            high = middle
+    said(f"Looking for the best of {int(kept.sum())} pairs")
+    steps = max(1, round(np.log2((high - low) / (tolerance * max(1.0, abs(high)))) + 0.5))
+    low = _best_level(problem, shelf, (low, high), 2**steps, kept)
     return Found(low, int(allowed.sum()), int(start.sum()), start if start.any() else allowed)
+
+
+def _best_level(problem: Problem, shelf: Shelf, ends: tuple[float, float], count: int, kept: Mask) -> float:
+    """The highest of `count` levels from the low end up that one of the pairs reaches; they reach the low end.
+
+    A sample of the pairs is bisected; then all are asked for the next level above, and a sample of those that are
+    left goes on. Pairs that reach a level reach all below, so nothing is lost.
+    """
+    step = (ends[1] - ends[0]) / count
+    reached, beyond = 0, count
+    while reached + 1 < beyond:
+        some = _sample(kept)
+        low, high = reached, beyond
+        while low + 1 < high:
+            middle = (low + high) // 2
+            better = alive(problem, shelf, ends[0] + middle * step, some)
+            low, high, some = (middle, high, better) if better.any() else (low, middle, some)
+        reached = low
+        if reached + 1 < beyond:
+            kept = alive(problem, shelf, ends[0] + (reached + 1) * step, kept)
+            reached, beyond = (reached + 1, beyond) if kept.any() else (reached, reached + 1)
+    return ends[0] + reached * step
+
+
+def _sample(kept: Mask) -> Mask:
+    """Some of the pairs, spread evenly."""
+    index = np.flatnonzero(kept)
+    some = np.zeros(kept.size, bool)
+    some[index[:: max(1, len(index) // SAMPLE)]] = True
+    return some.reshape(kept.shape)
 
 
 def near_best(problem: Problem, shelf: Shelf, found: Found, slack: float) -> Mask:
@@ -107,12 +144,59 @@ def alive(
         return result
     rows = rows_at(problem, edges)
     if allowed.shape[1] == 1 and len(problem.posts) == 1:
-        low, high = _primary_range(problem, shelf, rows, np.zeros(len(rows.at), bool))
+        low, high = _primary_range(problem, shelf, rows, np.zeros(len(rows.at), bool), edges.stop)
         result[:, 0] = allowed[:, 0] & (low <= high + TINY)
         return result
-    for span in intervals(rows.at, edges.stop) if only is None else [only]:
-        _one_interval(problem, shelf, edges, rows, span, allowed, result)
+    if only is not None:
+        _one_interval(problem, shelf, edges, rows, only, allowed, result)
+        return result
+    doubtful = np.zeros_like(allowed)
+    for span in intervals(edges.advance, edges.stop):
+        _quickly(problem, shelf, edges, rows, span, allowed, (result, doubtful))
+    doubtful &= ~result
+    if doubtful.any():
+        for span in intervals(rows.at, edges.stop):
+            _one_interval(problem, shelf, edges, rows, span, doubtful, result)
     return result
+
+
+def _quickly(
+    problem: Problem,
+    shelf: Shelf,
+    edges: Edges,
+    rows: Rows,
+    span: tuple[float, float],
+    allowed: Mask,
+    marks: tuple[Mask, Mask],
+) -> None:
+    """Marks in the first of `marks` the pairs that one tried setting serves, in the second those that bounds do not
+    exclude and no tried setting serves."""
+    past = rows.at >= span[1] - 1e-12
+    low, high = _primary_range(problem, shelf, rows, past, edges.stop)
+    v_low, v_high = _secondary_range(problem, shelf, span, edges.stop)
+    first, second = np.flatnonzero(low <= high + TINY), np.flatnonzero(v_low <= v_high + TINY)
+    if not len(first) or not len(second):
+        return
+    spot = np.ix_(first, second)
+    ask = allowed[spot] & ~marks[0][spot]
+    needed_first, needed_second = ask.any(axis=1), ask.any(axis=0)
+    first, second, ask = first[needed_first], second[needed_second], ask[np.ix_(needed_first, needed_second)]
+    if not ask.any():
+        return
+    stretch = problem.posts[1].length(np.minimum(rows.at, problem.stops[1]))[0] - problem.posts[1].length(0.0)[0]
+    edge = past & (np.arange(len(rows.at)) < rows.edges)
+    ranges = Ranges(
+        shelf.rate[first],
+        low[first],
+        high[first],
+        shelf.rate[second],
+        v_low[second],
+        v_high[second],
+        shelf.tension[second],
+    )
+    asked = Asked(rows, edge, past, (rows.at > span[0] + 1e-12) & ~past, stretch, eliminated(rows, edge))
+    for mark, (i, j) in zip(marks, settled(asked, ranges, ask), strict=True):
+        mark[first[i], second[j]] = True
 
 
 def _one_interval(
@@ -126,7 +210,7 @@ def _one_interval(
 ) -> None:
     """Marks in `result` the pairs that work with a take-up within `span` [rad]."""
     past = rows.at >= span[1] - 1e-12
-    low, high = _primary_range(problem, shelf, rows, past)
+    low, high = _primary_range(problem, shelf, rows, past, edges.stop)
     v_low, v_high = _secondary_range(problem, shelf, span, edges.stop)
     first, second = np.flatnonzero(low <= high + TINY), np.flatnonzero(v_low <= v_high + TINY)
     ask = allowed[np.ix_(first, second)] & ~result[np.ix_(first, second)]
@@ -135,19 +219,27 @@ def _one_interval(
         return
     p, s = first[i], second[j]
     features = np.stack([np.ones(len(p)), shelf.rate[p], shelf.rate[s], low[p], high[p]], axis=1)
-    bottom, top = _pull_range(_eliminated(rows, past), features)
+    bottom, top = _pull_range(eliminated(rows, past), features)
     good = np.maximum(bottom, v_low[s]) <= np.minimum(top, v_high[s]) + TINY
     result[p[good], s[good]] = True
 
 
-def _primary_range(problem: Problem, shelf: Shelf, rows: Rows, past: Mask) -> tuple[Array, Array]:
+def _bend_range(problem: Problem, shelf: Shelf, place: int, stop: float) -> tuple[float, Array]:
+    """How far [m] a post may be bent in, and out with each spring on it, (n,): the travel, and at the stop no spring
+    longer than it bears."""
+    t0, t1 = problem.travel[place]
+    return t0, np.minimum(t1, shelf.longest - float(problem.posts[place].length(stop)[0]))
+
+
+def _primary_range(problem: Problem, shelf: Shelf, rows: Rows, past: Mask, stop: float) -> tuple[Array, Array]:
     """Range of u [N] of each spring as primary, (n,): post travel, pulling from rest, and the rows that do
     not see the secondary."""
     rest = float(problem.posts[0].length(0.0)[0])
-    t0, t1 = problem.travel[0]
+    t0, t1 = _bend_range(problem, shelf, 0, stop)
     low = shelf.tension + shelf.rate * np.maximum(rest + t0 - shelf.free, 0.0)
     high = shelf.tension + shelf.rate * (rest + t1 - shelf.free)
-    high = np.where(rest + t1 < shelf.free - 1e-12, -np.inf, np.maximum(high, low - TINY))
+    dead = (rest + t1 < shelf.free - 1e-12) | (t1 < t0 - 1e-12)
+    high = np.where(dead, -np.inf, np.maximum(high, low - TINY))
     k = shelf.rate[:, None]
     for up in (True, False):
         pick = ~past & ((rows.a > 0) if up else (rows.a < 0))
@@ -162,7 +254,7 @@ def _secondary_range(problem: Problem, shelf: Shelf, span: tuple[float, float], 
     """Range of v [N] of each spring as secondary, (n,): post travel, and a take-up within `span` [rad]."""
     length = problem.posts[1].length(np.array([0.0, *np.minimum(span, stop)]))[0]
     rest, begin, end = length
-    t0, t1 = problem.travel[1]
+    t0, t1 = _bend_range(problem, shelf, 1, stop)
     low = shelf.tension + shelf.rate * (rest + t0 - shelf.free)
     high = shelf.tension + shelf.rate * (rest + t1 - shelf.free)
     if span[1] <= stop + TINY:
@@ -172,39 +264,7 @@ def _secondary_range(problem: Problem, shelf: Shelf, span: tuple[float, float], 
     return low, high
 
 
-@dataclass(frozen=True)
-class _Eliminated:
-    """Conditions d·v ≤ features · e after u is eliminated: d (m,), e (5, m) for the features
-    1, k, K, lowest u, highest u."""
-
-    d: Array
-    e: Array
-
-
-def _eliminated(rows: Rows, past: Mask) -> _Eliminated:
-    """Every lower bound of u against every upper one (Fourier–Motzkin).
-
-    A row a·u + b·k + c·v + d·K ≥ r bounds u by (r − b·k − d·K − c·v)/a, below for a > 0.
-    """
-    below, above = past & (rows.a > 0), past & (rows.a < 0)
-    zero = np.zeros(1)
-    lower = _bounds(rows, below, [zero, zero, zero, zero + 1, zero])
-    upper = _bounds(rows, above, [zero, zero, zero, zero, zero + 1])
-    (low_e, low_v), (high_e, high_v) = lower, upper
-    d = (low_v[:, None] - high_v[None, :]).ravel()
-    e = (high_e[:, None, :] - low_e[:, :, None]).reshape(5, -1)
-    return _Eliminated(d, e)
-
-
-def _bounds(rows: Rows, pick: Mask, own: list[Array]) -> tuple[Array, Array]:
-    """Bounds of u as features (5, m) plus slope in v (m,), the primary's own range as the last."""
-    a = rows.a[pick]
-    nothing = np.zeros_like(a)
-    seen = np.stack([rows.r[pick] / a, -rows.b[pick] / a, -rows.d[pick] / a, nothing, nothing])
-    return np.concatenate([seen, np.stack(own)], axis=1), np.concatenate([-rows.c[pick] / a, [0.0]])
-
-
-def _pull_range(conditions: _Eliminated, features: Array, block: int = 20000) -> tuple[Array, Array]:
+def _pull_range(conditions: Eliminated, features: Array, block: int = 20000) -> tuple[Array, Array]:
     """Range of v [N] that the conditions leave to each pair, (m,), in blocks to bound the memory."""
     d, e = conditions.d, conditions.e
     # A slope below this is rounding: the condition does not depend on v.

@@ -26,6 +26,24 @@ DIMENSIONS: dict[str, tuple[str, str]] = {
     "number": ("", ""),
 }
 
+# The commonest, so that most jobs need not wait for pint and its registry to load; a test holds them to pint's.
+COMMON: dict[tuple[str, str], float] = {
+    ("mm", "length"): 0.001,
+    ("m", "length"): 1.0,
+    ("in", "length"): 0.0254,
+    ("g", "mass"): 0.001,
+    ("kg", "mass"): 1.0,
+    ("deg", "angle"): 0.017453292519943295,
+    ("°", "angle"): 0.017453292519943295,
+    ("rad", "angle"): 1.0,
+    ("rpm", "speed"): 0.10471975511965977,
+    ("N", "force"): 1.0,
+    ("N/mm", "rate"): 1000.0,
+    ("N/m", "rate"): 1.0,
+    ("mN*m", "moment"): 0.001,
+    ("N*mm", "moment"): 0.001,
+}
+
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _QUANTITY = re.compile(rf"\s*(?P<value>{_NUMBER})?\s*(?:(?:±|\+/-|\+-)\s*(?P<limit>{_NUMBER}))?\s*(?P<unit>.*?)\s*")
 _LIMIT_AFTER_UNIT = re.compile(
@@ -70,6 +88,8 @@ def factor(unit: str, dimension: str) -> float:
         raise ValueError(f"no unit; expected {_article(dimension)} such as {example}")
     if unit.strip() == "%" and dimension == "number":
         return 0.01
+    if (unit.strip(), dimension) in COMMON:
+        return COMMON[unit.strip(), dimension]
     import pint
 
     text = unit.replace("·", "*").replace("°", "deg").strip()

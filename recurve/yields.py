@@ -7,6 +7,7 @@ own errors from the tolerances of building, all by one scrambled Sobol sequence.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from recurve.family import Curves, Shapes, Units, curves
 from recurve.fit import Fit
 from recurve.job import Job, Sweep
 from recurve.mechanism import Array
+from recurve.sobol import sobol
 from recurve.sweepmodel import PLACES, SweepModel, sweep_model
 from recurve.target import Target
 
@@ -22,14 +24,6 @@ from recurve.target import Target
 ERRORS = ("rate", "initial_tension", "post")
 GROUPS = ("mass geometry", "drag and friction", "stop", "spring rates", "initial tension", "post setting")
 POINTS = 48
-
-
-def sobol(count: int, dimensions: int, seed: int) -> Array:
-    """Scrambled Sobol points (count, dimensions) in the open unit cube; `count` a power of two."""
-    from scipy.stats import qmc
-
-    points = qmc.Sobol(dimensions, scramble=True, rng=np.random.default_rng(seed)).random(count)
-    return np.asarray(np.clip(points, 1e-12, 1 - 1e-12))
 
 
 def rectangular(uniform: Array, limit: float) -> Array:
@@ -95,13 +89,15 @@ def _inside(model: SweepModel, state: Array) -> Array:
 
 def _prior(model: SweepModel, count: int) -> Array:
     """States (count, size) by the priors: what was measured is equally likely anywhere within its ±, the rest normal."""
-    from scipy.special import ndtr, ndtri
-
     uniform = sobol(count, model.size, 11)
     low, high = model.bounds()
-    normal = ndtri(ndtr(low) + (ndtr(high) - ndtr(low)) * uniform)
-    flat = np.clip(rectangular(uniform, np.sqrt(3.0)), low, high)
-    return np.where(np.array([p.measured for p in model.parameters]), flat, normal)
+    states = np.clip(rectangular(uniform, np.sqrt(3.0)), low, high)
+    unit = NormalDist()
+    for i, parameter in enumerate(model.parameters):
+        if not parameter.measured:
+            least, most = unit.cdf(float(low[i])), unit.cdf(float(high[i]))
+            states[:, i] = [unit.inv_cdf(x) for x in least + (most - least) * uniform[:, i]]
+    return states
 
 
 def simulate(
@@ -228,7 +224,9 @@ def passes(target: Target, made: Curves) -> np.ndarray:
     rising = made.rising_advance(speeds, _residual(target, made))
     falling = made.falling_advance(speeds)
     small = 1e-9
-    inside = ((rising >= low - small) | (low <= 0)) & (falling <= high + small)
+    # Below idle speed what stays in at idle lies above the falling curve.
+    least, most = np.minimum(rising, falling), np.maximum(rising, falling)
+    inside = ((least >= low - small) | (low <= 0)) & (most <= high + small)
     good = inside.all(axis=1)
     if target.maximum is not None:
         stop = made.advance[:, -1]

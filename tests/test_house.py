@@ -38,10 +38,12 @@ FLOORS = (
     {"yields", "fitted"},
     {"fit"},
     {"sweepmodel", "posterior"},
+    {"sobol"},
     {"massmodes", "family"},
     {"ideal", "refine"},
     {"search"},
-    {"linear"},
+    {"prune"},
+    {"linear", "lp"},
     {"jobfile"},
     {"jobbuild", "faults"},
     {"jobmodel"},
@@ -63,11 +65,12 @@ FLOORS = (
 # str() of a result is its report: the one look upwards, made only when asked.
 REPORTS = {("plan", "report"), ("fit", "checkreport"), ("diagnose", "checkreport"), ("verify", "checkreport")}
 NUMERIC = {
-    "mechanism", "posts", "curve", "target", "linear", "search", "refine", "ideal", "family", "posterior", "sweepmodel",
+    "mechanism", "posts", "curve", "target", "linear", "lp", "sobol", "prune", "search", "refine", "ideal",
+    "family", "posterior", "sweepmodel",
     "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "choose", "plan", "explain", "diagnose", "verify",
     "springs", "strength", "rowcheck", "wind", "wanted", "weighing",
 }  # fmt: skip
-HEAVY = {"scipy", "matplotlib", "pint", "typst"}
+HEAVY = {"scipy", "highspy", "matplotlib", "pint", "typst"}
 
 
 def imported(path: Path, top_only: bool) -> set[str]:

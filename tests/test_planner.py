@@ -6,6 +6,7 @@ the same rules. All jobs are invented, by `random_jobs`.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -15,10 +16,11 @@ from random_jobs import random_job
 
 from recurve.plan import Plan, make_plan
 from recurve.posts import PointPosts, TablePosts
+from recurve.target import Band, Target
 
 Case = tuple[int, bool]
 # The seed, and whether the job is a wild one: posts that bend far, springs with much initial tension.
-CASES: list[Case] = [(seed, False) for seed in (0, 1, 4, 8, 9, 11, 13, 18, 21, 27, 33, 35, 60, 211)]
+CASES: list[Case] = [(seed, False) for seed in (0, 1, 4, 8, 9, 11, 13, 18, 21, 27, 33, 35, 60, 211, 224)]
 CASES += [(seed, True) for seed in (9, 16, 116, 220, 326, 344)]
 STUDY: list[Case] = [(seed, wild) for seed in range(100, 150) for wild in (False, True)]
 # How much the brute margin may be better (design: it is what to beat), and from which margin on an
@@ -60,6 +62,25 @@ def test_never_worse_than_brute_force_on_many(case: Case) -> None:
     """On a hundred more."""
     check_margin(case)
     check_rules(case)
+
+
+@pytest.mark.parametrize("seed", [1, 18])
+@pytest.mark.parametrize("share", [0.25, 0.6])
+def test_idle_above_a_bands_speed(seed: int, share: float) -> None:
+    """Idle speed between the bands' speeds: a rising curve begins at what stays in there, and that must lie inside
+    the bands below it too. As brute force has it, whose margin is that of the exact curve."""
+    job = random_job(seed)
+    assert job.target is not None
+    points = [b for b in job.target.timed if b.kind == "point"]
+    speeds = sorted(b.speed or 0.0 for b in points)
+    speed = (1 - share) * speeds[0] + share * speeds[1]
+    idle = Band("idle", speed, 0.0, max(b.high for b in points if (b.speed or 0.0) <= speeds[1]))
+    rough = replace(job.drag, friction=max(job.drag.friction, 1e-3))
+    changed = replace(job, drag=rough, target=Target((*points, idle)))
+    plan, best = make_plan(changed, "margin"), brute_plan(changed, pairs=3)
+    assert best is not None and plan.build is not None
+    assert plan.build.margin >= best.margin - WORSE
+    assert plan.build.margin == pytest.approx(min(r.margin for r in plan.build.results), abs=1e-12)
 
 
 def check_rules(case: Case) -> None:

@@ -336,6 +336,15 @@ def test_nothing_pulls_from_rest() -> None:
     assert any("No spring pulls from rest" in reason for reason in plan.reasons)
 
 
+def test_one_spring_for_two_places() -> None:
+    """A single spring, one of it: that there are two places for it is the reason, not a snap."""
+    around = known()
+    (only,) = hidden_springs(around, quantity=1)[:1]
+    plan = make_plan(job_about(around, three_points(around), (only,)))
+    assert (plan.verdict, plan.pairs, plan.build) == ("out of reach", 0, None)
+    assert any("not enough springs" in reason and "“P”" in reason for reason in plan.reasons)
+
+
 def test_the_nearest_miss_is_named() -> None:
     """Ideal springs pass, the catalogue's are all five times too stiff: it is the catalogue that is to blame."""
     around = known()

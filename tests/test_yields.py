@@ -14,9 +14,10 @@ from recurve.curve import Drag, Installed, Unit, trace
 from recurve.job import Job
 from recurve.jobfile import load_job
 from recurve.plan import Plan, make_plan
+from recurve.sobol import sobol
 from recurve.springs import Spring
 from recurve.target import judge, worst
-from recurve.yields import plant_of, rectangular, simulate, sobol
+from recurve.yields import plant_of, rectangular, simulate
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 

@@ -1,0 +1,181 @@
+"""What settles most pairs of a search cheaply and exactly: bounds on the pulls at rest, and a few tried settings.
+
+For a primary and a secondary the bounds that the bands' edges leave of v are straight lines in the secondary's
+rate: one outer sum a line, for a block of primaries against all secondaries. A pair that even these exclude is
+out; one that a tried (u, v) serves with every row is in; the rest are for the search in full.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from recurve.linear import TINY, Rows
+from recurve.mechanism import Array
+
+Mask = np.ndarray
+Pairs = tuple[np.ndarray, np.ndarray]
+BLOCK = 1 << 17  # pairs looked at together
+SPARSE = 0.15  # share of pairs asked for below which they are looked at one by one
+# Tried settings: where u and v lie between the least and the most they may be.
+TRIED = ((0.5, 0.5), (0.05, 0.05), (0.95, 0.05), (0.05, 0.95), (0.95, 0.95))
+ROUNDING = 1e-13  # moments [N·m] that differ by less are the same
+
+
+@dataclass(frozen=True)
+class Eliminated:
+    """Conditions d·v ≤ features · e after u is eliminated: d (m,), e (5, m) for the features
+    1, k, K, lowest u, highest u."""
+
+    d: Array
+    e: Array
+
+
+def eliminated(rows: Rows, past: Mask) -> Eliminated:
+    """Every lower bound of u against every upper one (Fourier–Motzkin).
+
+    A row a·u + b·k + c·v + d·K ≥ r bounds u by (r − b·k − d·K − c·v)/a, below for a > 0.
+    """
+    below, above = past & (rows.a > 0), past & (rows.a < 0)
+    zero = np.zeros(1)
+    lower = _bounds(rows, below, [zero, zero, zero, zero + 1, zero])
+    upper = _bounds(rows, above, [zero, zero, zero, zero, zero + 1])
+    (low_e, low_v), (high_e, high_v) = lower, upper
+    d = (low_v[:, None] - high_v[None, :]).ravel()
+    e = (high_e[:, None, :] - low_e[:, :, None]).reshape(5, -1)
+    return Eliminated(d, e)
+
+
+def _bounds(rows: Rows, pick: Mask, own: list[Array]) -> tuple[Array, Array]:
+    """Bounds of u as features (5, m) plus slope in v (m,), the primary's own range as the last."""
+    a = rows.a[pick]
+    nothing = np.zeros_like(a)
+    seen = np.stack([rows.r[pick] / a, -rows.b[pick] / a, -rows.d[pick] / a, nothing, nothing])
+    return np.concatenate([seen, np.stack(own)], axis=1), np.concatenate([-rows.c[pick] / a, [0.0]])
+
+
+@dataclass(frozen=True)
+class Ranges:
+    """Primaries (p,): rate k, least and largest u. Secondaries (s,): rate K, least and largest v, initial tension.
+    [N/m, N]"""
+
+    rate: Array
+    low: Array
+    high: Array
+    second_rate: Array
+    second_low: Array
+    second_high: Array
+    tension: Array
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What an interval of take-up asks: all `rows`; which are `edges` that see the secondary, which rows see it
+    (`past`) wherever in the interval it takes up, and which (`inside`) only if it does before them; `stretch` [m] of
+    the secondary at each row from rest; and the edges with u eliminated."""
+
+    rows: Rows
+    edges: Mask
+    past: Mask
+    inside: Mask
+    stretch: Array
+    conditions: Eliminated
+
+
+def settled(asked: Asked, ranges: Ranges, ask: Mask) -> tuple[Pairs, Pairs]:
+    """Of the pairs asked for, (p, s), those that a tried setting serves, and those that are left in doubt."""
+    good: list[Pairs] = []
+    doubt: list[Pairs] = []
+    for i, j, low, high in _survivors(asked.conditions, ranges, ask):
+        for share in TRIED:
+            served = _served(asked, ranges, (i, j), low, high, share)
+            good.append((i[served], j[served]))
+            i, j, low, high = (x[~served] for x in (i, j, low, high))
+            if not len(i):
+                break
+        doubt.append((i, j))
+    return _joined(good), _joined(doubt)
+
+
+def _joined(parts: list[Pairs]) -> Pairs:
+    none = np.zeros(0, int)
+    return np.concatenate([none, *(p[0] for p in parts)]), np.concatenate([none, *(p[1] for p in parts)])
+
+
+def _survivors(conditions: Eliminated, ranges: Ranges, ask: Mask) -> Iterator[tuple[np.ndarray, ...]]:
+    """Pairs (i, j) that the bounds leave, with the least and largest v [N], block by block."""
+    d, e = conditions.d, conditions.e
+    flat = np.abs(d) < 1e-9 * max(float(np.abs(d).max(initial=0.0)), 1e-30)
+    scale = np.where(flat, 1.0, d)
+    # Each condition as a line offset + slope·K, a bound of v or, where it is flat, of nothing.
+    known = np.stack([np.ones(len(ranges.rate)), ranges.rate, ranges.low, ranges.high], axis=1)
+    offset, slope = known @ (e[[0, 1, 3, 4]] / scale), e[2] / scale
+    kinds = ((d < 0) & ~flat, (d > 0) & ~flat, flat)
+    width = max(1, BLOCK // max(ask.shape[1], 1))
+    for begin in range(0, len(ask), width):
+        part = slice(begin, begin + width)
+        block = _list if ask[part].mean() < SPARSE else _outer
+        i, j, low, high = block(offset[part], slope, kinds, ranges, ask[part])
+        if len(i):
+            yield i + begin, j, low, high
+
+
+def _outer(offset: Array, slope: Array, kinds: tuple[Mask, ...], ranges: Ranges, ask: Mask) -> tuple[np.ndarray, ...]:
+    """A block of primaries against all secondaries."""
+    low = np.broadcast_to(ranges.second_low, ask.shape).copy()
+    high = np.broadcast_to(ranges.second_high, ask.shape).copy()
+    line, good = np.empty(ask.shape), ask
+    down, up, flat = (np.flatnonzero(k) for k in kinds)
+    for c in down:
+        np.maximum(low, np.add(offset[:, c, None], slope[c] * ranges.second_rate, out=line), out=low)
+    for c in up:
+        np.minimum(high, np.add(offset[:, c, None], slope[c] * ranges.second_rate, out=line), out=high)
+    for c in flat:
+        good = good & (offset[:, c, None] + slope[c] * ranges.second_rate >= -TINY)
+    i, j = np.nonzero(good & (low <= high + TINY))
+    return i, j, low[i, j], high[i, j]
+
+
+def _list(offset: Array, slope: Array, kinds: tuple[Mask, ...], ranges: Ranges, ask: Mask) -> tuple[np.ndarray, ...]:
+    """The pairs asked for one by one."""
+    i, j = np.nonzero(ask)
+    low, high, rate = ranges.second_low[j], ranges.second_high[j], ranges.second_rate[j]
+    good = np.ones(len(i), bool)
+    down, up, flat = (np.flatnonzero(k) for k in kinds)
+    for c in down:
+        np.maximum(low, offset[i, c] + slope[c] * rate, out=low)
+    for c in up:
+        np.minimum(high, offset[i, c] + slope[c] * rate, out=high)
+    for c in flat:
+        good &= offset[i, c] + slope[c] * rate >= -TINY
+    good &= low <= high + TINY
+    return i[good], j[good], low[good], high[good]
+
+
+def _served(
+    asked: Asked, ranges: Ranges, pairs: Pairs, low: Array, high: Array, share: tuple[float, float]
+) -> np.ndarray:
+    """Whether every row holds at the u and v that lie so far, as `share`, between their bounds; (m,)."""
+    i, j = pairs
+    rows, k, rate = asked.rows, ranges.rate[i], ranges.second_rate[j]
+    v = low + share[1] * (high - low)
+    u_low, u_high = ranges.low[i], ranges.high[i]
+    given = np.stack([np.ones(len(i)), k, v, rate], axis=1)
+    for up in (True, False):
+        pick = np.flatnonzero(asked.edges & ((rows.a > 0) if up else (rows.a < 0)))
+        if len(pick):
+            bound = given @ (np.stack([rows.r, -rows.b, -rows.c, -rows.d])[:, pick] / rows.a[pick])
+            if up:
+                u_low = np.maximum(u_low, bound.max(axis=1))
+            else:
+                u_high = np.minimum(u_high, bound.min(axis=1))
+    u = u_low + share[0] * (u_high - u_low)
+    seen = given[:, 2:] @ np.stack([rows.c, rows.d])
+    inside = np.flatnonzero(asked.inside)
+    taken = v[:, None] + rate[:, None] * asked.stretch[inside] >= ranges.tension[j][:, None]
+    seen[:, inside] *= taken
+    seen[:, ~(asked.past | asked.inside)] = 0.0
+    left = np.stack([u, k, np.ones(len(i))], axis=1) @ np.stack([rows.a, rows.b, -rows.r]) + seen
+    return np.asarray((u_low <= u_high) & (left.min(axis=1, initial=np.inf) >= -ROUNDING))

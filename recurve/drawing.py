@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from recurve import style
+from recurve import __version__, style
 from recurve.job import Job
 from recurve.parts import FLESH_MM, Parts, length_bar, spread
 from recurve.picture import DrawnSpring, Picture, picture_of
@@ -56,7 +56,7 @@ def _canvas(width: float, height: float) -> tuple[Figure, Axes]:
 
 def _say(axes: Axes, x: float, y: float, words: str, **how: Any) -> None:
     """Text at a place on the paper [mm]."""
-    plain = {"fontsize": style.SMALL_PT, "color": style.INK, "va": "center", "parse_math": False}
+    plain: dict[str, Any] = {"fontsize": style.SMALL_PT, "color": style.INK, "va": "center", "parse_math": False}
     axes.text(x, y, words, **(plain | how))
 
 
@@ -80,7 +80,7 @@ def springs_scale(picture: Picture) -> float:
 
 def _figure(picture: Picture) -> Figure:
     faults = ["The model refuses this unit:"] if picture.faults else []
-    faults += [line for f in picture.faults for line in textwrap.wrap(style.plain(f), 150)]
+    faults += [line for f in picture.faults for line in textwrap.wrap(style.plain(f.removeprefix(picture.folder)), 150)]
     trouble = 4.0 + 3.4 * len(faults) if faults else 0.0
     scale = scale_of(picture, REACH_MM)
     panel = max(2e3 * scale * reach_of(picture), ROW_MM * (len(picture.marks) + 1)) + 6.0
@@ -106,7 +106,13 @@ def _figure(picture: Picture) -> Figure:
 def _head(axes: Axes, picture: Picture, height: float) -> None:
     """What it is, how one looks at it, and what the marks mean."""
     _say(
-        axes, 6, height - 6, style.shortened(picture.title, 92), fontsize=style.TEXT_PT + 1, fontweight="bold", ha="left"
+        axes,
+        6,
+        height - 6,
+        style.shortened(picture.title, 92),
+        fontsize=style.TEXT_PT + 1,
+        fontweight="bold",
+        ha="left",
     )
     turns = "clockwise" if picture.clockwise else "anticlockwise"
     _say(axes, 6, height - 11, f"Seen from the rotor end; the shaft turns {turns}.", ha="left", color=style.GREY)
@@ -136,7 +142,7 @@ def _caption(axes: Axes, picture: Picture, state: int, x: float, y: float) -> No
         wrong = now <= rest
         words += f", {abs(now - rest):.1f} mm {'INWARD' if wrong else 'outward'}"
     _say(axes, x, y - 2.5, words, ha="center", color=style.WRONG if wrong else style.INK)
-    note = "blue: where it was at rest, and the way it went" if state == 1 else ""
+    note = "dashed, and small rings: where it was at rest" if state == 1 else ""
     if not picture.weight:
         note = "the dashed circle; the job does not tell where on it"
     _say(axes, x, y - 6.0, note, ha="center", fontsize=style.TINY_PT, color=style.MOVED)
@@ -209,7 +215,7 @@ def _foot(axes: Axes, picture: Picture, scale: float) -> None:
     words = f"10 mm of the unit. Printed {WIDTH_MM:.0f} mm wide: unit {unit}, springs below it {springs}. "
     words += "Points are to scale; the outlines round them, and where on the base the stop is, are sketched."
     _say(axes, 8 + 10 * scale, 5.2, words, ha="left", fontsize=style.TINY_PT)
-    made = f"inputs {picture.fingerprint} · recurve {style.__version__}"
+    made = f"inputs {picture.fingerprint} · recurve {__version__}"
     _say(axes, WIDTH_MM - 6, 2.0, made, ha="right", fontsize=style.TINY_PT, color=style.GREY)
 
 

@@ -58,7 +58,7 @@ class Parts:
         """A circle of `radius` [mm on paper] round a place on the paper."""
         from matplotlib.patches import Circle
 
-        plain = {"facecolor": "white", "edgecolor": style.INK, "linewidth": style.OUTLINE_PT}
+        plain: dict[str, Any] = {"facecolor": "white", "edgecolor": style.INK, "linewidth": style.OUTLINE_PT}
         self.axes.add_patch(Circle((place.real, place.imag), radius, **(plain | look)))
 
     def _plate(self, places: list[complex], order: float, **look: Any) -> None:
@@ -67,7 +67,7 @@ class Parts:
 
         flesh = FLESH_MM * self.scale * np.exp(2j * np.pi * np.arange(48) / 48)
         points = hull([p + complex(c) for p in places for c in flesh])
-        plain = {"edgecolor": style.INK, "linewidth": style.OUTLINE_PT, "joinstyle": "round"}
+        plain: dict[str, Any] = {"edgecolor": style.INK, "linewidth": style.OUTLINE_PT, "joinstyle": "round"}
         self.axes.add_patch(Polygon([(p.real, p.imag) for p in points], zorder=order, **(plain | look)))
 
     def _base(self) -> None:
@@ -80,7 +80,9 @@ class Parts:
         self._line(turns, style.GREY, style.OUTLINE_PT, 0.1)
         way = turns[-1] - turns[-2]
         for side in (2.5, -2.5):
-            self._line([turns[-1], turns[-1] + 2.0 * way / abs(way) * np.exp(1j * side)], style.GREY, style.OUTLINE_PT, 0.1)
+            self._line(
+                [turns[-1], turns[-1] + 2.0 * way / abs(way) * np.exp(1j * side)], style.GREY, style.OUTLINE_PT, 0.1
+            )
 
     def _weights(self) -> None:
         picture = self.picture

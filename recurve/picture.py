@@ -63,8 +63,12 @@ class DrawnSpring:
 
 @dataclass(frozen=True)
 class Picture:
-    """A unit to be drawn. `advance` [rad] reached: the stop's, or less where the drive binds before it; `weight` the marks
-    of the first weight, the others stand round the shaft; `radius` [m] of the centre of gravity from the shaft."""
+    """A unit to be drawn.
+
+    `weight`: the marks of the first weight, the others stand round the shaft. `radius` [m] of the centre of gravity from
+    the shaft. `advance` [rad] reached: the stop's, or less where the drive binds before it. `faults`: why the model
+    refuses the unit, of a job in `folder`.
+    """
 
     title: str
     unit: str
@@ -80,6 +84,7 @@ class Picture:
     binds: bool
     springs: tuple[DrawnSpring, ...]
     faults: tuple[str, ...] = ()
+    folder: str = ""
 
     @property
     def marks(self) -> tuple[Mark, ...]:
@@ -131,7 +136,9 @@ def _readable(path: Path, refused: InputError) -> Picture | None:
     flat = ReferenceSlope(part.stop.advance.value, (0.0,), ((0.0,),))
     motion, stop = build.weights(flat).motion, build.stop()
     places = build.places(motion, stop.advance)
-    return _picture(document, motion, places, stop, hashlib.sha256(content).hexdigest()[:12], tuple(f.removeprefix(f"{path.parent}/") for f in refused.faults))
+    return _picture(
+        document, motion, places, stop, hashlib.sha256(content).hexdigest()[:12], (refused.faults, f"{path.parent}/")
+    )
 
 
 def _picture(
@@ -140,7 +147,7 @@ def _picture(
     places: tuple[SpringPlace, ...],
     stop: Stop,
     fingerprint: str,
-    faults: tuple[str, ...] = (),
+    refused: tuple[tuple[str, ...], str] = ((), ""),
 ) -> Picture:
     view = _View(document, motion)
     advance = view.last(stop.advance)
@@ -162,7 +169,8 @@ def _picture(
         advance=advance,
         binds=advance < stop.advance,
         springs=tuple(view.spring(n, p, advance) for n, p in zip(PLACES, places, strict=False)),
-        faults=faults,
+        faults=refused[0],
+        folder=refused[1],
     )
 
 

@@ -10,10 +10,12 @@ from recurve.cmd_check import check, verify
 from recurve.cmd_curve import curve
 from recurve.cmd_draw import draw
 from recurve.cmd_plan import plan
+from recurve.cmd_start import start
+from recurve.cmd_sweep import sweep
 from recurve.console import BAD_INPUT, app, plain
 from recurve.errors import InputError, RecurveError
 
-for _command in (check, plan, verify, curve, draw):  # in the order of the help
+for _command in (start, sweep, draw, check, plan, verify, curve):  # in the order of the help
     app.command()(_command)
 
 

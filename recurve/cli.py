@@ -8,13 +8,17 @@ import typer
 
 from recurve.cmd_check import check, verify
 from recurve.cmd_curve import curve
+from recurve.cmd_draw import draw
 from recurve.cmd_plan import plan
 from recurve.cmd_spring import spring
+from recurve.cmd_start import start
+from recurve.cmd_sweep import sweep
 from recurve.cmd_wind import wind
 from recurve.console import BAD_INPUT, app, plain
 from recurve.errors import InputError, RecurveError
 
-for _command in (check, plan, verify, curve, wind, spring):  # in the order of the help
+# In the order of the help: as the work goes.
+for _command in (start, sweep, draw, check, plan, verify, curve, wind, spring):
     app.command()(_command)
 
 

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from recurve.quantity import Quantity
@@ -105,6 +106,12 @@ def _at(model: type[BaseModel], key: Loc) -> list[type[BaseModel]]:
     for part in key:
         models = _descend(models, part)
     return models
+
+
+def field_of(model: type[BaseModel], key: Loc) -> FieldInfo | None:
+    """The field at a key path, of the first kind of table that has it; None where there is none."""
+    fields = (parent.model_fields.get(str(key[-1])) for parent in _at(model, key[:-1]))
+    return next((f for f in fields if f is not None), None)
 
 
 def _known(model: type[BaseModel], key: Loc) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -39,7 +40,8 @@ class Polytope:
         model.a_matrix_.start_ = np.arange(0, rows * columns + 1, columns, dtype=np.int32)
         model.a_matrix_.index_ = np.tile(np.arange(columns, dtype=np.int32), rows)
         model.a_matrix_.value_ = np.ascontiguousarray(left, float).ravel()
-        self._solver = highspy.Highs()  # type: ignore[no-untyped-call]
+        begin: Any = highspy.Highs  # typed in some releases, untyped in others
+        self._solver = begin()
         self._solver.setOptionValue("output_flag", False)
         self._solver.setOptionValue("presolve", "off")
         self._solver.passModel(model)

@@ -55,8 +55,8 @@ class PointPosts:
         alpha, moved = np.asarray(advance, float), np.asarray(bend, float)
         line = self.anchor.position - self.far.position
         anchor = self.anchor.position + moved * (line / abs(line))
-        a, va = self._place(self.anchor.body, anchor, alpha)
-        f, vf = self._place(self.far.body, self.far.position, alpha)
+        a, va = self.place(self.anchor.body, anchor, alpha)
+        f, vf = self.place(self.far.body, self.far.position, alpha)
         span = np.abs(a - f)
         return span + self.diameter, dot(a - f, va - vf) / span
 
@@ -66,7 +66,7 @@ class PointPosts:
         anchor = BodyPoint(self.anchor.body, self.anchor.position + bend * line / abs(line))
         return PointPosts(anchor, self.far, self.diameter, self.motion, self.count)
 
-    def _place(self, body: Body, rest: complex | Points, alpha: Array) -> tuple[Points, Points]:
+    def place(self, body: Body, rest: complex | Points, alpha: Array) -> tuple[Points, Points]:
         """Where a point carried by `body` is [m] and its velocity per radian of advance [m/rad]."""
         if body == "base":
             return np.asarray(rest) + 0j * alpha, np.zeros(np.broadcast(rest, alpha).shape, complex)

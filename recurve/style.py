@@ -62,6 +62,13 @@ READING_FALLING = Mark("v", False)
 READING_PT = 4.5
 RING_PT = 10.0  # round a reading that was left out
 
+# The mechanism to scale: what is fixed is white, what swings is darker than what turns with the cam. Lengths in mm on paper.
+BASE_FILL, CAM_FILL, WEIGHT_FILL = "#FFFFFF", "#E9E9E9", "#C4C4C4"
+MOVED = BLUE  # how far a point goes from rest to full advance
+WRONG = VERMILION  # what the model refuses
+OUTLINE_PT, LEADER_PT = 0.8, 0.5
+SPRING_PT = {"primary": 0.9, "secondary": 1.7}  # the heavy spring in the heavier line
+
 # Nothing of a reader's own settings may change a figure, and the same input must give the same bytes.
 SETTINGS: Any = {
     "font.family": [FONT],

@@ -1,0 +1,353 @@
+"""What a person types at a question, read through the very types of the job file, and the job that the answers make.
+
+A bare number takes the unit of the person's own system; any other unit may stand behind it.
+"""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections.abc import Iterator
+from functools import cache
+from itertools import pairwise
+from typing import Annotated, Any, get_args
+
+from pydantic import TypeAdapter, ValidationError
+from pydantic.fields import FieldInfo
+
+from recurve import jobmodel as m
+from recurve.faults import field_of
+from recurve.jobbuild import ranges
+from recurve.quantity import Limit, Quantity
+from recurve.questions import PLACES, Answers, Question, asked
+from recurve.units import Measured, factor, parse
+
+# What a bare number means to a person who measures in mm, or in inches.
+UNITS = {
+    "mm": {"length": "mm", "mass": "g", "force": "N", "rate": "N/mm", "moment": "mN*m"},
+    "inch": {"length": "in", "mass": "oz", "force": "lbf", "rate": "lbf/in", "moment": "ozf*in"},
+}
+ALIKE = {"angle": "deg", "speed": "rpm", "number": ""}
+TYPED_SWEEP, TYPED_SPRINGS = "as-found.csv", "springs.csv"
+
+
+def system_of(answers: Answers) -> str:
+    """ "mm" or "inch"."""
+    return "inch" if answers.get("~units") == "inch" else "mm"
+
+
+def unit_of(dimension: str, system: str) -> str:
+    """The unit that a bare number of this dimension has."""
+    return ALIKE[dimension] if dimension in ALIKE else UNITS[system][dimension]
+
+
+# --- one answer ---------------------------------------------------------------------------------------------
+
+
+def read_answer(question: Question, text: str, system: str) -> Any:
+    """What is stored of a typed answer, as the job file has it; raises ValueError saying what was expected."""
+    given = text.strip()
+    read = {
+        "choice": _choice,
+        "text": _text,
+        "date": _date,
+        "whole": _whole,
+        "number": _number,
+        "quantity": _quantity,
+        "pair": _pair,
+        "row": _row,
+    }[question.kind]
+    return read(question, given, system)
+
+
+def _choice(question: Question, text: str, system: str) -> str:
+    if text.isdigit() and 1 <= int(text) <= len(question.choices):
+        return question.choices[int(text) - 1]
+    if text.lower() in question.choices:
+        return text.lower()
+    near = [c for c in question.choices if text and c.startswith(text.lower())]
+    if len(near) == 1:
+        return near[0]
+    raise ValueError(f"expected one of {', '.join(question.choices)}, or its number")
+
+
+def _text(question: Question, text: str, system: str) -> str:
+    if not all(c.isprintable() for c in text):
+        raise ValueError("got a character that cannot be printed, expected plain text")
+    if len(text) > 200:
+        raise ValueError(f"got {len(text)} characters, expected 200 at most")
+    return text
+
+
+def _date(question: Question, text: str, system: str) -> str:
+    try:
+        return datetime.date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise ValueError("expected year-month-day, such as 2026-03-14") from None
+
+
+def _whole(question: Question, text: str, system: str) -> int:
+    if not re.fullmatch(r"\d{1,4}", text):
+        raise ValueError("expected a whole number")
+    check_field(question.key, int(text))
+    return int(text)
+
+
+def _number(question: Question, text: str, system: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        raise ValueError("expected a number, with a decimal point") from None
+    check_field(question.key, value)
+    return value
+
+
+def _quantity(question: Question, text: str, system: str) -> str:
+    given = with_unit(text, dimension_of(question.key), system)
+    check_field(question.key, given)
+    return given
+
+
+def _pair(question: Question, text: str, system: str) -> list[str]:
+    cells = cells_of(text)
+    if len(cells) != 2:
+        raise ValueError(f"got {len(cells)} numbers, expected two, such as {question.example}")
+    pair = [with_unit(c, "length", system) for c in cells]
+    check_field(question.key, pair)
+    if question.key.endswith("post_travel"):
+        into, out = (parse(p, "length").value for p in pair)
+        if out < 0:
+            raise ValueError("expected how far in, then how far out, such as 0.5 1.0")
+        pair[0] = f"-{pair[0].lstrip('+')}" if into > 0 else pair[0]  # bent in, whichever sign it was given
+    return pair
+
+
+# What the cells of a row are, by the last part of its key and their number.
+ROWS: dict[str, dict[int, tuple[tuple[str, str], ...]]] = {
+    "points": {
+        2: (("speed", "speed"), ("advance", "angle")),
+        3: (("speed", "speed"), ("min", "angle"), ("max", "angle")),
+    },
+    "idle": {2: (("speed", "speed"), ("max", "angle"))},
+    "maximum": {1: (("advance", "angle"),), 2: (("min", "angle"), ("max", "angle"))},
+    "length": {2: (("advance", "angle"), ("length", "length"))},
+    "cg_radius": {2: (("advance", "angle"), ("cg_radius", "length"))},
+}
+LEAST_ROWS = {"points": 1, "length": 2, "cg_radius": 3}
+
+
+def _row(question: Question, text: str, system: str) -> dict[str, str]:
+    return read_row(question, text, system)
+
+
+def read_row(question: Question, text: str, system: str) -> dict[str, str]:
+    """One line of numbers by the names that the job file has for them; raises ValueError."""
+    name = question.key.rsplit(".", 1)[1]
+    ways, cells = ROWS[name], cells_of(text)
+    example = question.example[-1] if isinstance(question.example, list) else question.example
+    if len(cells) not in ways:
+        many = " or ".join(str(n) for n in ways)
+        raise ValueError(f"got {len(cells)} of them, expected {many} in a line, such as {example}")
+    row = {}
+    for (part, dimension), cell in zip(ways[len(cells)], cells, strict=True):
+        row[part] = with_unit(cell, dimension, system)
+        Quantity(dimension, "any" if dimension == "angle" else "positive").read(row[part])
+    if name in ("points", "idle", "maximum"):
+        model = {"points": m.TargetPoint, "idle": m.Idle, "maximum": m.Maximum}[name]
+        _validate(TypeAdapter(model), row)
+        _check_order(row)
+    return row
+
+
+def _check_order(row: dict[str, str]) -> None:
+    if "min" in row:
+        low, high = (Quantity("angle", "any").read(row[k]).value for k in ("min", "max"))
+        if high <= low:
+            raise ValueError("expected the least advance first, then the most")
+
+
+def check_rows(question: Question, rows: list[dict[str, str]]) -> None:
+    """Raise ValueError where lines together are not a table yet: too few, or advances that do not rise from 0."""
+    name = question.key.rsplit(".", 1)[1]
+    if len(rows) < LEAST_ROWS[name]:
+        raise ValueError(f"got {len(rows)} lines, expected {LEAST_ROWS[name]} or more")
+    if name != "points":
+        advance = [Quantity("angle", "any").read(r["advance"]).value for r in rows]
+        if advance[0] != 0 or any(b <= a for a, b in pairwise(advance)):
+            raise ValueError("expected advance to begin at 0 and to rise from line to line")
+
+
+_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+_BARE = re.compile(rf"{_NUMBER}(?:\s*(?:±|\+/-|\+-)\s*{_NUMBER})?|(?:±|\+/-|\+-)\s*{_NUMBER}")
+
+
+def with_unit(text: str, dimension: str, system: str) -> str:
+    """The quantity with its unit: a bare number, ± or not, takes the person's own. A true minus is read too."""
+    given = " ".join(text.replace("−", "-").split())
+    if _BARE.fullmatch(given):
+        given = f"{given} {unit_of(dimension, system)}".strip()
+    return given
+
+
+def cells_of(text: str) -> list[str]:
+    """The numbers of a line: parted by commas or semicolons, or by blanks where all are bare."""
+    given = text.replace("−", "-").strip()
+    if ";" in given:
+        return [c.strip() for c in given.split(";")]
+    if "," in given:
+        return [c.strip() for c in given.split(",")]
+    words = given.split()
+    if all(re.fullmatch(_NUMBER, w) for w in words):
+        return words
+    found = re.findall(rf"{_NUMBER}(?:\s*(?:±|\+/-|\+-)\s*{_NUMBER})?\s*[^\W\d][^\s\d±+]*", given)
+    return [c.strip() for c in found] if "".join(found).replace(" ", "") == given.replace(" ", "") else [given]
+
+
+# --- the job file's own types -------------------------------------------------------------------------------
+
+
+@cache
+def _field(key: str) -> tuple[FieldInfo, TypeAdapter[Any]]:
+    field = field_of(m.JobModel, tuple(key.split(".")))
+    assert field is not None, key
+    annotation: Any = field.annotation
+    for extra in field.metadata:
+        annotation = Annotated[annotation, extra]
+    return field, TypeAdapter(annotation)
+
+
+def check_field(key: str, value: Any) -> None:
+    """Raise ValueError, saying what was expected, where the job file would not take this value at this key."""
+    _validate(_field(key)[1], value)
+
+
+def _validate(adapter: TypeAdapter[Any], value: Any) -> None:
+    try:
+        adapter.validate_python(value)
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        raise ValueError(str(first.get("ctx", {}).get("error", "")) or first["msg"].lower()) from None
+
+
+def dimension_of(key: str) -> str:
+    """What the quantity at this key measures."""
+    field = _field(key)[0]
+    return next(_dimensions([*field.metadata, field.annotation]))
+
+
+def _dimensions(found: list[Any]) -> Iterator[str]:
+    for one in found:
+        if isinstance(one, Quantity | Limit):
+            yield one.dimension
+        else:
+            yield from _dimensions(list(get_args(one)))
+
+
+def measured(key: str, given: str) -> Measured:
+    """An answer that is a quantity, in SI."""
+    found = _field(key)[1].validate_python(given)
+    return found if isinstance(found, Measured) else Measured(float(found))
+
+
+def both_systems(key: str, given: str) -> str:
+    """The quantity in both systems of units: "12.60 mm = 0.4961 in"; only what it is where there is but one."""
+    dimension, value = dimension_of(key), measured(key, given).value
+    units = dict.fromkeys(unit_of(dimension, s) for s in UNITS)
+    return " = ".join(f"{value / factor(u, dimension):.4g} {u}".strip() for u in units)
+
+
+def doubt(question: Question, given: str) -> str:
+    """What is said aloud of a number outside the trade's usual range; empty within it."""
+    entry = ranges()["range"].get(question.range)
+    if entry is None:
+        return ""
+    shown = measured(question.key, given).value / factor(entry["unit"], dimension_of(question.key))
+    if entry["low"] <= shown <= entry["high"]:
+        return ""
+    return f"{shown:.3g} {entry['unit']} is outside the usual {entry['low']:g} to {entry['high']:g} {entry['unit']}"
+
+
+# --- the job that answers make ------------------------------------------------------------------------------
+
+
+def document_of(answers: Answers, title: str) -> dict[str, Any]:
+    """The job file as nested tables, of the answers that count. `title` where none was given."""
+    given = {q.key: answers[q.key] for q in _counting(answers)}
+    document: dict[str, Any] = {"title": title}
+    for key, value in given.items():
+        _put(document, key, value)
+    for name in PLACES:
+        _posts(document.get("springs", {}).get(name))
+    _motion(document)
+    _tables(document, answers)
+    return document
+
+
+def _counting(answers: Answers) -> list[Question]:
+    """Answered questions that go into the file: groups only whole, trims only where the stop's radius is known."""
+    here = [q for q in asked(answers) if not q.key.startswith("~") and answers.get(q.key, "") != ""]
+    keys = {q.key for q in here}
+    drag = {q.key for q in asked(answers) if q.group == "drag"}
+    trim = bool(keys & {"stop.radius", "stop.per_mm"})
+    return [q for q in here if (q.group != "drag" or drag <= keys) and (q.needs != "trim" or trim)]
+
+
+def _put(document: dict[str, Any], key: str, value: Any) -> None:
+    *path, last = key.split(".")
+    table = document
+    for part in path:
+        table = table.setdefault(part, {})
+    table[last] = value
+
+
+def _posts(spring: dict[str, Any] | None) -> None:
+    """Whether posts are given by points or by a table."""
+    posts = None if spring is None else spring.get("posts")
+    if posts is None:
+        return
+    rows = posts.pop("length", None)
+    kind = {"kind": "points"} if rows is None else {"kind": "table", **_columns(rows)}
+    spring["posts"] = {**kind, **posts} if spring is not None else posts  # type: ignore[index]
+
+
+def _columns(rows: list[dict[str, str]]) -> dict[str, list[str]]:
+    return {name: [row[name] for row in rows] for name in rows[0]}
+
+
+def _motion(document: dict[str, Any]) -> None:
+    motion = document.get("weights", {}).get("motion", {})
+    rows = motion.pop("cg_radius", None)
+    if rows is not None:
+        motion |= _columns(rows)
+    if motion.get("kind") == "reference":
+        given = document.get("sweep", {})
+        motion |= {k: given[k] for k in ("basis", "static", "reading", "speed_reading", "zeroed_at") if k in given}
+
+
+def _tables(document: dict[str, Any], answers: Answers) -> None:
+    """The sweep and the catalogue that were typed; tables that say nothing are left out."""
+    for name, typed, file in (("sweep", "~readings", TYPED_SWEEP), ("catalogue", "~springs", TYPED_SPRINGS)):
+        if answers.get(typed):
+            document[name] = {"file": file, **document.get(name, {})}
+        if "file" not in document.get(name, {}):
+            document.pop(name, None)
+    if not document.get("target", {}).keys() & {"points", "idle", "maximum"}:
+        document.pop("target", None)
+
+
+def examples(answers: Answers) -> dict[str, Any]:
+    """The answers with every question that was left out answered by its example, in the metric system."""
+    out: dict[str, Any] = {k: v for k, v in answers.items() if v != ""}
+    while True:
+        missing = next((q for q in asked(out) if q.key not in out), None)
+        if missing is None:
+            return out
+        out[missing.key] = _example(missing)
+
+
+def _example(question: Question) -> Any:
+    if question.kind == "rows":
+        return [read_row(question, line, "mm") for line in question.example]
+    if question.kind in ("file", "readings", "springs"):
+        return question.example
+    return read_answer(question, question.example, "mm")

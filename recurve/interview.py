@@ -1,0 +1,238 @@
+"""The interview: one question after the other in the order in which a unit is taken apart, kept answer by answer."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from recurve.answers import (
+    TYPED_SPRINGS,
+    TYPED_SWEEP,
+    both_systems,
+    cells_of,
+    check_rows,
+    document_of,
+    doubt,
+    read_answer,
+    read_row,
+    system_of,
+    unit_of,
+    with_unit,
+)
+from recurve.dialogue import Stopped, ask, heading, say, show
+from recurve.errors import InputError
+from recurve.files import write_folder
+from recurve.questions import Answers, Question, asked, parts
+from recurve.tables import read_catalogue, read_sweep
+from recurve.units import parse
+
+KEPT = "answers.toml"
+GUIDE = "examples/measuring.md"
+
+
+class Back(Exception):
+    """The person wants the question before this one again."""
+
+
+def load_answers(folder: Path) -> dict[str, Any]:
+    """The answers kept in the folder; none if there is no such file. Raises InputError."""
+    path = folder / KEPT
+    if not path.exists():
+        return {}
+    try:
+        return dict(tomllib.loads(path.read_text(encoding="utf-8"))["answers"])
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, KeyError, TypeError, OSError) as fault:
+        raise InputError(f"{path}: got a file that keeps no answers ({fault}), expected one, or none") from None
+
+
+def keep_answers(folder: Path, answers: Answers) -> None:
+    """Every answer so far, on the disk when this returns."""
+    import tomli_w
+
+    head = (
+        "# The answers of an interview that recurve start made; it goes on from here. The job file is made of them.\n"
+    )
+    write_folder(folder, {KEPT: (head + tomli_w.dumps({"answers": dict(answers)})).encode("utf-8")})
+
+
+def interview(folder: Path, answers: dict[str, Any]) -> None:
+    """Ask whatever has not been asked, and keep each answer. Raises Stopped."""
+    part = -1
+    while True:
+        here = asked(answers)
+        at = next((i for i, q in enumerate(here) if q.key not in answers), None)
+        if at is None:
+            return
+        if here[at].part != part:
+            part = here[at].part
+            _introduce(part)
+        try:
+            answers[here[at].key] = ask_question(here[at], answers, folder)
+        except Back:
+            for one in here[max(at - 1, 0) : at]:
+                answers.pop(one.key, None)
+        keep_answers(folder, answers)
+
+
+def _introduce(number: int) -> None:
+    part = parts()[number]
+    heading(f"{number + 1} of {len(parts())}: {part.title}")
+    say(part.words)
+    if part.drawing:
+        show(part.drawing)
+    if part.figure:
+        say(f"Figure {part.figure} of {GUIDE}.")
+
+
+def ask_question(question: Question, answers: Answers, folder: Path | None = None, was: Any = None) -> Any:
+    """A question until its answer can be read; "" where it is left out. Raises Back and Stopped."""
+    say()
+    say(question.ask)
+    _explain(question, answers, was)
+    if question.kind == "readings" and folder is not None:
+        return _readings(folder, answers)
+    if question.kind in ("rows", "springs"):
+        return _lines(question, answers, folder)
+    while True:
+        text = ask("> ")
+        if text == "<":
+            raise Back
+        if text == "":
+            return "" if was is None else was
+        if text == "?":
+            _explain(question, answers, was)
+            continue
+        try:
+            return _accepted(question, text, answers, folder)
+        except ValueError as fault:
+            _refuse(question, text, fault)
+
+
+def _explain(question: Question, answers: Answers, was: Any = None) -> None:
+    """How it is measured, what it costs to leave it out, an example."""
+    say(question.how, "  ")
+    for number, choice in enumerate(question.choices, 1):
+        show(f"    {number}  {choice}")
+    if question.figure:
+        say(f"figure {question.figure} of {GUIDE}", "  ")
+    if was is not None:
+        say(f"Enter keeps {was}", "  ")
+    else:
+        say(f"Enter leaves it out: {question.skip}", "  ")
+
+
+def _refuse(question: Question, text: str, fault: ValueError) -> None:
+    shown = "".join(c if c.isprintable() else "?" for c in text[:60])
+    say(f"{shown!r}: {fault}.", "  ")
+    example = question.example[-1] if isinstance(question.example, list) else question.example
+    say(f"Such as {example}; {question.how}. (? explains, < goes back, stop keeps all for another time)", "  ")
+
+
+def _accepted(question: Question, text: str, answers: Answers, folder: Path | None) -> Any:
+    """The answer as it is stored, said again as it was understood."""
+    if question.kind == "file":
+        return _file(question, text, folder or Path())
+    value = read_answer(question, text, system_of(answers))
+    if question.kind == "quantity":
+        say(f"= {value}" if value.startswith(("±", "+")) else f"= {both_systems(question.key, value)}", "  ")
+        doubted = doubt(question, value)
+        if doubted:
+            say(f"LOOK AGAIN: {doubted}. It is kept; < at the next question goes back to it.", "  ")
+    elif question.kind in ("pair", "row"):
+        say(f"= {', '.join(value.values() if isinstance(value, dict) else value)}", "  ")
+    elif question.kind == "choice":
+        say(f"= {value}", "  ")
+    return value
+
+
+def _file(question: Question, text: str, folder: Path) -> str:
+    """A table's path as seen from the folder; it must be there and be one."""
+    import os
+
+    path = Path(text).expanduser()
+    faults: list[str] = []
+    read = read_catalogue if question.key == "catalogue.file" else read_sweep
+    if not path.is_file() and (folder / path).is_file():
+        path = folder / path
+    read(path, str(path), faults)
+    if faults:
+        raise ValueError("; ".join(faults[:3]))
+    return Path(os.path.relpath(path.resolve(), folder.resolve())).as_posix()
+
+
+def _readings(folder: Path, answers: Answers) -> str:
+    """The sweep, typed reading by reading; "" if there is none in the end."""
+    from recurve.readings import SweepFile
+    from recurve.sweeping import bench_of, take_readings
+
+    document = document_of(answers, "")
+    # What comes later in the interview is not known yet: the bands' basis then takes a four-stroke's ratio.
+    document["distributor"] = {"lobes": 1, "rotation": "clockwise"} | document.get("distributor", {})
+    given = {k.split(".")[1]: v for k, v in answers.items() if k.startswith("sweep.") and v != ""}
+    document["sweep"] = {"file": TYPED_SWEEP, **given}
+    file = SweepFile(folder / TYPED_SWEEP)
+    take_readings(file, bench_of(document, "", KEPT)[0])
+    return TYPED_SWEEP if file.readings else ""
+
+
+def _lines(question: Question, answers: Answers, folder: Path | None) -> Any:
+    """Lines until an empty one; "" where there is none."""
+    read = _spring if question.kind == "springs" else read_row
+    lines: list[Any] = []
+    while True:
+        text = ask(f"{len(lines) + 1} > ")
+        if text == "<":
+            if not lines:
+                raise Back
+            say(f"line {len(lines)} is off again", "  ")
+            lines.pop()
+            continue
+        try:
+            if text == "":
+                if lines and question.kind == "rows":
+                    check_rows(question, lines)
+                break
+            lines.append(read(question, text, system_of(answers)))
+            say(f"= {', '.join(lines[-1].values())}", "  ")
+        except ValueError as fault:
+            _refuse(question, text, fault)
+    if question.kind == "springs" and lines and folder is not None:
+        _write_springs(folder, lines, system_of(answers))
+    return lines or ""
+
+
+SPRING_CELLS = (("rate", "rate"), ("free_length", "length"), ("initial_tension", "force"))
+
+
+def _spring(question: Question, text: str, system: str) -> dict[str, str]:
+    """A spring of the shelf: its name, rate, free length and initial tension."""
+    name, _, rest = text.replace(",", " ", 1).partition(" ") if "," not in text else text.partition(",")
+    cells = cells_of(rest)
+    if not name or '"' in text or not 2 <= len(cells) <= 3:
+        raise ValueError("expected a name, a rate, a free length, and an initial tension if there is one")
+    row = {"id": name}
+    for (key, dimension), cell in zip(SPRING_CELLS, cells, strict=False):
+        row[key] = with_unit(cell, dimension, system)
+        value = parse(row[key], dimension).value
+        if value < 0 or (value == 0 and key != "initial_tension"):
+            raise ValueError(f"{key}: expected more than 0")
+    return row
+
+
+def _write_springs(folder: Path, rows: list[dict[str, str]], system: str) -> None:
+    """The springs that were typed as a catalogue, each number in the person's own units."""
+    from recurve.units import factor
+
+    units = {key: unit_of(dimension, system) for key, dimension in SPRING_CELLS}
+    out = ["id," + ",".join(f"{key} [{unit}]" for key, unit in units.items())]
+    for row in rows:
+        cells = [row["id"]]
+        for key, dimension in SPRING_CELLS:
+            value = parse(row[key], dimension).value / factor(units[key], dimension) if key in row else 0.0
+            cells.append(f"{value:.8g}")
+        out.append(",".join(cells))
+    write_folder(folder, {TYPED_SPRINGS: ("\n".join(out) + "\n").encode("utf-8")})
+
+
+__all__ = ["Back", "Stopped", "ask_question", "interview", "keep_answers", "load_answers"]

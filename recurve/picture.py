@@ -1,0 +1,274 @@
+"""A unit's points at rest and at full advance, as one sees them from the rotor end: what a drawing needs.
+
+It is made of a job, or of a job that the model refuses as long as its points can be read, since that is when one
+wants the picture. Places are complex numbers [m], x right and y up.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from pydantic import ConfigDict, ValidationError
+
+from recurve import jobmodel as m
+from recurve import jobunit as u
+from recurve.curve import Stop
+from recurve.errors import InputError
+from recurve.job import Job, SpringPlace
+from recurve.jobbuild import PLACES, Build
+from recurve.jobfile import load_job
+from recurve.mechanism import Link, Motion, RadiusTable, ReferenceSlope, Slot
+from recurve.posts import PointPosts
+from recurve.springs import tension
+
+Pair = tuple[complex, complex]
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A point of the job: its `key`, what it is called, the numbers given for it, where it is at rest and at full
+    advance [m]."""
+
+    key: str
+    name: str
+    given: str
+    at: Pair
+
+
+@dataclass(frozen=True)
+class DrawnSpring:
+    """A spring: its two posts' marks, None where lengths are given by table; `length` [m] over the posts at rest and at
+    full advance; `free` length [m], `pull` [N] and `takeup` [rad], None where not described."""
+
+    name: str
+    anchor: Mark | None
+    far: Mark | None
+    diameter: float
+    length: tuple[float, float]
+    free: float | None
+    pull: tuple[float, float] | None
+    takeup: float | None
+
+    @property
+    def shortens(self) -> bool:
+        """Whether it is shorter at full advance than at rest, so that it would drive the cam on."""
+        return self.length[1] < self.length[0]
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A unit to be drawn.
+
+    `weight`: the marks of the first weight, the others stand round the shaft. `radius` [m] of the centre of gravity from
+    the shaft. `advance` [rad] reached: the stop's, or less where the drive binds before it. `faults`: why the model
+    refuses the unit, of a job in `folder`.
+    """
+
+    title: str
+    unit: str
+    fingerprint: str
+    clockwise: bool
+    count: int
+    kind: str
+    weight: tuple[Mark, ...]
+    radius: tuple[float, float] | None
+    stop: Stop
+    stop_radius: float | None
+    advance: float
+    binds: bool
+    springs: tuple[DrawnSpring, ...]
+    faults: tuple[str, ...] = ()
+    folder: str = ""
+
+    @property
+    def marks(self) -> tuple[Mark, ...]:
+        """All points that have a place."""
+        ends = [p for s in self.springs for p in (s.anchor, s.far) if p is not None]
+        return (*self.weight, *ends)
+
+
+def picture_of(job: Job) -> Picture:
+    """The picture of a job that has been read."""
+    return _picture(job.document, job.weights.motion, job.places, job.stop, job.fingerprint)
+
+
+def read_picture(path: str | Path) -> Picture:
+    """The picture of a job file, with the model's faults where it refuses the unit.
+
+    Raises InputError where the file, or the points in it, cannot be read.
+    """
+    try:
+        return picture_of(load_job(path))
+    except InputError as refused:
+        found = _readable(Path(path), refused)
+        if found is None:
+            raise
+        return found
+
+
+class UnitPart(u.Table):
+    """What a drawing needs of a job file; whatever else stands there is left alone."""
+
+    model_config = ConfigDict(extra="ignore", frozen=True, arbitrary_types_allowed=True)
+    title: str = ""
+    unit: str | None = None
+    distributor: u.Distributor
+    weights: u.Weights
+    stop: u.Stop
+    springs: u.Springs
+
+
+def _readable(path: Path, refused: InputError) -> Picture | None:
+    """The picture of a job with faults, None where they are in what must be drawn."""
+    try:
+        content = path.read_bytes()
+        document = tomllib.loads(content.decode("utf-8-sig"))
+        part = UnitPart.model_validate(document)
+    except (OSError, ValueError, ValidationError, RecursionError):
+        return None
+    build = Build(m.JobModel.model_construct(**{name: getattr(part, name) for name in UnitPart.model_fields}))
+    flat = ReferenceSlope(part.stop.advance.value, (0.0,), ((0.0,),))
+    motion, stop = build.weights(flat).motion, build.stop()
+    places = build.places(motion, stop.advance)
+    return _picture(
+        document, motion, places, stop, hashlib.sha256(content).hexdigest()[:12], (refused.faults, f"{path.parent}/")
+    )
+
+
+def _picture(
+    document: dict[str, Any],
+    motion: Motion,
+    places: tuple[SpringPlace, ...],
+    stop: Stop,
+    fingerprint: str,
+    refused: tuple[tuple[str, ...], str] = ((), ""),
+) -> Picture:
+    view = _View(document, motion)
+    advance = view.last(stop.advance)
+    radius = None
+    if isinstance(motion, Slot | Link | RadiusTable):
+        radius = _two(motion.radius(np.array([0.0, advance]))[0])
+    stop_radius = document["stop"].get("radius")
+    return Picture(
+        title=str(document.get("title", "")),
+        unit=str(document.get("unit") or ""),
+        fingerprint=fingerprint,
+        clockwise=view.clockwise,
+        count=int(document["weights"].get("count", 2)),
+        kind=document["weights"]["motion"]["kind"],
+        weight=view.weight(advance),
+        radius=radius,
+        stop=stop,
+        stop_radius=1.0 / stop.per_mm if stop_radius is not None and stop.per_mm else None,
+        advance=advance,
+        binds=advance < stop.advance,
+        springs=tuple(view.spring(n, p, advance) for n, p in zip(PLACES, places, strict=False)),
+        faults=refused[0],
+        folder=refused[1],
+    )
+
+
+@dataclass(frozen=True)
+class _View:
+    """Where the points of a document are at rest and at an advance, as seen from the rotor end."""
+
+    document: dict[str, Any]
+    motion: Motion
+
+    @property
+    def clockwise(self) -> bool:
+        return bool(self.document["distributor"]["rotation"] == "clockwise")
+
+    def seen(self, place: complex) -> complex:
+        """From the working frame, which counts in the direction of rotation."""
+        return place.conjugate() if self.clockwise else place
+
+    def last(self, stop: float) -> float:
+        """The largest advance [rad] up to the stop that the drive reaches."""
+        grid = np.linspace(0.0, stop, 241)
+        with np.errstate(all="ignore"):
+            swing = self.motion.swing(grid)
+        if swing is None:
+            return stop
+        free = np.isfinite(swing[0])
+        return float(grid[max(int(np.argmin(free)) - 1, 0)]) if not free.all() else stop
+
+    def weight(self, advance: float) -> tuple[Mark, ...]:
+        """Pivot, centre of gravity, and what drives the cam, of the first weight."""
+        motion = self.motion
+        if not isinstance(motion, Slot | Link):
+            return ()
+        with np.errstate(all="ignore"):
+            turn = complex(np.exp(1j * np.nan_to_num(float(motion.swing(advance)[0]))))
+        places = {"pivot": (motion.pivot, motion.pivot)}
+        for name, rest in (("cg", motion.cg), ("pin", motion.pin)):
+            places[name] = (rest, motion.pivot + (rest - motion.pivot) * turn)
+        if isinstance(motion, Link):
+            places["cam"] = (motion.cam, motion.cam * complex(np.exp(1j * advance)))
+        names = {"pivot": "pivot", "cg": "centre of gravity", "pin": "pin", "cam": "cam point"}
+        if isinstance(motion, Link):
+            names["pin"] = "link on weight"
+        table = self.document["weights"]["motion"]
+        return tuple(
+            Mark(f"weights.motion.{k}", names[k], given_words(table[k]), (self.seen(a), self.seen(b)))
+            for k, (a, b) in places.items()
+        )
+
+    def spring(self, name: str, place: SpringPlace, advance: float) -> DrawnSpring:
+        """One spring on its posts; its pull where it is described."""
+        posts, found = place.posts, place.found
+        length = _two(posts.length(np.array([0.0, advance]))[0])
+        table = self.document["springs"][name]
+        ends: list[Mark | None] = [None, None]
+        if isinstance(posts, PointPosts):
+            ends = [self._end(name, which, posts, advance) for which in ("anchor", "far")]
+        takeup = None if found is None or length[0] >= found.free_length else _takeup(place, advance)
+        pull = None
+        if found is not None:
+            over = np.asarray(length)
+            pull = _two(tension(over, found.rate, found.free_length, found.initial_tension, over > found.free_length))
+        free = None if found is None else found.free_length
+        if found is None and "free_length" in table:
+            free = u.SpringOnPosts.model_validate(table).free_length.value  # type: ignore[union-attr]
+        diameter = posts.diameter if isinstance(posts, PointPosts) else 0.0
+        return DrawnSpring(name, ends[0], ends[1], diameter, length, free, pull, takeup)
+
+    def _end(self, name: str, which: str, posts: PointPosts, advance: float) -> Mark:
+        point = posts.anchor if which == "anchor" else posts.far
+        with np.errstate(all="ignore"):
+            at = [complex(posts.place(point.body, point.position, np.asarray(a))[0]) for a in (0.0, advance)]
+        rest, full = (self.seen(p if np.isfinite(p) else point.position) for p in at)
+        table = self.document["springs"][name]["posts"][which]
+        label = f"{name} anchor post" if which == "anchor" else f"{name} far post"
+        return Mark(f"springs.{name}.posts.{which}", label, f"{given_words(table)}, on {table['on']}", (rest, full))
+
+
+def _takeup(place: SpringPlace, reach: float) -> float | None:
+    from recurve.posts import takeup_advance
+
+    return None if place.found is None else takeup_advance(place.posts, place.found.free_length, reach)
+
+
+def _two(values: Any) -> tuple[float, float]:
+    return float(values[0]), float(values[1])
+
+
+def given_words(table: dict[str, Any]) -> str:
+    """A point's numbers as the job gives them, without their ±: "12.6 mm, 76°", or "x 18.1 mm, y −20.3 mm"."""
+    if "xy" in table:
+        x, y = (bare(t) for t in table["xy"])
+        return f"x {x}, y {y}"
+    reach = table.get("distance", table.get("radius", ""))
+    return bare(reach) + (f", {bare(table['angle'])}" if "angle" in table else "")
+
+
+def bare(quantity: str) -> str:
+    """A quantity without its ±, degrees as a sign, with a true minus."""
+    text = re.sub(r"\s*(?:±|\+/-|\+-)\s*[\d.]+(?:e[+-]?\d+)?(\s*%)?", "", quantity).strip()
+    return re.sub(r"\s*(?:degrees?|deg)$", "°", text).replace("-", "−")

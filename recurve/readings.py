@@ -1,0 +1,218 @@
+"""A sweep taken reading by reading: a file that loses none, and what is said of each at once.
+
+Numbers are in the file's own units and basis at the boundary, in distributor rad and rad/s where they are judged.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+
+from recurve.errors import InputError, OutputError
+from recurve.files import write_folder
+from recurve.target import Band, Target
+from recurve.units import column_header, factor, parse
+
+RPM = np.pi / 30
+HEADER = "speed [rpm],advance [deg],direction"
+COLUMNS = ("speed", "advance", "direction")
+JUMP = 0.5  # of the whole travel between two neighbouring speeds that are no further apart than CLOSE of themselves
+CLOSE = 0.25
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One reading: `speed` [rad/s] and `advance` [rad], both in the basis of the file."""
+
+    speed: float
+    advance: float
+    rising: bool
+
+
+@dataclass(frozen=True)
+class Basis:
+    """What the file counts in: crank turns a distributor turn of its speeds and of its advances, and the `static` [rad]
+    in them; `reading` [rad] and `speed_reading` [rad/s] how far one may be off, in the file's basis."""
+
+    speed_ratio: float = 1.0
+    advance_ratio: float = 1.0
+    static: float = 0.0
+    reading: float = np.radians(0.5)
+    speed_reading: float = 10 * RPM
+
+    def advance(self, distributor: float) -> float:
+        """A distributor advance [rad] as it is read."""
+        return distributor * self.advance_ratio + self.static
+
+
+class SweepFile:
+    """A sweep's file to which readings are appended; each is on the disk when `append` returns."""
+
+    def __init__(self, path: Path) -> None:
+        """Open it, or begin it. Raises InputError where a file stands there that is no sweep."""
+        self.path = path
+        self.readings: list[Reading] = []
+        if not path.exists():
+            write_folder(path.parent, {path.name: f"{HEADER}\n".encode()})
+        self._read()
+
+    def _read(self) -> None:
+        """What is there already. A last line cut short by a power cut is taken off."""
+        text = self.path.read_text(encoding="utf-8-sig")
+        whole = text if text.endswith("\n") else text[: text.rfind("\n") + 1]
+        lines = [x for x in whole.splitlines() if x.strip() and not x.lstrip().startswith("#")]
+        names = [column_header(c) for c in (lines[0].split(",") if lines else [])]
+        if tuple(n for n, _ in names) != COLUMNS:
+            raise InputError(f"{self.path}: got another header, expected {HEADER}, to which readings can be added")
+        self.units = (names[0][1], names[1][1])
+        for number, line in enumerate(lines[1:], 2):
+            cells = [c.strip() for c in line.split(",")]
+            try:
+                speed, advance = (float(c) * f for c, f in zip(cells, self._factors, strict=False))
+                self.readings.append(Reading(speed, advance, {"rising": True, "falling": False}[cells[2].lower()]))
+            except (ValueError, IndexError, KeyError):
+                raise InputError(f"{self.path}: reading {number - 1}: got {line!r}, expected {HEADER}") from None
+        if whole != text:
+            write_folder(self.path.parent, {self.path.name: whole.encode("utf-8")})
+
+    @property
+    def _factors(self) -> tuple[float, float]:
+        return factor(self.units[0], "speed"), factor(self.units[1], "angle")
+
+    def parse(self, text: str, rising: bool) -> Reading:
+        """A typed reading: speed and advance, bare in the file's units or with their own; raises ValueError."""
+        from recurve.answers import cells_of
+
+        cells = cells_of(text)
+        if len(cells) != 2:
+            raise ValueError("expected speed and advance, such as 550 4.8; or down, up, undo, end")
+        values = []
+        for cell, dimension, unit in zip(cells, ("speed", "angle"), self.units, strict=True):
+            bare = all(c in "0123456789.+-eE" for c in cell)
+            values.append(parse(f"{cell} {unit}" if bare else cell, dimension).value)
+        if values[0] <= 0:
+            raise ValueError("got a speed of 0 or less, expected more than 0")
+        return Reading(values[0], values[1], rising)
+
+    def append(self, reading: Reading) -> None:
+        """Add a reading. It is on the disk before this returns."""
+        values = (x / f for x, f in zip((reading.speed, reading.advance), self._factors, strict=True))
+        cells = [f"{v:.6g}" for v in values] + ["rising" if reading.rising else "falling"]
+        try:
+            handle = os.open(self.path, os.O_WRONLY | os.O_APPEND)
+            try:
+                os.write(handle, (",".join(cells) + "\n").encode())
+                os.fsync(handle)
+            finally:
+                os.close(handle)
+        except OSError as fault:
+            raise OutputError(f"{self.path}: {fault.strerror}; the reading was not written") from None
+        self.readings.append(reading)
+
+    def undo(self) -> Reading | None:
+        """Take the last reading off again; None if there is none."""
+        if not self.readings:
+            return None
+        lines = self.path.read_text(encoding="utf-8-sig").splitlines()
+        last = max(i for i, x in enumerate(lines) if x.strip() and not x.lstrip().startswith("#"))
+        del lines[last]
+        write_folder(self.path.parent, {self.path.name: ("\n".join(lines) + "\n").encode("utf-8")})
+        return self.readings.pop()
+
+
+# --- what is said of a reading ------------------------------------------------------------------------------
+
+
+def band_at(target: Target, speed: float, near: float) -> tuple[Band, bool] | None:
+    """The band at a distributor speed [rad/s], and whether it is the book's own (a point's within `near` [rad/s], idle)
+    or lies on a line between two of its points; None where the book says nothing."""
+    points = sorted((b for b in target.bands if b.kind == "point" and b.speed is not None), key=lambda b: b.speed or 0)
+    for band in points:
+        if abs((band.speed or 0) - speed) <= near:
+            return band, True
+    idle = next((b for b in target.bands if b.kind == "idle"), None)
+    if idle is not None and idle.speed is not None and speed <= idle.speed + near:
+        return idle, True
+    for low, high in pairwise(points):
+        if low.speed is not None and high.speed is not None and low.speed < speed < high.speed:
+            at = (speed - low.speed) / (high.speed - low.speed)
+            ends = [a + at * (b - a) for a, b in ((low.low, high.low), (low.high, high.high))]
+            return replace(low, speed=speed, low=ends[0], high=ends[1]), False
+    top = target.maximum
+    if top is not None and points and speed > (points[-1].speed or 0):
+        return replace(top, low=points[-1].low, speed=speed), False
+    return None
+
+
+def band_words(target: Target | None, reading: Reading, basis: Basis) -> str:
+    """A reading against its band, in the file's basis."""
+    found = (
+        None
+        if target is None
+        else band_at(target, *(x / basis.speed_ratio for x in (reading.speed, basis.speed_reading)))
+    )
+    if found is None:
+        return "the book says nothing of this speed"
+    band, own = found
+    low, high, now = (
+        float(np.degrees(x)) for x in (basis.advance(band.low), basis.advance(band.high), reading.advance)
+    )
+    verdict = "inside"
+    if now > high:
+        verdict = f"ABOVE by {now - high:.1f} deg"
+    elif now < low and not band.from_zero:
+        verdict = f"BELOW by {low - now:.1f} deg"
+    which = "band" if own else "between points, about"
+    return f"{which} {low:.1f} to {high:.1f} deg: {verdict}"
+
+
+def misfits(before: list[Reading], new: Reading, basis: Basis, stop: float | None) -> list[str]:
+    """In what a reading does not fit those already taken; `stop` [rad, distributor] is the largest advance as found.
+
+    Advance can only grow with speed, it comes back later than it went, it repeats, and it ends at the stop; each
+    within what two readings may be off.
+    """
+    slack, near = 2 * basis.reading, 2 * basis.speed_reading
+    said = []
+    if stop is not None and new.advance > basis.advance(stop) + slack:
+        said.append(f"more than the stop's {np.degrees(basis.advance(stop)):.1f} deg")
+    alike = [r for r in before if r.rising == new.rising]
+    for r in alike:
+        gap, more = new.speed - r.speed, new.advance - r.advance
+        if abs(gap) <= near and abs(more) > slack + (0.5 * slack if gap else 0.0):
+            said.append(f"{_words(r)} was read before: it does not repeat")
+        elif (gap > near and more < -slack) or (gap < -near and more > slack):
+            said.append(f"{_words(r)} was read {'below' if gap > 0 else 'above'}: advance cannot fall with speed")
+    said += _between(before, new, slack) + _jump(alike, new, basis, stop)
+    return said[:2]
+
+
+def _between(before: list[Reading], new: Reading, slack: float) -> list[str]:
+    """A falling reading below the rising curve, or the other way round."""
+    other = sorted((r.speed, r.advance) for r in before if r.rising != new.rising)
+    if len(other) < 2 or not other[0][0] <= new.speed <= other[-1][0]:
+        return []
+    there = float(np.interp(new.speed, *np.transpose(other)))
+    wrong = new.advance > there + slack if new.rising else new.advance < there - slack
+    if not wrong:
+        return []
+    name, where = ("falling", "above") if new.rising else ("rising", "below")
+    return [f"{where} the {name} readings ({np.degrees(there):.1f} deg here): advance comes back later than it went"]
+
+
+def _jump(alike: list[Reading], new: Reading, basis: Basis, stop: float | None) -> list[str]:
+    near = [r for r in alike if 0 < abs(new.speed - r.speed) <= CLOSE * new.speed]
+    if stop is None or not near:
+        return []
+    r = min(near, key=lambda r: abs(new.speed - r.speed))
+    if abs(new.advance - r.advance) <= JUMP * stop * basis.advance_ratio:
+        return []
+    return [f"a jump from {_words(r)}: the weights snap, or it was misread; take one between"]
+
+
+def _words(reading: Reading) -> str:
+    return f"{np.degrees(reading.advance):.1f} deg at {reading.speed / RPM:.0f} rpm"

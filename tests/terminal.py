@@ -1,0 +1,97 @@
+"""A command in a pseudo-terminal, answered as a person would: what is shown up to each prompt, a line typed in return."""
+
+from __future__ import annotations
+
+import os
+import pty
+import re
+import select
+import sys
+import time
+from pathlib import Path
+
+from recurve.questions import Question, questions
+
+PROMPT = re.compile(r"(?:^|\n)[\w ?]*> $")
+
+
+class Terminal:
+    """`recurve` with these arguments, run in `folder` in a pseudo-terminal of 80 columns."""
+
+    def __init__(self, arguments: list[str], folder: Path) -> None:
+        self.shown = ""
+        self.pid, self.handle = pty.fork()
+        if self.pid == 0:  # the child; nothing of the tests runs on
+            os.chdir(folder)
+            environment = {**os.environ, "COLUMNS": "80", "TERM": "dumb", "PYTHONUTF8": "1"}
+            os.execve(sys.executable, [sys.executable, "-m", "recurve", *arguments], environment)
+
+    def wait(self, seconds: float = 60.0) -> str | None:
+        """What is shown up to the next prompt, None where the command has ended (its words are in `shown`)."""
+        text, end = "", time.monotonic() + seconds
+        raw = b""
+        while time.monotonic() < end:
+            if not select.select([self.handle], [], [], 0.2)[0]:
+                continue
+            try:
+                more = os.read(self.handle, 65536)
+            except OSError:  # the other end is closed: how Linux tells the end of a terminal
+                more = b""
+            if not more:
+                self.shown += text
+                return None
+            raw += more
+            text = raw.decode("utf-8", errors="replace").replace("\r\n", "\n")
+            if PROMPT.search(text):
+                self.shown += text
+                return text
+        raise AssertionError(f"no prompt within {seconds} s after: {text[-400:]}")
+
+    def type(self, line: str) -> None:
+        os.write(self.handle, line.encode("utf-8") + b"\n")
+
+    def press(self, key: bytes) -> None:
+        os.write(self.handle, key)
+
+    def status(self) -> int:
+        """Wait for its end and return the exit status."""
+        while self.wait() is not None:
+            raise AssertionError("it still asks: " + self.shown[-300:])
+        return self._reap()
+
+    def kill(self) -> None:
+        """As a power cut for the process: SIGKILL, nothing of it runs any more."""
+        os.kill(self.pid, 9)
+        self._reap()
+
+    def _reap(self) -> int:
+        _, status = os.waitpid(self.pid, 0)
+        os.close(self.handle)
+        return os.waitstatus_to_exitcode(status)
+
+
+def question_in(text: str) -> Question | None:
+    """The last question whose words are shown in this text."""
+    flat = " ".join(text.split())
+    found = [(flat.rfind(" ".join(q.ask.split())), q) for q in questions()]
+    at, question = max(found, key=lambda one: one[0])
+    return question if at >= 0 else None
+
+
+def answer(terminal: Terminal, answers: dict[str, str | list[str]], until: str = "") -> list[str]:
+    """Answer each question by its key, "" where there is no answer, to the end or before the question `until`.
+
+    Returns the keys asked. A list is typed line by line, "" after it.
+    """
+    keys: list[str] = []
+    lines: list[str] = []
+    while (text := terminal.wait()) is not None:
+        question = question_in(text)
+        if question is not None:
+            if question.key == until:
+                return keys
+            keys.append(question.key)
+            given = answers.get(question.key, "")
+            lines = [given] if isinstance(given, str) else [*given, ""]
+        terminal.type(lines.pop(0) if lines else "")
+    return keys

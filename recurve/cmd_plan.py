@@ -27,6 +27,14 @@ class Paper(StrEnum):
     letter = "letter"
 
 
+class LengthUnits(StrEnum):
+    """What lengths and forces are shown in."""
+
+    metric = "metric"
+    inch = "inch"
+    both = "both"
+
+
 def plan(
     job: JobFile,
     choose: Annotated[
@@ -34,6 +42,7 @@ def plan(
         typer.Option(help="yield: most builds pass at first setting; margin: the largest margin, whatever the work."),
     ] = Choose.by_yield,
     paper: Annotated[Paper, typer.Option(help="The sheet's paper.")] = Paper.a4,
+    units: Annotated[LengthUnits, typer.Option(help="Lengths and forces on the sheet.")] = LengthUnits.both,
     as_json: AsJson = False,
 ) -> None:
     """Springs, post settings and stop trim that bring the curve into the target.
@@ -53,7 +62,7 @@ def plan(
     progress("Searching the springs")
     made = make_plan(read, choose.value)
     progress("Drawing the plot and the sheet")
-    files = _write_results(made, paper.value)
+    files = _write_results(made, paper.value, units.value)
     if as_json:
         print_json(plan_facts(made, files))
     else:
@@ -62,7 +71,7 @@ def plan(
         raise typer.Exit(ANSWER_IS_NO)
 
 
-def _write_results(made: Plan, paper: Any) -> tuple[str, ...]:
+def _write_results(made: Plan, paper: Any, units: Any) -> tuple[str, ...]:
     """All files of a plan; everything is made before the first is written."""
     from recurve.files import write_folder
     from recurve.jobwrite import order_csv, plan_folder, plan_toml
@@ -73,6 +82,10 @@ def _write_results(made: Plan, paper: Any) -> tuple[str, ...]:
     contents: dict[str, bytes] = {}
     if made.build is not None:
         contents["plan.toml"] = plan_toml(made)
-    contents |= {**figures, "sheet.pdf": sheet_pdf(made, figures["curve.svg"], paper), "order.csv": order_csv(made)}
+    contents |= {
+        **figures,
+        "sheet.pdf": sheet_pdf(made, figures["curve.svg"], paper, units),
+        "order.csv": order_csv(made),
+    }
     stale = () if made.build is not None else ("plan.toml",)
     return write_folder(plan_folder(made.job.path), contents, stale)

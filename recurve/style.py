@@ -7,7 +7,6 @@ and a colour-blind reader lose nothing.
 from __future__ import annotations
 
 import io
-import math
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -150,34 +149,3 @@ def breakable(text: str, longest: int = 28) -> str:
     """Plain text in which a word longer than `longest` may break, so that it stays on the page."""
     words = plain(text).split(" ")
     return " ".join("\u200b".join(w[i : i + longest] for i in range(0, len(w), longest)) for w in words)
-
-
-# --- numbers as text: a main one, and the same in another unit for small type ------------------------------
-
-
-def cell(main: str, small: str = "") -> dict[str, str]:
-    """A value, and what stands beside it in small type."""
-    return {"main": main, "small": small}
-
-
-def signless(value: float, decimals: int) -> str:
-    """The number with a true minus, and without one before a zero."""
-    text = f"{value:.{decimals}f}"
-    return text.lstrip("-") if not text.strip("-0.") else text.replace("-", "−")
-
-
-def in_mm(length: float) -> dict[str, str]:
-    """A length [m] in mm, and in inches."""
-    return cell(f"{signless(1e3 * length, 2)} mm", f"{signless(length / 0.0254, 3)} in")
-
-
-def angle(advance: float, ratio: float, decimals: int = 1) -> dict[str, str]:
-    """An advance [rad] in degrees of the distributor, and of the crank."""
-    degrees = math.degrees(advance)
-    return cell(f"{signless(degrees, decimals)}° (distributor)", f"{signless(degrees * ratio, decimals)}° (crank)")
-
-
-def speed_of(speed: float, ratio: float) -> dict[str, str]:
-    """A speed [rad/s] in rpm of the distributor, and of the crank."""
-    rpm = speed * 30.0 / math.pi
-    return cell(f"{rpm:.0f} rpm (distributor)", f"{rpm * ratio:.0f} rpm (crank)")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from recurve.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress
+from recurve.console import ANSWER_IS_NO, AsJson, JobFile, LengthUnits, Paper, print_json, progress
 
 if TYPE_CHECKING:
     from recurve.plan import Plan
@@ -18,21 +18,6 @@ class Choose(StrEnum):
 
     by_yield = "yield"
     margin = "margin"
-
-
-class Paper(StrEnum):
-    """The sheet's paper."""
-
-    a4 = "a4"
-    letter = "letter"
-
-
-class LengthUnits(StrEnum):
-    """What lengths and forces are shown in."""
-
-    metric = "metric"
-    inch = "inch"
-    both = "both"
 
 
 def plan(

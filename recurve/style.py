@@ -26,26 +26,9 @@ INK, GREY, PALE = "#1A1A1A", "#6E6E6E", "#DCDCDC"
 FIGURE_MM = (180.0, 122.0)  # printed at this size on the sheet, so point sizes hold there
 TALL_MM = (180.0, 154.0)  # with a panel of residuals below the curve
 FONT = "DejaVu Sans"  # ships with matplotlib
-MARGINS_MM = (14.0, 25.0, 14.0, 20.0)  # round the axes: left, below, right, above
+MARGINS_MM = (14.0, 21.0, 14.0, 20.0)  # round the axes: left, below, right, above
 RESIDUALS_MM = (26.0, 6.0)  # height of the residuals' panel, and of the gap above it
 TEXT_PT, SMALL_PT, TINY_PT = 8.5, 7.5, 6.5
-
-
-@dataclass(frozen=True)
-class Curve:
-    """A pair of curves: colour and widths [pt]; rising is drawn solid, falling dashed, readings in its colour."""
-
-    colour: str
-    rising: float
-    falling: float
-    order: float
-
-
-BEFORE = Curve(VERMILION, 1.0, 0.9, 4.0)  # as found
-AFTER = Curve(BLUE, 2.4, 1.6, 5.0)  # planned
-LEFT = Curve(GREEN, 1.7, 1.3, 5.0)  # as left, the finished unit
-RISING, FALLING = "-", (0, (4.0, 1.6))
-SHADE = 0.18  # opacity of a 90 % band, which prints as a pale grey
 
 
 @dataclass(frozen=True)
@@ -56,8 +39,26 @@ class Mark:
     filled: bool
 
 
-READING_RISING = Mark("^", True)
-READING_FALLING = Mark("v", False)
+@dataclass(frozen=True)
+class Curve:
+    """A pair of curves: colour and widths [pt]; rising is drawn solid, falling dashed; `marks` of its readings, rising
+    and falling, in its colour."""
+
+    colour: str
+    rising: float
+    falling: float
+    order: float
+    marks: tuple[Mark, Mark]
+
+
+# As found is thin with triangles, planned is thick without readings, as left between them with squares: told apart
+# without colour too.
+BEFORE = Curve(VERMILION, 1.0, 0.9, 4.0, (Mark("^", True), Mark("v", False)))
+AFTER = Curve(BLUE, 2.4, 1.6, 5.0, (Mark("D", True), Mark("D", False)))
+LEFT = Curve(GREEN, 1.7, 1.3, 5.0, (Mark("s", True), Mark("s", False)))
+RISING, FALLING = "-", (0, (4.0, 1.6))
+SHADE = 0.18  # opacity of a 90 % band, which prints as a pale grey
+
 READING_PT = 4.5
 RING_PT = 10.0  # round a reading that was left out
 

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 ROW_PT = 11.0  # height of a row of labels below the curve
 KEY_PT = 25.0  # from the axes down to the key: room for the numbers and the name of the axis
 SHADED = "90 % band"
+ROW_NEEDS_PT = 380.0  # width of a key in one row
 CLEAR_PT = 4.0  # between a curve and its name
 ANCHORS, DENSE = 40, 400  # places tried along a curve; points into which a line is cut to see what it covers
 
@@ -215,7 +216,7 @@ def key_below(axes: Axes, lowest: Axes, look: style.Curve) -> None:
         handles=handles,
         loc="upper center",
         bbox_to_anchor=(0.5, -KEY_PT / _size_pt(lowest)[1]),
-        ncols=len(handles),
+        ncols=len(handles) if _size_pt(lowest)[0] > ROW_NEEDS_PT else 2,
         frameon=False,
         handlelength=3.0,
         columnspacing=2.2,

@@ -38,6 +38,12 @@ def plan_figure_bytes(plan: Plan) -> dict[str, bytes]:
         return style.figure_bytes(_figure(plan), "curve")
 
 
+def narrow_figure_svg(plan: Plan) -> bytes:
+    """The same for a narrow screen, as SVG: without its title, which the page has."""
+    with style.figure_settings():
+        return style.figure_svg(_figure(plan, style.NARROW_MM))
+
+
 def plot_plan(plan: Plan, axes: Axes | None = None) -> Axes:
     """The target's bands, the readings and the curve as found, and the planned curve, on one axis.
 
@@ -48,9 +54,14 @@ def plot_plan(plan: Plan, axes: Axes | None = None) -> Axes:
         return _draw(plan, axes) if axes is not None else _figure(plan).axes[0]
 
 
-def _figure(plan: Plan) -> Figure:
-    figure = style.figure_of(style.FIGURE_MM)
-    _draw(plan, style.panel(figure, style.MARGINS_MM[1], style.MARGINS_MM[3]))
+def _figure(plan: Plan, size: tuple[float, float] = style.FIGURE_MM) -> Figure:
+    figure = style.figure_of(size)
+    narrow = size[0] < style.FIGURE_MM[0]
+    axes = style.panel(figure, style.MARGINS_MM[1], style.MARGINS_MM[3] - (8.0 if narrow else 0.0))
+    _draw(plan, axes)
+    if narrow:
+        axes.set_title("", loc="left")
+        return figure
     style.footer(figure, shift_words(plan.fit, plan.job.sweep), plan.job.fingerprint)
     return figure
 

@@ -24,6 +24,7 @@ BLUE, VERMILION, GREEN = "#0072B2", "#D55E00", "#009E73"
 INK, GREY, PALE = "#1A1A1A", "#6E6E6E", "#DCDCDC"
 
 FIGURE_MM = (180.0, 122.0)  # printed at this size on the sheet, so point sizes hold there
+NARROW_MM = (100.0, 112.0)  # for a phone, whose width it fills
 TALL_MM = (180.0, 154.0)  # with a panel of residuals below the curve
 FONT = "DejaVu Sans"  # ships with matplotlib
 MARGINS_MM = (14.0, 21.0, 14.0, 20.0)  # round the axes: left, below, right, above
@@ -127,12 +128,18 @@ def footer(figure: Figure, words: list[str], fingerprint: str) -> None:
     )
 
 
+def figure_svg(figure: Figure) -> bytes:
+    """The figure as SVG, without a date, so the same bytes each time."""
+    svg = io.BytesIO()
+    figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": f"recurve {__version__}"})
+    return svg.getvalue()
+
+
 def figure_bytes(figure: Figure, name: str) -> dict[str, bytes]:
     """The figure as `name`.svg and `name`.png, without dates, so the same bytes each time."""
-    svg, png = io.BytesIO(), io.BytesIO()
-    figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": f"recurve {__version__}"})
+    png = io.BytesIO()
     figure.savefig(png, format="png", dpi=200, metadata={"Software": None})
-    return {f"{name}.svg": svg.getvalue(), f"{name}.png": png.getvalue()}
+    return {f"{name}.svg": figure_svg(figure), f"{name}.png": png.getvalue()}
 
 
 def plain(text: str) -> str:

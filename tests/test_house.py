@@ -20,7 +20,7 @@ FLOORS = (
     {"cli"},
     {"cmd_curve", "cmd_check", "cmd_plan"},
     {"console"},
-    {"certificate"},
+    {"certificate", "htmlpage"},
     {"sheet", "files", "jobwrite", "record"},
     {"sheetfound"},
     {"sheetparts"},
@@ -62,7 +62,7 @@ NUMERIC = {
     "mechanism", "posts", "curve", "target", "linear", "search", "refine", "ideal", "family", "posterior", "sweepmodel",
     "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "choose", "plan", "explain", "diagnose", "verify",
 }  # fmt: skip
-HEAVY = {"scipy", "matplotlib", "pint", "typst"}
+HEAVY = {"scipy", "matplotlib", "pint", "typst", "jinja2"}
 
 
 def imported(path: Path, top_only: bool) -> set[str]:

@@ -16,25 +16,23 @@ from recurve.evidence import Evidence
 from recurve.family import Curves, curves
 from recurve.fit import Fit
 from recurve.job import Job, Sweep
+from recurve.labels import Event, key_below, label_curves, label_rows
 from recurve.mechanism import Array
 from recurve.plots import (
     RPM,
-    Event,
     band_sides,
     draw_band,
     draw_curves,
     draw_readings,
     frame,
     hidden_advance,
-    label_rows,
     last_speed,
-    legend_below,
     shade,
     shift_words,
 )
 from recurve.sweepmodel import ends
 from recurve.target import Band
-from recurve.verify import Verification
+from recurve.verify import Before, Verification
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -63,10 +61,11 @@ def plot_check(check: Check, axes: Axes | None = None) -> Axes:
         return _found(check).draw(axes) if axes is not None else _found(check).figure().axes[0]
 
 
-def verify_figure_bytes(result: Verification) -> dict[str, bytes]:
-    """The finished unit as "as-left.svg" and "as-left.png", the same bytes for the same verification."""
+def verify_figure_bytes(result: Verification, before: Before | None = None) -> dict[str, bytes]:
+    """The finished unit as "as-left.svg" and "as-left.png", with its curve as found where that is known; the same bytes
+    for the same verification."""
     with style.figure_settings():
-        return style.figure_bytes(_left(result).figure(), "as-left")
+        return style.figure_bytes(_left(result, before).figure(), "as-left")
 
 
 def plot_verify(result: Verification, axes: Axes | None = None) -> Axes:
@@ -82,22 +81,30 @@ def _found(check: Check) -> _View:
     return _View(check.evidence, f"as found: {check.verdict}", "as found", style.BEFORE, {})
 
 
-def _left(result: Verification) -> _View:
+def _left(result: Verification, before: Before | None = None) -> _View:
     marks = {i: MARKS[b.verdict] for i, b in enumerate(result.bands)}
     evidence = Evidence.of(result.job, result.fit)
-    return _View(evidence, f"as left: {result.verdict}", "as left", style.LEFT, marks)
+    return _View(
+        evidence,
+        f"as left: {result.verdict}",
+        "as left",
+        style.LEFT,
+        marks,
+        None if before is None else before.evidence,
+    )
 
 
 @dataclass(frozen=True)
 class _View:
     """One unit as it is known: `evidence`, what the figure says of it, its `look`, and by its index the mark in words
-    of each of the target's bands that was judged."""
+    of each of the target's bands that was judged; `before` the unit as found, where another is shown."""
 
     evidence: Evidence
     subtitle: str
     name: str
     look: style.Curve
     marks: dict[int, str]
+    before: Evidence | None = None
 
     @property
     def fit(self) -> Fit | None:
@@ -132,7 +139,7 @@ class _View:
             lower = style.panel(figure, below, style.TALL_MM[1] - below - height, axes)
             self._curve_above(axes, lower)
             draw_residuals(lower, self.fit, self.look)
-            legend_below(axes, lower)
+            key_below(axes, lower, self.look)
         style.footer(figure, shift_words(self.fit, self.job.sweep), self.job.fingerprint)
         return figure
 
@@ -145,7 +152,7 @@ class _View:
     def draw(self, axes: Axes) -> Axes:
         """All but the residuals, and the legend."""
         self._curve(axes)
-        legend_below(axes, axes)
+        key_below(axes, axes, self.look)
         return axes
 
     def _curve(self, axes: Axes) -> None:
@@ -156,19 +163,22 @@ class _View:
         speeds = np.linspace(1.0, self.last / RPM, BAND_SPEEDS)
         rising, falling = (np.quantile(x, NINETY, axis=0) for x in _swept(self.evidence.curves, sweep, speeds))
         shade(axes, speeds, rising, falling, self.look)
-        self._lines(axes)
+        if self.before is not None:
+            self._lines(axes, self.before, "as found", style.BEFORE)
+        self._lines(axes, self.evidence, self.name, self.look)
         for band in self.bands:
             draw_band(axes, band, self.last)
         right = frame(axes, self.job, self.subtitle, self.last)
         label_rows(axes, right, self._verdicts(), self.last, self.job.speed_ratio)
+        label_curves(axes)
 
-    def _lines(self, axes: Axes) -> None:
+    def _lines(self, axes: Axes, evidence: Evidence, name: str, look: style.Curve) -> None:
         """The best state's curve, which the residuals are taken from."""
-        model = self.evidence.model
-        best = curves(model.shapes, model.units(self.evidence.plant.middle[None]))
+        model = evidence.model
+        best = curves(model.shapes, model.units(evidence.plant.middle[None]))
         speeds = np.linspace(0.0, self.last / RPM, LINE_SPEEDS)
-        rising, falling = ((RPM * speeds, np.degrees(x[0])) for x in _swept(best, self.job.sweep, speeds))
-        draw_curves(axes, rising, falling, self.look, self.name)
+        rising, falling = ((RPM * speeds, np.degrees(x[0])) for x in _swept(best, evidence.job.sweep, speeds))
+        draw_curves(axes, rising, falling, look, name)
 
     def _verdicts(self) -> list[Event]:
         """A mark in words below each band that was judged, in the order of speed."""
@@ -198,7 +208,7 @@ def draw_residuals(axes: Axes, fit: Fit, look: style.Curve) -> None:
     assert sweep is not None  # it was fitted
     shown = np.clip(fit.residuals, -FARTHEST, FARTHEST)
     rising = np.asarray(sweep.rising, bool)
-    for which, mark in ((rising, style.READING_RISING), (~rising, style.READING_FALLING)):
+    for which, mark in zip((rising, ~rising), look.marks, strict=True):
         axes.plot(
             RPM * sweep.speed[which],
             shown[which],

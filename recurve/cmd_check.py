@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from recurve.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress
+from recurve.console import ANSWER_IS_NO, AsJson, JobFile, LengthUnits, Paper, print_json, progress
 
 
 class Basis(StrEnum):
@@ -59,33 +59,40 @@ def verify(
             metavar="SPEED", help='Where zero was taken, "250 rpm"; else weights held home.', show_default=False
         ),
     ] = None,
+    paper: Annotated[Paper, typer.Option(help="The record's paper.")] = Paper.a4,
+    units: Annotated[LengthUnits, typer.Option(help="Lengths and forces on the record.")] = LengthUnits.both,
     as_json: AsJson = False,
 ) -> None:
     """Does the finished unit pass, and what to move if not.
 
     JOB is the job that was planned (its plan.toml is then the finished unit), or a plan.toml itself. Appends to
-    as-left.toml and writes as-left.svg and as-left.png beside plan.toml. Exit status 0: passes; 3: fails, or too
-    close to call; 2: bad input.
+    as-left.toml and writes as-left.pdf, the record to hand over, as-left.svg and as-left.png beside plan.toml.
+    Exit status 0: passes; 3: fails, or too close to call; 2: bad input.
 
     Example: recurve verify examples/launch.toml as-left.csv
     """
+    from recurve.certificate import record_pdf
     from recurve.checkplots import verify_figure_bytes
     from recurve.checkreport import verify_facts, verify_text
     from recurve.files import write_folder
     from recurve.jobfile import load_job, read_as_left
     from recurve.jobwrite import plan_folder
     from recurve.record import record_toml
-    from recurve.verify import verify_unit
+    from recurve.verify import as_found, verify_unit
 
     asked = load_job(job)
     planned = plan_folder(job) / "plan.toml"
     finished = load_job(planned) if planned.is_file() else asked
     readings = read_as_left(sweep, asked, basis=None if basis is None else basis.value, zeroed_at=zeroed_at)
-    progress("Fitting the sweep")
+    progress("Fitting the sweeps")
     result = verify_unit(finished, readings)
+    before = as_found(asked)
     folder = planned.parent if planned.is_file() else job.parent
+    progress("Drawing the record")
     record = record_toml(folder / "as-left.toml", result, asked.sweep, readings, finished.fingerprint)
-    files = write_folder(folder, {"as-left.toml": record, **verify_figure_bytes(result)})
+    figures = verify_figure_bytes(result, before)
+    pdf = record_pdf(result, before, readings, finished.fingerprint, figures["as-left.svg"], paper.value, units.value)
+    files = write_folder(folder, {"as-left.toml": record, **figures, "as-left.pdf": pdf})
     if as_json:
         print_json(verify_facts(result, files))
     else:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from recurve.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress
+from recurve.console import ANSWER_IS_NO, AsJson, JobFile, LengthUnits, Paper, print_json, progress
 
 if TYPE_CHECKING:
     from recurve.plan import Plan
@@ -20,13 +20,6 @@ class Choose(StrEnum):
     margin = "margin"
 
 
-class Paper(StrEnum):
-    """The sheet's paper."""
-
-    a4 = "a4"
-    letter = "letter"
-
-
 def plan(
     job: JobFile,
     choose: Annotated[
@@ -34,6 +27,8 @@ def plan(
         typer.Option(help="yield: most builds pass at first setting; margin: the largest margin, whatever the work."),
     ] = Choose.by_yield,
     paper: Annotated[Paper, typer.Option(help="The sheet's paper.")] = Paper.a4,
+    units: Annotated[LengthUnits, typer.Option(help="Lengths and forces on the sheet.")] = LengthUnits.both,
+    html: Annotated[bool, typer.Option("--html", help="Also report.html, the sheet for a phone or a browser.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Springs, post settings and stop trim that bring the curve into the target.
@@ -53,7 +48,7 @@ def plan(
     progress("Searching the springs")
     made = make_plan(read, choose.value)
     progress("Drawing the plot and the sheet")
-    files = _write_results(made, paper.value)
+    files = _write_results(made, paper.value, units.value, html)
     if as_json:
         print_json(plan_facts(made, files))
     else:
@@ -62,7 +57,7 @@ def plan(
         raise typer.Exit(ANSWER_IS_NO)
 
 
-def _write_results(made: Plan, paper: Any) -> tuple[str, ...]:
+def _write_results(made: Plan, paper: Any, units: Any, html: bool) -> tuple[str, ...]:
     """All files of a plan; everything is made before the first is written."""
     from recurve.files import write_folder
     from recurve.jobwrite import order_csv, plan_folder, plan_toml
@@ -73,6 +68,19 @@ def _write_results(made: Plan, paper: Any) -> tuple[str, ...]:
     contents: dict[str, bytes] = {}
     if made.build is not None:
         contents["plan.toml"] = plan_toml(made)
-    contents |= {**figures, "sheet.pdf": sheet_pdf(made, figures["curve.svg"], paper), "order.csv": order_csv(made)}
+    contents |= {
+        **figures,
+        "sheet.pdf": sheet_pdf(made, figures["curve.svg"], paper, units),
+        "order.csv": order_csv(made),
+    }
+    if html:
+        contents["report.html"] = _page(made, figures["curve.svg"], units)
     stale = () if made.build is not None else ("plan.toml",)
     return write_folder(plan_folder(made.job.path), contents, stale)
+
+
+def _page(made: Plan, figure: bytes, units: Any) -> bytes:
+    from recurve.htmlpage import page_html
+    from recurve.plots import narrow_figure_svg
+
+    return page_html(made, {"curve.svg": figure, "curve-narrow.svg": narrow_figure_svg(made)}, units)

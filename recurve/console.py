@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -30,6 +31,21 @@ app = typer.Typer(
 
 JobFile = Annotated[Path, typer.Argument(metavar="JOB", help="The job file (TOML).", show_default=False)]
 AsJson = Annotated[bool, typer.Option("--json", help="One JSON document on stdout and nothing else.")]
+
+
+class Paper(StrEnum):
+    """The paper of what is printed."""
+
+    a4 = "a4"
+    letter = "letter"
+
+
+class LengthUnits(StrEnum):
+    """What lengths and forces are shown in."""
+
+    metric = "metric"
+    inch = "inch"
+    both = "both"
 
 
 def plain(text: str) -> str:

@@ -6,7 +6,6 @@ only where it draws.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,6 +14,7 @@ from recurve import style
 from recurve.curve import Trace
 from recurve.fit import Fit
 from recurve.job import Job, SpringPlace, Sweep
+from recurve.labels import SHADED, Event, key_below, label_curves, label_rows
 from recurve.mechanism import Array
 from recurve.plan import Plan
 from recurve.springs import Spring
@@ -28,10 +28,7 @@ RPM = 30 / np.pi
 ROOM = 1.15  # speeds shown, of the last one that matters
 BAND_WIDTH = 0.007  # half a band's width, of the speeds shown
 PLATEAU = 0.9  # where the maximum's band begins, of the speeds shown
-ROW_PT = 11.0  # height of a row of labels below the curve
-LEGEND_PT = 25.0  # from the axes down to the legend: room for the numbers and the name of the axis
 UNSEEN = np.radians(0.05)  # a shift of readings that nobody could see
-SHADED = "90 % band"
 PLACES = ("primary", "secondary")
 
 
@@ -39,6 +36,12 @@ def plan_figure_bytes(plan: Plan) -> dict[str, bytes]:
     """The plan's figure as "curve.svg" and "curve.png", the same bytes for the same plan."""
     with style.figure_settings():
         return style.figure_bytes(_figure(plan), "curve")
+
+
+def narrow_figure_svg(plan: Plan) -> bytes:
+    """The same for a narrow screen, as SVG: without its title, which the page has."""
+    with style.figure_settings():
+        return style.figure_svg(_figure(plan, style.NARROW_MM))
 
 
 def plot_plan(plan: Plan, axes: Axes | None = None) -> Axes:
@@ -51,9 +54,14 @@ def plot_plan(plan: Plan, axes: Axes | None = None) -> Axes:
         return _draw(plan, axes) if axes is not None else _figure(plan).axes[0]
 
 
-def _figure(plan: Plan) -> Figure:
-    figure = style.figure_of(style.FIGURE_MM)
-    _draw(plan, style.panel(figure, style.MARGINS_MM[1], style.MARGINS_MM[3]))
+def _figure(plan: Plan, size: tuple[float, float] = style.FIGURE_MM) -> Figure:
+    figure = style.figure_of(size)
+    narrow = size[0] < style.FIGURE_MM[0]
+    axes = style.panel(figure, style.MARGINS_MM[1], style.MARGINS_MM[3] - (8.0 if narrow else 0.0))
+    _draw(plan, axes)
+    if narrow:
+        axes.set_title("", loc="left")
+        return figure
     style.footer(figure, shift_words(plan.fit, plan.job.sweep), plan.job.fingerprint)
     return figure
 
@@ -75,7 +83,8 @@ def _draw(plan: Plan, axes: Axes) -> Axes:
             draw_band(axes, one, last)
     right = frame(axes, job, _subtitle(plan), last)
     label_rows(axes, right, events(plan), last, job.speed_ratio)
-    legend_below(axes, axes)
+    label_curves(axes)
+    key_below(axes, axes, style.BEFORE)
     return axes
 
 
@@ -84,9 +93,9 @@ def _draw_before(axes: Axes, plan: Plan, curve: Trace, last: float) -> None:
     if plan.before_band is not None:
         shade(axes, plan.before_band.speed, plan.before_band.rising, plan.before_band.falling, style.BEFORE)
     if plan.fit is None:
-        _curve(axes, curve, _stays_in(plan.job, curve), last, style.BEFORE, "before (computed)")
+        _curve(axes, curve, _stays_in(plan.job, curve), last, style.BEFORE, "as found (computed)")
     else:
-        _curve(axes, curve, float(curve.falling_advance(0.0)), last, style.BEFORE, "before (fitted)")
+        _curve(axes, curve, float(curve.falling_advance(0.0)), last, style.BEFORE, "as found")
 
 
 def _stays_in(job: Job, curve: Trace) -> float:
@@ -196,7 +205,7 @@ def shade(axes: Axes, speed: Array, rising: Array, falling: Array, look: style.C
 def draw_readings(axes: Axes, sweep: Sweep, hidden: float, look: style.Curve) -> None:
     """The readings, rising and falling with marks of their own, `hidden` [rad] added to each."""
     rising = np.asarray(sweep.rising, bool)
-    for which, mark, way in ((rising, style.READING_RISING, "rising"), (~rising, style.READING_FALLING, "falling")):
+    for which, mark, way in ((rising, look.marks[0], "rising"), (~rising, look.marks[1], "falling")):
         if which.any():
             axes.plot(
                 RPM * sweep.speed[which],
@@ -257,27 +266,6 @@ def frame(axes: Axes, job: Job, subtitle: str, last: float) -> Any:
     return right
 
 
-def legend_below(axes: Axes, lowest: Axes) -> None:
-    """The names of all that `axes` shows, below the `lowest` axes, in two rows; one entry for all 90 % bands."""
-    from matplotlib.legend_handler import HandlerTuple
-
-    handles, labels = axes.get_legend_handles_labels()
-    bands = tuple(h for h, name in zip(handles, labels, strict=True) if name == SHADED)
-    named: list[tuple[Any, str]] = [(h, name) for h, name in zip(handles, labels, strict=True) if name != SHADED]
-    named += [(bands, SHADED)] if bands else []
-    lowest.legend(
-        [h for h, _ in named],
-        [name for _, name in named],
-        handler_map={tuple: HandlerTuple(ndivide=None, pad=0.0)},
-        loc="upper center",
-        bbox_to_anchor=(0.5, -LEGEND_PT / _size_pt(lowest)[1]),
-        ncols=max(1, -(-len(named) // 2)),
-        frameon=False,
-        handlelength=3.2,
-        columnspacing=1.4,
-    )
-
-
 def _subtitle(plan: Plan) -> str:
     if plan.build is None:
         return plan.verdict
@@ -302,17 +290,7 @@ def found_place(places: tuple[SpringPlace, ...], spring: Spring) -> int | None:
     return next((i for i, p in enumerate(places) if p.found == spring), None)
 
 
-# --- onset, take-up, all-in and idle, labelled in rows below the curve ------------------------------------
-
-
-@dataclass(frozen=True)
-class Event:
-    """Something to be labelled at a speed [rpm], where the curve is at `advance` [deg]; `ringed` on the curve or not."""
-
-    text: str
-    speed: float
-    advance: float
-    ringed: bool = True
+# --- what is marked ----------------------------------------------------------------------------------------
 
 
 def events(plan: Plan) -> list[Event]:
@@ -330,67 +308,3 @@ def events(plan: Plan) -> list[Event]:
         found += [(name, speed, float(np.degrees(at)), True) for name, speed, at in speeds if speed is not None]
     made = [Event(f"{name} {RPM * speed:.0f} rpm", RPM * speed, at, ring) for name, speed, at, ring in found]
     return sorted(made, key=lambda e: e.speed)
-
-
-def rows_of(speeds: list[float], widths: list[float]) -> list[int]:
-    """The row of each label, from the top, so that none overlap: centred at rising `speeds`, with `widths` [rpm]."""
-    ends: list[float] = []
-    rows = []
-    for speed, width in zip(speeds, widths, strict=True):
-        row = next((i for i, end in enumerate(ends) if end < speed - width / 2), len(ends))
-        ends[row : row + 1] = [speed + width / 2]
-        rows.append(row)
-    return rows
-
-
-def _size_pt(axes: Axes) -> tuple[float, float]:
-    """Width and height of axes [pt]."""
-    inch = 72.0 / axes.figure.dpi
-    return inch * axes.bbox.width, inch * axes.bbox.height
-
-
-def label_rows(axes: Axes, right: Any, marks: list[Event], last: float, ratio: float) -> None:
-    """Labels in rows below zero, each with a hair line up to its place on the curve; `marks` in the order of speed."""
-    width_pt, height_pt = _size_pt(axes)
-    # 0.62 of the type size a letter is a little more than this font takes on average
-    widths = [0.62 * style.SMALL_PT * len(e.text) * last / width_pt for e in marks]
-    rows = rows_of([e.speed for e in marks], widths)
-    low, top = _reach(axes)
-    deep = max(rows, default=-1) + 1.5  # rows that the labels take, and a little air
-    row = (top - low) * ROW_PT / max(height_pt - ROW_PT * deep, 0.3 * height_pt)
-    axes.set_ylim(low - row * deep, top)
-    axes.axhline(0.0, color=style.INK, linewidth=0.7, zorder=3)
-    _degree_ticks(axes, right, top, ratio)
-    for event, at in zip(marks, rows, strict=True):
-        y = low - row * (at + 0.85)
-        line = [y + 0.35 * row, event.advance]
-        axes.plot([event.speed] * 2, line, color=style.INK, linewidth=0.6, linestyle=":", zorder=3)
-        if event.ringed:
-            axes.plot(event.speed, event.advance, "o", color="white", markeredgecolor=style.INK, markersize=4, zorder=8)
-        axes.text(
-            event.speed,
-            y,
-            event.text,
-            ha="center",
-            va="center",
-            fontsize=style.SMALL_PT,
-            zorder=7,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
-        )
-
-
-def _degree_ticks(axes: Axes, right: Any, top: float, ratio: float) -> None:
-    """Whole steps of degrees from zero up on both sides; none beside the labels below the curve."""
-    from matplotlib.ticker import MaxNLocator
-
-    for one, end in ((axes, top), (right, top * ratio)):
-        ticks = MaxNLocator(nbins=9, steps=[1, 2, 5, 10]).tick_values(0.0, end)
-        one.set_yticks([t for t in ticks if 0 <= t <= end])
-
-
-def _reach(axes: Axes) -> tuple[float, float]:
-    """Bottom and top of the axis [deg]: a little beyond whatever is drawn, and zero."""
-    drawn = [np.asarray(line.get_ydata(), float) for line in axes.lines]
-    top = 1.09 * max((float(y.max()) for y in drawn), default=1.0)
-    low = min((float(y.min()) for y in drawn), default=0.0)
-    return (low - 0.02 * top if low < 0 else 0.0), top

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,8 @@ from recurve.errors import InputError
 from recurve.job import Sweep
 from recurve.verify import Verification
 
+DECISION_RULE = "passes where the refitted curve plus or minus 2 standard uncertainties lies inside every band"
+
 
 def record_toml(path: Path, result: Verification, as_found: Sweep | None, as_left: Sweep, fingerprint: str) -> bytes:
     """The record file with this verification added; a verification of the same readings is not added twice.
@@ -21,7 +24,7 @@ def record_toml(path: Path, result: Verification, as_found: Sweep | None, as_lef
     import tomli_w
 
     earlier = _earlier(path)
-    entry = _entry(result, as_found, as_left, fingerprint)
+    entry = record_entry(result, as_found, as_left, fingerprint)
     if entry not in earlier:
         earlier.append(entry)
     head = "# As-left records of this unit, written by recurve verify. All speeds and angles are the distributor's.\n"
@@ -38,7 +41,15 @@ def _earlier(path: Path) -> list[dict[str, Any]]:
     return list(entries)
 
 
-def _entry(result: Verification, as_found: Sweep | None, as_left: Sweep, fingerprint: str) -> dict[str, Any]:
+def record_entry(result: Verification, as_found: Sweep | None, as_left: Sweep, fingerprint: str) -> dict[str, Any]:
+    """One verification as the record keeps it, with an `id` of its own that follows from all the rest."""
+    import tomli_w
+
+    entry = _content(result, as_found, as_left, fingerprint)
+    return {"id": hashlib.sha256(tomli_w.dumps(entry).encode("utf-8")).hexdigest()[:12], **entry}
+
+
+def _content(result: Verification, as_found: Sweep | None, as_left: Sweep, fingerprint: str) -> dict[str, Any]:
     job = result.job
     entry: dict[str, Any] = {
         "title": job.title,
@@ -46,7 +57,7 @@ def _entry(result: Verification, as_found: Sweep | None, as_left: Sweep, fingerp
         "date": job.date,
         "inputs": fingerprint,
         "verdict": result.verdict,
-        "decision_rule": "passes where the refitted curve plus or minus 2 standard uncertainties lies inside every band",
+        "decision_rule": DECISION_RULE,
         "bands": [_band(b) for b in result.bands],
         "as_left": _readings(as_left),
     }

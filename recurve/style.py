@@ -7,7 +7,6 @@ and a colour-blind reader lose nothing.
 from __future__ import annotations
 
 import io
-import math
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -25,28 +24,12 @@ BLUE, VERMILION, GREEN = "#0072B2", "#D55E00", "#009E73"
 INK, GREY, PALE = "#1A1A1A", "#6E6E6E", "#DCDCDC"
 
 FIGURE_MM = (180.0, 122.0)  # printed at this size on the sheet, so point sizes hold there
+NARROW_MM = (100.0, 112.0)  # for a phone, whose width it fills
 TALL_MM = (180.0, 154.0)  # with a panel of residuals below the curve
 FONT = "DejaVu Sans"  # ships with matplotlib
-MARGINS_MM = (14.0, 25.0, 14.0, 20.0)  # round the axes: left, below, right, above
+MARGINS_MM = (14.0, 21.0, 14.0, 20.0)  # round the axes: left, below, right, above
 RESIDUALS_MM = (26.0, 6.0)  # height of the residuals' panel, and of the gap above it
 TEXT_PT, SMALL_PT, TINY_PT = 8.5, 7.5, 6.5
-
-
-@dataclass(frozen=True)
-class Curve:
-    """A pair of curves: colour and widths [pt]; rising is drawn solid, falling dashed, readings in its colour."""
-
-    colour: str
-    rising: float
-    falling: float
-    order: float
-
-
-BEFORE = Curve(VERMILION, 1.0, 0.9, 4.0)  # as found
-AFTER = Curve(BLUE, 2.4, 1.6, 5.0)  # planned
-LEFT = Curve(GREEN, 1.7, 1.3, 5.0)  # as left, the finished unit
-RISING, FALLING = "-", (0, (4.0, 1.6))
-SHADE = 0.18  # opacity of a 90 % band, which prints as a pale grey
 
 
 @dataclass(frozen=True)
@@ -57,8 +40,26 @@ class Mark:
     filled: bool
 
 
-READING_RISING = Mark("^", True)
-READING_FALLING = Mark("v", False)
+@dataclass(frozen=True)
+class Curve:
+    """A pair of curves: colour and widths [pt]; rising is drawn solid, falling dashed; `marks` of its readings, rising
+    and falling, in its colour."""
+
+    colour: str
+    rising: float
+    falling: float
+    order: float
+    marks: tuple[Mark, Mark]
+
+
+# As found is thin with triangles, planned is thick without readings, as left between them with squares: told apart
+# without colour too.
+BEFORE = Curve(VERMILION, 1.0, 0.9, 4.0, (Mark("^", True), Mark("v", False)))
+AFTER = Curve(BLUE, 2.4, 1.6, 5.0, (Mark("D", True), Mark("D", False)))
+LEFT = Curve(GREEN, 1.7, 1.3, 5.0, (Mark("s", True), Mark("s", False)))
+RISING, FALLING = "-", (0, (4.0, 1.6))
+SHADE = 0.18  # opacity of a 90 % band, which prints as a pale grey
+
 READING_PT = 4.5
 RING_PT = 10.0  # round a reading that was left out
 
@@ -134,12 +135,18 @@ def footer(figure: Figure, words: list[str], fingerprint: str) -> None:
     )
 
 
+def figure_svg(figure: Figure) -> bytes:
+    """The figure as SVG, without a date, so the same bytes each time."""
+    svg = io.BytesIO()
+    figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": f"recurve {__version__}"})
+    return svg.getvalue()
+
+
 def figure_bytes(figure: Figure, name: str) -> dict[str, bytes]:
     """The figure as `name`.svg and `name`.png, without dates, so the same bytes each time."""
-    svg, png = io.BytesIO(), io.BytesIO()
-    figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": f"recurve {__version__}"})
+    png = io.BytesIO()
     figure.savefig(png, format="png", dpi=200, metadata={"Software": None})
-    return {f"{name}.svg": svg.getvalue(), f"{name}.png": png.getvalue()}
+    return {f"{name}.svg": figure_svg(figure), f"{name}.png": png.getvalue()}
 
 
 def plain(text: str) -> str:
@@ -157,34 +164,3 @@ def breakable(text: str, longest: int = 28) -> str:
     """Plain text in which a word longer than `longest` may break, so that it stays on the page."""
     words = plain(text).split(" ")
     return " ".join("\u200b".join(w[i : i + longest] for i in range(0, len(w), longest)) for w in words)
-
-
-# --- numbers as text: a main one, and the same in another unit for small type ------------------------------
-
-
-def cell(main: str, small: str = "") -> dict[str, str]:
-    """A value, and what stands beside it in small type."""
-    return {"main": main, "small": small}
-
-
-def signless(value: float, decimals: int) -> str:
-    """The number with a true minus, and without one before a zero."""
-    text = f"{value:.{decimals}f}"
-    return text.lstrip("-") if not text.strip("-0.") else text.replace("-", "−")
-
-
-def in_mm(length: float) -> dict[str, str]:
-    """A length [m] in mm, and in inches."""
-    return cell(f"{signless(1e3 * length, 2)} mm", f"{signless(length / 0.0254, 3)} in")
-
-
-def angle(advance: float, ratio: float, decimals: int = 1) -> dict[str, str]:
-    """An advance [rad] in degrees of the distributor, and of the crank."""
-    degrees = math.degrees(advance)
-    return cell(f"{signless(degrees, decimals)}° (distributor)", f"{signless(degrees * ratio, decimals)}° (crank)")
-
-
-def speed_of(speed: float, ratio: float) -> dict[str, str]:
-    """A speed [rad/s] in rpm of the distributor, and of the crank."""
-    rpm = speed * 30.0 / math.pi
-    return cell(f"{rpm:.0f} rpm (distributor)", f"{rpm * ratio:.0f} rpm (crank)")

@@ -79,6 +79,22 @@ class Verification:
         return verify_text(self)
 
 
+@dataclass(frozen=True)
+class Before:
+    """The unit as it was found, by its own sweep: its `evidence`, and each band against it."""
+
+    evidence: Evidence
+    bands: tuple[BandVerdict, ...]
+
+
+def as_found(job: Job) -> Before | None:
+    """The unit as its job's sweep shows it, held against the job's bands; None where there is no sweep."""
+    if job.sweep is None:
+        return None
+    evidence = Evidence.of(job, fit_sweep(job))
+    return Before(evidence, _judged(evidence, len(job.sweep.speed)))
+
+
 def verify_unit(job: Job, sweep: Sweep) -> Verification:
     """Judge the unit of a job (as planned) by a sweep of it as left.
 

@@ -192,7 +192,8 @@ def test_as_left_and_as_found_differ_and_readings_have_their_curve_s_colour(resu
         lines = {str(x.get_label()): x for x in axes.lines}
         for label in (f"{name}, rising", f"{name}, falling", "read, rising", "read, falling"):
             assert lines[label].get_color() == look.colour
-        assert (lines["read, rising"].get_marker(), lines["read, falling"].get_marker()) == ("^", "v")
+        marks = (lines["read, rising"].get_marker(), lines["read, falling"].get_marker())
+        assert marks == tuple(m.shape for m in look.marks)
         assert lines[f"{name}, rising"].get_linewidth() == look.rising
     assert len({look.colour for look in (style.BEFORE, style.AFTER, style.LEFT)}) == 3
     assert left.get_title(loc="left").endswith(f"as left: {result.verdict}")

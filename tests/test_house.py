@@ -27,11 +27,15 @@ FLOORS = (
     {"springreport"},
     {"windreport"},
     {"readings", "jobtext"},
+    {"certificate", "htmlpage"},
     {"sheet", "files", "jobwrite", "record"},
+    {"sheetfound"},
+    {"sheetparts"},
     {"checkplots"},
     {"plots", "drawing"},
     {"parts"},
-    {"style"},
+    {"labels"},
+    {"style", "shown"},
     {"checkreport"},
     {"report"},
     {"facts"},
@@ -78,7 +82,7 @@ NUMERIC = {
     "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "choose", "plan", "explain", "diagnose", "verify",
     "springs", "strength", "rowcheck", "wind", "wanted", "weighing",
 }  # fmt: skip
-HEAVY = {"scipy", "highspy", "matplotlib", "pint", "typst"}
+HEAVY = {"scipy", "highspy", "matplotlib", "pint", "typst", "jinja2"}
 
 
 def imported(path: Path, top_only: bool) -> set[str]:

@@ -18,8 +18,9 @@ from matplotlib.patches import PathPatch
 from recurve import style
 from recurve.build import Build, make_build
 from recurve.jobfile import load_job
+from recurve.labels import rows_of
 from recurve.plan import Plan, make_plan
-from recurve.plots import branch, plan_figure_bytes, plot_plan, rows_of, shade, shift_words
+from recurve.plots import branch, plan_figure_bytes, plot_plan, shade, shift_words
 from recurve.style import breakable, plain, shortened
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
@@ -138,14 +139,14 @@ def test_a_plot_takes_an_axis_and_gives_it_back(plan: Plan) -> None:
 
 def test_before_planned_readings_and_bands_are_drawn_and_told_apart(plan: Plan) -> None:
     axes = plot_plan(plan)
-    expected = ["read", "before (computed)", "planned"]
+    expected = ["read", "as found (computed)", "planned"]
     assert labels(axes) == [f"{name}, {way}" for name in expected for way in ("rising", "falling")] + ["target band"]
     lines = {str(line.get_label()): line for line in axes.lines}
-    for name in ("before (computed)", "planned"):
+    for name in ("as found (computed)", "planned"):
         assert lines[f"{name}, rising"].get_linestyle() == "-"
         assert lines[f"{name}, falling"].get_linestyle() == "--"
     # In a grey print before and planned differ by their widths, the readings by their marks.
-    assert lines["planned, rising"].get_linewidth() > 2 * lines["before (computed), rising"].get_linewidth()
+    assert lines["planned, rising"].get_linewidth() > 2 * lines["as found (computed), rising"].get_linewidth()
     assert lines["read, rising"].get_marker() != lines["read, falling"].get_marker()
     assert sorted(c.get_gid() for c in axes.collections) == ["band-idle", "band-maximum", "band-point", "band-point"]
 
@@ -277,7 +278,7 @@ def shades(axes: Axes) -> list[PathPatch]:
 
 def test_a_fitted_plan_shows_both_bands_and_says_fitted() -> None:
     axes = plot_plan(launch())
-    assert {"before (fitted), rising", "before (fitted), falling"} < set(labels(axes))
+    assert {"as found, rising", "as found, falling"} < set(labels(axes))
     before, after = shades(axes)
     assert matplotlib.colors.to_hex(before.get_facecolor()).upper() == style.BEFORE.colour
     assert matplotlib.colors.to_hex(after.get_facecolor()).upper() == style.AFTER.colour
@@ -344,9 +345,9 @@ def test_a_fitted_curve_rises_from_a_standstill_as_its_readings_do() -> None:
     stays_in = float(np.degrees(curve.falling_advance(250 * np.pi / 30)))
     assert stays_in > 1.0
     fitted = {str(x.get_label()): np.asarray(x.get_ydata()) for x in plot_plan(launch()).lines}
-    assert fitted["before (fitted), rising"][0] == pytest.approx(0.0, abs=1e-9)
+    assert fitted["as found, rising"][0] == pytest.approx(0.0, abs=1e-9)
     computed = {str(x.get_label()): np.asarray(x.get_ydata()) for x in plot_plan(replace(launch(), fit=None)).lines}
-    assert computed["before (computed), rising"][0] == pytest.approx(stays_in, abs=0.02)
+    assert computed["as found (computed), rising"][0] == pytest.approx(stays_in, abs=0.02)
 
 
 def test_text_from_outside_is_one_plain_line() -> None:

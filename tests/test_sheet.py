@@ -1,28 +1,26 @@
-"""The build sheet: what it says, in which order, and that it is a PDF of one or two pages."""
+"""What the build sheet's parts say. How it is laid out is held in test_sheet_pdf.py."""
 
 from __future__ import annotations
 
 import json
 import re
-import subprocess
-import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-import typst
-from test_plots import JOB, SWEEP, launch, make
+from test_plots import EXAMPLES, JOB, SWEEP, launch, make
 
+from recurve import sheetfound
 from recurve.build import make_build
-from recurve.datafiles import data_file
+from recurve.diagnose import check_unit
+from recurve.jobfile import load_job
 from recurve.plan import Plan
-from recurve.plots import plan_figure_bytes
-from recurve.sheet import sheet_facts, sheet_inputs, sheet_pdf
+from recurve.sheet import sheet_facts
+from recurve.sheetparts import Source
+from recurve.shown import Shown
 from recurve.yields import Built
-
-FIGURE = b'<svg xmlns="http://www.w3.org/2000/svg" width="510pt" height="346pt"><path d="M0 0L9 9L0 9Z"/></svg>'
 
 
 @pytest.fixture
@@ -45,105 +43,20 @@ def refused(plan: Plan) -> Plan:
     return replace(plan, verdict="out of reach", reasons=reasons, notes=("A remark.",))
 
 
-def rows(facts: dict[str, Any]) -> dict[str, list[dict[str, str]]]:
-    return {row["label"]: row["cells"] for row in facts["springs"]["rows"]}
+def part(plan: Plan, name: str, units: Any = "both") -> Any:
+    """The facts of one part of the sheet, None where it is left out."""
+    found = {one["name"]: one["facts"] for one in sheet_facts(plan, units)["parts"]}
+    return found.get(name)
 
 
-def query(plan: Plan, label: str, paper: str = "a4") -> list[Any]:
-    """The values that the laid-out sheet carries under a label, in the order of the pages."""
-    found: list[Any] = json.loads(
-        typst.query(
-            data_file("sheet.typ").read_bytes(),
-            f"<{label}>",
-            field="value",
-            ignore_system_fonts=True,
-            sys_inputs=sheet_inputs(plan, FIGURE, paper),
-        )
-    )
-    return found
+def inch_rows(plan: Plan) -> list[dict[str, str]]:
+    facts = sheetfound.found(Source(plan, Shown(plan.job.speed_ratio, "inch")))
+    assert facts is not None
+    return list(facts["rows"])
 
 
-def pages(pdf: bytes) -> int:
-    return len(re.findall(rb"/Type ?/Page\b", pdf))
-
-
-def media(pdf: bytes) -> list[float]:
-    box = re.search(rb"/MediaBox ?\[([^]]+)\]", pdf)
-    assert box is not None
-    return [float(x) for x in box[1].split()]
-
-
-# --- the document ----------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(("paper", "size"), [("a4", (210.0, 297.0)), ("letter", (215.9, 279.4))])
-def test_one_or_two_pages_of_the_paper_asked_for_the_same_bytes_each_time(plan: Plan, paper: Any, size: Any) -> None:
-    figure = plan_figure_bytes(plan)["curve.svg"]
-    pdf = sheet_pdf(plan, figure, paper)
-    assert pdf.startswith(b"%PDF")
-    assert pages(pdf) == 2 == query(plan, "pages", paper)[0]
-    # ISO 216 and ANSI/ASME Y14.1 sizes [mm] at 72 points an inch
-    assert media(pdf)[2:] == pytest.approx([x / 25.4 * 72 for x in size], abs=0.1)
-    assert sheet_pdf(plan, figure, paper) == pdf
-    assert b"CreationDate" not in pdf and b"CreateDate" not in pdf
-
-
-def test_another_figure_and_another_margin_give_another_sheet(plan: Plan) -> None:
-    pdf = sheet_pdf(plan, FIGURE)
-    assert sheet_pdf(plan, FIGURE.replace(b"L9 9", b"L9 8")) != pdf
-    assert plan.build is not None
-    assert sheet_pdf(replace(plan, build=replace(plan.build, margin=-9.0)), FIGURE) != pdf
-
-
-@pytest.mark.parametrize("paper", ["a4", "letter"])
-def test_a_long_job_still_takes_two_pages(trimmed: Plan, paper: Any) -> None:
-    assert trimmed.build is not None
-    build = replace(trimmed.build, results=trimmed.build.results * 3)
-    job = replace(trimmed.job, title="W" * 300, unit="x" * 300)
-    long = replace(
-        trimmed, build=build, job=job, notes=("A remark of a common length, which fills a line or so of text.",) * 2
-    )
-    assert pages(sheet_pdf(long, FIGURE, paper)) == 2
-
-
-def test_the_work_is_told_in_order_and_each_caution_where_it_is_needed(plan: Plan, trimmed: Plan) -> None:
-    steps = ["Stop", "Springs", "Set on the bench, speed rising", "Check on the bench, up and down", "The curve"]
-    assert query(trimmed, "step") == steps == query(plan, "step")
-    assert query(trimmed, "caution") == ["weld", "bend", "bench", "engine", "limits"]
-    assert query(plan, "caution") == ["bend", "bench", "engine", "limits"]
-    assert trimmed.build is not None
-    filed = replace(trimmed, build=replace(trimmed.build, trim=-0.1e-3))
-    assert query(filed, "caution") == ["file", "bend", "bench", "engine", "limits"]
-    assert query(plan, "refused") == []
-
-
-def test_out_of_reach_is_refused_in_large_letters_and_gives_no_work(refused: Plan) -> None:
-    assert query(refused, "refused") == ["OUT OF REACH: DO NOT BUILD"]
-    assert query(refused, "step") == []
-    facts = sheet_facts(refused)
-    assert not facts["go"]
-    assert facts["reasons"] == list(refused.reasons) and facts["notes"] == ["A remark."]
-    assert (facts["stop"], facts["springs"], facts["settings"]) == (None, None, [])
-    assert facts["nearest"] == "the spring that is in it (primary) and the spring that is in it (secondary)"
-    bare = replace(refused, build=None)
-    assert sheet_facts(bare)["bench"] == [] and query(bare, "refused") == query(refused, "refused")
-    assert pages(sheet_pdf(bare, FIGURE)) == 1
-
-
-@pytest.mark.parametrize(
-    "text", ['#panic("no")', "*a* _b_ `c` $x$ <pages> @d \\", "= Heading\n\n- #sys.inputs", "日本語\x00שלום"]
-)
-def test_text_from_a_job_is_never_read_as_markup(refused: Plan, text: str) -> None:
-    job = replace(refused.job, title=text, unit=text)
-    told = replace(refused, job=job, notes=(text,), reasons=(text,))
-    assert query(told, "title") == [" ".join(text.replace("\x00", " ").split())]
-    assert query(told, "pages") == [1]
-
-
-def test_no_heavy_library_is_loaded_before_it_is_needed() -> None:
-    code = "import sys, recurve.plots, recurve.sheet; print([m for m in ('matplotlib', 'typst') if m in sys.modules])"
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.strip() == "[]"
+def rows(plan: Plan, units: Any = "both") -> dict[str, list[dict[str, str]]]:
+    return {row["label"]: row["cells"] for row in part(plan, "springs", units)["rows"]}
 
 
 # --- what it says ----------------------------------------------------------------------------------------
@@ -152,10 +65,12 @@ def test_no_heavy_library_is_loaded_before_it_is_needed() -> None:
 def test_header(plan: Plan) -> None:
     facts = sheet_facts(plan)
     assert facts["fingerprint"] == plan.job.fingerprint
-    assert facts["rotation"] == {"rotor_end": "clockwise", "drive_end": "anticlockwise"}
-    assert facts["points"]
+    assert part(plan, "verdict")["rotation"] == (
+        "clockwise seen from the rotor end, anticlockwise seen from the drive end"
+    )
     electronic = replace(plan, job=replace(plan.job, trigger="electronic"))
-    assert not sheet_facts(electronic)["points"]
+    for name in ("ready", "engine"):
+        assert part(plan, name)["points"] and not part(electronic, name)["points"]
     assert json.loads(json.dumps(facts, allow_nan=False)) == facts
 
 
@@ -166,12 +81,13 @@ def test_highest_bench_speed_is_a_tenth_past_the_work_rounded_up_to_50(plan: Pla
     assert plan.job.target is not None
     late = replace(plan.job.target.bands[0], speed=900 * np.pi / 30)
     target = replace(plan.job.target, bands=(*plan.job.target.bands, late))
-    facts = sheet_facts(replace(plan, job=replace(plan.job, target=target)))
-    assert facts["highest"] == {"main": "1000 rpm (distributor)", "small": "2000 rpm (crank)"}
+    late_plan = replace(plan, job=replace(plan.job, target=target))
+    assert part(late_plan, "verdict")["highest"] == part(late_plan, "setting")["highest"]
+    assert part(late_plan, "verdict")["highest"] == {"main": "1000 rpm (distributor)", "small": "2000 rpm (crank)"}
 
 
 def test_a_stop_left_alone(plan: Plan) -> None:
-    stop = sheet_facts(plan)["stop"]
+    stop = part(plan, "stop")
     assert (stop["way"], stop["trim"]) == ("", None)
     assert stop["planned"] == {"main": "12.0° (distributor)", "small": "24.0° (crank)"}
     assert stop["check"] == {"main": "9.0° to 11.0° (distributor)", "small": "18.0° to 22.0° (crank)"}
@@ -179,7 +95,7 @@ def test_a_stop_left_alone(plan: Plan) -> None:
 
 def test_a_stop_built_up(trimmed: Plan) -> None:
     # Hand calculation: 0.5 mm at 14 mm is 0.5/14 rad = 2.05°; 0.5 mm is 0.5/25.4 in = 0.020 in.
-    stop = sheet_facts(trimmed)["stop"]
+    stop = part(trimmed, "stop")
     assert stop["way"] == "build up"
     assert stop["trim"] == {"main": "0.50 mm", "small": "0.020 in"}
     assert stop["change"]["main"] == "2.0° (distributor)"
@@ -187,9 +103,8 @@ def test_a_stop_built_up(trimmed: Plan) -> None:
 
 
 def test_springs_lengths_bends_and_take_up(trimmed: Plan) -> None:
-    facts = sheet_facts(trimmed)
-    assert facts["springs"]["heads"] == ["primary (light), post P", "secondary (heavy), post S"]
-    said = rows(facts)
+    assert part(trimmed, "springs")["heads"] == ["primary (light), post P", "secondary (heavy), post S"]
+    said = rows(trimmed)
     assert said["spring"] == [{"main": "the spring that is in it", "small": "leave it in"}] * 2
     assert [c["main"] for c in said["rate"]] == ["1.00 N/mm", "3.00 N/mm"]
     # 1 N/mm = 1000/4.4482216 · 0.0254 lbf/in = 5.71 (exact definitions of lbf and in)
@@ -200,13 +115,20 @@ def test_springs_lengths_bends_and_take_up(trimmed: Plan) -> None:
         {"main": "16.20 mm", "small": "0.638 in"},
         {"main": "15.90 mm", "small": "0.626 in"},
     ]
-    assert [c["main"] for c in said["bend"]] == ["0.20 mm out, away from the other", "0.10 mm in, towards the other"]
+    assert said["bend"] == [
+        {"main": "0.20 mm out, away from the other", "small": "0.008 in"},
+        {"main": "0.10 mm in, towards the other", "small": "0.004 in"},
+    ]
     # The job lets both go 0.5 mm either way.
     assert [c["main"] for c in said["travel left"]] == ["in 0.70 mm, out 0.30 mm", "in 0.40 mm, out 0.60 mm"]
     # 1 N/mm · (16.2 − 15.5) mm; the slack of 0.6 mm goes at 0.6/1.2 of 12° (hand calculation).
-    assert said["pull at rest"] == [{"main": "0.70 N", "small": ""}, {"main": "none", "small": "slack 0.60 mm"}]
+    # 0.70 N / 4.4482 N is 0.157 lbf.
+    assert said["pull at rest"] == [
+        {"main": "0.70 N", "small": "0.157 lbf"},
+        {"main": "none", "small": "slack 0.60 mm"},
+    ]
     assert [c["main"] for c in said["takes up"]] == ["pulls from rest", "6.0° (distributor)"]
-    assert "initial tension" not in said and "wire, outside, coils" not in said
+    assert not {"initial tension", "wire", "outside", "coils, material"} & set(said)
 
 
 def test_what_is_known_of_a_spring_from_the_shelf_is_told(plan: Plan) -> None:
@@ -215,10 +137,12 @@ def test_what_is_known_of_a_spring_from_the_shelf_is_told(plan: Plan) -> None:
     spring = replace(
         first.spring, id="#D3", wire=0.5e-3, outer=6.1e-3, coils=12.5, material="music", initial_tension=0.25
     )
-    said = rows(sheet_facts(replace(plan, build=replace(plan.build, springs=(replace(first, spring=spring), second)))))
+    said = rows(replace(plan, build=replace(plan.build, springs=(replace(first, spring=spring), second))))
     assert said["spring"][0] == {"main": "#D3", "small": ""}
-    assert [c["main"] for c in said["wire, outside, coils"]] == ["0.50 mm wire, 6.10 mm outside, 12.5 coils", ""]
-    assert said["wire material"][0]["main"] == "music"
+    # 0.50 mm is 0.020 in, 6.10 mm 0.240 in (hand calculation).
+    assert said["wire"] == [{"main": "0.50 mm", "small": "0.020 in"}, {"main": "", "small": ""}]
+    assert said["outside"][0] == {"main": "6.10 mm", "small": "0.240 in"}
+    assert said["coils, material"][0]["main"] == "12.5, music"
     assert said["initial tension"][0]["main"] == "0.25 N"
     assert [c["main"] for c in said["bend"]] == ["leave it as it stands"] * 2
 
@@ -227,7 +151,7 @@ def test_a_second_spring_that_never_pulls_says_so(plan: Plan) -> None:
     assert plan.build is not None
     first, second = plan.build.springs
     idle = replace(plan.build, springs=(first, replace(second, takeup=None)))
-    assert rows(sheet_facts(replace(plan, build=idle)))["takes up"][1]["main"] == "never before the stop"
+    assert rows(replace(plan, build=idle))["takes up"][1]["main"] == "never before the stop"
 
 
 def test_posts_are_told_by_body_radius_and_angle(tmp_path: Path) -> None:
@@ -243,7 +167,7 @@ pin = { distance = "13.1 mm", angle = "168 deg" }
 """
     text = re.sub(r"\[springs\.primary\.posts\]\n(.+\n){3}", posts, JOB)
     text = re.sub(r'kind = "table"\nadvance = \["0 deg", "6 deg", "12 deg"\]\ncg_radius.+\n', slot, text)
-    said = rows(sheet_facts(make(tmp_path, text)))
+    said = rows(make(tmp_path, text))
     assert said["post to bend"][0] == {"main": "base plate, 21.0 mm from the axis", "small": "at 40°"}
     assert said["other post"][0] == {"main": "cam plate, 12.0 mm from the axis", "small": "at 75°"}
     assert said["post to bend"][1]["main"] == "the one that you marked"
@@ -259,7 +183,7 @@ def primary_by_hand(bend: float) -> float:
 
 
 def test_bench_setting_speeds_and_what_a_bend_does(plan: Plan) -> None:
-    first, second = sheet_facts(plan)["settings"]
+    first, second = part(plan, "setting")["settings"]
     assert (first["spring"], first["mark"], second["spring"], second["mark"]) == ("primary", "P", "secondary", "S")
     speed = primary_by_hand(0.0)
     assert first["speed"] == {"main": f"{speed:.0f} rpm (distributor)", "small": f"{2 * speed:.0f} rpm (crank)"}
@@ -273,7 +197,7 @@ def test_a_spring_found_in_the_other_place_is_to_be_moved(plan: Plan) -> None:
     assert plan.build is not None
     first, second = plan.build.springs
     swapped = replace(plan.build, springs=(second, first))
-    assert rows(sheet_facts(replace(plan, build=swapped)))["spring"] == [
+    assert rows(replace(plan, build=swapped))["spring"] == [
         {"main": "the spring that is in it", "small": "move it here: it is the secondary"},
         {"main": "the spring that is in it", "small": "move it here: it is the primary"},
     ]
@@ -284,13 +208,14 @@ def test_a_unit_with_one_spring_has_one_setting(plan: Plan) -> None:
     found = job.places[0].found
     assert found is not None
     build = make_build(job, (found,), (0.0,), job.stop.advance)
-    facts = sheet_facts(replace(plan, job=job, build=build))
-    assert [s["mark"] for s in facts["settings"]] == ["P"]
-    assert facts["springs"]["heads"] == ["primary (light), post P"]
+    single = replace(plan, job=job, build=build)
+    assert [s["mark"] for s in part(single, "setting")["settings"]] == ["P"]
+    assert part(single, "springs")["heads"] == ["primary (light), post P"]
+    assert len(part(single, "verdict")["numbers"]) == 3
 
 
 def test_bench_check_in_the_order_of_speed_the_maximum_last(plan: Plan) -> None:
-    table = sheet_facts(plan)["bench"]
+    table = part(plan, "check")["rows"]
     assert [r["what"] for r in table] == ["idle", "", "", "maximum"]
     assert [r["speed"] for r in table[:3]] == ["200", "400", "600"]
     assert [r["crank"] for r in table[:3]] == ["400", "800", "1200"]
@@ -298,13 +223,13 @@ def test_bench_check_in_the_order_of_speed_the_maximum_last(plan: Plan) -> None:
     # Below onset nothing is in, at the highest speed the stop's 12°, which is outside its band.
     assert (table[0]["rising"], table[0]["falling"]) == ("0.0", "0.0")
     assert (table[3]["rising"], table[3]["inside"], table[0]["inside"]) == ("12.0", False, True)
-    assert f"{table[3]['speed']} rpm (distributor)" == sheet_facts(plan)["highest"]["main"]
+    assert f"{table[3]['speed']} rpm (distributor)" == part(plan, "verdict")["highest"]["main"]
 
 
 def test_a_band_that_one_decimal_would_move_is_given_with_two(tmp_path: Path) -> None:
     # Crank degrees halve: 12.5° at the crank is 6.25° of the distributor.
     text = JOB.replace('min = "6 deg", max = "9 deg"', 'min = "6.25 deg", max = "9 deg"')
-    table = sheet_facts(make(tmp_path, text))["bench"]
+    table = part(make(tmp_path, text), "check")["rows"]
     assert [(r["min"], r["max"]) for r in table][2] == ("6.25", "9.00")
     assert {len(r[k].split(".")[1]) for r in table for k in ("min", "rising", "falling", "max")} == {2}
 
@@ -316,47 +241,37 @@ def test_the_chance_of_passing_and_what_costs_most(plan: Plan, refused: Plan) ->
     # 49 of 50 builds pass; what gains less than 1 % is not named, and no more than two are.
     passed = np.arange(50) > 0
     costs = (("post setting", 0.02), ("spring rates", 0.013), ("stop", 0.011), ("mass geometry", 0.0))
-    told = sheet_facts(replace(plan, built=Built(passed, costs)))["chance"]
+    told = part(replace(plan, built=Built(passed, costs)), "verdict")["chance"]
     assert told == {"main": "98 %", "small": "what costs most: post setting (2 %) and spring rates (1 %)"}
-    sure = sheet_facts(replace(plan, built=Built(np.ones(8, bool), costs[-1:])))["chance"]
+    sure = part(replace(plan, built=Built(np.ones(8, bool), costs[-1:])), "verdict")["chance"]
     assert sure == {"main": "over 99 %", "small": "no single doubt costs as much as 1 %"}
-    assert query(replace(plan, built=Built(passed, costs)), "chance") == ["98 %"]
-    assert sheet_facts(plan)["chance"] is None
-    assert sheet_facts(replace(refused, built=Built(passed, costs)))["chance"] is None
+    assert part(plan, "verdict")["chance"] is None
+    assert part(replace(refused, built=Built(passed, costs)), "verdict")["chance"] is None
 
 
 def test_a_plan_from_the_description_says_so_and_shows_nothing_as_found(plan: Plan) -> None:
-    facts = sheet_facts(plan)
-    assert facts["basis"] == "the unit as described; no sweep was fitted"
-    assert facts["found"] is None and facts["shaded"] == ""
-    assert query(plan, "found") == []
+    assert part(plan, "verdict")["basis"] == "the unit as described; no sweep was fitted"
+    assert part(plan, "found") is None and part(plan, "curve")["shaded"] == ""
 
 
-@pytest.mark.parametrize("paper", ["a4", "letter"])
-def test_a_plan_from_a_sweep_shows_the_unit_as_found_on_two_pages(paper: Any) -> None:
+def test_a_plan_from_a_sweep_shows_the_unit_as_found() -> None:
     plan = launch()
-    facts = sheet_facts(plan)
     # launch-as-found.csv has 21 readings.
-    assert facts["basis"] == "the sweep of the unit as found, 21 readings fitted"
-    assert facts["found"]["readings"].startswith("21 readings; they scatter no more than stated (chi² ")
-    assert "nine builds in ten" in facts["shaded"] and "round the curve as found" in facts["shaded"]
-    assert query(plan, "found", paper) == [facts["found"]["readings"]]
-    assert query(plan, "pages", paper) == [2]
+    assert part(plan, "verdict")["basis"] == "the sweep of the unit as found, 21 readings fitted"
+    assert part(plan, "found")["readings"].startswith("21 readings; they scatter no more than stated (chi² ")
+    shaded = part(plan, "curve")["shaded"]
+    assert "nine builds in ten" in shaded and "round the curve as found" in shaded
 
 
-@pytest.mark.parametrize("paper", ["a4", "letter"])
-def test_where_two_pages_are_full_the_unit_as_found_gives_way(paper: Any) -> None:
-    plan = launch()
-    assert plan.build is not None
-    doubled = replace(plan.build, results=plan.build.results * 2)
-    full = replace(plan, build=doubled, notes=("A remark of a common length, which fills a line or so of text.",) * 4)
-    assert query(full, "found", paper) == []
-    assert query(full, "pages", paper) == [2]
+def test_the_findings_are_those_of_the_check() -> None:
+    told = part(launch(), "found")["findings"]
+    checked = check_unit(load_job(EXAMPLES / "launch.toml")).findings
+    assert [(f["what"], f["severity"], f["remedy"]) for f in told] == [(f.what, f.severity, f.remedy) for f in checked]
 
 
 def test_as_found_the_sweep_agrees_with_what_was_measured_by_hand() -> None:
     """The launch's job: stop 13.8 ± 0.3° and secondary 9.0 ± 0.5° by degree wheel; the readings narrow both."""
-    found = sheet_facts(launch())["found"]
+    found = part(launch(), "found")
     said = {row["label"]: row for row in found["rows"]}
     assert list(said) == [
         "onset", "back at zero", "stays in at 250 rpm", "stop", "primary takes up", "secondary takes up", "friction",
@@ -376,17 +291,26 @@ def test_readings_left_out_and_scatter_are_told() -> None:
     fit = launch().fit
     assert fit is not None
     told = replace(fit, outliers=(3, 9), inflation=1.62)
-    facts = sheet_facts(replace(launch(), fit=told))
-    assert facts["basis"] == "the sweep of the unit as found, 19 readings fitted"
-    assert facts["found"]["readings"].startswith("19 readings, 2 left out; they scatter 1.6 times as much as stated (")
+    noted = replace(launch(), fit=told)
+    assert part(noted, "verdict")["basis"] == "the sweep of the unit as found, 19 readings fitted"
+    assert part(noted, "found")["readings"].startswith(
+        "19 readings, 2 left out; they scatter 1.6 times as much as stated ("
+    )
 
 
 def test_every_number_outside_the_table_has_its_unit(trimmed: Plan) -> None:
-    facts = sheet_facts(trimmed)
-    values = [v for v in _texts([facts["stop"], facts["highest"], facts["settings"]]) if re.search(r"\d", v)]
-    values += [v for c in rows(facts).values() for cell in c for v in cell.values() if re.search(r"\d", v)]
+    told = [part(trimmed, "stop"), part(trimmed, "setting"), [n["value"] for n in part(trimmed, "verdict")["numbers"]]]
+    values = [v for v in _texts(told) if re.search(r"\d", v)]
+    values += [
+        v
+        for name, c in rows(trimmed).items()
+        if name != "coils, material"
+        for cell in c
+        for v in cell.values()
+        if re.search(r"\d", v)
+    ]
     unit = re.compile(
-        r" (mm|in|N|N/mm|lbf/in)\b|° \((distributor|crank)\)|° to .*° \((distributor|crank)\)|rpm \((distributor|crank)\)"
+        r" (mm|in|N|N/mm|lbf|lbf/in)\b|° \((distributor|crank)\)|° to .*° \((distributor|crank)\)|rpm \((distributor|crank)\)"
     )
     assert len(values) > 20
     assert [v for v in values if not unit.search(v)] == []
@@ -397,3 +321,54 @@ def _texts(value: Any) -> list[str]:
         return [value]
     children = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
     return [text for child in children for text in _texts(child)]
+
+
+# --- the numbers to set, the units, the engine ---------------------------------------------------------------
+
+
+def test_the_five_numbers_to_set_come_first_and_are_those_of_the_steps(trimmed: Plan) -> None:
+    assert sheet_facts(trimmed)["parts"][0]["name"] == "verdict"
+    numbers = part(trimmed, "verdict")["numbers"]
+    assert [n["name"] for n in numbers] == [
+        "stop", "over post P, at rest", "over post S, at rest", "1.0° in, rising", "9.0° in, rising",
+    ]  # fmt: skip
+    settings = part(trimmed, "setting")["settings"]
+    assert [n["value"] for n in numbers] == [
+        part(trimmed, "stop")["planned"], *rows(trimmed)["over the posts, set to"], *(s["speed"] for s in settings)
+    ]  # fmt: skip
+
+
+def test_metric_or_inch_alone(trimmed: Plan) -> None:
+    """1 in = 25.4 mm and 1 lbf = 4.4482216152605 N exactly."""
+    length, rate, pull = "over the posts, set to", "rate", "pull at rest"
+    metric, inch = rows(trimmed, "metric"), rows(trimmed, "inch")
+    assert metric[length][0] == {"main": "16.20 mm", "small": ""}
+    assert inch[length][0] == {"main": "0.638 in", "small": ""}
+    assert (metric[rate][0], inch[rate][0]) == (
+        {"main": "1.00 N/mm", "small": ""},
+        {"main": "5.71 lbf/in", "small": ""},
+    )
+    assert (metric[pull][0]["main"], inch[pull][0]["main"]) == ("0.70 N", "0.157 lbf")
+    for units, foreign in (("metric", r"\d (in|lbf|ozf)\b"), ("inch", r"\d (mm|N|mN·m)\b")):
+        assert not [t for t in _texts(sheet_facts(trimmed, units)["parts"][:-1]) if re.search(foreign, t)]
+    told = {r["label"]: r["main"] for r in inch_rows(launch())}
+    both = {r["label"]: r for r in part(launch(), "found")["rows"]}
+    # 1 mN·m = 1e-3 / (4.4482216/16 · 0.0254) ozf·in = 0.14161 ozf·in
+    value = float(both["rubbing block"]["main"].split(" ")[0]) * 0.14161
+    assert float(told["rubbing block"].split(" ")[0]) == pytest.approx(value, abs=0.006)
+
+
+def test_the_engine_s_table_is_the_bench_s_times_the_ratio(plan: Plan) -> None:
+    bench, crank = part(plan, "check")["rows"], part(plan, "engine")["rows"]
+    for low, high in zip(bench, crank, strict=True):
+        assert high["speed"] == low["crank"]
+        for a, b in (("min", "min"), ("rising", "aim"), ("max", "max")):
+            assert float(high[b]) == pytest.approx(2 * float(low[a]), abs=0.11)
+    assert part(plan, "engine")["static"] == ""
+
+
+def test_ready_made_parts_are_shown_in_their_place(plan: Plan) -> None:
+    block = {"title": "Timing card", "rows": []}
+    names = [p["name"] for p in sheet_facts(plan, given={"timing": block})["parts"]]
+    assert names.index("engine") + 1 == names.index("timing")
+    assert "timing" not in [p["name"] for p in sheet_facts(plan)["parts"]]

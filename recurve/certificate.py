@@ -1,0 +1,150 @@
+"""The as-left record to hand over, as PDF: the item, the method, before and after, the rule, and the readings.
+
+It carries what ISO/IEC 17025:2017, 7.8.2 and 7.8.4 (SECOND-HAND), ask of a calibration certificate where that applies to
+a workshop, and claims no accreditation. What only the workshop knows (customer, bench, temperature, the date of the
+sweep, a signature) is left as lines to fill in.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from recurve.job import Job, Sweep
+from recurve.record import DECISION_RULE, record_entry
+from recurve.sheet import Paper, head_facts, typeset
+from recurve.sheetparts import Facts, decimals
+from recurve.shown import RPM, Shown, Units, signless
+from recurve.style import breakable, shortened
+from recurve.target import Band
+from recurve.verify import BandVerdict, Before, Verification
+
+PLACES = ("primary", "secondary")
+
+
+def record_pdf(
+    result: Verification,
+    before: Before | None,
+    as_left: Sweep,
+    fingerprint: str,
+    figure_svg: bytes,
+    paper: Paper = "a4",
+    units: Units = "both",
+) -> bytes:
+    """The record as PDF, the same bytes for the same input. `before` is the unit as found, where it was swept."""
+    facts = record_facts(result, before, as_left, fingerprint, units)
+    return typeset("record.typ", facts, {"as-left.svg": figure_svg}, paper)
+
+
+def record_facts(
+    result: Verification, before: Before | None, as_left: Sweep, fingerprint: str, units: Units = "both"
+) -> Facts:
+    """Everything the record says. Numbers are text with their unit, except in tables, whose columns name theirs."""
+    job = result.job
+    as_found = None if before is None else before.evidence.job.sweep
+    identity = record_entry(result, as_found, as_left, fingerprint)["id"]
+    return {
+        **head_facts(job),
+        "kind": "As-left record",
+        "fingerprint": fingerprint,
+        "record": identity,
+        "identity": f"record {identity}",
+        "verdict": result.verdict,
+        "rule": DECISION_RULE,
+        "item": _item(job),
+        "springs": _springs(job, Shown(job.speed_ratio, units)),
+        "results": _results(result, before),
+        "correction": [] if result.correction is None else [breakable(m.words) for m in result.correction.moves],
+        "uncertainty": _uncertainty(result, as_left),
+        "left": _readings(as_left),
+        "left_zero": _zero(as_left),
+        "found": [] if as_found is None else _readings(as_found),
+        "found_zero": "" if as_found is None else _zero(as_found),
+        "left_out": list(result.fit.outliers),
+    }
+
+
+def _item(job: Job) -> list[Facts]:
+    about = f"{job.lobes} lobes, {job.breakers} set{'s' if job.breakers > 1 else ''} of points"
+    rows = [
+        ("item", breakable(shortened(job.unit, 90)) or breakable(shortened(job.title, 90))),
+        ("kind", f"ignition distributor with mechanical advance, {about}"),
+        ("rotation", f"{job.rotation}, seen from the rotor end"),
+        ("speeds and angles", f"of the distributor; the crank turns {job.speed_ratio:g} times as fast and as far"),
+    ]
+    return [{"label": label, "value": value} for label, value in rows]
+
+
+def _springs(job: Job, shown: Shown) -> list[Facts]:
+    """What the unit was left with, as the plan has it and the sweep shows it."""
+    rows = [{"label": "stop, by the sweep", **shown.angle(job.stop.advance)}]
+    for name, place in zip(PLACES, job.places, strict=False):
+        if place.found is None:
+            continue
+        rate = shown.rate(place.found.rate)
+        rows.append({"label": f"{name} spring, by the sweep", **rate})
+    return rows
+
+
+def _results(result: Verification, before: Before | None) -> list[Facts]:
+    """A row a band in the order of speed: its limits, as found and as left, each ± two standard uncertainties."""
+    places = max(decimals([b.band for b in result.bands]), 2)
+    earlier = {} if before is None else {_key(b.band): b for b in before.bands}
+    ordered = sorted(result.bands, key=lambda b: math.inf if b.band.speed is None else b.band.speed)
+    return [
+        {
+            "what": {"point": "", "idle": "idle", "maximum": "maximum"}[b.band.kind],
+            "speed": "stop" if b.band.speed is None else f"{b.band.speed * RPM:.0f}",
+            "min": "–" if b.band.from_zero else _degrees(b.band.low, places),
+            "max": _degrees(b.band.high, places),
+            "found": _sides(earlier.get(_key(b.band)), places),
+            "left": _sides(b, places),
+            "verdict": b.verdict,
+        }
+        for b in ordered
+    ]
+
+
+def _key(band: Band) -> tuple[str, float]:
+    return band.kind, -1.0 if band.speed is None else round(band.speed, 6)
+
+
+def _sides(one: BandVerdict | None, places: int) -> list[str]:
+    """Rising and falling, each with its uncertainty; nothing where it was not swept."""
+    if one is None:
+        return ["", ""]
+    return [f"{_degrees(value, places)} ± {_degrees(2 * doubt, places)}" for value, doubt in one.sides]
+
+
+def _degrees(advance: float, places: int) -> str:
+    return signless(math.degrees(advance), places)
+
+
+def _uncertainty(result: Verification, sweep: Sweep) -> str:
+    """What the ± holds."""
+    scatter = f"; the readings scatter {result.fit.inflation:.1f} times as much" if result.fit.inflation > 1 else ""
+    return (
+        f"± is two standard uncertainties (a coverage of about 95 %) of the curve that was fitted to all readings. A single "
+        f"reading is taken to be off by no more than ± {math.degrees(sweep.reading):.2f}° (distributor) and "
+        f"± {sweep.speed_reading * RPM:.0f} rpm (distributor), the bench's own error included{scatter}."
+    )
+
+
+def _zero(sweep: Sweep) -> str:
+    if sweep.zeroed_at is None:
+        return "zero taken with the weights held home"
+    return f"zero taken at {sweep.zeroed_at * RPM:.0f} rpm (distributor)"
+
+
+def _readings(sweep: Sweep) -> list[list[str]]:
+    """Speed [rpm], advance as read rising and falling [deg], all of the distributor, in the order of speed."""
+    speeds = np.unique(np.round(sweep.speed * RPM, 3))
+    rising = np.asarray(sweep.rising, bool)
+    return [[f"{s:.0f}", *(_at(sweep, s, which) for which in (rising, ~rising))] for s in speeds]
+
+
+def _at(sweep: Sweep, speed: float, which: Any) -> str:
+    here = which & (np.abs(sweep.speed * RPM - speed) < 0.01)
+    return ", ".join(_degrees(a, 2) for a in sweep.advance[here])

@@ -155,6 +155,7 @@ def test_public_names() -> None:
         "plan_text",
         "plot_check",
         "plot_plan",
+        "plot_verify",
         "read_as_left",
         "trace",
         "verify_unit",

@@ -19,6 +19,7 @@ FLOORS = (
     {"__main__"},
     {"cli"},
     {"cmd_curve", "cmd_check", "cmd_plan"},
+    {"planning"},
     {"console"},
     {"sheet", "files", "jobwrite", "record"},
     {"checkplots"},
@@ -28,7 +29,7 @@ FLOORS = (
     {"report"},
     {"facts"},
     {"plan", "diagnose", "verify"},
-    {"choose", "doubts"},
+    {"wishes", "choose", "doubts"},
     {"findings", "remarks", "explain"},
     {"build", "evidence"},
     {"yields", "fitted"},
@@ -59,7 +60,8 @@ REPORTS = {("plan", "report"), ("fit", "checkreport"), ("diagnose", "checkreport
 NUMERIC = {
     "mechanism", "posts", "curve", "target", "linear", "lp", "sobol", "prune", "search", "refine", "ideal",
     "family", "posterior", "sweepmodel",
-    "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "choose", "plan", "explain", "diagnose", "verify",
+    "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "wishes", "choose",
+    "plan", "explain", "diagnose", "verify",
 }  # fmt: skip
 HEAVY = {"scipy", "highspy", "matplotlib", "pint", "typst"}
 

@@ -18,6 +18,7 @@ from recurve.ideal import Ideal
 from recurve.job import Job
 from recurve.mechanism import Array
 from recurve.plan import Alternative, Plan
+from recurve.suggest import Suggestion
 
 RPM = 30 / math.pi
 PLACES = ("primary", "secondary")
@@ -108,9 +109,21 @@ def plan_facts(plan: Plan, files: tuple[str, ...] = ()) -> dict[str, Any]:
         "searched": {"pairs": plan.pairs, "feasible": plan.feasible},
         "others": [{"springs": [s.spring.id for s in o.springs], "margin": round(o.margin, 6)} for o in plan.others],
         "alternatives": [_alternative_facts(a) for a in plan.alternatives],
+        "suggestions": [_suggestion_facts(s) for s in plan.suggestions],
         "reasons": list(plan.reasons),
         "notes": list(plan.notes),
         "files": list(files),
+    }
+
+
+def _suggestion_facts(one: Suggestion) -> dict[str, Any]:
+    return {
+        "kind": one.kind,
+        "text": one.text,
+        "amount": round(one.amount, 6),
+        "unit": one.unit,
+        "margin": round(one.build.margin, 6),
+        "springs": [s.spring.id for s in one.build.springs],
     }
 
 

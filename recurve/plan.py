@@ -19,6 +19,7 @@ from recurve.linear import Problem
 from recurve.mechanism import Array
 from recurve.remarks import limit_notes, table_note
 from recurve.search import Report, Shelf
+from recurve.suggest import Suggestion, suggestions
 from recurve.wishes import Wishes, shelf_of
 from recurve.yields import Band, Built, Plant, as_found_band, plant_of, simulate
 
@@ -46,7 +47,8 @@ class Plan:
     """The answer for a job. `job` is the unit it was planned for: as the sweep showed it where there is one (`fit`),
     else as described. `build` is the best that can be had, None where not even a bad one can be built; `built`
     what becomes of it in building; `others` the pairs it was chosen from, the best margin first, of which the
-    `alternatives` were asked for; `before` the
+    `alternatives` were asked for; `suggestions` what would
+    settle it where nothing passes; `before` the
     curve of the springs as found, where they are known, `before_band` its 90 % band where it was fitted."""
 
     job: Job
@@ -63,6 +65,7 @@ class Plan:
     before: Trace | None
     before_band: Band | None
     alternatives: tuple[Alternative, ...] = ()
+    suggestions: tuple[Suggestion, ...] = ()
 
     def __str__(self) -> str:
         from recurve.report import plan_text
@@ -108,6 +111,7 @@ def make_plan(
         fit=fit,
         before=before,
         before_band=None if fit is None else as_found_band(plant, speeds),
+        suggestions=() if passes else suggestions(unit, shelf, ideal),
         alternatives=_alternatives(unit, plant, shelf, outcome, top, choose == "margin"),
     )
 

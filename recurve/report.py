@@ -90,6 +90,9 @@ def _verdict(facts: dict[str, Any]) -> list[str]:
         lines += _yield(facts)
     for reason in facts["reasons"]:
         lines += wrap(printable(reason), "  - ", "    ")
+    if facts["suggestions"]:
+        lines.append("Any one of these would settle it; each was planned, and passes")
+        lines += [line for s in facts["suggestions"] for line in wrap(printable(s["text"]), "  - ", "    ")]
     if facts["verdict"] == "out of reach" and margin is not None:
         lines += wrap("What follows is the best that can be had. Do not build it as a cure.", "  ", "  ")
     return lines

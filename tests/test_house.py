@@ -29,6 +29,7 @@ FLOORS = (
     {"report"},
     {"facts"},
     {"plan", "diagnose", "verify"},
+    {"suggest"},
     {"wishes", "choose", "doubts"},
     {"findings", "remarks", "explain"},
     {"build", "evidence"},
@@ -60,7 +61,7 @@ REPORTS = {("plan", "report"), ("fit", "checkreport"), ("diagnose", "checkreport
 NUMERIC = {
     "mechanism", "posts", "curve", "target", "linear", "lp", "sobol", "prune", "search", "refine", "ideal",
     "family", "posterior", "sweepmodel",
-    "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "wishes", "choose",
+    "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "wishes", "choose", "suggest",
     "plan", "explain", "diagnose", "verify",
 }  # fmt: skip
 HEAVY = {"scipy", "highspy", "matplotlib", "pint", "typst"}

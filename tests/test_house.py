@@ -22,6 +22,7 @@ FLOORS = (
     {"interview"},
     {"sweeping"},
     {"dialogue"},
+    {"planning"},
     {"console"},
     {"winddraw", "windinput", "springinput"},
     {"springreport"},
@@ -41,7 +42,8 @@ FLOORS = (
     {"facts"},
     {"wanted"},
     {"plan", "diagnose", "verify"},
-    {"choose", "doubts"},
+    {"suggest"},
+    {"wishes", "choose", "doubts"},
     {"findings", "remarks", "explain"},
     {"build", "evidence"},
     {"yields", "fitted"},
@@ -79,7 +81,8 @@ REPORTS = {("plan", "report"), ("fit", "checkreport"), ("diagnose", "checkreport
 NUMERIC = {
     "mechanism", "posts", "curve", "target", "linear", "lp", "sobol", "prune", "search", "refine", "ideal",
     "family", "posterior", "sweepmodel",
-    "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "choose", "plan", "explain", "diagnose", "verify",
+    "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "wishes", "choose", "suggest",
+    "plan", "explain", "diagnose", "verify",
     "springs", "strength", "rowcheck", "wind", "wanted", "weighing",
 }  # fmt: skip
 HEAVY = {"scipy", "highspy", "matplotlib", "pint", "typst", "jinja2"}

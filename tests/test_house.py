@@ -55,7 +55,6 @@ FLOORS = (
     {"linear", "lp"},
     {"picture"},
     {"answers"},
-    {"questions"},
     {"jobfile"},
     {"jobbuild", "faults"},
     {"jobmodel"},
@@ -71,6 +70,7 @@ FLOORS = (
     {"rowcheck", "weighing"},
     {"strength"},
     {"springs", "materials", "mechanism"},
+    {"questions"},
     {"units", "datafiles", "errors"},
     {"__init__"},
 )

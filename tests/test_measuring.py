@@ -45,7 +45,9 @@ def test_nothing_of_a_figure_is_cut(name: str) -> None:
         x, y, long = (
             float(text.attrib["x"]),
             float(text.attrib["y"]),
-            font.get_text_width_height_descent(text.text or "", FontProperties(family="DejaVu Sans", size=size), False)[0],
+            font.get_text_width_height_descent(text.text or "", FontProperties(family="DejaVu Sans", size=size), False)[
+                0
+            ],
         )
         left = x - {"start": 0.0, "middle": long / 2, "end": long}[text.attrib["text-anchor"]]
         assert left >= 0 and left + long <= width + 1, text.text

@@ -116,7 +116,7 @@ def _head(axes: Axes, picture: Picture, height: float) -> None:
     )
     turns = "clockwise" if picture.clockwise else "anticlockwise"
     _say(axes, 6, height - 11, f"Seen from the rotor end; the shaft turns {turns}.", ha="left", color=style.GREY)
-    _say(axes, WIDTH_MM - 6, height - 11, style.shortened(picture.unit, 60), ha="right", color=style.GREY)
+    _say(axes, WIDTH_MM - 6, height - 11, style.shortened(picture.unit, 76), ha="right", color=style.GREY)
 
 
 def _trouble(axes: Axes, lines: list[str], top: float) -> None:

@@ -57,7 +57,6 @@ FLOORS = (
     {"linear", "lp"},
     {"picture"},
     {"answers"},
-    {"questions"},
     {"jobfile"},
     {"jobbuild", "faults"},
     {"jobmodel"},
@@ -73,6 +72,7 @@ FLOORS = (
     {"rowcheck", "weighing"},
     {"strength"},
     {"springs", "materials", "mechanism"},
+    {"questions"},
     {"units", "datafiles", "errors"},
     {"__init__"},
 )

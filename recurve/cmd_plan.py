@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from recurve.console import ANSWER_IS_NO, AsJson, JobFile, LengthUnits, Paper, print_json, progress
+from recurve.nextstep import after_plan
+from recurve.terminal import show
 
 if TYPE_CHECKING:
     from recurve.plan import Plan
@@ -52,7 +54,7 @@ def plan(
     if as_json:
         print_json(plan_facts(made, files))
     else:
-        typer.echo(plan_text(made, files), nl=False)
+        show(f"{plan_text(made, files)}\n{after_plan(made.verdict, job, 'sheet.pdf')}\n")
     if made.verdict == "out of reach":
         raise typer.Exit(ANSWER_IS_NO)
 

@@ -86,6 +86,8 @@ def test_bad_input(output: Commands, tmp_path: Path) -> None:
     held("bad-input", output("plan", "unit.toml"), columns=130)
 
 
-@pytest.mark.parametrize("command", ["", "check", "plan", "verify", "curve"])
+@pytest.mark.parametrize(
+    "command", ["", "check", "plan", "verify", "curve", "start", "sweep", "draw", "wind", "spring"]
+)
 def test_help(command: str, output: Commands) -> None:
     held(f"help-{command}".rstrip("-"), output(*command.split(), "--help"))

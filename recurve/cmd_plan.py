@@ -67,22 +67,32 @@ def _write_results(made: Plan, paper: Any, units: Any, html: bool) -> tuple[str,
     from recurve.sheet import sheet_pdf
 
     figures = plan_figure_bytes(made)
+    given, drawn = _drawing(made)
     contents: dict[str, bytes] = {}
     if made.build is not None:
         contents["plan.toml"] = plan_toml(made)
     contents |= {
         **figures,
-        "sheet.pdf": sheet_pdf(made, figures["curve.svg"], paper, units),
+        "sheet.pdf": sheet_pdf(made, figures["curve.svg"], paper, units, given, drawn),
         "order.csv": order_csv(made),
     }
     if html:
-        contents["report.html"] = _page(made, figures["curve.svg"], units)
+        contents["report.html"] = _page(made, {"curve.svg": figures["curve.svg"], **drawn}, units, given)
     stale = () if made.build is not None else ("plan.toml",)
     return write_folder(plan_folder(made.job.path), contents, stale)
 
 
-def _page(made: Plan, figure: bytes, units: Any) -> bytes:
+def _drawing(made: Plan) -> tuple[dict[str, Any], dict[str, bytes]]:
+    """The unit to scale, as a ready-made part of the sheet and its figure."""
+    from recurve.drawing import small_unit_svg
+
+    words = "The unit at rest and at its stop as found, seen from the rotor end"
+    figure = {"file": "unit.svg", "alt": words, "width": 60}
+    return {"mechanism": {"title": words, "figures": [figure]}}, {"unit.svg": small_unit_svg(made.job)}
+
+
+def _page(made: Plan, figures: dict[str, bytes], units: Any, given: dict[str, Any]) -> bytes:
     from recurve.htmlpage import page_html
     from recurve.plots import narrow_figure_svg
 
-    return page_html(made, {"curve.svg": figure, "curve-narrow.svg": narrow_figure_svg(made)}, units)
+    return page_html(made, {**figures, "curve-narrow.svg": narrow_figure_svg(made)}, units, given)

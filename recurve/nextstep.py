@@ -15,6 +15,27 @@ def after_curve(job: Path) -> str:
     return f"Next: what is wrong as found:\n  recurve check {_quoted(job)}"
 
 
+def after_draw(refused: bool, job: Path) -> str:
+    """What a drawing leads to."""
+    if refused:
+        return "Next: hold the drawing against the part, mend the numbers named, and draw again"
+    return f"Next: hold the drawing against the part, then:\n  recurve check {_quoted(job)}"
+
+
+def after_wind(all_of_them: bool, job: Path) -> str:
+    """What a table for the winder leads to."""
+    if not all_of_them:
+        return "Next: allow more (--outer, --overall, --tolerance), or other springs (--springs ideal), and ask again"
+    return "Next: send the winder the table and drawings; weigh what comes, see:\n  recurve spring --help"
+
+
+def after_spring(of_use: bool, file: str | None) -> str:
+    """What a weighed spring leads to."""
+    if not of_use:
+        return "Next: weigh it again with weights farther apart"
+    return f"Next: plan with {file}" if file else "Next: add it to a catalogue with --append, --id and --free-length"
+
+
 def after_check(verdict: str, job: Path) -> str:
     """By the verdict of a check."""
     again, plan = f"recurve check {_quoted(job)}", f"recurve plan {_quoted(job)}"

@@ -7,12 +7,14 @@ from typing import Any
 
 import numpy as np
 
+from recurve.curve import trace
 from recurve.diagnose import Check
 from recurve.evidence import Doubtful
-from recurve.facts import deg, rpm
+from recurve.facts import RPM, deg, rpm
 from recurve.findings import Finding
 from recurve.fit import Estimate, Fit
-from recurve.report import page, printable, remarks, title_lines, wrap
+from recurve.report import bands_of, curve_line, page, printable, remarks, title_lines, wrap
+from recurve.texttable import Column, Line, plot, table
 from recurve.verify import Verification
 
 # --- fit --------------------------------------------------------------------------------------------------
@@ -57,8 +59,9 @@ def fit_lines(fit: Fit) -> list[str]:
         f"chi² {fit.chi2:.1f}, degrees of freedom {fit.dof:.0f}",
         "± is two standard uncertainties; angles and speeds are the distributor's",
     ]
-    lines += [f"  {_name(e.name):<27}{rounded(e):>17} {_unit(e):<6}{_source(e)}" for e in fit.estimates]
-    return lines
+    rows = [[_name(e.name), *rounded(e).partition(" ± ")[::2], _unit(e), _source(e)] for e in fit.estimates]
+    columns = [Column("", words=True), Column("value"), Column("±"), Column("unit", words=True), Column("", words=True)]
+    return [*lines, *table(columns, rows)]
 
 
 def _name(name: str) -> str:
@@ -77,7 +80,7 @@ def _name(name: str) -> str:
 
 
 def _unit(one: Estimate) -> str:
-    return "" if one.value is None else {"mN*m": "mN·m", "deg": "°"}.get(one.unit, one.unit)
+    return "" if one.value is None else {"mN*m": "mN·m", "deg": "dist. deg"}.get(one.unit, one.unit)
 
 
 def _source(one: Estimate) -> str:
@@ -90,7 +93,8 @@ def rounded(one: Estimate) -> str:
     if one.value is None or one.standard_uncertainty is None:
         return "-"
     two = 2 * one.standard_uncertainty
-    places = 2 if two <= 0 else int(np.clip(1 - np.floor(np.log10(two)), 0, 6))
+    most = 2 if one.unit == "deg" else 6  # nobody reads an angle finer
+    places = 2 if two <= 0 else int(np.clip(1 - np.floor(np.log10(two)), 0, most))
     return f"{one.value:.{places}f} ± {two:.{places}f}"
 
 
@@ -139,6 +143,8 @@ def check_text(check: Check, files: tuple[str, ...] = ()) -> str:
     lines = [*title_lines(check.job), "", f"{check.verdict.upper()}"]
     for why in check.why:
         lines += wrap(printable(why), "  - ", "    ")
+    drawn = check_plot(check)
+    lines += ["", *drawn] if drawn else []
     lines += ["", *_findings(check.findings), "", "Curve as found", *_marks(check)]
     if check.fit is not None:
         lines += ["", *fit_lines(check.fit)]
@@ -146,6 +152,23 @@ def check_text(check: Check, files: tuple[str, ...] = ()) -> str:
     if files:
         lines += ["", "Written", *(f"  {name}" for name in files)]
     return page(lines)
+
+
+def check_plot(check: Check) -> list[str]:
+    """The curve as found over the bands and readings, in text; nothing where the springs are not known."""
+    unit, sweep, fit = check.job.as_found(), check.job.sweep, check.fit
+    if unit is None:
+        return []
+    curve = trace(unit)
+    speeds = [b.speed for b in check.job.target.timed if b.speed] if check.job.target is not None else []
+    speeds += [curve.all_in or 0.0, 0.0 if sweep is None else float(sweep.speed.max())]
+    last = 1.05 * RPM * max(speeds)
+    lines = [curve_line("o", "as found", curve, last)]
+    if sweep is not None and fit is not None:
+        up = np.asarray(sweep.rising, bool)
+        hidden = float(fit.model.hidden(fit.best[None])[0])
+        lines.append(Line("x", "read, rising", RPM * sweep.speed[up], np.degrees(sweep.advance[up] + hidden)))
+    return plot(lines, bands_of(check.job), last)
 
 
 def _findings(findings: Iterable[Finding]) -> list[str]:
@@ -224,16 +247,7 @@ def verify_facts(result: Verification, files: tuple[str, ...] = ()) -> dict[str,
 def verify_text(result: Verification, files: tuple[str, ...] = ()) -> str:
     """The report of `recurve verify`."""
     lines = [*title_lines(result.job), "", result.verdict.upper(), ""]
-    lines += ["As left, refitted; ± is two standard uncertainties; distributor rpm and degrees"]
-    lines += ["               rpm   min deg        rising       falling   max deg"]
-    for b in result.bands:
-        speed = "stop" if b.band.speed is None else f"{b.band.speed * 30 / np.pi:.0f}"
-        low = "-" if b.band.from_zero else f"{np.degrees(b.band.low):.2f}"
-        pair = [f"{np.degrees(x):.2f} ± {2 * np.degrees(s):.2f}" for x, s in b.sides]
-        verdict = "too close" if b.verdict == "too close to call" else b.verdict
-        lines.append(
-            f"  {b.band.kind:<8} {speed:>7} {low:>9} {pair[0]:>13} {pair[1]:>13} {np.degrees(b.band.high):9.2f}  {verdict}"
-        )
+    lines += ["As left, refitted; ± is two standard uncertainties; distributor rpm and degrees", *_band_table(result)]
     more = max(b.more for b in result.bands)
     if more:
         told = "more than 900" if more > 900 else f"about {more}"
@@ -246,6 +260,28 @@ def verify_text(result: Verification, files: tuple[str, ...] = ()) -> str:
     if files:
         lines += ["", "Written", *(f"  {name}" for name in files)]
     return page(lines)
+
+
+def _band_table(result: Verification) -> list[str]:
+    deg = "deg"
+    columns = [
+        Column("", words=True), Column("speed", "rpm"), Column("min", deg), Column("rising", deg),
+        Column("falling", deg), Column("max", deg), Column("", words=True),
+    ]  # fmt: skip
+    rows = []
+    for b in result.bands:
+        pair = [f"{np.degrees(x):.2f} ± {2 * np.degrees(s):.2f}" for x, s in b.sides]
+        rows.append(
+            [
+                b.band.kind,
+                "stop" if b.band.speed is None else f"{b.band.speed * 30 / np.pi:.0f}",
+                "-" if b.band.from_zero else f"{np.degrees(b.band.low):.2f}",
+                *pair,
+                f"{np.degrees(b.band.high):.2f}",
+                "too close" if b.verdict == "too close to call" else b.verdict,
+            ]
+        )
+    return table(columns, rows)
 
 
 def _correction(result: Verification) -> list[str]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import inspect
 import sys
+from collections.abc import Callable
 
 import typer
 
@@ -17,9 +19,18 @@ from recurve.cmd_wind import wind
 from recurve.console import BAD_INPUT, app, plain
 from recurve.errors import InputError, RecurveError
 
+
+def _help(command: Callable[..., None]) -> tuple[str, str]:
+    """A command's help with its example first, and the line that the list of commands shows."""
+    parts = inspect.cleandoc(command.__doc__ or "").split("\n\n")
+    examples = [p for p in parts if p.startswith("Example:")]
+    return "\n\n".join([*examples, *(p for p in parts if p not in examples)]), parts[0]
+
+
 # In the order of the help: as the work goes.
 for _command in (start, sweep, draw, check, plan, verify, curve, wind, spring):
-    app.command()(_command)
+    _long, _short = _help(_command)
+    app.command(help=_long, short_help=_short)(_command)
 
 
 def main() -> None:

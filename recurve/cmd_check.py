@@ -9,6 +9,8 @@ from typing import Annotated
 import typer
 
 from recurve.console import ANSWER_IS_NO, AsJson, JobFile, LengthUnits, Paper, print_json, progress
+from recurve.nextstep import after_check, after_verify
+from recurve.terminal import show
 
 
 class Basis(StrEnum):
@@ -40,7 +42,7 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
     if as_json:
         print_json(check_facts(result) | {"files": list(files)})
     else:
-        typer.echo(check_text(result, files), nl=False)
+        show(f"{check_text(result, files)}\n{after_check(result.verdict, job)}\n")
     if result.verdict not in ("sound", "facts only"):
         raise typer.Exit(ANSWER_IS_NO)
 
@@ -96,6 +98,6 @@ def verify(
     if as_json:
         print_json(verify_facts(result, files))
     else:
-        typer.echo(verify_text(result, files), nl=False)
+        show(f"{verify_text(result, files)}\n{after_verify(result.verdict, job, sweep, 'as-left.pdf')}\n")
     if result.verdict != "passes":
         raise typer.Exit(ANSWER_IS_NO)

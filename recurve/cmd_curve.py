@@ -8,6 +8,8 @@ import typer
 
 from recurve.console import AsJson, JobFile, print_json
 from recurve.errors import InputError
+from recurve.nextstep import after_curve
+from recurve.terminal import show
 
 if TYPE_CHECKING:
     from recurve.mechanism import Array
@@ -39,7 +41,7 @@ def curve(
     if as_json:
         print_json(facts)
     else:
-        typer.echo(curve_text(read, facts), nl=False)
+        show(f"{curve_text(read, facts)}\n{after_curve(job)}\n")
 
 
 def _undescribed(job: Any) -> list[str]:

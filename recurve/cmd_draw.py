@@ -5,6 +5,7 @@ from __future__ import annotations
 import typer
 
 from recurve.console import ANSWER_IS_NO, JobFile, plain, progress
+from recurve.nextstep import after_draw
 
 
 def draw(job: JobFile) -> None:
@@ -29,8 +30,11 @@ def draw(job: JobFile) -> None:
     typer.echo("\nWritten")
     for file in files:
         typer.echo(f"  {file}")
+    if not picture.faults:
+        typer.echo(f"\n{after_draw(False, job)}")
     if picture.faults:
         typer.echo("\nThe model refuses this unit:", err=True)
         for fault in picture.faults:
             typer.echo(f"recurve: {plain(fault)}", err=True)
+        typer.echo(f"\n{after_draw(True, job)}", err=True)
         raise typer.Exit(ANSWER_IS_NO)

@@ -9,6 +9,8 @@ from typing import Annotated
 import typer
 
 from recurve.console import AsJson, LengthUnits, Paper, plain, print_json, progress
+from recurve.nextstep import after_plan
+from recurve.terminal import show
 
 
 class Choose(StrEnum):
@@ -61,7 +63,7 @@ def plan(
         if as_json:
             print_json(made.facts or {})
         else:
-            typer.echo(made.text, nl=False)
+            show(f"{made.text}\n{after_plan(made.verdict, job[0], 'sheet.pdf')}\n")
         raise typer.Exit(made.status)
     planned = plan_jobs(job, asked, progress)
     for one in planned:
@@ -72,5 +74,5 @@ def plan(
             {"jobs": [{"job": p.job, "status": p.status, "plan": p.facts, "faults": list(p.faults)} for p in planned]}
         )
     else:
-        typer.echo(summary(planned), nl=False)
+        show(summary(planned))
     raise typer.Exit(worst_status(planned))

@@ -9,6 +9,8 @@ import typer
 
 from recurve.console import ANSWER_IS_NO, AsJson, print_json
 from recurve.errors import InputError
+from recurve.nextstep import after_spring
+from recurve.terminal import show
 
 
 def _text(metavar: str, words: str) -> Any:
@@ -56,7 +58,7 @@ def spring(
     if as_json:
         print_json(spring_facts(found, file))
     else:
-        typer.echo(spring_text(found, file), nl=False)
+        show(f"{spring_text(found, file)}\n{after_spring(found.weighed.of_use, file)}\n")
     if not found.weighed.of_use:
         raise typer.Exit(ANSWER_IS_NO)
 

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from recurve.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress
+from recurve.nextstep import after_wind
+from recurve.terminal import show
 
 if TYPE_CHECKING:
     from recurve.job import Job
@@ -99,11 +101,13 @@ def wind(
     windings, source = wind_springs(read, given, which, hooks is Hooks.one_plane, (series, names))
     files = _write(read, windings, top)
     notes = wind_notes(read, windings)
+    good = bool(windings) and all(w.proposals for w in windings)
     if as_json:
         print_json(wind_facts(read, source, windings, files, notes))
     else:
-        typer.echo(wind_text(read, source, windings, files, notes, top), nl=False)
-    if not windings or not all(w.proposals for w in windings):
+        text = wind_text(read, source, windings, files, notes, top)
+        show(f"{text}\n{after_wind(good, job)}\n")
+    if not good:
         raise typer.Exit(ANSWER_IS_NO)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from enum import StrEnum
 from pathlib import Path
@@ -21,9 +22,9 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
     help=(
+        "Try: recurve plan examples/launch.toml\n\n"
         "Plans the mechanical advance of a points-type ignition distributor: which springs, where to set the posts, "
         "what to do to the stop, and the curve that follows.\n\n"
-        "Try: recurve plan examples/launch.toml\n\n"
         "Not for magnetos, nor for anything that flies."
     ),
 )
@@ -68,10 +69,18 @@ def _show_version(wanted: bool) -> None:
         raise typer.Exit
 
 
+def _plain_text(wanted: bool) -> None:
+    if wanted:
+        os.environ["NO_COLOR"] = "1"  # what every part of a terminal's output looks at
+
+
 @app.callback()
 def _root(
     version: Annotated[
         bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version and exit.")
+    ] = False,
+    no_color: Annotated[
+        bool, typer.Option("--no-color", callback=_plain_text, is_eager=True, help="Plain text (so does NO_COLOR=1).")
     ] = False,
 ) -> None:
     pass

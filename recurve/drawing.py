@@ -42,7 +42,7 @@ def unit_figure_bytes(picture: Picture) -> dict[str, bytes]:
 def small_unit_svg(job: Job) -> bytes:
     """The unit at rest and at full advance without the numbers, as SVG of `SMALL_MM`, to be set into a page."""
     with style.figure_settings():
-        return style.figure_bytes(_small(picture_of(job)), "unit")["unit.svg"]
+        return style.figure_svg(_small(picture_of(job)))
 
 
 def _canvas(width: float, height: float) -> tuple[Figure, Axes]:

@@ -41,6 +41,11 @@ class Planned:
     text: str
     faults: tuple[str, ...] = ()
 
+    @property
+    def verdict(self) -> str:
+        """The plan's verdict, "" where there is no plan."""
+        return "" if self.facts is None else str(self.facts["verdict"])
+
 
 def plan_job(path: Path, asked: Asked, report: Report) -> Planned:
     """Read, plan and write one job. Raises InputError, OutputError or PhysicsError."""
@@ -69,19 +74,29 @@ def write_results(made: Plan, asked: Asked) -> tuple[str, ...]:
     contents: dict[str, bytes] = {}
     if made.build is not None:
         contents["plan.toml"] = plan_toml(made)
-    sheet = sheet_pdf(made, figures["curve.svg"], asked.paper, asked.units)
+    given, drawn = _drawing(made)
+    sheet = sheet_pdf(made, figures["curve.svg"], asked.paper, asked.units, given, drawn)
     contents |= {**figures, "sheet.pdf": sheet, "order.csv": order_csv(made)}
     if asked.html:
-        contents["report.html"] = _page(made, figures["curve.svg"], asked.units)
+        contents["report.html"] = _page(made, {"curve.svg": figures["curve.svg"], **drawn}, asked.units, given)
     stale = () if made.build is not None else ("plan.toml",)
     return write_folder(plan_folder(made.job.path), contents, stale)
 
 
-def _page(made: Plan, figure: bytes, units: LengthUnits) -> bytes:
+def _drawing(made: Plan) -> tuple[dict[str, Any], dict[str, bytes]]:
+    """The unit to scale, as a ready-made part of the sheet and its figure."""
+    from recurve.drawing import small_unit_svg
+
+    words = "The unit at rest and at its stop as found, seen from the rotor end"
+    figure = {"file": "unit.svg", "alt": words, "width": 60}
+    return {"mechanism": {"title": words, "figures": [figure]}}, {"unit.svg": small_unit_svg(made.job)}
+
+
+def _page(made: Plan, figures: dict[str, bytes], units: LengthUnits, given: dict[str, Any]) -> bytes:
     from recurve.htmlpage import page_html
     from recurve.plots import narrow_figure_svg
 
-    return page_html(made, {"curve.svg": figure, "curve-narrow.svg": narrow_figure_svg(made)}, units)
+    return page_html(made, {**figures, "curve-narrow.svg": narrow_figure_svg(made)}, units, given)
 
 
 def plan_jobs(paths: Sequence[Path], asked: Asked, report: Report) -> list[Planned]:

@@ -6,26 +6,37 @@ import textwrap
 from collections.abc import Iterable
 from typing import Any
 
-from recurve.facts import PLACES, curve_facts, default_speeds, plan_facts
+import numpy as np
+
+from recurve.build import Build
+from recurve.curve import Trace
+from recurve.facts import PLACES, RPM, curve_facts, default_speeds, plan_facts
 from recurve.job import Job
 from recurve.plan import Plan
+from recurve.texttable import Column, Line, plot, plot_speeds, table
 
 WIDTH = 80
 
 
 def curve_text(job: Job, facts: dict[str, Any]) -> str:
     """The report of `recurve curve` from its facts."""
-    lines = [*title_lines(job), *_curve_marks(facts, job), ""]
     ratio = job.speed_ratio
-    lines += [
-        "Speed and advance, distributor and crank",
-        "   distributor    rising   falling   |     crank    rising   falling",
-        "           rpm       deg       deg   |       rpm       deg       deg",
+    columns = [
+        Column(head, unit)
+        for side in ("dist.", "crank")
+        for head, unit in (("speed", f"{side} rpm"), ("rising", f"{side} deg"), ("falling", f"{side} deg"))
     ]
-    for speed, up, down in zip(facts["speed_rpm"], facts["rising_deg"], facts["falling_deg"], strict=True):
-        lines.append(
-            f"   {speed:11.0f} {up:9.2f} {down:9.2f}   | {speed * ratio:9.0f} {up * ratio:9.2f} {down * ratio:9.2f}"
-        )
+    rows = [
+        [f"{s:.0f}", f"{u:.2f}", f"{d:.2f}", f"{s * ratio:.0f}", f"{u * ratio:.2f}", f"{d * ratio:.2f}"]
+        for s, u, d in zip(facts["speed_rpm"], facts["rising_deg"], facts["falling_deg"], strict=True)
+    ]
+    lines = [
+        *title_lines(job),
+        *_curve_marks(facts, job),
+        "",
+        "Speed and advance, distributor and crank",
+        *table(columns, rows),
+    ]
     return page([*lines, *remarks(job.notes)])
 
 
@@ -33,6 +44,8 @@ def plan_text(plan: Plan, files: tuple[str, ...] = ()) -> str:
     """The report of `recurve plan`: verdict, springs, settings, stop, targets, curve, search, files."""
     facts = plan_facts(plan, files)
     lines = [*title_lines(plan.job), "", *_verdict(facts), ""]
+    drawn = plan_plot(plan)
+    lines += [*drawn, ""] if drawn else []
     if plan.build is not None:
         for part in (_springs(facts), _stop(facts), _settings(facts), _targets(facts)):
             lines += [*part, ""]
@@ -109,28 +122,49 @@ def _yield(facts: dict[str, Any]) -> list[str]:
 
 
 def _springs(facts: dict[str, Any]) -> list[str]:
-    lines = [
-        "Springs             id                 rate  free length      wire    coils",
-        "                                       N/mm           mm        mm",
-    ]
     fitted = [(name, facts["springs"][name]) for name in PLACES if facts["springs"][name] is not None]
-    for name, spring in fitted:
-        wire = "-" if spring["wire_mm"] is None else f"{spring['wire_mm']:.2f}"
-        coils = "-" if spring["coils"] is None else f"{spring['coils']:g}"
-        lines.append(
-            f"  {name:<18}{printable(spring['id']):<18.18} {spring['rate_n_per_mm']:6.3f} {spring['free_length_mm']:12.2f} "
-            f"{wire:>9} {coils:>8}"
-        )
-    lines += [
-        "Posts               over both, at rest      bend the post    it pulls",
-        "                    mm          inch        mm",
+    springs = [
+        [
+            name,
+            printable(s["id"])[:22],
+            f"{s['rate_n_per_mm']:.3f}",
+            f"{s['free_length_mm']:.2f}",
+            "-" if s["wire_mm"] is None else f"{s['wire_mm']:.2f}",
+            "-" if s["coils"] is None else f"{s['coils']:g}",
+        ]
+        for name, s in fitted
     ]
-    for name, spring in fitted:
-        length = spring["installed_length_mm"]
-        lines.append(
-            f"  {name:<18}{length:<12.2f}{length / 25.4:<12.3f}{bend_words(spring['bend_mm']):<17}{_pulls(spring)}"
-        )
-    return lines
+    lengths = ((s["installed_length_mm"], s) for _, s in fitted)
+    posts = [
+        [name, f"{mm:.2f}", f"{mm / 25.4:.3f}", bend_words(s["bend_mm"]), _pulls(s)]
+        for (name, _), (mm, s) in zip(fitted, lengths, strict=True)
+    ]
+    name, number = Column("", words=True), Column
+    return [
+        "Springs",
+        *table(
+            [
+                name,
+                Column("id", words=True),
+                number("rate", "N/mm"),
+                number("free", "mm"),
+                number("wire", "mm"),
+                number("coils"),
+            ],
+            springs,
+        ),
+        "Posts, lengths outside to outside at rest",
+        *table(
+            [
+                name,
+                number("over both", "mm"),
+                number("the same", "in"),
+                Column("bend the post", "mm", True),
+                Column("it pulls", words=True),
+            ],
+            posts,
+        ),
+    ]
 
 
 def bend_words(bend_mm: float) -> str:
@@ -171,15 +205,56 @@ def _settings(facts: dict[str, Any]) -> list[str]:
 
 
 def _targets(facts: dict[str, Any]) -> list[str]:
-    lines = ["Target           rpm   min deg   rising  falling   max deg    margin"]
-    for t in facts["targets"]:
-        speed = "stop" if t["speed_rpm"] is None else f"{t['speed_rpm']:.0f}"
-        low = "-" if t["min_deg"] == 0 else f"{t['min_deg']:.2f}"
-        lines.append(
-            f"  {t['band']:<10}{speed:>8} {low:>9} {t['rising_deg']:8.2f} {t['falling_deg']:8.2f} {t['max_deg']:9.2f} "
-            f"{t['margin']:9.2f}{'' if t['margin'] >= 0 else '  out'}"
-        )
-    return lines
+    deg = "deg"
+    columns = [
+        Column("", words=True), Column("speed", "rpm"), Column("min", deg), Column("rising", deg), Column("falling", deg),
+        Column("max", deg), Column("margin"), Column("", words=True),
+    ]  # fmt: skip
+    rows = [
+        [
+            t["band"],
+            "stop" if t["speed_rpm"] is None else f"{t['speed_rpm']:.0f}",
+            "-" if t["min_deg"] == 0 else f"{t['min_deg']:.2f}",
+            f"{t['rising_deg']:.2f}",
+            f"{t['falling_deg']:.2f}",
+            f"{t['max_deg']:.2f}",
+            f"{t['margin']:.2f}",
+            "" if t["margin"] >= 0 else "out",
+        ]
+        for t in facts["targets"]
+    ]
+    return ["Target, each band against the curve, distributor rpm and degrees", *table(columns, rows)]
+
+
+def plan_plot(plan: Plan) -> list[str]:
+    """The planned curve and the one as found over the bands, in text."""
+    curves = [
+        ("o", "as found", plan.before),
+        ("*", "planned" if plan.verdict != "out of reach" else "nearest", plan.build),
+    ]
+    traces = [(m, n, c.curve if isinstance(c, Build) else c) for m, n, c in curves if c is not None]
+    if not traces or plan.job.target is None:
+        return []
+    ends = [b.speed for b in plan.job.target.timed if b.speed] + [c.all_in for *_, c in traces if c.all_in]
+    last = 1.08 * RPM * max(ends, default=100.0)
+    lines = [curve_line(mark, name, curve, last) for mark, name, curve in traces]
+    return plot(lines, bands_of(plan.job), last)
+
+
+def curve_line(mark: str, name: str, curve: Trace, last: float) -> Line:
+    """A curve's rising branch as a line of the plot, from what stays in at a standstill."""
+    speeds = plot_speeds(last)
+    start = float(curve.falling_advance(0.0))
+    return Line(mark, name, speeds, np.degrees(curve.rising_advance(speeds / RPM, start)))
+
+
+def bands_of(job: Job) -> list[tuple[float | None, float, float]]:
+    """The target's bands for the plot: speed [rpm], low and high [deg]."""
+    bands = () if job.target is None else job.target.bands
+    return [
+        (None if b.speed is None else b.speed * RPM, float(np.degrees(max(b.low, 0.0))), float(np.degrees(b.high)))
+        for b in bands
+    ]
 
 
 def _curve_marks(facts: dict[str, Any], job: Job) -> list[str]:

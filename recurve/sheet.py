@@ -26,7 +26,6 @@ Paper = Literal["a4", "letter"]
 PARTS: tuple[tuple[str, str, Callable[[Source], Facts | None]], ...] = (
     ("verdict", "verdict", verdict),
     ("ready", "ready", ready),
-    ("mechanism", "block", given("mechanism")),
     ("stop", "stop", stop),
     ("springs", "springs", springs),
     ("wind", "block", given("wind")),
@@ -36,6 +35,7 @@ PARTS: tuple[tuple[str, str, Callable[[Source], Facts | None]], ...] = (
     ("engine", "engine", engine),
     ("timing", "block", given("timing")),
     ("found", "found", found),
+    ("mechanism", "block", given("mechanism")),
     ("condition", "block", given("condition")),
     ("notes", "notes", notes),
     ("limits", "limits", limits),

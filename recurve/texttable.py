@@ -1,0 +1,131 @@
+"""Tables and plots in plain text: one look for every report, at most 80 columns, no character beyond a bench PC's.
+
+A table's numbers stand on their decimal points, its heads carry the units. A plot shows rising curves, readings and
+the target's bands, for a terminal that has no pictures.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from recurve.mechanism import Array
+
+GAP = "  "
+PLOT_COLUMNS, PLOT_ROWS = 66, 14
+AXIS = 6  # columns of the scale at the left
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table: its head, its unit ("" without one), and whether it holds numbers or words."""
+
+    head: str
+    unit: str = ""
+    words: bool = False
+
+
+def table(columns: Sequence[Column], rows: Sequence[Sequence[str]], indent: str = "  ") -> list[str]:
+    """The rows below two lines of heads, units in brackets; the first column may be empty-headed."""
+    cells = [_aligned([row[i] for row in rows], c.words) for i, c in enumerate(columns)]
+    units = [f"[{c.unit}]" if c.unit else "" for c in columns]
+    lines = [[c.head for c in columns], *([units] if any(units) else []), *map(list, zip(*cells, strict=True))]
+    widths = [max(len(line[i]) for line in lines) for i in range(len(columns))]
+    return [
+        indent + GAP.join(_placed(t, w, c.words) for t, w, c in zip(line, widths, columns, strict=True)).rstrip()
+        for line in lines
+    ]
+
+
+def _placed(text: str, width: int, words: bool) -> str:
+    return text.ljust(width) if words else text.rjust(width)
+
+
+def _aligned(texts: Sequence[str], words: bool) -> list[str]:
+    """Numbers filled up at the right so that their decimal points are below each other; words as they are."""
+    if words:
+        return list(texts)
+    tails = [len(t) - t.index(".") if "." in t else 0 for t in texts]
+    deepest = max(tails, default=0)
+    return [t + " " * (deepest - tail) for t, tail in zip(texts, tails, strict=True)]
+
+
+# --- the plot ----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Line:
+    """A curve or readings to plot: its mark (one character), its name, speeds (n,) [rpm] and advances (n,) [deg]."""
+
+    mark: str
+    name: str
+    speed: Array
+    advance: Array
+
+
+def plot(lines: Sequence[Line], bands: Sequence[tuple[float | None, float, float]], last: float) -> list[str]:
+    """Curves over bands (speed [rpm] or None of the maximum, low, high [deg]) from 0 to `last` [rpm], of the distributor.
+
+    Later lines lie over earlier ones; a band shows as colons.
+    """
+    top = max([h for _, _, h in bands] + [float(x.advance.max()) for x in lines if len(x.advance)], default=1.0)
+    step = next((s for s in (1.0, 2.0, 5.0, 10.0) if top / s <= PLOT_ROWS / 2), 20.0)
+    per_row = step / 2 if top > step * PLOT_ROWS / 4 else step / 4
+    rows = int(np.ceil(top / per_row)) + 1
+    grid = [[" "] * PLOT_COLUMNS for _ in range(rows)]
+    for speed, low, high in bands:
+        _band(grid, speed, (low / per_row, high / per_row), last)
+    for line in lines:
+        _dots(grid, line, per_row, last)
+    drawn = [f"{_tick(r * per_row, step):>{AXIS - 2}} |{''.join(grid[r])}".rstrip() for r in reversed(range(rows))]
+    key = ", ".join([*(f"{x.mark} {x.name}" for x in lines), *([": target band"] if bands else [])])
+    return [
+        "Advance [distributor degrees], rising, over speed [distributor rpm]",
+        *drawn,
+        *_speed_axis(last),
+        " " * AXIS + key,
+    ]
+
+
+def _tick(value: float, step: float) -> str:
+    return f"{value:.0f}" if abs(value / step - round(value / step)) < 1e-9 else ""
+
+
+def _column(speed: float, last: float) -> int:
+    return int(np.clip(round(speed / last * (PLOT_COLUMNS - 1)), 0, PLOT_COLUMNS - 1))
+
+
+def _band(grid: list[list[str]], speed: float | None, ends: tuple[float, float], last: float) -> None:
+    """Colons from its low to its high edge [rows]: one column, or the last few of the maximum."""
+    columns = range(PLOT_COLUMNS - 6, PLOT_COLUMNS) if speed is None else [_column(speed, last)]
+    for row in range(int(np.ceil(ends[0] - 0.25)), int(np.floor(ends[1] + 0.25)) + 1):
+        for column in columns:
+            if 0 <= row < len(grid):
+                grid[row][column] = ":"
+
+
+def _dots(grid: list[list[str]], line: Line, per_row: float, last: float) -> None:
+    for speed, advance in zip(line.speed, line.advance, strict=True):
+        row = round(float(advance) / per_row)
+        if 0 <= row < len(grid) and speed <= last:
+            grid[row][_column(float(speed), last)] = line.mark
+
+
+def _speed_axis(last: float) -> list[str]:
+    """The line at the bottom with a tick and its number every whole step."""
+    step = next((s for s in (100.0, 200.0, 250.0, 500.0, 1000.0) if last / s <= 8), 2000.0)
+    rule, numbers = ["-"] * PLOT_COLUMNS, [" "] * (PLOT_COLUMNS + 6)
+    for speed in np.arange(0.0, last + 1.0, step):
+        at, text = _column(float(speed), last), f"{speed:.0f}"
+        rule[at] = "+" if at else "-"
+        start = max(at - len(text) // 2, 0)
+        numbers[start : start + len(text)] = text
+    return [" " * (AXIS - 1) + "+" + "".join(rule), (" " * AXIS + "".join(numbers)).rstrip()]
+
+
+def plot_speeds(last: float) -> Array:
+    """The speed of each column [rpm]."""
+    speeds: Array = np.linspace(0.0, last, PLOT_COLUMNS)
+    return speeds

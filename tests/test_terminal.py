@@ -1,0 +1,136 @@
+"""Reports on a terminal and in a pipe, the text table and plot, and the last line that says what to do next."""
+
+from __future__ import annotations
+
+import io
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+from test_plots import launch
+from typer.testing import CliRunner
+
+from recurve import nextstep, terminal
+from recurve.cli import app
+from recurve.report import plan_text
+from recurve.texttable import PLOT_COLUMNS, Column, Line, plot, table
+
+
+class Screen(io.StringIO):
+    """A standard output that says it is a terminal."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+def shown(text: str, monkeypatch: pytest.MonkeyPatch, out: io.StringIO, **environment: str) -> str:
+    """What a report becomes on this output."""
+    for name in ("NO_COLOR", "COLORTERM", "FORCE_COLOR"):
+        monkeypatch.delenv(name, raising=False)
+    for name, value in {"TERM": "xterm-256color", **environment}.items():
+        monkeypatch.setenv(name, value)
+    monkeypatch.setattr("sys.stdout", out)
+    terminal.show(text)
+    return out.getvalue()
+
+
+def test_a_pipe_gets_the_plain_text_byte_for_byte(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = plan_text(launch())
+    assert shown(text, monkeypatch, io.StringIO()) == text
+
+
+@pytest.mark.parametrize("environment", [{"NO_COLOR": "1"}, {"TERM": "dumb"}])
+def test_who_wants_no_colour_gets_none(environment: dict[str, str], monkeypatch: pytest.MonkeyPatch) -> None:
+    text = plan_text(launch())
+    assert shown(text, monkeypatch, Screen(), **environment) == text
+
+
+def test_a_terminal_gets_the_same_characters_with_weight_and_colour(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = plan_text(launch()) + "\n" + nextstep.after_plan("passes", Path("a.toml"), "sheet.pdf") + "\n"
+    drawn = shown(text, monkeypatch, Screen())
+    assert re.sub(r"\x1b\[[0-9;]*m", "", drawn) == text
+    # SGR 1 is bold, 32 green, 36 cyan (ECMA-48, 8.3.117)
+    for words, codes in (("PASSES WITH STOP TRIM", "1;32"), ("Springs", "1"), ("Next:", "1;36")):
+        assert f"\x1b[{codes}m{words}" in drawn
+
+
+@pytest.mark.parametrize(
+    ("verdict", "style"), [("OUT OF REACH", "bold red"), ("SOUND", "bold green"), ("CANNOT TELL", "bold yellow")]
+)
+def test_verdicts_differ_in_words_first(verdict: str, style: str) -> None:
+    spans = [(s.start, s.end, s.style) for s in terminal.styled(f"title\n\n{verdict}\n").spans]  # type: ignore[attr-defined]
+    assert (7, 7 + len(verdict), style) in spans
+
+
+def test_no_color_is_an_option_of_every_command(monkeypatch: pytest.MonkeyPatch) -> None:
+    import os
+
+    monkeypatch.setenv("NO_COLOR", "")
+    CliRunner().invoke(app, ["--no-color", "curve", "nothing.toml"])
+    assert os.environ["NO_COLOR"] == "1"
+
+
+# --- tables and plots ---------------------------------------------------------------------------------------
+
+
+def test_numbers_stand_on_their_points_below_their_units() -> None:
+    columns = [Column("", words=True), Column("rate", "N/mm"), Column("coils"), Column("it pulls", words=True)]
+    lines = table(columns, [["primary", "1.090", "22.5", "never"], ["secondary", "13.5", "21.25", "from rest"]])
+    assert lines == [
+        "               rate  coils  it pulls",
+        "             [N/mm]",
+        "  primary     1.090  22.5   never",
+        "  secondary  13.5    21.25  from rest",
+    ]
+
+
+def test_a_plot_puts_what_it_is_given_where_it_belongs() -> None:
+    """Straight from 0 at 0 to 10° at 1000 rpm; a band of 4 to 6° at 500 rpm must be met half way."""
+    speed = np.linspace(0.0, 1000.0, PLOT_COLUMNS)
+    lines = plot([Line("*", "straight", speed, speed / 100.0)], [(500.0, 3.0, 7.0), (None, 9.0, 10.0)], 1000.0)
+    assert max(map(len, lines)) <= 80
+    rows = {int(label): text for label, text in (x.split("|") for x in lines if "|" in x and x.split("|")[0].strip())}
+    middle = round((PLOT_COLUMNS - 1) / 2)
+    for degrees in (2, 4, 6, 8):
+        assert abs(rows[degrees].index("*") + rows[degrees].rindex("*") - 2 * degrees / 10 * (PLOT_COLUMNS - 1)) <= 6
+    assert ":" in rows[4][middle - 1 : middle + 2] and ":" in rows[6][middle - 1 : middle + 2]
+    assert ":" not in rows[8][middle - 1 : middle + 2]
+    assert "::" in rows[10]
+    assert lines[-1].strip() == "* straight, : target band" and lines[-2].split() == [
+        "0",
+        "200",
+        "400",
+        "600",
+        "800",
+        "1000",
+    ]
+    assert "".join(lines).isascii()
+
+
+def test_the_plan_s_plot_shows_both_curves() -> None:
+    text = plan_text(launch())
+    drawn = text[text.index("Advance [distributor degrees]") : text.index("Springs")]
+    assert "o as found, * planned, : target band" in drawn
+    # As found it is at its stop of 13.8° long before the planned one's 11.3° (the job; the plan's report).
+    top = next(line for line in drawn.splitlines() if line.startswith("  14 |"))
+    assert top.count("o") > 10 and "*" not in top
+
+
+# --- what to do next ----------------------------------------------------------------------------------------
+
+
+def test_every_verdict_leads_on_with_a_command_that_can_be_pasted() -> None:
+    from typing import get_args
+
+    from recurve import diagnose, plan, verify
+
+    job = Path("my unit.toml")
+    lines = [nextstep.after_curve(job)]
+    lines += [nextstep.after_check(v, job) for v in get_args(diagnose.Verdict)]
+    lines += [nextstep.after_plan(v, job, "sheet.pdf") for v in get_args(plan.Verdict)]
+    lines += [nextstep.after_verify(v, job, Path("left.csv"), "as-left.pdf") for v in get_args(verify.Verdict)]
+    for line in lines:
+        assert line.startswith("Next: ")
+        assert "recurve " not in line or "'my unit.toml'" in line
+    assert lines[-4].endswith("hand over as-left.pdf")

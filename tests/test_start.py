@@ -108,7 +108,7 @@ def test_metric_with_the_readings_typed(
     """From nothing to a sheet without opening the job file; the unit is the one that examples/launch.toml describes."""
     terminal = Terminal(["start", "boat"], tmp_path)
     keys = answer(terminal, METRIC | {"~readings": readings_of("launch-as-found.csv")})
-    assert terminal._reap() == 0, terminal.shown[-2000:]
+    assert terminal.ended() == 0, terminal.shown[-2000:]
     assert len(keys) == len(set(keys))  # nothing had to be asked twice
     for part in parts():
         assert part.title in terminal.shown
@@ -180,7 +180,7 @@ def test_inches_with_tables(
         }
     terminal = Terminal(["start", "tractor"], tmp_path)
     answer(terminal, answers)
-    assert terminal._reap() == 0, terminal.shown[-2000:]
+    assert terminal.ended() == 0, terminal.shown[-2000:]
     job, theirs = load_job(tmp_path / "tractor" / "unit.toml"), load_job(EXAMPLES / "tractor.toml")
     assert job.title == "tractor"
     assert job.weights.mass == pytest.approx(theirs.weights.mass)
@@ -216,7 +216,7 @@ def test_stopped_and_gone_on_with(tmp_path: Path) -> None:
     fourth = Terminal(["start", "boat"], tmp_path)
     last = answer(fourth, METRIC)
     assert last[0] == "springs.primary.rate"
-    assert fourth._reap() == 0, fourth.shown[-1500:]
+    assert fourth.ended() == 0, fourth.shown[-1500:]
     every = [*keys, *more, *rest, *last]
     assert len(every) == len(set(every))
     assert load_job(tmp_path / "boat" / "unit.toml").sweep is None
@@ -234,7 +234,7 @@ def test_a_wrong_angle_is_asked_again(tmp_path: Path) -> None:
         assert question is not None
         seen.append(question.key)
         terminal.type("76 ± 1" if question.key == "weights.motion.cg.angle" else "")
-    assert terminal._reap() == 0, terminal.shown[-1500:]
+    assert terminal.ended() == 0, terminal.shown[-1500:]
     assert "would retard" in " ".join(terminal.shown.split())
     assert {"distributor.rotation", "weights.motion.cg.angle", "weights.motion.pin.angle"} <= set(seen)
     assert load_job(tmp_path / "boat" / "unit.toml").weights == load_job(EXAMPLES / "launch.toml").weights
@@ -248,7 +248,7 @@ def test_a_part_gone_through_again(tmp_path: Path) -> None:
     keep_answers(folder, answers)
     first = Terminal(["start", "boat"], tmp_path)
     answer(first, {})
-    assert first._reap() == 0, first.shown
+    assert first.ended() == 0, first.shown
     assert load_job(folder / "unit.toml").weights != load_job(EXAMPLES / "launch.toml").weights
     shutil.copy(EXAMPLES / "launch-as-found.csv", folder / "as-found.csv")
     with (folder / "unit.toml").open("a", encoding="utf-8") as job:
@@ -257,7 +257,7 @@ def test_a_part_gone_through_again(tmp_path: Path) -> None:
     assert "8  The weights" in (second.wait() or "")
     second.type("8")
     again = answer(second, {"weights.motion.cg.angle": "76 ± 1"})
-    assert second._reap() == 0, second.shown
+    assert second.ended() == 0, second.shown
     assert {q.part for q in questions() if q.key in again} == {7}
     job = load_job(folder / "unit.toml")
     assert job.weights == load_job(EXAMPLES / "launch.toml").weights and job.sweep is not None

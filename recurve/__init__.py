@@ -38,6 +38,7 @@ _HOMES = {
     "plan_text": "recurve.report",
     "plot_check": "recurve.checkplots",
     "plot_plan": "recurve.plots",
+    "plot_verify": "recurve.checkplots",
     "read_as_left": "recurve.jobfile",
     "trace": "recurve.curve",
     "verify_unit": "recurve.verify",

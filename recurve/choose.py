@@ -12,7 +12,7 @@ from recurve.job import Job
 from recurve.linear import Problem, edges_at
 from recurve.prune import Mask
 from recurve.refine import Candidates, candidates, least_moves, solve
-from recurve.search import Found, Shelf, alive, near_best, search
+from recurve.search import Found, Report, Shelf, alive, near_best, search
 from recurve.target import Target
 
 ENOUGH = 0.5  # margin with the stop as found that leaves it alone (design §3)
@@ -42,17 +42,26 @@ def by_margin(builds: list[Build]) -> Build:
     return min((b for b in builds if b.margin >= best - SAME), key=_moved)
 
 
-def choose_build(problem: Problem, shelf: Shelf, job: Job, pick: Pick, largest: bool) -> Outcome:
+def choose_build(
+    problem: Problem,
+    shelf: Shelf,
+    job: Job,
+    pick: Pick,
+    largest: bool,
+    top: int = 0,
+    report: Report | None = None,
+) -> Outcome:
     """With every stop that trim can give; then with the stop as found, where that is good enough.
 
     `largest` takes the largest margin whatever the work on the stop; else a stop that allows a margin of 0.5 is
-    left alone, and otherwise trimmed least.
+    left alone, and otherwise trimmed least. As many as `top` pairs are built if there are that many; `report` is told
+    how far it is.
     """
     if stop_ceiling(problem) < 0.0:
-        stuck = _stop_first(problem, shelf, job)
+        stuck = _stop_first(problem, shelf, job, top)
         if stuck.build is not None:
             return stuck
-    free = _best(problem, shelf, job, pick)
+    free = _best(problem, shelf, job, pick, top, report)
     if job.stop.limits[0] == job.stop.limits[1]:
         return free
     if largest:
@@ -61,7 +70,7 @@ def choose_build(problem: Problem, shelf: Shelf, job: Job, pick: Pick, largest: 
     untouched = replace(problem, stops=(job.stop.advance, job.stop.advance))
     # A tenth less, since the linear form is exact only where no post is bent.
     if len(shelf.springs) and alive(untouched, shelf, max(enough, -100.0) - 0.1, shelf.pairs(len(problem.posts))).any():
-        as_is = _best(untouched, shelf, job, pick)
+        as_is = _best(untouched, shelf, job, pick, top, report)
         if as_is.builds and as_is.builds[0].margin >= enough:
             return as_is
     return free if free.build is None else replace(free, build=least_trim(free.build, job, shelf))
@@ -78,7 +87,7 @@ def stop_ceiling(problem: Problem) -> float:
     return low
 
 
-def _stop_first(problem: Problem, shelf: Shelf, job: Job) -> Outcome:
+def _stop_first(problem: Problem, shelf: Shelf, job: Job, top: int) -> Outcome:
     """Where the stop alone puts the target out of reach: the stop that misses least, and with it the best of the
     bands that it leaves within reach; no build where the springs miss by still more."""
     ceiling = stop_ceiling(problem)
@@ -88,18 +97,18 @@ def _stop_first(problem: Problem, shelf: Shelf, job: Job) -> Outcome:
     if not kept:
         return Outcome(None, None)
     rest = replace(problem, target=Target(kept), stops=(edges.stop, edges.stop))
-    best = _best(rest, shelf, job, by_margin)
+    best = _best(rest, shelf, job, by_margin, top)
     if best.found is None or best.build is None or best.build.margin < ceiling - SAME:
         return Outcome(best.found, None)
     return Outcome(replace(best.found, feasible=0), best.build, best.builds)
 
 
-def _best(problem: Problem, shelf: Shelf, job: Job, pick: Pick) -> Outcome:
+def _best(problem: Problem, shelf: Shelf, job: Job, pick: Pick, top: int, report: Report | None = None) -> Outcome:
     """The builds of the best pairs, each with the smallest stop that gives its margin, and the one picked."""
-    found = search(problem, shelf) if len(shelf.springs) else None
+    found = search(problem, shelf, report=report) if len(shelf.springs) else None
     if found is None:
         return Outcome(None, None)
-    solved = _solved(problem, shelf, found)
+    solved = _solved(problem, shelf, found, top)
     builds: dict[tuple[int, int], Build] = {}
     for index in _order(problem, shelf, solved):
         pair = (int(solved.first[index]), int(solved.second[index]))
@@ -107,7 +116,7 @@ def _best(problem: Problem, shelf: Shelf, job: Job, pick: Pick) -> Outcome:
         # A pair can reach the same margin with its second spring taking up here or there.
         if known is not None and solved.margin[index] < known.margin - SAME:
             continue
-        if known is None and len(builds) == MOST_BUILT:
+        if known is None and len(builds) == max(MOST_BUILT, top):
             continue
         for build in _checked(problem, shelf, solved.take([index]), job):
             builds[pair] = build if known is None else by_margin([known, build])
@@ -115,13 +124,15 @@ def _best(problem: Problem, shelf: Shelf, job: Job, pick: Pick) -> Outcome:
     return Outcome(found, pick(ranked) if ranked else None, tuple(ranked))
 
 
-def _solved(problem: Problem, shelf: Shelf, found: Found) -> Candidates:
+def _solved(problem: Problem, shelf: Shelf, found: Found, top: int) -> Candidates:
     """The pairs near the best, solved with the posts moved.
 
     Posts bent far can cost more margin than the slack that was allowed for: then a pair further from the best of
     the linear form may be better, and more of them are solved.
     """
     near, slack = _near_best(problem, shelf, found)
+    if near.sum() < top:
+        near, slack = _more(problem, shelf, found, slack, top)
     while True:
         start = candidates(problem, shelf, near, (found.margin - slack, found.margin))
         solved = solve(problem, shelf, start, found.margin + 0.2, slack)
@@ -132,6 +143,22 @@ def _solved(problem: Problem, shelf: Shelf, found: Found) -> Candidates:
         near = near_best(problem, shelf, found, slack)
         if near.sum() > 4 * MOST_SOLVED:
             return solved
+
+
+def _more(problem: Problem, shelf: Shelf, found: Found, slack: float, top: int) -> tuple[Mask, float]:
+    """So many pairs or more: the slack is doubled, then narrowed again while it lets in far too many."""
+    low, high = slack, slack
+    near = near_best(problem, shelf, found, slack)
+    while near.sum() < top and high < 1.0 + abs(found.margin):
+        low, high = high, 2.0 * high
+        near = near_best(problem, shelf, found, high)
+    for _ in range(8):
+        if near.sum() <= 4 * MOST_SOLVED:
+            break
+        middle = (low + high) / 2
+        fewer = near_best(problem, shelf, found, middle)
+        low, high, near = (low, middle, fewer) if fewer.sum() >= top else (middle, high, near)
+    return near, high
 
 
 def _moved(build: Build) -> float:

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import TYPE_CHECKING, Annotated, Any
+from pathlib import Path
+from typing import Annotated
 
 import typer
 
-from recurve.console import ANSWER_IS_NO, AsJson, JobFile, LengthUnits, Paper, print_json, progress
-from recurve.nextstep import after_plan
+from recurve.console import AsJson, LengthUnits, Paper, plain, print_json, progress
+from recurve.nextstep import after_plan, after_plans
 from recurve.terminal import show
-
-if TYPE_CHECKING:
-    from recurve.plan import Plan
 
 
 class Choose(StrEnum):
@@ -22,12 +20,26 @@ class Choose(StrEnum):
     margin = "margin"
 
 
+class Place(StrEnum):
+    """A place for a spring."""
+
+    primary = "primary"
+    secondary = "secondary"
+
+
 def plan(
-    job: JobFile,
+    job: Annotated[list[Path], typer.Argument(metavar="JOB...", help="The job files (TOML).", show_default=False)],
     choose: Annotated[
         Choose,
         typer.Option(help="yield: most builds pass at first setting; margin: the largest margin, whatever the work."),
     ] = Choose.by_yield,
+    top: Annotated[int, typer.Option(min=0, max=50, help="How many pairs to list, the best margin first.")] = 0,
+    only_in_stock: Annotated[
+        bool, typer.Option("--only-in-stock", help="Only springs whose quantity is given and not 0.")
+    ] = False,
+    primary: Annotated[str | None, typer.Option(metavar="ID", help="This primary and no other.")] = None,
+    secondary: Annotated[str | None, typer.Option(metavar="ID", help="This secondary and no other.")] = None,
+    keep: Annotated[list[Place] | None, typer.Option(help="Keep the spring that is in it; may be given twice.")] = None,
     paper: Annotated[Paper, typer.Option(help="The sheet's paper.")] = Paper.a4,
     units: Annotated[LengthUnits, typer.Option(help="Lengths and forces on the sheet.")] = LengthUnits.both,
     html: Annotated[bool, typer.Option("--html", help="Also report.html, the sheet for a phone or a browser.")] = False,
@@ -36,63 +48,31 @@ def plan(
     """Springs, post settings and stop trim that bring the curve into the target.
 
     Writes plan.toml, curve.svg, curve.png, sheet.pdf and order.csv into JOB's name followed by -plan, beside JOB.
-    Exit status 0: a plan that passes; 3: out of reach, with reasons; 2: bad input.
+    Exit status 0: a plan that passes; 3: out of reach, with reasons; 2: bad input. Several jobs are planned side by
+    side and told in one table; the exit status is the worst: 2 before 3.
 
     Example: recurve plan examples/launch.toml
     """
-    from recurve.facts import plan_facts
-    from recurve.jobfile import load_job
-    from recurve.plan import make_plan
-    from recurve.report import plan_text
+    from recurve.planning import Asked, plan_job, plan_jobs, summary, worst_status
+    from recurve.wishes import Wishes
 
-    progress("Reading the job")
-    read = load_job(job)
-    progress("Searching the springs")
-    made = make_plan(read, choose.value)
-    progress("Drawing the plot and the sheet")
-    files = _write_results(made, paper.value, units.value, html)
+    wishes = Wishes(only_in_stock, primary, secondary, frozenset(p.value for p in keep or ()))
+    asked = Asked(choose.value, wishes, top, paper.value, units.value, html)
+    if len(job) == 1:
+        made = plan_job(job[0], asked, progress)
+        if as_json:
+            print_json(made.facts or {})
+        else:
+            show(f"{made.text}\n{after_plan('out of reach' if made.status else 'passes', job[0], 'sheet.pdf')}\n")
+        raise typer.Exit(made.status)
+    planned = plan_jobs(job, asked, progress)
+    for one in planned:
+        for fault in one.faults:
+            typer.echo(f"recurve: {plain(fault)}", err=True)
     if as_json:
-        print_json(plan_facts(made, files))
+        print_json(
+            {"jobs": [{"job": p.job, "status": p.status, "plan": p.facts, "faults": list(p.faults)} for p in planned]}
+        )
     else:
-        show(f"{plan_text(made, files)}\n{after_plan(made.verdict, job, 'sheet.pdf')}\n")
-    if made.verdict == "out of reach":
-        raise typer.Exit(ANSWER_IS_NO)
-
-
-def _write_results(made: Plan, paper: Any, units: Any, html: bool) -> tuple[str, ...]:
-    """All files of a plan; everything is made before the first is written."""
-    from recurve.files import write_folder
-    from recurve.jobwrite import order_csv, plan_folder, plan_toml
-    from recurve.plots import plan_figure_bytes
-    from recurve.sheet import sheet_pdf
-
-    figures = plan_figure_bytes(made)
-    given, drawn = _drawing(made)
-    contents: dict[str, bytes] = {}
-    if made.build is not None:
-        contents["plan.toml"] = plan_toml(made)
-    contents |= {
-        **figures,
-        "sheet.pdf": sheet_pdf(made, figures["curve.svg"], paper, units, given, drawn),
-        "order.csv": order_csv(made),
-    }
-    if html:
-        contents["report.html"] = _page(made, {"curve.svg": figures["curve.svg"], **drawn}, units, given)
-    stale = () if made.build is not None else ("plan.toml",)
-    return write_folder(plan_folder(made.job.path), contents, stale)
-
-
-def _drawing(made: Plan) -> tuple[dict[str, Any], dict[str, bytes]]:
-    """The unit to scale, as a ready-made part of the sheet and its figure."""
-    from recurve.drawing import small_unit_svg
-
-    words = "The unit at rest and at its stop as found, seen from the rotor end"
-    figure = {"file": "unit.svg", "alt": words, "width": 60}
-    return {"mechanism": {"title": words, "figures": [figure]}}, {"unit.svg": small_unit_svg(made.job)}
-
-
-def _page(made: Plan, figures: dict[str, bytes], units: Any, given: dict[str, Any]) -> bytes:
-    from recurve.htmlpage import page_html
-    from recurve.plots import narrow_figure_svg
-
-    return page_html(made, {**figures, "curve-narrow.svg": narrow_figure_svg(made)}, units, given)
+        show(f"{summary(planned)}\n{after_plans()}\n")
+    raise typer.Exit(worst_status(planned))

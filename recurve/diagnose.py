@@ -117,6 +117,7 @@ def _remedy(job: Job) -> tuple[Verdict, tuple[str, ...]]:
     if own is not None and own.margin >= 0.1:
         return "reset posts only", (
             f"the springs that are in it reach a margin of {own.margin:.2f} with their posts bent",
+            "recurve plan may still take a new spring, where more builds of it pass at first setting",
         )
     kept = _ideal(job, trim=False)
     if kept is not None and kept.margin >= 0:

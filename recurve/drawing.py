@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 WIDTH_MM = 270.0  # lies across a sheet of A4 or letter
-CENTRES_MM = (84.0, 214.0)  # of the mechanism at rest, with its labels, and at full advance
+CENTRES_MM = (86.0, 215.0)  # of the mechanism at rest, with its labels, and at full advance
 REACH_MM = 44.0  # farthest that a point may be drawn from the shaft
 COLUMN_MM = 47.0  # from the centre to the columns of labels
 ROW_MM = 7.6  # between labels
@@ -116,7 +116,7 @@ def _head(axes: Axes, picture: Picture, height: float) -> None:
     )
     turns = "clockwise" if picture.clockwise else "anticlockwise"
     _say(axes, 6, height - 11, f"Seen from the rotor end; the shaft turns {turns}.", ha="left", color=style.GREY)
-    _say(axes, WIDTH_MM - 6, height - 11, style.shortened(picture.unit, 60), ha="right", color=style.GREY)
+    _say(axes, WIDTH_MM - 6, height - 11, style.shortened(picture.unit, 76), ha="right", color=style.GREY)
 
 
 def _trouble(axes: Axes, lines: list[str], top: float) -> None:

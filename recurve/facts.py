@@ -17,7 +17,8 @@ from recurve.curve import Trace, Unit, residual_advance
 from recurve.ideal import Ideal
 from recurve.job import Job
 from recurve.mechanism import Array
-from recurve.plan import Plan
+from recurve.plan import Alternative, Plan
+from recurve.suggest import Suggestion
 
 RPM = 30 / math.pi
 PLACES = ("primary", "secondary")
@@ -107,9 +108,32 @@ def plan_facts(plan: Plan, files: tuple[str, ...] = ()) -> dict[str, Any]:
         "ideal": None if plan.ideal is None else _ideal_facts(plan.ideal),
         "searched": {"pairs": plan.pairs, "feasible": plan.feasible},
         "others": [{"springs": [s.spring.id for s in o.springs], "margin": round(o.margin, 6)} for o in plan.others],
+        "alternatives": [_alternative_facts(a) for a in plan.alternatives],
+        "suggestions": [_suggestion_facts(s) for s in plan.suggestions],
         "reasons": list(plan.reasons),
         "notes": list(plan.notes),
         "files": list(files),
+    }
+
+
+def _suggestion_facts(one: Suggestion) -> dict[str, Any]:
+    return {
+        "kind": one.kind,
+        "text": one.text,
+        "amount": round(one.amount, 6),
+        "unit": one.unit,
+        "margin": round(one.build.margin, 6),
+        "springs": [s.spring.id for s in one.build.springs],
+    }
+
+
+def _alternative_facts(one: Alternative) -> dict[str, Any]:
+    """A pair that was asked for: what `springs`, `stop`, `margin` and `yield` say of the plan."""
+    return {
+        "margin": round(one.build.margin, 6),
+        "yield": round(one.share, 4),
+        "springs": _spring_facts(one.build),
+        "stop": {"planned_deg": deg(one.build.stop), "trim_mm": mm(one.build.trim)},
     }
 
 

@@ -12,6 +12,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from recurve.quantity import Quantity
+from recurve.questions import figure_of
 
 Loc = tuple[int | str, ...]
 
@@ -40,7 +41,7 @@ def _line(fault: ErrorDetails, text: str, shown: str, model: type[BaseModel]) ->
     where = place(text, shown, key)
     kind, given = fault["type"], fault["input"]
     if kind == "missing":
-        return f"{where}: missing, expected {_what(model, key)}"
+        return f"{where}: missing, expected {_what(model, key)}{_figure(key)}"
     if kind == "extra_forbidden":
         near = difflib.get_close_matches(str(key[-1]), _known(model, key[:-1]), 1, 0.55)
         hint = f'; did you mean "{near[0]}"?' if near else ""
@@ -134,6 +135,12 @@ def _what(model: type[BaseModel], key: Loc) -> str:
         inside = _known(model, key)
         return f"a table with {', '.join(inside)}" if inside else "a value"
     return "a value"
+
+
+def _figure(key: Loc) -> str:
+    """Where the measuring guide shows how a missing quantity is measured; empty where it needs none."""
+    number = figure_of(".".join(str(p) for p in key))
+    return f"; figure {number} of examples/measuring.md shows how it is measured" if number else ""
 
 
 def line_of(text: str, key: Loc) -> int | None:

@@ -78,7 +78,10 @@ def interview(folder: Path, answers: dict[str, Any]) -> None:
 def _introduce(number: int) -> None:
     part = parts()[number]
     heading(f"{number + 1} of {len(parts())}: {part.title}")
-    say(part.words)
+    words, caution, careful = part.words.partition("CAUTION:")
+    say(words.strip())
+    if caution:
+        say(caution + careful)
     if part.drawing:
         show(part.drawing)
     if part.figure:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -95,6 +96,16 @@ def _material(name: str, entry: dict[str, Any], allowables: dict[str, Any]) -> M
         strength=strength,
         allowable=Allowable(**allowables[entry["allowable"]]),
     )
+
+
+def unknown_material(name: str) -> str | None:
+    """What is wrong with a name that is not in the wire table, None for one that is."""
+    known = tuple(materials())
+    if name in known:
+        return None
+    near = difflib.get_close_matches(name, known, 1)
+    hint = f'; did you mean "{near[0]}"?' if near else ""
+    return f'got "{name}", expected one of {", ".join(known)}{hint}'
 
 
 def wire_sizes(series: Sequence[str], names: Sequence[str]) -> Sizes:

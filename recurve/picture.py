@@ -260,10 +260,11 @@ def _two(values: Any) -> tuple[float, float]:
 
 
 def given_words(table: dict[str, Any]) -> str:
-    """A point's numbers as the job gives them, without their ±: "12.6 mm, 76°", or "x 18.1 mm, y −20.3 mm"."""
+    """A point's numbers as the job gives them, without their ±: "12.6 mm, 76°", or "x 18.1, y −20.3 mm"."""
     if "xy" in table:
         x, y = (bare(t) for t in table["xy"])
-        return f"x {x}, y {y}"
+        unit = y.rpartition(" ")[2]
+        return f"x {x.removesuffix(f' {unit}')}, y {y}"  # one unit said once
     reach = table.get("distance", table.get("radius", ""))
     return bare(reach) + (f", {bare(table['angle'])}" if "angle" in table else "")
 

@@ -7,8 +7,8 @@ from typing import Literal
 
 import numpy as np
 
-from recurve.build import Build, longest_length, problem_of, spring_limits, springs_of
-from recurve.choose import Pick, by_margin, choose_build
+from recurve.build import Build, problem_of, spring_limits
+from recurve.choose import Outcome, Pick, by_margin, choose_build, least_trim
 from recurve.curve import Trace, trace
 from recurve.explain import explain, second_spring_note
 from recurve.fit import Fit, fit_sweep
@@ -18,7 +18,9 @@ from recurve.job import Job
 from recurve.linear import Problem
 from recurve.mechanism import Array
 from recurve.remarks import limit_notes, table_note
-from recurve.search import Shelf
+from recurve.search import Report, Shelf
+from recurve.suggest import Suggestion, suggestions
+from recurve.wishes import Wishes, shelf_of
 from recurve.yields import Band, Built, Plant, as_found_band, plant_of, simulate
 
 Verdict = Literal["passes", "passes with stop trim", "out of reach"]
@@ -29,13 +31,24 @@ MANY_BUILDS = 8192  # of the plan
 # Yields nearer than this are the same: some two standard errors of FEW_BUILDS.
 SAME_YIELD = 0.02
 CURVE_POINTS = 90
+NO_WISHES = Wishes()
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """Another pair that could be had: its build, and the share [1] of builds that pass at first setting."""
+
+    build: Build
+    share: float
 
 
 @dataclass(frozen=True)
 class Plan:
     """The answer for a job. `job` is the unit it was planned for: as the sweep showed it where there is one (`fit`),
     else as described. `build` is the best that can be had, None where not even a bad one can be built; `built`
-    what becomes of it in building; `others` the pairs it was chosen from, the best margin first; `before` the
+    what becomes of it in building; `others` the pairs it was chosen from, the best margin first, of which the
+    `alternatives` were asked for; `suggestions` what would
+    settle it where nothing passes; `before` the
     curve of the springs as found, where they are known, `before_band` its 90 % band where it was fitted."""
 
     job: Job
@@ -51,6 +64,8 @@ class Plan:
     fit: Fit | None
     before: Trace | None
     before_band: Band | None
+    alternatives: tuple[Alternative, ...] = ()
+    suggestions: tuple[Suggestion, ...] = ()
 
     def __str__(self) -> str:
         from recurve.report import plan_text
@@ -58,22 +73,24 @@ class Plan:
         return plan_text(self)
 
 
-def make_plan(job: Job, choose: Choose = "yield") -> Plan:
+def make_plan(
+    job: Job, choose: Choose = "yield", wishes: Wishes = NO_WISHES, top: int = 0, report: Report | None = None
+) -> Plan:
     """Springs, post settings and stop trim that bring the curve into the job's bands.
 
     A sweep that the job names is fitted first, and the plan starts from what it shows. `choose` "yield" takes, of
     the pairs of the best margins, the one that most builds of pass at first setting, and leaves a stop alone that
     allows a margin of 0.5; "margin" takes the largest margin whatever the work. Raises InputError where the
-    job names no target or no springs to choose from.
+    job names no target or no springs to choose from. `wishes` limit the choice of springs; the `top` pairs are
+    given as alternatives; `report` is told how far it is.
     """
-    problem_of(job), springs_of(job)  # what is missing is said before anything is computed
+    problem_of(job), shelf_of(job, wishes)  # what is missing is said before anything is computed
     fit = None if job.sweep is None else fit_sweep(job)
     unit = job if fit is None else fitted_job(fit)
-    shelf, problem = Shelf.of(springs_of(unit), longest_length), problem_of(unit)
+    shelf, problem = shelf_of(unit, wishes), problem_of(unit)
     plant = plant_of(job, fit, FEW_BUILDS)
-    outcome = choose_build(
-        problem, shelf, unit, _by_yield(unit, plant) if choose == "yield" else by_margin, choose == "margin"
-    )
+    pick = _by_yield(unit, plant) if choose == "yield" else by_margin
+    outcome = choose_build(problem, shelf, unit, pick, choose == "margin", top, report)
     build = outcome.build
     ideal = find_ideal(replace(problem, stops=unit.stop.limits), spring_limits(unit))
     passes = build is not None and build.margin >= 0.0
@@ -94,6 +111,8 @@ def make_plan(job: Job, choose: Choose = "yield") -> Plan:
         fit=fit,
         before=before,
         before_band=None if fit is None else as_found_band(plant, speeds),
+        suggestions=() if passes else suggestions(unit, shelf, ideal),
+        alternatives=_alternatives(unit, plant, shelf, outcome, top, choose == "margin"),
     )
 
 
@@ -105,6 +124,23 @@ def _verdict(build: Build | None) -> Verdict:
 
 def _simulated(job: Job, plant: Plant, build: Build, count: int, speeds: Array | None = None) -> Built:
     return simulate(job, plant, build.unit.springs, build.stop, build.trim != 0.0, count, speeds)
+
+
+def _alternatives(
+    job: Job, plant: Plant, shelf: Shelf, outcome: Outcome, top: int, largest: bool
+) -> tuple[Alternative, ...]:
+    """The best pairs, their stops trimmed no more than need be, with the yield of each."""
+    if outcome.build is None:
+        return ()
+    builds = [_pair(outcome.build, b) for b in outcome.builds[:top]]
+    builds = [b if largest or b.trim == 0.0 else least_trim(b, job, shelf) for b in builds]
+    return tuple(Alternative(b, _simulated(job, plant, b, FEW_BUILDS).share) for b in builds)
+
+
+def _pair(chosen: Build, other: Build) -> Build:
+    """The chosen build itself where it is of the same pair."""
+    same = all(a.spring is b.spring for a, b in zip(chosen.springs, other.springs, strict=True))
+    return chosen if same else other
 
 
 def _by_yield(job: Job, plant: Plant) -> Pick:

@@ -92,3 +92,9 @@ def questions() -> tuple[Question, ...]:
 def asked(answers: Answers) -> list[Question]:
     """The questions that these answers lead to, in order, answered or not."""
     return [q for q in questions() if q.asked(answers)]
+
+
+def figure_of(key: str) -> int:
+    """The figure of the measuring guide that shows what a key, or what is in its table, is; 0 where none does."""
+    found = [q for q in questions() if q.key == key or q.key.startswith(f"{key}.")]
+    return next((q.figure or parts()[q.part].figure for q in found if q.kind in ("quantity", "pair", "rows")), 0)

@@ -56,8 +56,8 @@ def plan_text(plan: Plan, files: tuple[str, ...] = ()) -> str:
         before = curve_facts(plan.job, unit, plan.before, default_speeds(plan.job, plan.before))
         how = "as the sweep shows it" if plan.fit is not None else "as described"
         lines += ["", f"Curve of the unit as found, {how}", *_curve_marks(before, plan.job)]
+    lines += [*_alternatives(facts), ""]
     lines += [
-        "",
         *_ideal(facts),
         f"Searched {facts['searched']['pairs']} ordered pairs or single springs; "
         f"{facts['searched']['feasible']} can be set to pass.",
@@ -103,6 +103,9 @@ def _verdict(facts: dict[str, Any]) -> list[str]:
         lines += _yield(facts)
     for reason in facts["reasons"]:
         lines += wrap(printable(reason), "  - ", "    ")
+    if facts["suggestions"]:
+        lines.append("Any one of these would settle it; each was planned, and passes")
+        lines += [line for s in facts["suggestions"] for line in wrap(printable(s["text"]), "  - ", "    ")]
     if facts["verdict"] == "out of reach" and margin is not None:
         lines += wrap("What follows is the best that can be had. Do not build it as a cure.", "  ", "  ")
     return lines
@@ -284,6 +287,26 @@ def _curve_marks(facts: dict[str, Any], job: Job) -> list[str]:
 
 def _takeup(degrees: float) -> str:
     return "pulls from rest" if degrees == 0 else f"at {degrees:.2f}°"
+
+
+def _alternatives(facts: dict[str, Any]) -> list[str]:
+    """The pairs asked for, a line each, as margin, chance, bends and trim."""
+    if not facts["alternatives"]:
+        return []
+    lines = [
+        "",
+        "Pairs that come nearest            margin  chance   bend the post, mm  trim, mm",
+        "                                                    prim.    second.  +up -file",
+    ]
+    for one in facts["alternatives"]:
+        springs = [s for s in one["springs"].values() if s is not None]
+        ids = " + ".join(printable(s["id"]) for s in springs)
+        bends = [f"{s['bend_mm']:+.2f}" for s in springs] + ["-"]
+        lines.append(
+            f"  {ids:<32.32} {one['margin']:6.2f} {one['yield']:7.0%} {bends[0]:>9} {bends[1]:>10} "
+            f"{one['stop']['trim_mm']:+9.2f}"
+        )
+    return lines
 
 
 def _ideal(facts: dict[str, Any]) -> list[str]:

@@ -12,7 +12,7 @@ that one tried setting serves with all of them. Only the rest are eliminated in 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,13 +29,15 @@ Report = Callable[[str], None]
 @dataclass(frozen=True)
 class Shelf:
     """Springs as arrays (n,): rate [N/m], free length [m], initial tension [N], and the longest [m] each may be over
-    its posts at the stop, inf where nothing is said: a longer spring would be stressed too high."""
+    its posts at the stop, inf where nothing is said: a longer spring would be stressed too high. `fits` (2, n) says
+    which may go in which place; None all in both."""
 
     springs: tuple[Spring, ...]
     rate: Array
     free: Array
     tension: Array
     longest: Array
+    fits: Mask | None = None
 
     @classmethod
     def of(cls, springs: Sequence[Spring], longest: Callable[[Spring], float] | None = None) -> Shelf:
@@ -48,12 +50,17 @@ class Shelf:
             kept, rate, free, tension, np.array([np.inf if longest is None else longest(s) for s in kept], float)
         )
 
+    def limited(self, fits: Mask) -> Shelf:
+        """The same springs, those in each place that `fits` (2, n) says."""
+        return replace(self, fits=fits)
+
     def pairs(self, places: int) -> Mask:
         """Which ordered pairs may be fitted, (n, n), or (n, 1) with one place: one spring is not used twice."""
         n = len(self.springs)
+        fits: Mask = np.ones((2, n), bool) if self.fits is None else self.fits
         if places == 1:
-            return np.ones((n, 1), bool)
-        allowed = np.ones((n, n), bool)
+            return np.array(fits[:1].T)
+        allowed: Mask = np.logical_and(fits[0][:, None], fits[1][None, :])
         alone = [i for i, s in enumerate(self.springs) if s.quantity == 1]
         allowed[alone, alone] = False
         return allowed

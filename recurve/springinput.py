@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Sequence
 
@@ -10,7 +9,7 @@ import numpy as np
 
 from recurve.errors import InputError
 from recurve.jobbuild import default
-from recurve.materials import materials
+from recurve.materials import unknown_material
 from recurve.springreport import Measured
 from recurve.springs import Spring
 from recurve.units import Measured as Quantity
@@ -109,10 +108,9 @@ def _number(name: str, text: str | None, faults: list[str]) -> float | None:
 
 
 def _material(name: str | None, faults: list[str]) -> str:
-    if name is not None and name not in materials():
-        near = difflib.get_close_matches(name, materials(), 1)
-        hint = f'; did you mean "{near[0]}"?' if near else ""
-        faults.append(f'--material: got "{name}", expected one of {", ".join(materials())}{hint}')
+    fault = None if name is None else unknown_material(name)
+    if fault is not None:
+        faults.append(f"--material: {fault}")
     return name or ""
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from recurve.materials import materials
+from recurve.materials import materials, unknown_material
 from recurve.mechanism import Array
 from recurve.rowcheck import checked
 from recurve.springs import Spring, rate_from_wire
@@ -259,7 +259,7 @@ def _wound_rate(row: _Row, wire: float | None, outer: float | None, coils: float
         return None
     if material not in materials():
         if not row.cells.get("rate", ""):
-            row.faults.append(f'{row.where}: material: got "{material}", expected one of {", ".join(materials())}')
+            row.faults.append(f"{row.where}: material: {unknown_material(material)}")
         return None
     if wire is None or outer is None or coils is None:
         return None

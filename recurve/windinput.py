@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import cast
@@ -12,7 +11,7 @@ from recurve.errors import InputError
 from recurve.job import Job
 from recurve.jobfile import load_job
 from recurve.jobwrite import plan_folder
-from recurve.materials import materials, wire_sizes
+from recurve.materials import materials, unknown_material, wire_sizes
 from recurve.posts import PointPosts
 from recurve.units import DIMENSIONS, parse
 from recurve.wanted import Asked, Which, asked_springs
@@ -77,12 +76,7 @@ def _quantity(name: str, text: str, faults: list[str]) -> float | None:
 def read_materials(names: Sequence[str]) -> tuple[str, ...]:
     """The materials named, all where none is; raises InputError for one that is not in the wire table."""
     known = tuple(materials())
-    faults = []
-    for name in names:
-        if name not in known:
-            near = difflib.get_close_matches(name, known, 1)
-            hint = f'; did you mean "{near[0]}"?' if near else ""
-            faults.append(f'--material: got "{name}", expected one of {", ".join(known)}{hint}')
+    faults = [f"--material: {fault}" for fault in map(unknown_material, names) if fault is not None]
     if faults:
         raise InputError(faults)
     return tuple(n for n in known if n in names) if names else known

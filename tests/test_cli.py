@@ -26,7 +26,7 @@ CURVE_KEYS = {
 }  # fmt: skip
 PLAN_KEYS = {
     "verdict", "title", "fingerprint", "margin", "yield", "costs", "from", "springs", "stop", "targets", "setting", "curve",
-    "ideal", "searched", "reasons", "notes", "files", "others",
+    "ideal", "searched", "alternatives", "suggestions", "reasons", "notes", "files", "others",
 }  # fmt: skip
 SPRING_KEYS = {"id", "rate_n_per_mm", "free_length_mm", "initial_tension_n", "installed_length_mm", "takeup_deg"}
 TARGET_KEYS = {"band", "speed_rpm", "min_deg", "max_deg", "rising_deg", "falling_deg", "margin"}
@@ -83,7 +83,6 @@ def test_help_loads_nothing_heavy() -> None:
 def test_bad_usage(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     for arguments in (
         ["plan"],
-        ["plan", "a", "b"],
         ["curve", "x", "--colour"],
         ["polish"],
         ["plan", "x", "--paper", "a3"],

@@ -22,6 +22,7 @@ FLOORS = (
     {"interview"},
     {"sweeping"},
     {"dialogue"},
+    {"planning"},
     {"console"},
     {"terminal", "nextstep"},
     {"winddraw", "windinput", "springinput"},
@@ -42,7 +43,8 @@ FLOORS = (
     {"facts", "texttable"},
     {"wanted"},
     {"plan", "diagnose", "verify"},
-    {"choose", "doubts"},
+    {"suggest"},
+    {"wishes", "choose", "doubts"},
     {"findings", "remarks", "explain"},
     {"build", "evidence"},
     {"yields", "fitted"},
@@ -56,7 +58,6 @@ FLOORS = (
     {"linear", "lp"},
     {"picture"},
     {"answers"},
-    {"questions"},
     {"jobfile"},
     {"jobbuild", "faults"},
     {"jobmodel"},
@@ -72,6 +73,7 @@ FLOORS = (
     {"rowcheck", "weighing"},
     {"strength"},
     {"springs", "materials", "mechanism"},
+    {"questions"},
     {"units", "datafiles", "errors"},
     {"__init__"},
 )
@@ -80,7 +82,8 @@ REPORTS = {("plan", "report"), ("fit", "checkreport"), ("diagnose", "checkreport
 NUMERIC = {
     "mechanism", "posts", "curve", "target", "linear", "lp", "sobol", "prune", "search", "refine", "ideal",
     "family", "posterior", "sweepmodel",
-    "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "choose", "plan", "explain", "diagnose", "verify",
+    "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "wishes", "choose", "suggest",
+    "plan", "explain", "diagnose", "verify",
     "springs", "strength", "rowcheck", "wind", "wanted", "weighing",
 }  # fmt: skip
 HEAVY = {"scipy", "highspy", "matplotlib", "pint", "typst", "jinja2"}
@@ -156,6 +159,7 @@ def test_public_names() -> None:
         "plan_text",
         "plot_check",
         "plot_plan",
+        "plot_verify",
         "read_as_left",
         "trace",
         "verify_unit",

@@ -1,0 +1,150 @@
+"""A plan from a job's file to its results on disk, for one job or for many side by side."""
+
+from __future__ import annotations
+
+import os
+import traceback
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from recurve.errors import InputError, RecurveError
+from recurve.plan import Plan, make_plan
+from recurve.search import Report
+from recurve.wishes import Wishes
+
+Paper = Literal["a4", "letter"]
+LengthUnits = Literal["metric", "inch", "both"]
+CRASHED, BAD_INPUT, ANSWER_IS_NO = 1, 2, 3
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What `recurve plan` was asked besides the job."""
+
+    choose: Literal["yield", "margin"]
+    wishes: Wishes
+    top: int
+    paper: Paper
+    units: LengthUnits = "both"
+    html: bool = False
+
+
+@dataclass(frozen=True)
+class Planned:
+    """What became of one job: its `status` as an exit status, its `facts` and report `text`, or the `faults`."""
+
+    job: str
+    status: int
+    facts: dict[str, Any] | None
+    text: str
+    faults: tuple[str, ...] = ()
+
+
+def plan_job(path: Path, asked: Asked, report: Report) -> Planned:
+    """Read, plan and write one job. Raises InputError, OutputError or PhysicsError."""
+    from recurve.facts import plan_facts
+    from recurve.jobfile import load_job
+    from recurve.report import plan_text
+
+    report("Reading the job")
+    read = load_job(path)
+    report("Searching the springs")
+    made = make_plan(read, asked.choose, asked.wishes, asked.top, report)
+    report("Drawing the plot and the sheet")
+    files = write_results(made, asked)
+    status = ANSWER_IS_NO if made.verdict == "out of reach" else 0
+    return Planned(str(path), status, plan_facts(made, files), plan_text(made, files))
+
+
+def write_results(made: Plan, asked: Asked) -> tuple[str, ...]:
+    """All files of a plan; everything is made before the first is written."""
+    from recurve.files import write_folder
+    from recurve.jobwrite import order_csv, plan_folder, plan_toml
+    from recurve.plots import plan_figure_bytes
+    from recurve.sheet import sheet_pdf
+
+    figures = plan_figure_bytes(made)
+    contents: dict[str, bytes] = {}
+    if made.build is not None:
+        contents["plan.toml"] = plan_toml(made)
+    given, drawn = _drawing(made)
+    sheet = sheet_pdf(made, figures["curve.svg"], asked.paper, asked.units, given, drawn)
+    contents |= {**figures, "sheet.pdf": sheet, "order.csv": order_csv(made)}
+    if asked.html:
+        contents["report.html"] = _page(made, {"curve.svg": figures["curve.svg"], **drawn}, asked.units, given)
+    stale = () if made.build is not None else ("plan.toml",)
+    return write_folder(plan_folder(made.job.path), contents, stale)
+
+
+def _drawing(made: Plan) -> tuple[dict[str, Any], dict[str, bytes]]:
+    """The unit to scale, as a ready-made part of the sheet and its figure."""
+    from recurve.drawing import small_unit_svg
+
+    words = "The unit at rest and at its stop as found, seen from the rotor end"
+    figure = {"file": "unit.svg", "alt": words, "width": 60}
+    return {"mechanism": {"title": words, "figures": [figure]}}, {"unit.svg": small_unit_svg(made.job)}
+
+
+def _page(made: Plan, figures: dict[str, bytes], units: LengthUnits, given: dict[str, Any]) -> bytes:
+    from recurve.htmlpage import page_html
+    from recurve.plots import narrow_figure_svg
+
+    return page_html(made, {**figures, "curve-narrow.svg": narrow_figure_svg(made)}, units, given)
+
+
+def plan_jobs(paths: Sequence[Path], asked: Asked, report: Report) -> list[Planned]:
+    """Many jobs in processes of their own, as many as there are processors; in the order given. What is wrong with
+    one is told in its place and stops no other."""
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    workers = min(len(paths), os.cpu_count() or 1)
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        waiting = [pool.submit(guarded, path, asked) for path in paths]
+        return list(_gathered(paths, [w.result for w in waiting], report))
+
+
+def _gathered(paths: Sequence[Path], results: Sequence[Callable[[], Planned]], report: Report) -> Iterator[Planned]:
+    for done, (path, result) in enumerate(zip(paths, results, strict=True)):
+        try:
+            yield result()
+        except Exception as crash:  # a worker that died takes its job with it, not the answers of the others
+            yield Planned(str(path), CRASHED, None, "", (f"{path}: the process that planned it ended: {crash!r}",))
+        report(f"{done + 1} of {len(paths)} planned")
+
+
+def guarded(path: Path, asked: Asked) -> Planned:
+    """One job; whatever goes wrong is told in the answer."""
+    try:
+        return plan_job(path, asked, lambda text: None)
+    except InputError as error:
+        return Planned(str(path), BAD_INPUT, None, "", tuple(error.faults))
+    except RecurveError as error:
+        return Planned(str(path), BAD_INPUT, None, "", (str(error),))
+    except Exception:  # a fault of the tool: told in full, and the other jobs go on
+        return Planned(str(path), CRASHED, None, "", tuple(traceback.format_exc().splitlines()))
+
+
+def worst_status(planned: Sequence[Planned]) -> int:
+    """A crash before bad input, bad input before an answer that is no, 0 if all pass."""
+    return next((s for s in (CRASHED, BAD_INPUT, ANSWER_IS_NO) if any(p.status == s for p in planned)), 0)
+
+
+def summary(planned: Sequence[Planned]) -> str:
+    """One line a job, at most 80 columns."""
+    lines = ["Job                     verdict                 margin  chance  springs"]
+    for one in planned:
+        name = Path(one.job).name
+        if one.facts is None:
+            what = "crashed" if one.status == CRASHED else "bad input"
+            lines.append(f"{name:<24.24}{what:<24}")
+            continue
+        facts = one.facts
+        margin = "-" if facts["margin"] is None else f"{facts['margin']:.2f}"
+        chance = "-" if facts["yield"] is None or one.status else f"{facts['yield']:.0%}"
+        ids = " + ".join(s["id"] for s in facts["springs"].values() if s is not None) or "-"
+        lines.append(f"{name:<24.24}{facts['verdict']:<24}{margin:>6} {chance:>7}  {ids:<17.17}".rstrip())
+    passing = sum(p.status == 0 for p in planned)
+    return "\n".join([*lines, f"{passing} of {len(planned)} jobs pass"]) + "\n"

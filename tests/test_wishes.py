@@ -1,0 +1,95 @@
+"""Limits on the choice of springs, the pairs that are asked for, and several jobs in one call."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from jobs import without, write_job
+from random_jobs import hidden_springs, job_about, known, random_job, three_points
+
+from recurve.errors import InputError
+from recurve.plan import make_plan
+from recurve.planning import Asked, Planned, plan_jobs, summary, worst_status
+from recurve.wishes import Wishes, shelf_of
+
+
+def test_only_in_stock() -> None:
+    """A quantity that is given and not 0; what can be ordered is not there yet."""
+    job = random_job(1)
+    assert job.catalogue is not None
+    there = {s.id for s in shelf_of(job, Wishes(only_in_stock=True)).springs}
+    assert there == {s.id for s in job.catalogue.springs if s.quantity} | {p.found.id for p in job.places if p.found}
+
+
+def test_a_spring_is_given_or_kept() -> None:
+    """The id asked for in its place; the spring that is in it in its own, whatever would be better."""
+    around = known()
+    springs = hidden_springs(around)
+    other = tuple(replace(s, id=f"{s.id}2", rate=1.02 * s.rate) for s in springs)
+    found = tuple(replace(s, id=f"as found {i}", quantity=1) for i, s in enumerate(springs))
+    job = job_about(around, three_points(around), (*springs, *other), found=found)
+    given = make_plan(job, "margin", Wishes(primary="P2"))
+    assert given.build is not None and given.build.springs[0].spring.id == "P2"
+    kept = make_plan(job, "margin", Wishes(keep=frozenset({"secondary"}), primary="P"))
+    assert kept.build is not None
+    assert [s.spring.id for s in kept.build.springs] == ["P", "as found 1"]
+    assert kept.pairs == 1
+
+
+@pytest.mark.parametrize(
+    ("wishes", "told"),
+    [
+        (Wishes(primary="P3"), "did you mean P"),
+        (Wishes(secondary="nothing like it"), "expected an id"),
+        (Wishes(keep=frozenset({"primary"})), "no spring as found"),
+        (Wishes(primary="P", keep=frozenset({"primary"})), "both"),
+    ],
+)
+def test_wishes_that_cannot_be(wishes: Wishes, told: str) -> None:
+    """Said before anything is planned."""
+    around = known()
+    with pytest.raises(InputError, match=told):
+        make_plan(job_about(around, three_points(around), hidden_springs(around)), wishes=wishes)
+
+
+def test_the_top_pairs() -> None:
+    """As many as asked for, where there are so many, the best margin first; the first has the largest margin."""
+    job = random_job(8)
+    best, plan = make_plan(job, "margin"), make_plan(job, "margin", top=6)
+    margins = [a.build.margin for a in plan.alternatives]
+    assert best.build is not None
+    assert len(margins) == min(6, plan.pairs)
+    assert margins == sorted(margins, reverse=True)
+    assert margins[0] == pytest.approx(best.build.margin, abs=1e-3)
+    assert len({tuple(s.spring.id for s in a.build.springs) for a in plan.alternatives}) == len(margins)
+    assert all(0.0 <= a.share <= 1.0 for a in plan.alternatives)
+
+
+def test_several_jobs(tmp_path: Path) -> None:
+    """One that passes, one that cannot be read, one that is out of reach: each told, none stops another."""
+    folders = [tmp_path / name for name in ("good", "bad", "far")]
+    for folder in folders:
+        folder.mkdir()
+    good = write_job(folders[0], without("sweep"))
+    bad = write_job(folders[1], ("lobes = 6", "lobes = 0"))
+    far = write_job(folders[2], ('maximum = { advance = "11 deg"', 'maximum = { advance = "25 deg"'), without("sweep"))
+    planned = plan_jobs([good, bad, far], Asked("yield", Wishes(), 0, "a4"), lambda text: None)
+    assert [p.status for p in planned] == [0, 2, 3]
+    assert "lobes" in planned[1].faults[0]
+    assert (folders[0] / "unit-plan" / "sheet.pdf").exists()
+    assert (folders[2] / "unit-plan" / "order.csv").exists()
+    assert worst_status(planned) == 2
+    table = summary(planned)
+    assert max(len(line) for line in table.splitlines()) <= 80
+    assert "1 of 3 jobs pass" in table
+
+
+def test_the_worst_status() -> None:
+    """A crash, then bad input, then an answer that is no."""
+    made = {s: Planned("x", s, None, "") for s in (0, 1, 2, 3)}
+    assert worst_status(list(made.values())) == 1
+    assert worst_status([made[0], made[3], made[2]]) == 2
+    assert worst_status([made[0], made[3]]) == 3
+    assert worst_status([made[0]]) == 0

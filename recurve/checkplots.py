@@ -169,7 +169,7 @@ class _View:
         for band in self.bands:
             draw_band(axes, band, self.last)
         right = frame(axes, self.job, self.subtitle, self.last)
-        label_rows(axes, right, self._verdicts(), self.last, self.job.speed_ratio)
+        label_rows(axes, right, self._verdicts() or self._idle(), self.last, self.job.speed_ratio)
         label_curves(axes)
 
     def _lines(self, axes: Axes, evidence: Evidence, name: str, look: style.Curve) -> None:
@@ -179,6 +179,11 @@ class _View:
         speeds = np.linspace(0.0, self.last / RPM, LINE_SPEEDS)
         rising, falling = ((RPM * speeds, np.degrees(x[0])) for x in _swept(best, evidence.job.sweep, speeds))
         draw_curves(axes, rising, falling, look, name)
+
+    def _idle(self) -> list[Event]:
+        """The idle speed, whose band is small."""
+        idle = None if self.job.target is None else self.job.target.idle_speed
+        return [] if idle is None else [Event(f"idle {RPM * idle:.0f} rpm", RPM * idle, 0.0, ringed=False)]
 
     def _verdicts(self) -> list[Event]:
         """A mark in words below each band that was judged, in the order of speed."""

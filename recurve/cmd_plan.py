@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from recurve.console import AsJson, LengthUnits, Paper, plain, print_json, progress
-from recurve.nextstep import after_plan
+from recurve.nextstep import after_plan, after_plans
 from recurve.terminal import show
 
 
@@ -74,5 +74,5 @@ def plan(
             {"jobs": [{"job": p.job, "status": p.status, "plan": p.facts, "faults": list(p.faults)} for p in planned]}
         )
     else:
-        show(summary(planned))
+        show(f"{summary(planned)}\n{after_plans()}\n")
     raise typer.Exit(worst_status(planned))

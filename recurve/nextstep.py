@@ -56,6 +56,11 @@ def after_plan(verdict: str, job: Path, sheet: str) -> str:
     return f"Next: print {sheet}, build, sweep the finished unit, then:\n  recurve verify {_quoted(job)} as-left.csv"
 
 
+def after_plans() -> str:
+    """What many plans at once lead to."""
+    return "Next: print the sheet of each that passes; for one that does not: recurve plan JOB"
+
+
 def after_verify(verdict: str, job: Path, sweep: Path, record: str) -> str:
     """By the verdict on the finished unit."""
     again = f"recurve verify {_quoted(job)} {_quoted(sweep)}"

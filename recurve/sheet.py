@@ -104,7 +104,7 @@ def head_facts(job: Any) -> Facts:
     """What stands at the head and the foot of every page."""
     return {
         "title": breakable(shortened(job.title, 100)),
-        "footer": shortened(job.title, 60),
+        "footer": shortened(job.title, 100),
         "unit": breakable(shortened(job.unit, 90)),
         "date": plain(job.date),
         "fingerprint": job.fingerprint,

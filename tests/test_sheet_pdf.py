@@ -61,10 +61,18 @@ def query(plan: Plan, label: str, paper: str = "a4") -> list[Any]:
 
 
 @cache
-def launch_pages(paper: Any = "a4") -> tuple[bytes, list[Page]]:
+def launch_pages(paper: Any = "a4", units: Any = "both") -> tuple[bytes, list[Page]]:
     """The launch's sheet and what can be read back from it."""
-    pdf = sheet_pdf(launch(), FIGURE, paper)
+    pdf = sheet_pdf(launch(), FIGURE, paper, units)
     return pdf, read(pdf)
+
+
+@pytest.mark.parametrize("units", ["metric", "inch"])
+def test_units_of_one_kind_overlap_nothing(units: Any) -> None:
+    page = launch_pages("a4", units)[1][0]
+    assert overlapping(page) == [] and outside(page, 16.0, 6.0, 6.0) == []
+    # 13.49 mm is 0.531 in
+    assert ("0.531" in page.words) == (units == "inch") and ("13.49" in page.words) == (units == "metric")
 
 
 # --- order ------------------------------------------------------------------------------------------------

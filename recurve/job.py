@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from recurve.curve import Drag, Installed, Stop, Unit
+from recurve.inspection import Inspection
 from recurve.mechanism import Array, Weights
 from recurve.posts import Posts
 from recurve.springs import Spring
@@ -57,7 +58,9 @@ class Tolerances:
 @dataclass(frozen=True)
 class Job:
     """A job as read. `places`: primary, then the secondary if there is one. `limits` holds the ± [SI] of
-    every quantity that has one, by its key; `notes` what must be said aloud; `document` the TOML as read."""
+    every quantity that has one, by its key; `notes` what must be said aloud; `document` the TOML as read;
+    `trigger` is what was found, `trigger_fitted` what will be there; `points_drag` [N·m] the rubbing block's
+    drag with points, whichever of the two it is."""
 
     path: Path
     title: str
@@ -80,6 +83,9 @@ class Job:
     fingerprint: str
     document: dict[str, Any]
     build: Tolerances = Tolerances(0.0, 0.0, 0.0, 0.0, 0.0)
+    inspection: Inspection = field(default_factory=Inspection)
+    trigger_fitted: str = "points"
+    points_drag: float = 0.0
 
     @property
     def name(self) -> str:
@@ -93,3 +99,30 @@ class Job:
             return None
         installed = tuple(Installed(s, p.posts) for s, p in zip(springs, self.places, strict=True) if s is not None)
         return Unit(self.weights, installed, self.drag, self.stop.advance)
+
+
+@dataclass(frozen=True)
+class BareJob:
+    """A job without weights, stop and springs: there is no curve to compute, all else is as in `Job`."""
+
+    path: Path
+    title: str
+    unit: str
+    date: str
+    lobes: int
+    breakers: int
+    rotation: str
+    speed_ratio: float
+    trigger: str
+    trigger_fitted: str
+    target: Target | None
+    sweep: Sweep | None
+    inspection: Inspection
+    notes: tuple[str, ...]
+    fingerprint: str
+    document: dict[str, Any]
+
+    @property
+    def name(self) -> str:
+        """The job's name: its file's, without the ending."""
+        return self.path.stem

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass, field
-from functools import cache
 from typing import Any
 
 import numpy as np
@@ -12,7 +10,8 @@ import numpy as np
 from recurve import jobmodel as m
 from recurve import jobunit as u
 from recurve.curve import Drag, Stop
-from recurve.datafiles import data_file
+from recurve.defaults import default as default
+from recurve.defaults import ranges as ranges
 from recurve.job import SpringPlace, Tolerances
 from recurve.mechanism import (
     CorrectedWeights,
@@ -27,22 +26,11 @@ from recurve.mechanism import (
 )
 from recurve.posts import Body, BodyPoint, PointPosts, Posts, TablePosts, post_faults
 from recurve.springs import Spring
-from recurve.target import Band, Target
+from recurve.target import Target
+from recurve.targetbuild import build_target
 from recurve.units import Measured, factor
 
 PLACES = ("primary", "secondary")
-
-
-@cache
-def ranges() -> dict[str, Any]:
-    """`data/ranges.toml`: plausible ranges and the defaults of the trade."""
-    return tomllib.loads(data_file("ranges.toml").read_text(encoding="utf-8"))
-
-
-def default(table: str, key: str, dimension: str) -> float:
-    """A default of `data/ranges.toml` in SI."""
-    entry = ranges()[table][key]
-    return float(entry["value"]) * factor(entry["unit"], dimension)
 
 
 @dataclass
@@ -52,6 +40,7 @@ class Build:
     model: m.JobModel
     faults: list[tuple[tuple[str, ...], str]] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    points_drag: float = 0.0
 
     # --- points -------------------------------------------------------------------------------------
 
@@ -155,11 +144,11 @@ class Build:
         given = self.model.drag or u.Drag()
         friction = 0.0 if given.friction is None else given.friction.value
         share = 0.0 if given.friction_share is None else given.friction_share.value
-        return Drag(self._rubbing_block(given), friction, share)
+        fitted = given.trigger_fitted or given.trigger
+        self.points_drag = self._rubbing_block(given) if "points" in (given.trigger, fitted) else 0.0
+        return Drag(0.0 if given.trigger == "electronic" else self.points_drag, friction, share)
 
     def _rubbing_block(self, given: u.Drag) -> float:
-        if given.trigger == "electronic":
-            return 0.0
         if given.rubbing_block is not None:
             return given.rubbing_block.value
         if given.breaker_spring is None:
@@ -281,63 +270,7 @@ class Build:
     # --- target -------------------------------------------------------------------------------------
 
     def target(self) -> Target | None:
-        given = self.model.target
-        if given is None:
-            return None
-        bands = [self._band("point", point, ("target", "points", i)) for i, point in enumerate(given.points)]
-        if given.idle is not None:
-            bands.append(
-                self._checked(
-                    Band("idle", self._speed(given.idle.speed), 0.0, self._advance(given.idle.max)), ("target", "idle")
-                )
-            )
-        if given.maximum is not None:
-            bands.append(self._band("maximum", given.maximum, ("target", "maximum")))
-        return Target(tuple(bands))
-
-    def _speed(self, given: Measured) -> float:
-        target = self.model.target
-        crank = target is not None and (target.speed_basis or target.basis) == "crank"
-        return given.value / self.model.distributor.speed_ratio if crank else given.value
-
-    @property
-    def _crank_advance(self) -> bool:
-        target = self.model.target
-        return target is not None and (target.advance_basis or target.basis) == "crank"
-
-    def _advance(self, given: Measured) -> float:
-        target = self.model.target
-        if target is None or not self._crank_advance:
-            return given.value
-        static = 0.0 if target.static is None else target.static.value
-        return (given.value - static) / self.model.distributor.speed_ratio
-
-    def _band(self, kind: Any, given: m.TargetPoint | m.Maximum, key: tuple[Any, ...]) -> Band:
-        if given.advance is not None:
-            centre = self._advance(given.advance)
-            half = default("band", "tolerance", "angle")
-            if given.tolerance is not None:
-                half = given.tolerance.value / (self.model.distributor.speed_ratio if self._crank_advance else 1.0)
-            low, high = centre - half, centre + half
-        else:
-            assert given.max is not None  # the model asks for it
-            low = 0.0 if given.min is None else self._advance(given.min)
-            high = self._advance(given.max)
-        speed = self._speed(given.speed) if isinstance(given, m.TargetPoint) else None
-        return self._checked(Band(kind, speed, max(low, 0.0), high), key)
-
-    def _checked(self, band: Band, key: tuple[Any, ...]) -> Band:
-        low, high = np.degrees(band.low), np.degrees(band.high)
-        narrowest = ranges()["band"]["narrowest"]["value"]
-        if high - low < narrowest - 1e-9:
-            self.faults.append(
-                (
-                    key,
-                    f"got a band from {low:.2f} to {high:.2f} deg (distributor), expected its max at least {narrowest} deg "
-                    "above its min (and above 0)",
-                )
-            )
-        return band
+        return build_target(self.model.target, self.model.distributor.speed_ratio, self.faults)
 
     # --- what must be said ----------------------------------------------------------------------------
 

@@ -7,24 +7,28 @@ import tomllib
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 
 from recurve import jobmodel as m
 from recurve import jobunit as u
 from recurve.curve import Drag, Installed
+from recurve.defaults import default, ranges
 from recurve.errors import InputError, PhysicsError
 from recurve.faults import dotted, fault_lines, place
+from recurve.inspectionbuild import build_inspection
 from recurve.job import Job, SpringPlace, Sweep
-from recurve.jobbuild import PLACES, Build, default, limits_of, ranges
+from recurve.jobbuild import PLACES, Build, limits_of
 from recurve.mechanism import ReferenceSlope, Weights
 from recurve.reference import KnownSpring, Reference, fit_reference, reference_faults, reference_notes
 from recurve.springs import Spring
 from recurve.tables import Catalogue, Readings, read_catalogue, read_sweep, read_text
 from recurve.target import Target
 from recurve.units import Measured
+
+Model = TypeVar("Model", bound=BaseModel)
 
 
 def load_job(path: str | Path) -> Job:
@@ -35,35 +39,52 @@ def load_job(path: str | Path) -> Job:
     speeds and advances the distributor's.
     """
     file = Path(path)
-    faults: list[str] = []
-    text = read_text(file, str(path), faults)
-    if text is None:
-        raise InputError(faults)
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as fault:
-        raise InputError(f"{path}: not TOML: {fault}") from None
-    except RecursionError:
-        raise InputError(f"{path}: got tables nested too deeply to read, expected a job file") from None
-    model = _validated(document, text, str(path), faults)
-    readings = _table(file, document, "sweep", read_sweep, faults)
+    text, document, faults = read_document(path)
+    if is_bare(document):
+        raise InputError(
+            f"{path}: weights: missing, expected weights, stop and springs: without them there is no curve to compute or to "
+            "plan; recurve check and recurve timing work without"
+        )
+    model = validated(m.JobModel, document, text, str(path), faults)
+    readings = table_of(file, document, "sweep", read_sweep, faults)
     faults += swapped_columns(readings, str(path))
     reference = _reference_table(file, document, faults)
-    catalogue = _table(file, document, "catalogue", read_catalogue, faults)
+    catalogue = table_of(file, document, "catalogue", read_catalogue, faults)
     if model is None or faults:
         raise InputError(faults)
     return _build(file, model, document, text, (readings, reference), catalogue)
 
 
-def _validated(document: dict[str, Any], text: str, shown: str, faults: list[str]) -> m.JobModel | None:
+def read_document(path: str | Path) -> tuple[str, dict[str, Any], list[str]]:
+    """The text of a job file, what it holds, and faults met on the way; raises InputError where it is not TOML."""
+    faults: list[str] = []
+    text = read_text(Path(path), str(path), faults)
+    if text is None:
+        raise InputError(faults)
     try:
-        return m.JobModel.model_validate(document)
+        return text, tomllib.loads(text), faults
+    except tomllib.TOMLDecodeError as fault:
+        raise InputError(f"{path}: not TOML: {fault}") from None
+    except RecursionError:
+        raise InputError(f"{path}: got tables nested too deeply to read, expected a job file") from None
+
+
+def is_bare(document: dict[str, Any]) -> bool:
+    """Whether a job does without weights, stop and springs, and has something else to say."""
+    there = [name in document for name in ("weights", "stop", "springs")]
+    return not any(there) and any(name in document for name in ("condition", "vacuum", "timing"))
+
+
+def validated(model: type[Model], document: dict[str, Any], text: str, shown: str, faults: list[str]) -> Model | None:
+    """The document by its model; None, with a line for each fault, where it does not follow it."""
+    try:
+        return model.model_validate(document)
     except ValidationError as error:
-        faults.extend(fault_lines(error, text, shown, m.JobModel))
+        faults.extend(fault_lines(error, text, shown, model))
         return None
 
 
-def _table(job: Path, document: dict[str, Any], name: str, read: Any, faults: list[str]) -> Any:
+def table_of(job: Path, document: dict[str, Any], name: str, read: Any, faults: list[str]) -> Any:
     """The table that [sweep] or [catalogue] names, read even if the job itself has faults."""
     entry = document.get(name)
     return _read(job, entry.get("file") if isinstance(entry, dict) else None, read, faults)
@@ -102,8 +123,11 @@ def _build(
     if not any(key[0] == "weights" for key, _ in build.faults):
         places = build.places(weights.motion, stop.limits[1])
         build.plausible(weights, stop, places)
+    inspection = build_inspection(
+        model.condition, model.vacuum, model.timing, (model.distributor, model.drag), build.faults, build.notes
+    )
     if build.faults:
-        raise PhysicsError([_located(text, str(file), key, message) for key, message in build.faults])
+        raise PhysicsError([located(text, str(file), key, message) for key, message in build.faults])
     given = model.drag or u.Drag()
     return Job(
         path=file,
@@ -127,12 +151,15 @@ def _build(
         build=build.tolerances(),
         limits=limits_of(model),
         notes=(*build.notes, *_order_notes(target), *(() if catalogue is None else catalogue.notes)),
-        fingerprint=_fingerprint(file, model),
+        fingerprint=fingerprint_of(file, model),
         document=document,
+        inspection=inspection,
+        trigger_fitted=given.trigger_fitted or given.trigger,
+        points_drag=build.points_drag,
     )
 
 
-def _located(text: str, shown: str, key: tuple[Any, ...], message: str) -> str:
+def located(text: str, shown: str, key: tuple[Any, ...], message: str) -> str:
     """`file:line: key: message`; a message that begins with its own key keeps it."""
     where = place(text, shown, key)
     own = dotted(tuple(key))
@@ -211,11 +238,11 @@ def _order_notes(target: Target | None) -> list[str]:
     return notes
 
 
-def _fingerprint(job: Path, model: m.JobModel) -> str:
+def fingerprint_of(job: Path, model: m.JobModel | m.BareModel) -> str:
     """Twelve hex digits that change with any byte of the job or of the tables it names."""
     digest = hashlib.sha256()
     tables = [t.file for t in (model.sweep, model.catalogue) if t is not None]
-    if isinstance(model.weights.motion, u.ReferenceMotion):
+    if isinstance(model, m.JobModel) and isinstance(model.weights.motion, u.ReferenceMotion):
         tables.append(model.weights.motion.sweep)
     for file in (job, *(job.parent / t for t in tables)):
         content = file.read_bytes()

@@ -10,6 +10,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
+from recurve.conditionmodel import ConditionTable, TimingTable, VacuumTable
 from recurve.jobunit import Basis, Distributor, Drag, Springs, Stop, SweepReading, Table, Weights
 from recurve.quantity import Angle, AngleLimit, ForceLimit, LengthLimit, PositiveAngle, ShareLimit, Speed
 
@@ -56,22 +57,50 @@ def _check_band(band: TargetPoint | Maximum) -> None:
         raise ValueError("tolerance goes with advance, not with min and max")
 
 
+class WantedTiming(Table):
+    """What the engine wants at a speed: crank timing, static included."""
+
+    speed: Speed
+    timing: Angle
+    tolerance: PositiveAngle | None = None
+
+
 class Target(Table):
     basis: Basis = "distributor"
     speed_basis: Basis | None = None
     advance_basis: Basis | None = None
     static: Angle | None = None
+    total: Angle | None = None
+    total_tolerance: PositiveAngle | None = None
+    all_in: Speed | None = None
+    timing: tuple[WantedTiming, ...] = ()
     points: tuple[TargetPoint, ...] = ()
     idle: Idle | None = None
     maximum: Maximum | None = None
 
     @model_validator(mode="after")
     def _something(self) -> Target:
-        if not self.points and self.idle is None and self.maximum is None:
-            raise ValueError("expected at least one of points, idle and maximum")
+        engine = self.timing or self.total is not None
+        if not self.points and self.idle is None and self.maximum is None and not engine:
+            raise ValueError("expected at least one of points, idle, maximum, timing and total")
         if self.static is not None and (self.advance_basis or self.basis) == "distributor":
             raise ValueError('static is taken off crank advances; expected basis = "crank" with it')
+        if wrong := self._engine_faults(bool(engine)):
+            raise ValueError("; ".join(wrong))
         return self
+
+    def _engine_faults(self, engine: bool) -> list[str]:
+        """What is wrong with a target from the engine's side: total, all_in, timing."""
+        wrong = []
+        if engine and "distributor" in (self.basis, self.speed_basis, self.advance_basis):
+            wrong.append('total and timing are the engine\'s; expected basis = "crank" with them')
+        if engine and self.static is None:
+            wrong.append("static: missing, expected the static timing that total and timing include")
+        if self.total is not None and self.maximum is not None:
+            wrong.append("total and maximum both give the largest advance; expected one of them")
+        if self.total is None and (self.all_in is not None or self.total_tolerance is not None):
+            wrong.append("all_in and total_tolerance go with total; expected total")
+        return wrong
 
 
 class SweepTable(SweepReading):
@@ -107,3 +136,23 @@ class JobModel(Table):
     sweep: SweepTable | None = None
     catalogue: CatalogueTable | None = None
     build: BuildTable | None = None
+    condition: ConditionTable | None = None
+    vacuum: VacuumTable | None = None
+    timing: TimingTable | None = None
+
+
+class BareModel(Table):
+    """A job without weights, stop and springs: a unit by its vacuum alone, a fixed one, or one not measured yet."""
+
+    title: Annotated[str, Field(min_length=1, max_length=200)]
+    date: datetime.date | str | None = None
+    unit: str | None = None
+    distributor: Distributor
+    drag: Drag | None = None
+    target: Target | None = None
+    sweep: SweepTable | None = None
+    catalogue: CatalogueTable | None = None
+    build: BuildTable | None = None
+    condition: ConditionTable | None = None
+    vacuum: VacuumTable | None = None
+    timing: TimingTable | None = None

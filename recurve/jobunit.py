@@ -127,6 +127,7 @@ class Drag(Table):
     friction: Moment | None = None
     friction_share: NumberOrZero | None = None
     trigger: Literal["points", "electronic"] = "points"
+    trigger_fitted: Literal["points", "electronic"] | None = None
 
     @model_validator(mode="after")
     def _one_way(self) -> Drag:

@@ -23,6 +23,11 @@ DIMENSIONS: dict[str, tuple[str, str]] = {
     "force": ("N", "N"),
     "rate": ("N/m", "N/mm"),
     "moment": ("N*m", "mN*m"),
+    "pressure": ("Pa", "inHg"),
+    "time": ("s", "s"),
+    "voltage": ("V", "V"),
+    "resistance": ("ohm", "ohm"),
+    "inductance": ("H", "mH"),
     "number": ("", ""),
 }
 

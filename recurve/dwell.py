@@ -1,0 +1,108 @@
+"""Breaker geometry: closing and opening angles, dwell, spark spacing, gap, and the rotor under its segment.
+
+All angles [rad] of the distributor, as read on a degree wheel whose figures rise as the shaft turns. The spark is at
+the opening. Derived; the parabola of a lobe's tip is an assumption and said to be one wherever it is used.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from recurve.mechanism import Array
+
+TURN = 2 * np.pi
+
+
+def pitch(lobes: int) -> float:
+    """Angle from lobe to lobe [rad]: 360° / lobes."""
+    return TURN / lobes
+
+
+def dwell_between(closes: ArrayLike, opens: ArrayLike) -> Array:
+    """Dwell [rad] of points that close and open at these wheel figures [rad], any shape; across 360° too."""
+    return np.asarray(np.mod(np.asarray(opens, float) - np.asarray(closes, float), TURN))
+
+
+def as_share(dwell: ArrayLike, lobes: int) -> Array:
+    """Dwell [rad] as a share of the lobe pitch [1]; the meter's percent is 100 times that."""
+    return np.asarray(np.asarray(dwell, float) / pitch(lobes))
+
+
+def from_share(share: ArrayLike, lobes: int) -> Array:
+    """Dwell [rad] of a share of the lobe pitch [1]: the inverse of `as_share`."""
+    return np.asarray(np.asarray(share, float) * pitch(lobes))
+
+
+def wrapped(angle: ArrayLike) -> Array:
+    """An angle [rad] brought to −180° … 180°."""
+    return np.asarray(np.mod(np.asarray(angle, float) + np.pi, TURN) - np.pi)
+
+
+def openings(first: float, spacing: ArrayLike) -> Array:
+    """Wheel figures (n,) [rad] of n sparks, from the first and the n − 1 spacings between neighbours [rad]."""
+    return np.asarray(np.mod(first + np.concatenate([[0.0], np.cumsum(np.asarray(spacing, float))]), TURN))
+
+
+def spacing_between(opens: ArrayLike) -> Array:
+    """Spacing [rad] from each spark (n,) to the next one in the order of rotation, round to the first again; (n,)."""
+    at = np.asarray(opens, float)
+    return np.asarray(np.mod(np.roll(at, -1) - at, TURN))
+
+
+def spacing_error(opens: ArrayLike) -> Array:
+    """How far each spacing (n,) [rad] is off even spacing, + late."""
+    at = np.asarray(opens, float)
+    return spacing_between(at) - TURN / len(at)
+
+
+def lobe_scatter(opens: ArrayLike) -> Array:
+    """How far each spark (n,) [rad] lies from its place in an even row, laid so that the departures' mean is nil."""
+    at = np.asarray(opens, float)
+    off = wrapped(at - at[0] - TURN / len(at) * np.arange(len(at)))
+    return np.asarray(off - off.mean())
+
+
+def gap_change(dwell_change: ArrayLike, dwell: float, gap: float, lobes: int) -> Array:
+    """Change of gap [m] that goes with a change of dwell [rad]; more dwell is less gap.
+
+    The lobe's tip is taken as a parabola of height `gap` [m] over the open angle, lobe pitch − `dwell` [rad]: the
+    points open half that angle before the tip, and there the lift rises 2 · gap / (open / 2) a radian, so that half the
+    change of dwell at each end asks for gap · change / (open / 2).
+    """
+    return np.asarray(-np.asarray(dwell_change, float) * gap / open_half(dwell, lobes))
+
+
+def dwell_change(gap_changed: ArrayLike, dwell: float, gap: float, lobes: int) -> Array:
+    """The inverse of `gap_change`: change of dwell [rad] by a change of gap [m]."""
+    return np.asarray(-np.asarray(gap_changed, float) * open_half(dwell, lobes) / gap)
+
+
+def open_half(dwell: float, lobes: int) -> float:
+    """Half the angle [rad] for which the points are open."""
+    return (pitch(lobes) - dwell) / 2
+
+
+@dataclass(frozen=True)
+class RotorSweep:
+    """Rotor tip against the cap's segment at the spark: `low` and `high` [rad] between which the tip's middle stands,
+    + past the segment in the direction of rotation; `room` [rad] left of their overlap at the worst, negative where
+    tip and segment part, None where their widths are not known."""
+
+    low: float
+    high: float
+    room: float | None
+
+
+def rotor_sweep(offset: float, vacuum: float, widths: float | None) -> RotorSweep:
+    """Where the rotor's tip stands at the spark over the vacuum unit's range.
+
+    offset [rad]: tip past the segment at the spark without vacuum; vacuum [rad]: largest vacuum advance, negative for a
+    retard unit; widths [rad]: tip and segment together. Mechanical advance turns cam and rotor alike and changes
+    nothing; vacuum turns the breaker plate, so the spark comes that much earlier and finds the rotor that far back.
+    """
+    ends = sorted((offset, offset - vacuum))
+    room = None if widths is None else widths / 2 - max(abs(e) for e in ends)
+    return RotorSweep(ends[0], ends[1], room)

@@ -13,6 +13,7 @@ from recurve.evidence import Doubtful
 from recurve.facts import RPM, deg, rpm
 from recurve.findings import Finding
 from recurve.fit import Estimate, Fit
+from recurve.inspectreport import inspected_facts, inspected_lines
 from recurve.report import bands_of, curve_line, page, printable, remarks, title_lines, wrap
 from recurve.texttable import Column, Line, plot, table
 from recurve.verify import Verification
@@ -110,7 +111,7 @@ def check_facts(check: Check) -> dict[str, Any]:
         "title": check.job.title,
         "fingerprint": check.job.fingerprint,
         "passing": None if check.passing is None else round(check.passing, 4),
-        "findings": [_finding_facts(f) for f in check.findings],
+        "findings": [finding_facts(f) for f in check.findings],
         "fit": None if check.fit is None else fit_facts(check.fit),
         "curve": {
             "onset_rpm": _doubtful(e.onset, rpm),
@@ -121,6 +122,7 @@ def check_facts(check: Check) -> dict[str, Any]:
             "apart_deg": _doubtful(e.apart, deg),
         },
         "notes": list(check.notes),
+        **inspected_facts(check.inspected),
     }
 
 
@@ -128,7 +130,7 @@ def _doubtful(one: Doubtful, unit: Any) -> dict[str, Any]:
     return {"value": unit(one.mean), "standard_uncertainty": unit(one.deviation)}
 
 
-def _finding_facts(f: Finding) -> dict[str, Any]:
+def finding_facts(f: Finding) -> dict[str, Any]:
     return {
         "what": f.what,
         "evidence": f.evidence,
@@ -145,7 +147,8 @@ def check_text(check: Check, files: tuple[str, ...] = ()) -> str:
         lines += wrap(printable(why), "  - ", "    ")
     drawn = check_plot(check)
     lines += ["", *drawn] if drawn else []
-    lines += ["", *_findings(check.findings), "", "Curve as found", *_marks(check)]
+    lines += ["", *findings_lines(check.findings), "", "Curve as found", *_marks(check)]
+    lines += inspected_lines(check.inspected, check.job.speed_ratio)
     if check.fit is not None:
         lines += ["", *fit_lines(check.fit)]
     lines += remarks(check.notes)
@@ -171,7 +174,7 @@ def check_plot(check: Check) -> list[str]:
     return plot(lines, bands_of(check.job), last)
 
 
-def _findings(findings: Iterable[Finding]) -> list[str]:
+def findings_lines(findings: Iterable[Finding]) -> list[str]:
     lines: list[str] = []
     for number, f in enumerate(findings, 1):
         lines += wrap(f"{number}. {printable(f.what)} ({f.severity})", "", "   ")

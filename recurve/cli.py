@@ -15,6 +15,7 @@ from recurve.cmd_plan import plan
 from recurve.cmd_spring import spring
 from recurve.cmd_start import start
 from recurve.cmd_sweep import sweep
+from recurve.cmd_timing import timing
 from recurve.cmd_wind import wind
 from recurve.console import BAD_INPUT, app, plain
 from recurve.errors import InputError, RecurveError
@@ -28,7 +29,7 @@ def _help(command: Callable[..., None]) -> tuple[str, str]:
 
 
 # In the order of the help: as the work goes.
-for _command in (start, sweep, draw, check, plan, verify, curve, wind, spring):
+for _command in (start, sweep, draw, check, plan, verify, timing, curve, wind, spring):
     _long, _short = _help(_command)
     app.command(help=_long, short_help=_short)(_command)
 

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from recurve.console import ANSWER_IS_NO, AsJson, JobFile, LengthUnits, Paper, print_json, progress
 from recurve.nextstep import after_check, after_verify
 from recurve.terminal import show
+
+if TYPE_CHECKING:
+    from recurve.job import BareJob
 
 
 class Basis(StrEnum):
@@ -28,15 +31,20 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
 
     Example: recurve check examples/launch.toml
     """
+    from recurve.barefile import load_any
     from recurve.checkplots import check_figure_bytes
     from recurve.checkreport import check_facts, check_text
     from recurve.diagnose import check_unit
     from recurve.files import write_folder
-    from recurve.jobfile import load_job
+    from recurve.job import BareJob
     from recurve.jobwrite import plan_folder
 
+    read = load_any(job)
+    if isinstance(read, BareJob):
+        _check_bare(read, as_json)
+        return
     progress("Fitting the sweep")
-    result = check_unit(load_job(job))
+    result = check_unit(read)
     progress("Drawing the fit")
     files = write_folder(plan_folder(job), check_figure_bytes(result))
     if as_json:
@@ -44,6 +52,20 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
     else:
         show(f"{check_text(result, files)}\n{after_check(result.verdict, job)}\n")
     if result.verdict not in ("sound", "facts only"):
+        raise typer.Exit(ANSWER_IS_NO)
+
+
+def _check_bare(job: BareJob, as_json: bool) -> None:
+    """A unit without weights: its condition and vacuum unit alone; there is no curve to draw."""
+    from recurve.barereport import bare_facts, bare_text
+    from recurve.diagnose import check_bare
+
+    result = check_bare(job)
+    if as_json:
+        print_json(bare_facts(result))
+    else:
+        show(bare_text(result))
+    if result.verdict != "facts only":
         raise typer.Exit(ANSWER_IS_NO)
 
 

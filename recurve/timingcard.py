@@ -1,0 +1,83 @@
+"""The timing card of a job, with weights or without: which curves there are, and what vacuum adds."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from recurve.curve import trace
+from recurve.errors import InputError
+from recurve.fit import fit_sweep
+from recurve.fitted import fitted_job
+from recurve.job import BareJob, Job, Sweep
+from recurve.plan import Plan, make_plan
+from recurve.timing import Advance, Card, TableCurve, book_curve, make_card
+from recurve.units import parse
+from recurve.vacuum import vacuum_advance
+
+
+def timing_card(job: Job | BareJob, planned: Advance | None = None) -> Card:
+    """The card of a job; `planned` the curve of its plan where that is at hand.
+
+    As found is the fitted sweep's curve, else the springs' as described; without weights the readings themselves.
+    Raises InputError where [timing] is missing, or nothing tells a static timing.
+    """
+    if isinstance(job, BareJob):
+        return _card(job, None if job.sweep is None else _read_curve(job.sweep), None)
+    unit = job if job.sweep is None else fitted_job(fit_sweep(job))
+    found = unit.as_found()
+    return _card(job, None if found is None else trace(found), planned)
+
+
+def card_of_plan(plan: Plan) -> Card | None:
+    """The card of a plan just made, for its sheet; None where the job has no [timing] to make one from."""
+    if plan.job.inspection.timing is None:
+        return None
+    return _made(plan.job, plan.before, None if plan.build is None or plan.build.margin < 0 else plan.build.curve)
+
+
+def planned_curve(job: Job) -> Advance | None:
+    """The curve of a plan made now; None where there is nothing to plan from, or it is out of reach."""
+    springs = job.catalogue is not None or job.as_found() is not None
+    if job.target is None or not job.target.timed or not springs:
+        return None
+    plan = make_plan(job)
+    return None if plan.build is None or plan.verdict == "out of reach" else plan.build.curve
+
+
+def _read_curve(sweep: Sweep) -> TableCurve | None:
+    """The rising readings as they stand, equal speeds averaged."""
+    up = np.asarray(sweep.rising, bool)
+    up = up if up.any() else np.ones_like(up)
+    speed = np.unique(sweep.speed[up])
+    if len(speed) < 2:
+        return None
+    return TableCurve(speed, np.array([sweep.advance[up][sweep.speed[up] == s].mean() for s in speed]))
+
+
+def _card(job: Job | BareJob, found: Advance | None, planned: Advance | None) -> Card:
+    if job.inspection.timing is None:
+        raise InputError(
+            f"{job.path}: timing: missing, expected the engine's figures: static or total, idle, top_speed"
+        )
+    card = _made(job, found, planned)
+    if card is None:
+        raise InputError(
+            f"{job.path}: timing.static: missing, expected the engine's static timing, or its total and a curve to take off it"
+        )
+    return card
+
+
+def _made(job: Job | BareJob, found: Advance | None, planned: Advance | None) -> Card | None:
+    timing, vacuum = job.inspection.timing, job.inspection.vacuum
+    assert timing is not None  # the callers have asked
+    named = {"as found": found, "book": book_curve(job.target), "planned": planned}
+    curves = {name: c for name, c in named.items() if c is not None}
+    cruise = None if timing.cruise_vacuum is None else vacuum_advance(vacuum, timing.cruise_vacuum)
+    full = None if timing.full_load_vacuum is None else vacuum_advance(vacuum, timing.full_load_vacuum)
+    return make_card(timing, job.speed_ratio, curves, _target_static(job), (cruise, full))
+
+
+def _target_static(job: Job | BareJob) -> float | None:
+    """Static timing [rad crank] that the target was given with."""
+    given = job.document.get("target", {}).get("static")
+    return None if given is None else parse(given, "angle").value

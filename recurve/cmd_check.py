@@ -38,6 +38,7 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
     from recurve.files import write_folder
     from recurve.job import BareJob
     from recurve.jobwrite import plan_folder
+    from recurve.timingplot import coil_figure_bytes
 
     read = load_any(job)
     if isinstance(read, BareJob):
@@ -46,7 +47,10 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
     progress("Fitting the sweep")
     result = check_unit(read)
     progress("Drawing the fit")
-    files = write_folder(plan_folder(job), check_figure_bytes(result))
+    bench = None if result.inspected is None else result.inspected.bench
+    charges = () if bench is None else bench.charges
+    coil = coil_figure_bytes(charges, read.speed_ratio, read.fingerprint)
+    files = write_folder(plan_folder(job), check_figure_bytes(result) | coil)
     if as_json:
         print_json(check_facts(result) | {"files": list(files)})
     else:

@@ -63,7 +63,7 @@ def plan(
         if as_json:
             print_json(made.facts or {})
         else:
-            show(f"{made.text}\n{after_plan('out of reach' if made.status else 'passes', job[0], 'sheet.pdf')}\n")
+            show(f"{made.text}\n{after_plan(made.verdict, job[0], 'sheet.pdf')}\n")
         raise typer.Exit(made.status)
     planned = plan_jobs(job, asked, progress)
     for one in planned:

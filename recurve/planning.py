@@ -41,6 +41,11 @@ class Planned:
     text: str
     faults: tuple[str, ...] = ()
 
+    @property
+    def verdict(self) -> str:
+        """The plan's verdict, "" where there is no plan."""
+        return "" if self.facts is None else str(self.facts["verdict"])
+
 
 def plan_job(path: Path, asked: Asked, report: Report) -> Planned:
     """Read, plan and write one job. Raises InputError, OutputError or PhysicsError."""

@@ -118,9 +118,9 @@ def springs_of(job: Job) -> tuple[Spring, ...]:
 
 
 def longest_length(spring: Spring) -> float:
-    """The longest [m] a spring may be over its posts at full advance without being stressed too high. Nothing is
-    known of any spring here yet, so none is barred: inf."""
-    return float("inf")
+    """The longest [m] a spring may be over its posts at full advance without being stressed too high, under a static
+    load; infinite where its wire, diameter or material is not known."""
+    return spring.most_length
 
 
 def spring_limits(job: Job) -> Limits:

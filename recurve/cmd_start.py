@@ -31,16 +31,18 @@ def start(
         _blank(folder)
         return
     from recurve.dialogue import Stopped, say
-    from recurve.interview import interview, load_answers
+    from recurve.interview import interview, load_answers, revise
 
     answers = load_answers(folder)
-    _unchanged(folder, answers)
+    added = _added(folder, answers)
     say("Answer, Enter. Enter alone leaves a question out, ? explains, < goes back, stop keeps all for another time.")
     if answers:
         say(f"{len(answers)} answers are kept in {folder}; going on.")
     try:
         interview(folder, answers)
-        _finish(folder, answers)
+        if added is not None and not revise(folder, answers):
+            return
+        _finish(folder, answers, added or "")
     except Stopped:
         say(f"Stopped. {len(answers)} answers are kept; go on with: recurve start {folder}")
         raise typer.Exit(ANSWER_IS_NO) from None
@@ -62,27 +64,31 @@ def _text(folder: Path, answers: dict[str, Any]) -> str:
     return job_text(answers, folder.resolve().name or "job")
 
 
-def _unchanged(folder: Path, answers: dict[str, Any]) -> None:
-    """A job file that somebody has worked on since is theirs: it is not written over."""
+def _added(folder: Path, answers: dict[str, Any]) -> str | None:
+    """What recurve sweep has added to the job file, None where there is no file yet. One that somebody has worked on
+    since is theirs: it is not written over."""
     path = folder / JOB
-    if path.exists() and not path.read_text(encoding="utf-8").startswith(_text(folder, answers)):
+    if not path.exists():
+        return None
+    text, ours = path.read_text(encoding="utf-8"), _text(folder, answers)
+    if not text.startswith(ours):
         raise InputError(
             f"{path}: is not what the answers make (changed since?), expected another folder; nothing was written"
         )
+    return text[len(ours) :]
 
 
-def _finish(folder: Path, answers: dict[str, Any]) -> None:
+def _finish(folder: Path, answers: dict[str, Any], added: str) -> None:
     """The job file, once it loads; until then what is wrong is told and asked again."""
     from recurve.dialogue import say, show
     from recurve.files import write_folder
     from recurve.jobfile import load_job
 
     path = folder / JOB
-    if path.exists():
-        say(f"{path} is complete. recurve sweep, check and plan go on from it.")
-        return
     while True:
-        write_folder(folder, {DRAFT: _text(folder, answers).encode("utf-8")})
+        text = _text(folder, answers)
+        text += added if "\n[sweep]" not in text else ""  # a sweep that was answered takes the place of one added
+        write_folder(folder, {DRAFT: text.encode("utf-8")})
         try:
             job = load_job(folder / DRAFT)
             break
@@ -105,7 +111,7 @@ def _finish(folder: Path, answers: dict[str, Any]) -> None:
 def _again(folder: Path, answers: dict[str, Any], faults: tuple[str, ...]) -> bool:
     """Ask again what the faults are about; whether anything was changed."""
     from recurve.dialogue import say
-    from recurve.interview import Back, ask_question, interview, keep_answers
+    from recurve.interview import again, interview
 
     say()
     say("The job file cannot be written yet:")
@@ -119,12 +125,7 @@ def _again(folder: Path, answers: dict[str, Any], faults: tuple[str, ...]) -> bo
     )
     before = dict(answers)
     for question in about(keys, answers):
-        was = answers.get(question.key, "")
-        try:
-            answers[question.key] = ask_question(question, answers, folder, was if was != "" else None)
-        except Back:
-            break
-        keep_answers(folder, answers)
+        again(question, answers, folder)
     interview(folder, answers)
     if answers == before:
         say(f"Nothing was changed, so there is no job file yet. Go on with: recurve start {folder}")

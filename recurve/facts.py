@@ -13,12 +13,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from recurve.build import Build, Fitted
+from recurve.buying import Purchase
 from recurve.curve import Trace, Unit, residual_advance
 from recurve.ideal import Ideal
 from recurve.job import Job
 from recurve.mechanism import Array
 from recurve.plan import Alternative, Plan
 from recurve.suggest import Suggestion
+from recurve.window import Window
 
 RPM = 30 / math.pi
 PLACES = ("primary", "secondary")
@@ -105,14 +107,28 @@ def plan_facts(plan: Plan, files: tuple[str, ...] = ()) -> dict[str, Any]:
             )
         ),
         "curve": None if build is None else curve_facts(job, build.unit, build.curve, default_speeds(job, build.curve)),
-        "ideal": None if plan.ideal is None else _ideal_facts(plan.ideal),
+        "ideal": None if plan.ideal is None else _ideal_facts(plan.ideal, plan.window),
         "searched": {"pairs": plan.pairs, "feasible": plan.feasible},
         "others": [{"springs": [s.spring.id for s in o.springs], "margin": round(o.margin, 6)} for o in plan.others],
         "alternatives": [_alternative_facts(a) for a in plan.alternatives],
+        "order": [_order_facts(p) for p in plan.purchases],
         "suggestions": [_suggestion_facts(s) for s in plan.suggestions],
         "reasons": list(plan.reasons),
         "notes": list(plan.notes),
         "files": list(files),
+    }
+
+
+def _order_facts(one: Purchase) -> dict[str, Any]:
+    return {
+        "place": one.place,
+        "id": one.spring.id,
+        "quantity": 1,
+        "alternates": list(one.alternates),
+        "rate_range_n_per_mm": [round(x / 1e3, 6) for x in one.rates],
+        "free_length_range_mm": [mm(x) for x in one.lengths],
+        "range_margin": round(one.floor, 6),
+        "rate_tolerance_assumed": round(one.assumed, 6),
     }
 
 
@@ -175,7 +191,27 @@ def _target_facts(build: Build) -> list[dict[str, Any]]:
     ]
 
 
-def _ideal_facts(ideal: Ideal) -> dict[str, Any]:
+def _window_facts(window: Window) -> dict[str, Any]:
+    """What may be ordered for each place; lengths are inside the hooks, of springs without initial tension."""
+    made = [
+        {
+            "rate_range_n_per_mm": [round(x / 1e3, 6) for x in spring.rates],
+            "at": [
+                {
+                    "rate_n_per_mm": round(row.rate / 1e3, 6),
+                    "pull_at_rest_n": [[round(x, 6) for x in pull] for pull in row.pulls],
+                    "free_length_mm": [mm(x) for x in row.lengths],
+                    "takeup_deg": [deg(x) for x in row.takeups],
+                }
+                for row in spring.rows
+            ],
+        }
+        for spring in window.springs
+    ]
+    return {"margin": round(window.floor, 6), **dict(zip(PLACES, [*made, None][:2], strict=True))}
+
+
+def _ideal_facts(ideal: Ideal, window: Window | None) -> dict[str, Any]:
     springs = [
         {
             "rate_n_per_mm": round(s.rate / 1e3, 6),
@@ -192,6 +228,7 @@ def _ideal_facts(ideal: Ideal) -> dict[str, Any]:
         "range_margin": round(ideal.floor, 6),
         "stop_deg": deg(ideal.stop),
         **dict(zip(PLACES, [*springs, None][:2], strict=True)),
+        "window": None if window is None else _window_facts(window),
     }
 
 

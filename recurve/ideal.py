@@ -59,7 +59,7 @@ class Limits:
 
 
 @dataclass(frozen=True)
-class _Programme:
+class Programme:
     """left · x ≤ right in x = (u, k) or (u, k, v, K) with bounds; `edges` rows come first."""
 
     left: Array
@@ -92,7 +92,7 @@ def find_ideal(problem: Problem, limits: Limits) -> Ideal | None:
     return _finish(problem, limits, low, high, at_low)
 
 
-def _first_level(problem: Problem, limits: Limits) -> tuple[float, tuple[_Programme, Array] | None]:
+def _first_level(problem: Problem, limits: Limits) -> tuple[float, tuple[Programme, Array] | None]:
     level = 0.0
     while level >= LEAST_MARGIN:
         found = _feasible(problem, limits, level, None)
@@ -104,19 +104,19 @@ def _first_level(problem: Problem, limits: Limits) -> tuple[float, tuple[_Progra
 
 def _feasible(
     problem: Problem, limits: Limits, margin: float, guess: tuple[float, float] | None
-) -> tuple[_Programme, Array] | None:
+) -> tuple[Programme, Array] | None:
     """Springs that reach the margin, looked for first where they were found last."""
-    programmes = _programmes(problem, limits, margin)
+    listed = programmes(problem, limits, margin)
     if guess is not None:
-        programmes.sort(key=lambda p: abs(sum(p.span) - sum(guess)))
-    for programme in programmes:
+        listed.sort(key=lambda p: abs(sum(p.span) - sum(guess)))
+    for programme in listed:
         x = _run(programme, np.zeros(len(programme.bounds)))
         if x is not None:
             return programme, x
     return None
 
 
-def _programmes(problem: Problem, limits: Limits, margin: float) -> list[_Programme]:
+def programmes(problem: Problem, limits: Limits, margin: float) -> list[Programme]:
     """One programme for each interval of take-up between neighbouring edges."""
     edges = edges_at(problem, margin)
     if edges is None:
@@ -129,7 +129,7 @@ def _programmes(problem: Problem, limits: Limits, margin: float) -> list[_Progra
 
 def _programme(
     problem: Problem, limits: Limits, edges: Edges, rows: Rows, span: tuple[float, float]
-) -> _Programme | None:
+) -> Programme | None:
     past = rows.at >= span[1] - 1e-12
     # A no-snap row inside the interval sees the secondary or not: it is left to the exact curve.
     inside = (rows.at > span[0] + 1e-12) & (rows.at < span[1] - 1e-12) & (len(problem.posts) == 2)
@@ -145,7 +145,7 @@ def _programme(
         if more is None:
             return None
         left, right = np.concatenate([left, more[0]]), np.concatenate([right, more[1]])
-    return _Programme(left, right, bounds, span, rows.edges)
+    return Programme(left, right, bounds, span, rows.edges)
 
 
 def _in_mm(rates: tuple[float, float]) -> tuple[float, float]:
@@ -167,12 +167,12 @@ def _takeup_rows(
     return np.array([[0.0, 0.0, 1.0, begin * 1e3], [0.0, 0.0, -1.0, -reach * 1e3]]), np.array([limits.pull[1], 0.0])
 
 
-def _run(programme: _Programme, cost: Array) -> Array | None:
+def _run(programme: Programme, cost: Array) -> Array | None:
     found = programme.polytope.least(cost)
     return None if found is None else found.x
 
 
-def _finish(problem: Problem, limits: Limits, margin: float, above: float, at: tuple[_Programme, Array]) -> Ideal:
+def _finish(problem: Problem, limits: Limits, margin: float, above: float, at: tuple[Programme, Array]) -> Ideal:
     floor = margin / 2 if margin > 0 else margin
     low, high = _ranges(problem, limits, floor, at)
     edges = edges_at(problem, margin)
@@ -186,17 +186,17 @@ def _finish(problem: Problem, limits: Limits, margin: float, above: float, at: t
     return Ideal(margin, floor, edges.stop, tuple(springs), conflict, limit)
 
 
-def _middle(programme: _Programme) -> Array:
+def _middle(programme: Programme) -> Array:
     """A point inside what is feasible: the mean of the extremes of each number, so that no range's end is
     shown as the advice."""
     ends = [_run(programme, sign * unit) for unit in np.eye(len(programme.bounds)) for sign in (1.0, -1.0)]
     return np.asarray(np.mean([e for e in ends if e is not None], axis=0))
 
 
-def _ranges(problem: Problem, limits: Limits, floor: float, at: tuple[_Programme, Array]) -> tuple[Array, Array]:
+def _ranges(problem: Problem, limits: Limits, floor: float, at: tuple[Programme, Array]) -> tuple[Array, Array]:
     """Least and largest of each number over all intervals at the floor."""
     low, high = at[1].copy(), at[1].copy()
-    for programme in _programmes(problem, limits, floor):
+    for programme in programmes(problem, limits, floor):
         if _run(programme, np.zeros(len(low))) is None:
             continue
         for i, unit in enumerate(np.eye(len(low))):
@@ -233,10 +233,10 @@ def _conflict(
     """The edges (band, upper) with non-zero multipliers just above the best margin, and whether a limit of
     the springs is among what forbids it."""
     edges = edges_at(problem, margin)
-    programmes = _programmes(problem, limits, margin)
-    if edges is None or not programmes:
+    listed = programmes(problem, limits, margin)
+    if edges is None or not listed:
         return (), False
-    near = min(programmes, key=lambda p: abs(sum(p.span) - sum(span)))
+    near = min(listed, key=lambda p: abs(sum(p.span) - sum(span)))
     rows = len(near.right)
     # The least violation t of all rows: its multipliers prove that no springs do without one.
     left = np.concatenate([near.left, -np.ones((rows, 1))], axis=1)

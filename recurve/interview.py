@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +21,7 @@ from recurve.answers import (
     unit_of,
     with_unit,
 )
-from recurve.dialogue import Stopped, ask, heading, say, show
+from recurve.dialogue import ask, heading, say, show
 from recurve.errors import InputError
 from recurve.files import write_folder
 from recurve.questions import Answers, Question, asked, parts
@@ -75,6 +76,34 @@ def interview(folder: Path, answers: dict[str, Any]) -> None:
         keep_answers(folder, answers)
 
 
+def revise(folder: Path, answers: dict[str, Any]) -> bool:
+    """Ask which part to go through again, and ask its questions anew; whether one was. Raises Stopped."""
+    for number, part in enumerate(parts(), 1):
+        show(f"  {number:2}  {part.title}")
+    say("The number of a part goes through it again; Enter leaves all as it is.")
+    text = ask("part > ")
+    if not text.isdigit() or not 1 <= int(text) <= len(parts()):
+        return False
+    _introduce(int(text) - 1)
+    done: set[str] = set()
+    while True:
+        left = [q for q in asked(answers) if q.part == int(text) - 1 and q.key not in done]
+        if not left:
+            break
+        done.add(left[0].key)
+        again(left[0], answers, folder)
+    interview(folder, answers)
+    return True
+
+
+def again(question: Question, answers: dict[str, Any], folder: Path) -> None:
+    """Ask a question anew; Enter keeps its answer. Raises Stopped."""
+    was = answers.get(question.key, "")
+    with suppress(Back):
+        answers[question.key] = ask_question(question, answers, folder, None if was == "" else was)
+    keep_answers(folder, answers)
+
+
 def _introduce(number: int) -> None:
     part = parts()[number]
     heading(f"{number + 1} of {len(parts())}: {part.title}")
@@ -96,13 +125,15 @@ def ask_question(question: Question, answers: Answers, folder: Path | None = Non
     if question.kind == "readings" and folder is not None:
         return _readings(folder, answers)
     if question.kind in ("rows", "springs"):
-        return _lines(question, answers, folder)
+        return _lines(question, answers, folder, was)
     while True:
         text = ask("> ")
         if text == "<":
             raise Back
         if text == "":
             return "" if was is None else was
+        if text == "-" and was is not None:
+            return ""
         if text == "?":
             _explain(question, answers, was)
             continue
@@ -120,9 +151,16 @@ def _explain(question: Question, answers: Answers, was: Any = None) -> None:
     if question.figure:
         say(f"figure {question.figure} of {GUIDE}", "  ")
     if was is not None:
-        say(f"Enter keeps {was}", "  ")
+        shown = f"{len(was)} lines" if question.kind in ("rows", "springs") else _shown(was)
+        say(f"Enter keeps {shown}; - leaves it out: {question.skip}", "  ")
     else:
         say(f"Enter leaves it out: {question.skip}", "  ")
+
+
+def _shown(value: Any) -> str:
+    """An answer as it could have been typed."""
+    cells = value.values() if isinstance(value, dict) else value if isinstance(value, list) else [value]
+    return ", ".join(str(c) for c in cells)
 
 
 def _refuse(question: Question, text: str, fault: ValueError) -> None:
@@ -143,7 +181,7 @@ def _accepted(question: Question, text: str, answers: Answers, folder: Path | No
         if doubted:
             say(f"LOOK AGAIN: {doubted}. It is kept; < at the next question goes back to it.", "  ")
     elif question.kind in ("pair", "row"):
-        say(f"= {', '.join(value.values() if isinstance(value, dict) else value)}", "  ")
+        say(f"= {_shown(value)}", "  ")
     elif question.kind == "choice":
         say(f"= {value}", "  ")
     return value
@@ -179,12 +217,14 @@ def _readings(folder: Path, answers: Answers) -> str:
     return TYPED_SWEEP if file.readings else ""
 
 
-def _lines(question: Question, answers: Answers, folder: Path | None) -> Any:
-    """Lines until an empty one; "" where there is none."""
+def _lines(question: Question, answers: Answers, folder: Path | None, was: Any = None) -> Any:
+    """Lines until an empty one; what was there, or "", where there is none."""
     read = _spring if question.kind == "springs" else read_row
     lines: list[Any] = []
     while True:
         text = ask(f"{len(lines) + 1} > ")
+        if text == "-" and not lines:
+            return ""
         if text == "<":
             if not lines:
                 raise Back
@@ -197,12 +237,12 @@ def _lines(question: Question, answers: Answers, folder: Path | None) -> Any:
                     check_rows(question, lines)
                 break
             lines.append(read(question, text, system_of(answers)))
-            say(f"= {', '.join(lines[-1].values())}", "  ")
+            say(f"= {_shown(lines[-1])}", "  ")
         except ValueError as fault:
             _refuse(question, text, fault)
     if question.kind == "springs" and lines and folder is not None:
         _write_springs(folder, lines, system_of(answers))
-    return lines or ""
+    return lines or ("" if was is None else was)
 
 
 SPRING_CELLS = (("rate", "rate"), ("free_length", "length"), ("initial_tension", "force"))
@@ -236,6 +276,3 @@ def _write_springs(folder: Path, rows: list[dict[str, str]], system: str) -> Non
             cells.append(f"{value:.8g}")
         out.append(",".join(cells))
     write_folder(folder, {TYPED_SPRINGS: ("\n".join(out) + "\n").encode("utf-8")})
-
-
-__all__ = ["Back", "Stopped", "ask_question", "interview", "keep_answers", "load_answers"]

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from recurve.build import Build, Fitted
+from recurve.buying import Purchase
 from recurve.mechanism import CorrectedWeights
 from recurve.plan import Plan
 from recurve.posts import PointPosts
@@ -166,29 +167,27 @@ def _write_anchor(table: dict[str, Any], at: complex, plan: Plan) -> None:
 
 ORDER_COLUMNS = (
     "place", "id", "quantity", "rate [N/mm]", "free_length [mm]", "initial_tension [N]", "wire [mm]", "outer [mm]", "coils",
-    "material",
+    "material", "alternates", "rate_from [N/mm]", "rate_to [N/mm]", "free_length_from [mm]", "free_length_to [mm]",
 )  # fmt: skip
 
 
 def order_csv(plan: Plan) -> bytes:
-    """What to take from the shelf or to order: one line a spring, none for those already in the unit or for
-    a plan that is out of reach."""
+    """What to take from the shelf or to order, what would do instead, and the tolerance to state to a supplier: one
+    line a spring, none for those already in the unit or for a plan that is out of reach."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(ORDER_COLUMNS)
-    fitted = plan.build.springs if plan.build is not None and plan.verdict != "out of reach" else ()
-    found = {p.found.id for p in plan.job.places if p.found is not None}
-    for name, one in zip(PLACES, fitted, strict=False):
-        if one.spring.id not in found:
-            writer.writerow(_order_row(name, one))
+    for one in plan.purchases:
+        writer.writerow(_order_row(one))
     return out.getvalue().encode("utf-8")
 
 
-def _order_row(place: str, fitted: Fitted) -> list[str]:
-    s = fitted.spring
+def _order_row(one: Purchase) -> list[str]:
+    s = one.spring
     lengths = ["" if x is None else f"{x * 1e3:.10g}" for x in (s.wire, s.outer)]
     coils = "" if s.coils is None else f"{s.coils:g}"
+    ranges = [*(f"{x * 1e-3:.3f}" for x in one.rates), *(f"{x * 1e3:.2f}" for x in one.lengths)]
     return [
-        place, s.id, "1", f"{s.rate * 1e-3:.10g}", f"{s.free_length * 1e3:.10g}", f"{s.initial_tension:.10g}", *lengths, coils,
-        s.material,
+        one.place, s.id, "1", f"{s.rate * 1e-3:.10g}", f"{s.free_length * 1e3:.10g}", f"{s.initial_tension:.10g}", *lengths,
+        coils, s.material, " ".join(one.alternates), *ranges,
     ]  # fmt: skip

@@ -76,7 +76,9 @@ class Parts:
         reach = max([*on_base, 1.1 * self.stop_radius]) + FLESH_MM * 1e-3
         radius = 1e3 * self.scale * reach
         self._disc(self.centre, radius, facecolor=style.BASE_FILL, edgecolor=style.GREY, zorder=0)
-        turns = self.centre + (radius - 2.2) * np.exp(1j * self._sense * np.linspace(0.0, 0.5, 20) + 1.2j)
+        # The sense of rotation, outside the plate by the stop, where most room is.
+        around = self._stop_angle + self._sense * np.linspace(-0.25, 0.25, 20)
+        turns = self.centre + (radius + 1.8) * np.exp(1j * around)
         self._line(turns, style.GREY, style.OUTLINE_PT, 0.1)
         way = turns[-1] - turns[-2]
         for side in (2.5, -2.5):
@@ -239,8 +241,10 @@ class Parts:
             across = 1j * (a - f) / abs(a - f)
             middle = (a + f) / 2
             away = across if ((middle - self.centre).conjugate() * across).real > 0 else -across
-            at = middle + 3.6 * away
-            look: dict[str, Any] = {"fontsize": style.TINY_PT, "color": style.INK, "ha": "center", "va": "center"}
+            sideways = abs(away.real) > 0.7
+            at = middle + (2.2 if sideways else 3.2) * away
+            align = ("left" if away.real > 0 else "right") if sideways else "center"
+            look: dict[str, Any] = {"fontsize": style.TINY_PT, "color": style.INK, "ha": align, "va": "center"}
             halo = [withStroke(linewidth=1.8, foreground="white")]
             self.axes.text(at.real, at.imag, spring.name, zorder=8, path_effects=halo, **look)
 

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from recurve.build import Build, problem_of, spring_limits
+from recurve.buying import Purchase, purchases
 from recurve.choose import Outcome, Pick, by_margin, choose_build, least_trim
 from recurve.curve import Trace, trace
 from recurve.explain import explain, second_spring_note
@@ -20,6 +21,7 @@ from recurve.mechanism import Array
 from recurve.remarks import limit_notes, table_note
 from recurve.search import Report, Shelf
 from recurve.suggest import Suggestion, suggestions
+from recurve.window import Window, find_window
 from recurve.wishes import Wishes, shelf_of
 from recurve.yields import Band, Built, Plant, as_found_band, plant_of, simulate
 
@@ -48,7 +50,7 @@ class Plan:
     else as described. `build` is the best that can be had, None where not even a bad one can be built; `built`
     what becomes of it in building; `others` the pairs it was chosen from, the best margin first, of which the
     `alternatives` were asked for; `suggestions` what would
-    settle it where nothing passes; `before` the
+    settle it where nothing passes; `window` what may be ordered; `purchases` what is to be; `before` the
     curve of the springs as found, where they are known, `before_band` its 90 % band where it was fitted."""
 
     job: Job
@@ -66,6 +68,8 @@ class Plan:
     before_band: Band | None
     alternatives: tuple[Alternative, ...] = ()
     suggestions: tuple[Suggestion, ...] = ()
+    window: Window | None = None
+    purchases: tuple[Purchase, ...] = ()
 
     def __str__(self) -> str:
         from recurve.report import plan_text
@@ -111,9 +115,18 @@ def make_plan(
         fit=fit,
         before=before,
         before_band=None if fit is None else as_found_band(plant, speeds),
+        purchases=() if build is None else purchases(unit, build, outcome.builds),
+        window=_window(unit, problem, ideal),
         suggestions=() if passes else suggestions(unit, shelf, ideal),
         alternatives=_alternatives(unit, plant, shelf, outcome, top, choose == "margin"),
     )
+
+
+def _window(job: Job, problem: Problem, ideal: Ideal | None) -> Window | None:
+    """What may be ordered, where springs that pass exist at all."""
+    if ideal is None or ideal.margin <= 0.0:
+        return None
+    return find_window(replace(problem, stops=job.stop.limits), spring_limits(job), ideal)
 
 
 def _verdict(build: Build | None) -> Verdict:

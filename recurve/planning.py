@@ -69,6 +69,7 @@ def write_results(made: Plan, asked: Asked) -> tuple[str, ...]:
     from recurve.jobwrite import order_csv, plan_folder, plan_toml
     from recurve.plots import plan_figure_bytes
     from recurve.sheet import sheet_pdf
+    from recurve.windowplot import window_svg
 
     figures = plan_figure_bytes(made)
     contents: dict[str, bytes] = {}
@@ -79,7 +80,9 @@ def write_results(made: Plan, asked: Asked) -> tuple[str, ...]:
     contents |= {**figures, "sheet.pdf": sheet, "order.csv": order_csv(made)}
     if asked.html:
         contents["report.html"] = _page(made, {"curve.svg": figures["curve.svg"], **drawn}, asked.units, given)
-    stale = () if made.build is not None else ("plan.toml",)
+    window = window_svg(made)
+    contents |= {"window.svg": window} if window else {}
+    stale = tuple(name for name in ("plan.toml", "window.svg") if name not in contents)
     return write_folder(plan_folder(made.job.path), contents, stale)
 
 

@@ -329,7 +329,18 @@ def _ideal(facts: dict[str, Any]) -> list[str]:
             else ("never takes up" if takeup is None else f"takes up at {takeup:.1f}°")
         )
         lines.append(f"  {name:<12}{spring['rate_n_per_mm']:6.2f} N/mm [{low:.2f} to {high:.2f}], {pull}")
+        lines += _window(ideal["window"], name)
     return lines
+
+
+def _window(window: dict[str, Any] | None, name: str) -> list[str]:
+    """The lengths that could be ordered at the middle rate of the window."""
+    rows = [] if window is None else window[name]["at"]
+    if not rows:
+        return []
+    row = rows[len(rows) // 2]
+    low, high = row["free_length_mm"]
+    return [f"  {'':<12}at {row['rate_n_per_mm']:.2f} N/mm one of {low:.1f} to {high:.1f} mm inside its hooks will do"]
 
 
 def remarks(notes: Iterable[str]) -> list[str]:

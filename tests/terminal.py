@@ -6,12 +6,17 @@ import os
 import pty
 import re
 import select
+import subprocess
 import sys
 import time
 from pathlib import Path
 
 from recurve.questions import Question, questions
 
+LAUNCH = (
+    "import fcntl, runpy, sys, termios; fcntl.ioctl(0, termios.TIOCSCTTY, 0); "
+    "sys.argv[0] = 'recurve'; runpy.run_module('recurve', run_name='__main__')"
+)
 PROMPT = re.compile(r"(?:^|\n)[\w ?]*> $")
 
 
@@ -20,11 +25,14 @@ class Terminal:
 
     def __init__(self, arguments: list[str], folder: Path) -> None:
         self.shown = ""
-        self.pid, self.handle = pty.fork()
-        if self.pid == 0:  # the child; nothing of the tests runs on
-            os.chdir(folder)
-            environment = {**os.environ, "COLUMNS": "80", "TERM": "dumb", "PYTHONUTF8": "1"}
-            os.execve(sys.executable, [sys.executable, "-m", "recurve", *arguments], environment)
+        self.handle, inside = pty.openpty()
+        environment = {**os.environ, "COLUMNS": "80", "TERM": "dumb", "PYTHONUTF8": "1"}
+        # A session of its own whose terminal this is, so that Ctrl-C reaches it; without a fork of the tests' threads.
+        self.process = subprocess.Popen(
+            [sys.executable, "-c", LAUNCH, *arguments],
+            stdin=inside, stdout=inside, stderr=inside, cwd=folder, env=environment, start_new_session=True,
+        )  # fmt: skip
+        os.close(inside)
 
     def wait(self, seconds: float = 60.0) -> str | None:
         """What is shown up to the next prompt, None where the command has ended (its words are in `shown`)."""
@@ -57,17 +65,18 @@ class Terminal:
         """Wait for its end and return the exit status."""
         while self.wait() is not None:
             raise AssertionError("it still asks: " + self.shown[-300:])
-        return self._reap()
+        return self.ended()
 
     def kill(self) -> None:
         """As a power cut for the process: SIGKILL, nothing of it runs any more."""
-        os.kill(self.pid, 9)
-        self._reap()
+        self.process.kill()
+        self.ended()
 
-    def _reap(self) -> int:
-        _, status = os.waitpid(self.pid, 0)
+    def ended(self) -> int:
+        """The exit status of a command that has nothing more to say."""
+        status = self.process.wait(60)
         os.close(self.handle)
-        return os.waitstatus_to_exitcode(status)
+        return status
 
 
 def question_in(text: str) -> Question | None:

@@ -26,11 +26,12 @@ CURVE_KEYS = {
 }  # fmt: skip
 PLAN_KEYS = {
     "verdict", "title", "fingerprint", "margin", "yield", "costs", "from", "springs", "stop", "targets", "setting", "curve",
-    "ideal", "searched", "alternatives", "suggestions", "reasons", "notes", "files", "others",
+    "ideal", "searched", "alternatives", "suggestions", "order",
+    "reasons", "notes", "files", "others",
 }  # fmt: skip
 SPRING_KEYS = {"id", "rate_n_per_mm", "free_length_mm", "initial_tension_n", "installed_length_mm", "takeup_deg"}
 TARGET_KEYS = {"band", "speed_rpm", "min_deg", "max_deg", "rising_deg", "falling_deg", "margin"}
-RESULTS = ["curve.png", "curve.svg", "order.csv", "plan.toml", "sheet.pdf"]
+RESULTS = ["curve.png", "curve.svg", "order.csv", "plan.toml", "sheet.pdf", "window.svg"]
 
 
 def run(

@@ -34,6 +34,7 @@ FLOORS = (
     {"sheetfound"},
     {"sheetparts"},
     {"checkplots"},
+    {"windowplot"},
     {"plots", "drawing"},
     {"parts"},
     {"labels"},
@@ -43,7 +44,7 @@ FLOORS = (
     {"facts", "texttable"},
     {"wanted"},
     {"plan", "diagnose", "verify"},
-    {"suggest"},
+    {"suggest", "buying"},
     {"wishes", "choose", "doubts"},
     {"findings", "remarks", "explain"},
     {"build", "evidence"},
@@ -52,6 +53,7 @@ FLOORS = (
     {"sweepmodel", "posterior"},
     {"sobol"},
     {"massmodes", "family"},
+    {"window"},
     {"ideal", "refine"},
     {"search"},
     {"prune"},
@@ -80,9 +82,9 @@ FLOORS = (
 # str() of a result is its report: the one look upwards, made only when asked.
 REPORTS = {("plan", "report"), ("fit", "checkreport"), ("diagnose", "checkreport"), ("verify", "checkreport")}
 NUMERIC = {
-    "mechanism", "posts", "curve", "target", "linear", "lp", "sobol", "prune", "search", "refine", "ideal",
+    "mechanism", "posts", "curve", "target", "linear", "lp", "sobol", "prune", "search", "refine", "ideal", "window",
     "family", "posterior", "sweepmodel",
-    "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "wishes", "choose", "suggest",
+    "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "wishes", "choose", "suggest", "buying",
     "plan", "explain", "diagnose", "verify",
     "springs", "strength", "rowcheck", "wind", "wanted", "weighing",
 }  # fmt: skip

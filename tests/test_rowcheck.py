@@ -7,7 +7,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from jobs import without, write_job
 
+from recurve.jobfile import load_job
+from recurve.plan import make_plan
 from recurve.tables import read_catalogue
 
 HEADER = "id,rate [N/mm],free_length [mm],initial_tension [N],wire [mm],outer [mm],coils,material,quantity\n"
@@ -78,3 +81,20 @@ def test_shipped_springs_are_sound_and_all_judged() -> None:
     assert np.isfinite(most).all()
     assert most.min() > 1.0
     assert 0 < (most < 2.5).sum() < 0.1 * len(most)
+
+
+def test_a_spring_that_would_be_stressed_too_high_is_not_planned(tmp_path: Path) -> None:
+    """The same primary twice: once as a bronze coil of index 3, once with nothing known of its wire. By hand, bending:
+    (K)_A = 32/24, 0.55·1000 = F(1.3333·16·0.9/(π·0.027) + 4/(π·0.09)), F = 2.29 N, which is 1.53 mm at 1.5 N/mm; the best
+    plan draws it further, so that the first is out though it comes first."""
+    plain, weak = "A1,1.5,13.6,0,,,,,2\n", "W1,1.5,13.6,0,0.3,1.2,12,bronze,2\n"
+    gone = [
+        ('free_length = "15.2 mm"\nrate = "1.6 ± 0.1 N/mm"\n', ""),
+        ('takeup = "7 ± 0.5 deg"\nrate = "4.0 N/mm"\n', ""),
+    ]
+    springs = HEADER + weak + plain + "B1,3.5,17.5,0,,,,,2\n"
+    build = make_plan(load_job(write_job(tmp_path, without("sweep"), *gone, springs=springs)), "margin").build
+    assert build is not None
+    first = build.springs[0]
+    assert first.spring.id == "A1"
+    assert 1e3 * (float(first.posts.length(build.stop, first.bend)[0]) - 13.6e-3) > 1.53

@@ -13,12 +13,13 @@ from typing import Any
 import numpy as np
 import pytest
 from terminal import Terminal, answer, question_in
+from test_answers import typed
 
-from recurve.answers import read_answer, read_row
 from recurve.cli import main
+from recurve.interview import keep_answers
 from recurve.jobfile import load_job
 from recurve.jobtext import blank_text
-from recurve.questions import Question, parts, questions
+from recurve.questions import parts, questions
 from recurve.units import parse
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -107,7 +108,7 @@ def test_metric_with_the_readings_typed(
     """From nothing to a sheet without opening the job file; the unit is the one that examples/launch.toml describes."""
     terminal = Terminal(["start", "boat"], tmp_path)
     keys = answer(terminal, METRIC | {"~readings": readings_of("launch-as-found.csv")})
-    assert terminal._reap() == 0, terminal.shown[-2000:]
+    assert terminal.ended() == 0, terminal.shown[-2000:]
     assert len(keys) == len(set(keys))  # nothing had to be asked twice
     for part in parts():
         assert part.title in terminal.shown
@@ -179,7 +180,7 @@ def test_inches_with_tables(
         }
     terminal = Terminal(["start", "tractor"], tmp_path)
     answer(terminal, answers)
-    assert terminal._reap() == 0, terminal.shown[-2000:]
+    assert terminal.ended() == 0, terminal.shown[-2000:]
     job, theirs = load_job(tmp_path / "tractor" / "unit.toml"), load_job(EXAMPLES / "tractor.toml")
     assert job.title == "tractor"
     assert job.weights.mass == pytest.approx(theirs.weights.mass)
@@ -194,48 +195,6 @@ def test_inches_with_tables(
     monkeypatch.chdir(tmp_path)
     assert run(["check", "tractor/unit.toml"], monkeypatch) in (0, 3)
     capsys.readouterr()
-
-
-NONSENSE = {
-    "choice": "perhaps",
-    "date": "yesterday",
-    "whole": "many",
-    "number": "two",
-    "quantity": "12,6 parsecs",
-    "pair": "1 2 3",
-    "rows": "fast",
-    "row": "a b c d",
-    "file": "no/such/file.csv",
-    "springs": "A1",
-    "readings": "quick 3",
-}
-
-
-@pytest.mark.parametrize("question", [q for q in questions() if q.kind in NONSENSE], ids=lambda q: q.key)
-def test_nonsense_at_each_question(
-    question: Question, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """Each question explains and repeats on nonsense, then takes a good answer; driven without a process of its own."""
-    from recurve.interview import ask_question
-
-    shutil.copy(EXAMPLES / "launch-as-found.csv", tmp_path / "good.csv")
-    shutil.copy(ROOT / "data" / "springs.csv", tmp_path / "springs.csv")
-    good = question.example if isinstance(question.example, str) else question.example[0]
-    if question.kind == "file":
-        good = str(tmp_path / ("springs.csv" if "catalogue" in question.key else "good.csv"))
-    rows = question.example if isinstance(question.example, list) else [good]
-    ends = {"rows": [*rows, ""], "springs": [*rows, ""], "readings": ["550 4.8", "end", "yes", ""]}
-    typed = iter([NONSENSE[question.kind], "", *ends["readings"]] if question.kind == "readings" else
-                 [NONSENSE[question.kind], "\ufffd", *ends.get(question.kind, [good])])  # fmt: skip
-    monkeypatch.setattr("builtins.input", lambda prompt: next(typed))
-    answers = {"distributor.lobes": 6} if question.key != "distributor.lobes" else {}
-    found = ask_question(question, answers, tmp_path)
-    assert found != ""
-    assert next(typed, None) is None  # every line was asked for
-    out = capsys.readouterr().out
-    assert "expected" in out or "got no file there" in out or "comma" in out or "no number" in out or "no unit" in out
-    if question.kind != "readings":
-        assert " ".join(out.split()).count(question.how.split(",")[0]) >= 2  # explained again
 
 
 def test_stopped_and_gone_on_with(tmp_path: Path) -> None:
@@ -257,9 +216,9 @@ def test_stopped_and_gone_on_with(tmp_path: Path) -> None:
     fourth = Terminal(["start", "boat"], tmp_path)
     last = answer(fourth, METRIC)
     assert last[0] == "springs.primary.rate"
-    assert fourth._reap() == 0, fourth.shown[-1500:]
-    asked = [*keys, *more, *rest, *last]
-    assert len(asked) == len(set(asked))
+    assert fourth.ended() == 0, fourth.shown[-1500:]
+    every = [*keys, *more, *rest, *last]
+    assert len(every) == len(set(every))
     assert load_job(tmp_path / "boat" / "unit.toml").sweep is None
 
 
@@ -275,11 +234,33 @@ def test_a_wrong_angle_is_asked_again(tmp_path: Path) -> None:
         assert question is not None
         seen.append(question.key)
         terminal.type("76 ± 1" if question.key == "weights.motion.cg.angle" else "")
-    assert terminal._reap() == 0, terminal.shown[-1500:]
+    assert terminal.ended() == 0, terminal.shown[-1500:]
     assert "would retard" in " ".join(terminal.shown.split())
     assert {"distributor.rotation", "weights.motion.cg.angle", "weights.motion.pin.angle"} <= set(seen)
     assert load_job(tmp_path / "boat" / "unit.toml").weights == load_job(EXAMPLES / "launch.toml").weights
     assert not (tmp_path / "boat" / "unit.draft.toml").exists()
+
+
+def test_a_part_gone_through_again(tmp_path: Path) -> None:
+    """A mistake seen on the drawing is mended by the interview, not in an editor; what a sweep added stays."""
+    folder = tmp_path / "boat"
+    answers = typed(METRIC | {"~sweep": "later", "~shelf": "none", "weights.motion.cg.angle": "67 ± 1"})
+    keep_answers(folder, answers)
+    first = Terminal(["start", "boat"], tmp_path)
+    answer(first, {})
+    assert first.ended() == 0, first.shown
+    assert load_job(folder / "unit.toml").weights != load_job(EXAMPLES / "launch.toml").weights
+    shutil.copy(EXAMPLES / "launch-as-found.csv", folder / "as-found.csv")
+    with (folder / "unit.toml").open("a", encoding="utf-8") as job:
+        job.write('\n[sweep]\nfile = "as-found.csv"\n')  # as recurve sweep adds it
+    second = Terminal(["start", "boat"], tmp_path)
+    assert "8  The weights" in (second.wait() or "")
+    second.type("8")
+    again = answer(second, {"weights.motion.cg.angle": "76 ± 1"})
+    assert second.ended() == 0, second.shown
+    assert {q.part for q in questions() if q.key in again} == {7}
+    job = load_job(folder / "unit.toml")
+    assert job.weights == load_job(EXAMPLES / "launch.toml").weights and job.sweep is not None
 
 
 def test_back_and_explain(tmp_path: Path) -> None:
@@ -319,23 +300,3 @@ def test_blank(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shutil.copy(EXAMPLES / "launch-as-found.csv", path.parent / "as-found.csv")
     shutil.copy(ROOT / "data" / "springs.csv", path.parent / "springs.csv")
     assert load_job(path).weights == load_job(EXAMPLES / "launch.toml").weights
-
-
-def question(key: str) -> Question:
-    return next(q for q in questions() if q.key == key)
-
-
-def test_bare_numbers_take_the_persons_units() -> None:
-    mass, pair = question("weights.mass"), question("springs.primary.post_travel")
-    assert read_answer(mass, "1.05", "inch") == "1.05 oz"
-    assert read_answer(mass, "31.5 ± 0.3", "mm") == "31.5 ± 0.3 g"
-    assert read_answer(mass, "31.5 g", "inch") == "31.5 g"
-    assert read_answer(pair, "0.5 1", "mm") == ["-0.5 mm", "1 mm"]
-    assert read_answer(question("weights.motion.cg.xy"), "18.1 ± 0.2 mm, −20.3 mm", "mm") == [
-        "18.1 ± 0.2 mm",
-        "-20.3 mm",
-    ]
-    row = read_row(question("target.points"), "550 rpm 4 deg 6 deg", "mm")
-    assert row == {"speed": "550 rpm", "min": "4 deg", "max": "6 deg"}
-    with pytest.raises(ValueError, match="oz"):
-        read_answer(question("springs.primary.rate"), "12 oz/in", "inch")  # a mass where a pull is asked

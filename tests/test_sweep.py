@@ -40,7 +40,7 @@ def test_kill_in_the_middle_loses_no_reading(tmp_path: Path) -> None:
     for line in ("down", "1000 9.4", "nonsense", "500 4.6", "undo", "500 4.5", "end", "0.1"):
         again.type(line)
         again.wait()
-    assert again._reap() == 0, again.shown
+    assert again.ended() == 0, again.shown
     assert lines_of(tmp_path / "left.csv")[5:] == ["1000,9.4,falling", "500,4.5,falling"]
     assert f"recurve verify {job} left.csv" in " ".join(again.shown.split())
 
@@ -54,7 +54,7 @@ def test_a_job_without_a_sweep_is_given_one(tmp_path: Path) -> None:
     for line in ("distributor", "0.8", "", "250 rpm", "300 0.4", "900 12", "down", "500 7.1", "end", ""):
         terminal.type(line)
         terminal.wait()
-    assert terminal._reap() == 0, terminal.shown
+    assert terminal.ended() == 0, terminal.shown
     assert job.read_text(encoding="utf-8").startswith(before)  # only added to
     sweep = load_job(job).sweep
     assert sweep is not None and sweep.zeroed_at is not None

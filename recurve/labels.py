@@ -19,7 +19,7 @@ KEY_PT = 25.0  # from the axes down to the key: room for the numbers and the nam
 SHADED = "90 % band"
 ROW_NEEDS_PT = 380.0  # width of a key in one row
 CLEAR_PT = 4.0  # between a curve and its name
-ANCHORS, DENSE = 40, 400  # places tried along a curve; points into which a line is cut to see what it covers
+ANCHORS, DENSE = 40, 300  # places tried along a curve; points into which a line is cut to see what it covers
 
 
 @dataclass(frozen=True)
@@ -103,9 +103,10 @@ def label_curves(axes: Axes) -> None:
     """The name of each curve beside its rising branch, where it covers the least of what is drawn; once all is."""
     ends = ", rising"
     curves = [x for x in axes.lines if str(x.get_label()).endswith(ends) and x.get_linestyle() == style.RISING]
+    taken = _covered(axes) if curves else np.zeros((0, 2))
     for line in curves:
-        taken = _covered(axes)
-        _name_beside(axes, line, str(line.get_label()).removesuffix(ends), taken)
+        box = _name_beside(axes, line, str(line.get_label()).removesuffix(ends), taken)
+        taken = np.concatenate([taken, box])
 
 
 def _covered(axes: Axes) -> Array:
@@ -135,12 +136,12 @@ def _along(axes: Axes, line: Line2D) -> Array:
 def _filled(corners: Array) -> Array:
     """A grid of points over the box round `corners` (n, 2)."""
     (x0, y0), (x1, y1) = corners.min(axis=0), corners.max(axis=0)
-    grid = np.meshgrid(np.linspace(x0, x1, 24), np.linspace(y0, y1, 12))
+    grid = np.meshgrid(np.linspace(x0, x1, 12), np.linspace(y0, y1, 6))
     return np.column_stack([grid[0].ravel(), grid[1].ravel()])
 
 
-def _name_beside(axes: Axes, line: Line2D, name: str, taken: Array) -> None:
-    """The name above or below its curve, clear of everything if it can be."""
+def _name_beside(axes: Axes, line: Line2D, name: str, taken: Array) -> Array:
+    """The name above or below its curve, clear of everything if it can be; points (n, 2) on what it covers."""
     pixel = axes.figure.dpi / 72.0
     width, height = 0.72 * style.TEXT_PT * len(name) * pixel, 1.25 * style.TEXT_PT * pixel
     box = axes.bbox
@@ -161,19 +162,22 @@ def _name_beside(axes: Axes, line: Line2D, name: str, taken: Array) -> None:
             cost = covers + 0.02 * float(np.ptp(near)) / pixel
             if best is None or cost < best[0] - 1e-9:
                 best = (cost, float(x), float(y))
-    if best is not None:
-        x, y = axes.transData.inverted().transform(best[1:])
-        axes.text(
-            x,
-            y,
-            name,
-            ha="center",
-            va="center",
-            fontsize=style.TEXT_PT,
-            color=line.get_color(),
-            zorder=11,
-            weight="bold",
-        )
+    if best is None:
+        return np.zeros((0, 2))
+    x, y = axes.transData.inverted().transform(best[1:])
+    axes.text(
+        x,
+        y,
+        name,
+        ha="center",
+        va="center",
+        fontsize=style.TEXT_PT,
+        color=line.get_color(),
+        zorder=11,
+        weight="bold",
+    )
+    half = np.array([0.8 * width, height])  # with room round it: two names side by side would be taken for one
+    return _filled(np.array([best[1:] - half, best[1:] + half]))
 
 
 def _beside(near: Array, clear: float, height: float) -> list[float]:

@@ -145,7 +145,7 @@ def figure_svg(figure: Figure) -> bytes:
 def figure_bytes(figure: Figure, name: str) -> dict[str, bytes]:
     """The figure as `name`.svg and `name`.png, without dates, so the same bytes each time."""
     png = io.BytesIO()
-    figure.savefig(png, format="png", dpi=200, metadata={"Software": None})
+    figure.savefig(png, format="png", dpi=160, metadata={"Software": None})
     return {f"{name}.svg": figure_svg(figure), f"{name}.png": png.getvalue()}
 
 

@@ -8,11 +8,11 @@ from dataclasses import replace
 from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
-from typing import Any
 
 import pytest
 from browser import Browser, executable
 from pdfpages import read
+from sheetplans import leaves
 from test_plots import JOB, SWEEP, launch, make
 
 from recurve.htmlpage import inline_svg, page_html
@@ -79,16 +79,9 @@ def test_the_page_says_all_that_the_sheet_says() -> None:
     for words in (facts["title"], facts["unit"], facts["fingerprint"], facts["version"]):
         assert words.replace("\u200b", "").lower() in text
     for part in facts["parts"]:
-        for words in _leaves(part["facts"]):
+        for words in leaves(part["facts"]):
             for one in words.split():
                 assert one.strip("();").lower() in text, (part["name"], words)
-
-
-def _leaves(value: Any) -> list[str]:
-    if isinstance(value, str):
-        return [value]
-    children = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
-    return [text for child in children for text in _leaves(child)]
 
 
 def test_nothing_is_asked_of_a_network_and_nothing_runs() -> None:

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from sheetplans import leaves, refused_of, trimmed_of
 from test_plots import EXAMPLES, JOB, SWEEP, launch, make
 
 from recurve import sheetfound
@@ -31,16 +32,12 @@ def plan(tmp_path: Path) -> Plan:
 
 @pytest.fixture
 def trimmed(plan: Plan) -> Plan:
-    """The stop built up by 0.5 mm, the primary's post bent out by 0.2 mm, the secondary's in by 0.1 mm."""
-    springs = tuple(p.found for p in plan.job.places if p.found is not None)
-    build = make_build(plan.job, springs, (0.2e-3, -0.1e-3), plan.job.stop.advance - 0.5 / 14)
-    return replace(plan, build=build, verdict="passes with stop trim")
+    return trimmed_of(plan)
 
 
 @pytest.fixture
 def refused(plan: Plan) -> Plan:
-    reasons = ("No springs at all can do it: “at most 7.0° at 700 rpm” fights.",)
-    return replace(plan, verdict="out of reach", reasons=reasons, notes=("A remark.",))
+    return refused_of(plan)
 
 
 def part(plan: Plan, name: str, units: Any = "both") -> Any:
@@ -300,7 +297,7 @@ def test_readings_left_out_and_scatter_are_told() -> None:
 
 def test_every_number_outside_the_table_has_its_unit(trimmed: Plan) -> None:
     told = [part(trimmed, "stop"), part(trimmed, "setting"), [n["value"] for n in part(trimmed, "verdict")["numbers"]]]
-    values = [v for v in _texts(told) if re.search(r"\d", v)]
+    values = [v for v in leaves(told) if re.search(r"\d", v)]
     values += [
         v
         for name, c in rows(trimmed).items()
@@ -314,13 +311,6 @@ def test_every_number_outside_the_table_has_its_unit(trimmed: Plan) -> None:
     )
     assert len(values) > 20
     assert [v for v in values if not unit.search(v)] == []
-
-
-def _texts(value: Any) -> list[str]:
-    if isinstance(value, str):
-        return [value]
-    children = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
-    return [text for child in children for text in _texts(child)]
 
 
 # --- the numbers to set, the units, the engine ---------------------------------------------------------------
@@ -350,7 +340,7 @@ def test_metric_or_inch_alone(trimmed: Plan) -> None:
     )
     assert (metric[pull][0]["main"], inch[pull][0]["main"]) == ("0.70 N", "0.157 lbf")
     for units, foreign in (("metric", r"\d (in|lbf|ozf)\b"), ("inch", r"\d (mm|N|mN·m)\b")):
-        assert not [t for t in _texts(sheet_facts(trimmed, units)["parts"][:-1]) if re.search(foreign, t)]
+        assert not [t for t in leaves(sheet_facts(trimmed, units)["parts"][:-1]) if re.search(foreign, t)]
     told = {r["label"]: r["main"] for r in inch_rows(launch())}
     both = {r["label"]: r for r in part(launch(), "found")["rows"]}
     # 1 mN·m = 1e-3 / (4.4482216/16 · 0.0254) ozf·in = 0.14161 ozf·in

@@ -14,9 +14,9 @@ import numpy as np
 import pytest
 import typst
 from pdfpages import Page, embedded, outside, overlapping, read
+from sheetplans import leaves, refused_of, trimmed_of
 from test_plots import JOB, SWEEP, launch, make
 
-from recurve.build import make_build
 from recurve.plan import Plan
 from recurve.plots import plan_figure_bytes
 from recurve.sheet import PAPERS, PARTS, sheet_facts, sheet_pdf, typst_files
@@ -34,16 +34,12 @@ def plan(tmp_path: Path) -> Plan:
 
 @pytest.fixture
 def trimmed(plan: Plan) -> Plan:
-    """The stop built up by 0.5 mm, the primary's post bent out by 0.2 mm, the secondary's in by 0.1 mm."""
-    springs = tuple(p.found for p in plan.job.places if p.found is not None)
-    build = make_build(plan.job, springs, (0.2e-3, -0.1e-3), plan.job.stop.advance - 0.5 / 14)
-    return replace(plan, build=build, verdict="passes with stop trim")
+    return trimmed_of(plan)
 
 
 @pytest.fixture
 def refused(plan: Plan) -> Plan:
-    reasons = ("No springs at all can do it: “at most 7.0° at 700 rpm” fights.",)
-    return replace(plan, verdict="out of reach", reasons=reasons, notes=("A remark.",))
+    return refused_of(plan)
 
 
 def query(plan: Plan, label: str, paper: str = "a4") -> list[Any]:
@@ -158,16 +154,9 @@ def test_everything_the_facts_say_can_be_read_on_the_page() -> None:
     text = " ".join(p.text for p in launch_pages()[1]).replace("\u200b", "").lower()
     facts = sheet_facts(launch())
     for part in facts["parts"]:
-        for words in _leaves(part["facts"]):
+        for words in leaves(part["facts"]):
             for one in words.replace("\u200b", "").split():
                 assert one.strip("();").lower() in text, (part["name"], words)
-
-
-def _leaves(value: Any) -> list[str]:
-    if isinstance(value, str):
-        return [value]
-    children = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
-    return [text for child in children for text in _leaves(child)]
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])

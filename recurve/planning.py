@@ -69,13 +69,14 @@ def write_results(made: Plan, asked: Asked) -> tuple[str, ...]:
     from recurve.jobwrite import order_csv, plan_folder, plan_toml
     from recurve.plots import plan_figure_bytes
     from recurve.sheet import sheet_pdf
+    from recurve.sheetextra import ready_parts
     from recurve.windowplot import window_svg
 
     figures = plan_figure_bytes(made)
     contents: dict[str, bytes] = {}
     if made.build is not None:
         contents["plan.toml"] = plan_toml(made)
-    given, drawn = _drawing(made)
+    given, drawn = ready_parts(made)
     sheet = sheet_pdf(made, figures["curve.svg"], asked.paper, asked.units, given, drawn)
     contents |= {**figures, "sheet.pdf": sheet, "order.csv": order_csv(made)}
     if asked.html:
@@ -84,15 +85,6 @@ def write_results(made: Plan, asked: Asked) -> tuple[str, ...]:
     contents |= {"window.svg": window} if window else {}
     stale = tuple(name for name in ("plan.toml", "window.svg") if name not in contents)
     return write_folder(plan_folder(made.job.path), contents, stale)
-
-
-def _drawing(made: Plan) -> tuple[dict[str, Any], dict[str, bytes]]:
-    """The unit to scale, as a ready-made part of the sheet and its figure."""
-    from recurve.drawing import small_unit_svg
-
-    words = "The unit at rest and at its stop as found, seen from the rotor end"
-    figure = {"file": "unit.svg", "alt": words, "width": 60}
-    return {"mechanism": {"title": words, "figures": [figure]}}, {"unit.svg": small_unit_svg(made.job)}
 
 
 def _page(made: Plan, figures: dict[str, bytes], units: LengthUnits, given: dict[str, Any]) -> bytes:

@@ -28,6 +28,7 @@ PARTS: tuple[tuple[str, str, Callable[[Source], Facts | None]], ...] = (
     ("ready", "ready", ready),
     ("stop", "stop", stop),
     ("springs", "springs", springs),
+    ("order", "block", given("order")),
     ("wind", "block", given("wind")),
     ("setting", "setting", setting),
     ("check", "check", check),

@@ -40,6 +40,7 @@ FLOORS = (
     {"windreport"},
     {"readings", "jobtext"},
     {"certificate", "htmlpage"},
+    {"sheetextra"},
     {"sheet", "files", "jobwrite", "record"},
     {"sheetfound"},
     {"sheetparts"},

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+from recurve.bothways import engine_lines, engine_rows
 from recurve.checkreport import finding_facts, findings_lines
 from recurve.diagnose import BareCheck
 from recurve.inspectreport import inspected_facts, inspected_lines
 from recurve.report import page, printable, remarks, title_lines, wrap
 
 
-def bare_text(check: BareCheck) -> str:
+def bare_text(check: BareCheck, files: tuple[str, ...] = ()) -> str:
     """The report of `recurve check` on a job without weights, stop and springs."""
     lines = [*title_lines(check.job), "", check.verdict.upper()]
     for why in check.why:
@@ -19,11 +20,12 @@ def bare_text(check: BareCheck) -> str:
         "",
         *(findings_lines(check.findings) if check.findings else ["Nothing is wrong with what was inspected."]),
     ]
-    lines += inspected_lines(check.inspected, check.job.speed_ratio)
-    return page([*lines, *remarks(check.job.notes)])
+    lines += [*inspected_lines(check.inspected, check.job.speed_ratio), *engine_lines(check.job)]
+    written = ["", "Written", *(f"  {name}" for name in files)] if files else []
+    return page([*lines, *remarks(check.job.notes), *written])
 
 
-def bare_facts(check: BareCheck) -> dict[str, Any]:
+def bare_facts(check: BareCheck, files: tuple[str, ...] = ()) -> dict[str, Any]:
     """The `check` document of such a job: no fit and no curve."""
     return {
         "verdict": check.verdict,
@@ -36,5 +38,6 @@ def bare_facts(check: BareCheck) -> dict[str, Any]:
         "curve": None,
         "notes": list(check.job.notes),
         **inspected_facts(check.inspected),
-        "files": [],
+        "engine_target": engine_rows(check.job),
+        "files": list(files),
     }

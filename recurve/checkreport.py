@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from recurve.bothways import engine_lines, engine_rows
 from recurve.curve import trace
 from recurve.diagnose import Check
 from recurve.evidence import Doubtful
@@ -123,6 +124,7 @@ def check_facts(check: Check) -> dict[str, Any]:
         },
         "notes": list(check.notes),
         **inspected_facts(check.inspected),
+        "engine_target": engine_rows(check.job),
     }
 
 
@@ -148,7 +150,7 @@ def check_text(check: Check, files: tuple[str, ...] = ()) -> str:
     drawn = check_plot(check)
     lines += ["", *drawn] if drawn else []
     lines += ["", *findings_lines(check.findings), "", "Curve as found", *_marks(check)]
-    lines += inspected_lines(check.inspected, check.job.speed_ratio)
+    lines += [*inspected_lines(check.inspected, check.job.speed_ratio), *engine_lines(check.job)]
     if check.fit is not None:
         lines += ["", *fit_lines(check.fit)]
     lines += remarks(check.notes)

@@ -13,7 +13,7 @@ from recurve.nextstep import after_check, after_verify
 from recurve.terminal import show
 
 if TYPE_CHECKING:
-    from recurve.job import BareJob
+    from recurve.job import BareJob, Job
 
 
 class Basis(StrEnum):
@@ -34,15 +34,15 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
     from recurve.barefile import load_any
     from recurve.checkplots import check_figure_bytes
     from recurve.checkreport import check_facts, check_text
-    from recurve.diagnose import check_unit
+    from recurve.diagnose import check_unit, without_curve
     from recurve.files import write_folder
     from recurve.job import BareJob
     from recurve.jobwrite import plan_folder
     from recurve.timingplot import coil_figure_bytes
 
     read = load_any(job)
-    if isinstance(read, BareJob):
-        _check_bare(read, as_json)
+    if isinstance(read, BareJob) or without_curve(read):
+        _check_bare(job, read, as_json)
         return
     progress("Fitting the sweep")
     result = check_unit(read)
@@ -50,7 +50,8 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
     bench = None if result.inspected is None else result.inspected.bench
     charges = () if bench is None else bench.charges
     coil = coil_figure_bytes(charges, read.speed_ratio, read.fingerprint)
-    files = write_folder(plan_folder(job), check_figure_bytes(result) | coil)
+    stale = () if coil else ("coil.svg", "coil.png")
+    files = write_folder(plan_folder(job), check_figure_bytes(result) | coil, stale)
     if as_json:
         print_json(check_facts(result) | {"files": list(files)})
     else:
@@ -59,16 +60,22 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
         raise typer.Exit(ANSWER_IS_NO)
 
 
-def _check_bare(job: BareJob, as_json: bool) -> None:
-    """A unit without weights: its condition and vacuum unit alone; there is no curve to draw."""
+def _check_bare(path: Path, job: Job | BareJob, as_json: bool) -> None:
+    """A unit without weights: its condition and vacuum unit alone; there is no curve to draw, but the coil's charge."""
     from recurve.barereport import bare_facts, bare_text
     from recurve.diagnose import check_bare
+    from recurve.files import write_folder
+    from recurve.jobwrite import plan_folder
+    from recurve.timingplot import coil_figure_bytes
 
     result = check_bare(job)
+    bench = result.inspected.bench
+    coil = coil_figure_bytes(() if bench is None else bench.charges, job.speed_ratio, job.fingerprint)
+    files = write_folder(plan_folder(path), coil) if coil else ()
     if as_json:
-        print_json(bare_facts(result))
+        print_json(bare_facts(result, files))
     else:
-        show(bare_text(result))
+        show(bare_text(result, files))
     if result.verdict != "facts only":
         raise typer.Exit(ANSWER_IS_NO)
 

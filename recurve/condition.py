@@ -14,6 +14,7 @@ import numpy as np
 from recurve.coil import Charge, charge
 from recurve.dwell import (
     RotorSweep,
+    as_share,
     dwell_between,
     dwell_change,
     gap_change,
@@ -58,12 +59,14 @@ class SparkRow:
 @dataclass(frozen=True)
 class Bench:
     """The inspection worked out. `judged`: every check against its limit; `changes` of dwell; `sparks`; `dwell` [rad]
-    of each set; `expected_change` [rad] of dwell by the measured play; `rotor`; `charges` for good and bad dwell."""
+    and `shares` of the lobe pitch [1] of each set; `expected_change` [rad] of dwell by the measured play; `rotor`;
+    `charges` for good and bad dwell."""
 
     judged: tuple[Judged, ...]
     changes: tuple[DwellChange, ...]
     sparks: tuple[SparkRow, ...]
     dwell: tuple[Measured, ...]
+    shares: tuple[float, ...]
     expected_change: Measured | None
     rotor: RotorSweep | None
     charges: tuple[Charge, ...]
@@ -81,6 +84,7 @@ def inspect(given: Condition, lobes: int, vacuum_range: float, speeds: Array) ->
         changes=changes,
         sparks=sparks,
         dwell=dwell,
+        shares=tuple(float(as_share(d.value, lobes)) for d in dwell),
         expected_change=_expected(given, middle, gap, lobes),
         rotor=_rotor(given, vacuum_range),
         charges=_charges(given, dwell, speeds),
@@ -243,7 +247,7 @@ def _rotor(given: Condition, vacuum_range: float) -> RotorSweep | None:
 
 
 def _charges(given: Condition, dwell: tuple[Measured, ...], speeds: Array) -> tuple[Charge, ...]:
-    """The coil's charge for the good dwell and, where another was seen, for the shortest."""
+    """The coil's charge for the good dwell and for the worst one seen, the longer of the two first."""
     if given.coil is None:
         return ()
     seen = [d.value for d in (*dwell, *(given.dwell_pushed or ()), *(dwell_of(r) for r in given.angles))]
@@ -255,4 +259,7 @@ def _charges(given: Condition, dwell: tuple[Measured, ...], speeds: Array) -> tu
     if good is None:
         return ()
     bad = min(seen, default=good)
-    return tuple(charge(given.coil, d, speeds) for d in ((good, bad) if abs(bad - good) > 1e-6 else (good,)))
+    if bad >= good:  # all too long
+        bad = max(seen, default=good)
+    pair = (max(good, bad), min(good, bad)) if abs(bad - good) > 1e-6 else (good,)
+    return tuple(charge(given.coil, d, speeds) for d in pair)

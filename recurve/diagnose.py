@@ -31,6 +31,7 @@ Verdict = Literal[
     "facts only",
 ]
 SOUND = 0.9  # probability of meeting every band that makes a unit sound
+GATED = ("mechanical repair first", "cannot tell", "not worth saving by recurve")
 SEVERITY = ("check first", "repair first", "high", "medium", "low", "open question")
 
 
@@ -72,8 +73,8 @@ def check_unit(job: Job) -> Check:
     findings = [*curve_findings(evidence, _ideal(found)), *data_findings(evidence), *inspected.findings]
     findings.sort(key=lambda f: SEVERITY.index(f.severity))
     passing = None if job.target is None else float(passes(job.target, evidence.curves).mean())
-    verdict, why = _verdict(found, evidence, findings, passing)
-    if verdict == "sound" and inspected.undecided:
+    verdict, why = _gated(inspected) or _verdict(found, evidence, findings, passing)
+    if verdict not in GATED and inspected.undecided:
         verdict, why = "cannot tell", inspected.undecided
     notes = (*job.notes, *conversion_notes(found, evidence.idle))
     return Check(found, fit, evidence, tuple(findings), verdict, why, passing, notes, inspected)
@@ -83,7 +84,7 @@ def check_unit(job: Job) -> Check:
 class BareCheck:
     """A unit without weights, stop and springs, by its inspection alone."""
 
-    job: BareJob
+    job: Job | BareJob
     inspected: Inspected
     verdict: Verdict
     why: tuple[str, ...]
@@ -94,15 +95,27 @@ class BareCheck:
         return tuple(sorted(self.inspected.findings, key=lambda f: SEVERITY.index(f.severity)))
 
 
-def check_bare(job: BareJob) -> BareCheck:
+def check_bare(job: Job | BareJob) -> BareCheck:
     """Judge what can be judged without a curve."""
     inspected = inspect_job(job)
-    repairs = tuple(f.what for f in inspected.findings if f.severity == "repair first")
-    if repairs:
-        return BareCheck(job, inspected, "mechanical repair first", repairs)
+    if gated := _gated(inspected):
+        return BareCheck(job, inspected, *gated)
     if inspected.undecided:
         return BareCheck(job, inspected, "cannot tell", inspected.undecided)
-    return BareCheck(job, inspected, "facts only", ("without weights, stop and springs there is no curve to judge",))
+    return BareCheck(job, inspected, "facts only", ("there is neither a sweep nor springs to judge a curve by",))
+
+
+def _gated(inspected: Inspected) -> tuple[Verdict, tuple[str, ...]] | None:
+    """Wear that the bench showed comes first, whatever the curve and however well it was read."""
+    repairs = tuple(f.what for f in inspected.findings if f.severity == "repair first")
+    return ("mechanical repair first", repairs) if repairs else None
+
+
+def without_curve(job: Job | BareJob) -> bool:
+    """Whether a job has an inspection to judge, and neither a sweep nor springs to draw a curve from."""
+    if isinstance(job, BareJob):
+        return True
+    return job.sweep is None and job.as_found() is None and not job.inspection.empty
 
 
 def _problem(job: Job) -> Problem | None:

@@ -11,9 +11,10 @@ from recurve.coil import Charge
 from recurve.condition import Bench
 from recurve.facts import RPM
 from recurve.inspected import Inspected
-from recurve.judged import INHG, Judged
+from recurve.judged import Judged
 from recurve.texttable import Column, table
 from recurve.vacuumcheck import VacuumCheck
+from recurve.vacuumreport import capsule_facts, capsule_words
 
 WIDTH = 80
 
@@ -26,9 +27,11 @@ def inspected_lines(found: Inspected | None, ratio: float) -> list[str]:
     for one in found.judged:
         lines += _wrap(f"{one.verdict.upper()}  {one.what} {one.seen}; {_limit(one)}", "  ", "      ")
     if found.bench is not None:
-        lines += [*_bench_lines(found.bench, ratio), *_coil_lines(found.bench.charges, ratio)]
+        lines += _bench_lines(found.bench, ratio)
     if found.vacuum is not None:
         lines += _capsule_lines(found.vacuum)
+    if found.bench is not None:
+        lines += _coil_lines(found.bench.charges, ratio)
     return lines
 
 
@@ -42,6 +45,8 @@ def _limit(one: Judged) -> str:
 
 def _bench_lines(bench: Bench, ratio: float) -> list[str]:
     lines: list[str] = []
+    for dwell, share in zip(bench.dwell, bench.shares, strict=True):
+        lines.append(f"  dwell {np.degrees(dwell.value):.1f}° (distributor), {share:.0%} of the lobe pitch")
     for change in bench.changes:
         at = np.degrees(change.timing.value)
         gap = (
@@ -92,13 +97,7 @@ def _capsule_lines(check: VacuumCheck) -> list[str]:
     capsule = check.capsule
     if capsule is None:
         return []
-    told = f"vacuum unit: begins at {capsule.start.value / INHG:.1f} inHg"
-    told += f", {np.degrees(capsule.rate.value) * INHG:.2f}° per inHg (distributor)"
-    if capsule.stop is not None and capsule.full is not None:
-        told += f", full with {np.degrees(capsule.stop.value):.1f}° at {capsule.full.value / INHG:.1f} inHg"
-    else:
-        told += "; no two readings lie on its stop, so its maximum is not known"
-    return _wrap(told, "  ", "      ")
+    return _wrap(capsule_words(capsule), "  ", "      ")
 
 
 # --- facts ------------------------------------------------------------------------------------------------
@@ -107,14 +106,33 @@ def _capsule_lines(check: VacuumCheck) -> list[str]:
 def inspected_facts(found: Inspected | None) -> dict[str, Any]:
     """`condition`: every check, changes of dwell, coil; SI units are in the keys. Empty lists where nothing is given."""
     if found is None:
-        return {"condition": {"checks": [], "dwell_changes": [], "sparks": [], "coil": [], "rotor": None}}
+        return {
+            "condition": {
+                "checks": [],
+                "dwell": [],
+                "dwell_changes": [],
+                "sparks": [],
+                "coil": [],
+                "rotor": None,
+                "capsule": None,
+            }
+        }
     bench = found.bench
     return {
         "condition": {
             "checks": [_judged_facts(j) for j in found.judged],
+            "dwell": []
+            if bench is None
+            else [
+                {"dwell_deg": _deg(d.value), "share_percent": round(100 * s, 6)}
+                for d, s in zip(bench.dwell, bench.shares, strict=True)
+            ],
             "dwell_changes": [] if bench is None else [_change_facts(c) for c in bench.changes],
             "sparks": [] if bench is None else [_spark_facts(s) for s in bench.sparks],
             "coil": [] if bench is None else [_charge_facts(c) for c in bench.charges],
+            "capsule": None
+            if found.vacuum is None or found.vacuum.capsule is None
+            else capsule_facts(found.vacuum.capsule),
             "rotor": None
             if bench is None or bench.rotor is None
             else {

@@ -16,6 +16,7 @@ from recurve.explain import explain, second_spring_note
 from recurve.fit import Fit, fit_sweep
 from recurve.fitted import fitted_job
 from recurve.ideal import Ideal, find_ideal
+from recurve.inspected import inspect_job
 from recurve.job import Job
 from recurve.linear import Problem
 from recurve.mechanism import Array
@@ -191,7 +192,8 @@ def _speeds(job: Job, build: Build | None, before: Trace | None) -> Array:
 
 
 def _notes(job: Job, fit: Fit | None, unit: Job, problem: Problem, build: Build | None) -> list[str]:
-    notes = []
+    worn = [f.what for f in inspect_job(job).findings if f.severity == "repair first"]
+    notes = [f"Before anything of this plan, {what}." for what in worn]
     if fit is None:
         notes.append("Planned from the unit as described: there is no sweep to fit.")
         if unit.as_found() is None:

@@ -11,6 +11,7 @@ from recurve.doubts import data_findings
 from recurve.evidence import SURE, Evidence
 from recurve.findings import Finding, curve_findings
 from recurve.fit import Fit
+from recurve.inspected import inspect_job
 from recurve.sheetparts import PLACES, Facts, Source, decimals, highest
 from recurve.shown import RPM, Cell, Shown, cell, signless
 from recurve.style import breakable
@@ -87,7 +88,7 @@ def found(source: Source) -> Facts | None:
 
 
 def _findings(e: Evidence, source: Source) -> list[Finding]:
-    made = [*curve_findings(e, source.plan.ideal), *data_findings(e)]
+    made = [*inspect_job(source.plan.job).findings, *curve_findings(e, source.plan.ideal), *data_findings(e)]
     return sorted(made, key=lambda f: SEVERITY.index(f.severity))
 
 

@@ -72,7 +72,7 @@ def coil_figure_bytes(charges: tuple[Charge, ...], ratio: float, fingerprint: st
 
 
 def plot_coil(charges: tuple[Charge, ...], ratio: float, axes: Axes) -> Axes:
-    """Stored energy when the points open, for the good dwell (solid) and the bad (dashed)."""
+    """Stored energy when the points open, for the good dwell and the bad; the longer solid, the shorter dashed."""
     for one, line in zip(charges, ("-", "--"), strict=False):
         label = f"dwell {np.degrees(one.dwell):.1f}° (distributor)"
         axes.plot(one.speed * RPM * ratio, one.energy * 1e3, line, color=style.BLUE, label=label)

@@ -168,7 +168,7 @@ def _capsule(best: _Solution, free: np.ndarray, scale: Array, sigma: float) -> C
         at = start.value + stop.value / rate.value
         gradient = np.zeros(len(x))
         gradient[[0, 1, named["stop"]]] = (1.0, -stop.value / rate.value**2, 1 / rate.value)
-        full = Number(at, float(np.sqrt(gradient @ covariance @ gradient)))
+        full = Number(at, float(np.sqrt(max(float(gradient @ covariance @ gradient), 0.0))))
     return Capsule(start, rate, stop, full, number("stiction"), float(np.sqrt(2 * best.cost / readings) * sigma))
 
 

@@ -1,0 +1,307 @@
+"""The bench inspection judged: dwell, wear, limits, what it does to check's verdict, and a report with all, some or none.
+
+Sources: TRADE is common practice, no source (the project's list of what must come out); TM is US Army
+TM 5-4210-230-14&P-1, pp. 554-556 (READ), for the method of side play and the spacing of flashes.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from jobs import without, write_job
+
+from recurve.barefile import load_any
+from recurve.barereport import bare_facts, bare_text
+from recurve.checkreport import check_facts, check_text
+from recurve.diagnose import Check, check_bare, check_unit
+from recurve.dwell import (
+    as_share,
+    dwell_between,
+    dwell_change,
+    from_share,
+    gap_change,
+    openings,
+    pitch,
+    spacing_between,
+    spacing_error,
+)
+from recurve.errors import InputError
+from recurve.inspected import Inspected, inspect_job
+from recurve.inspectreport import inspected_facts, inspected_lines
+from recurve.job import Job
+from recurve.jobfile import load_job
+from recurve.judged import combined, verdict_of
+from recurve.limits import MANUAL, Limit
+from recurve.units import Measured
+
+HEAD = 'title = "Bench dummy, invented"\n[distributor]\nlobes = {lobes}\nrotation = "clockwise"\nspeed_ratio = 2.0\n'
+WHEEL = """wheel = "with rotation"
+angles = [
+  { pushed = "one way", closes = "74 deg", opens = "129 deg" },
+  { pushed = "other way", closes = "81 deg", opens = "129 deg" },
+]
+"""
+
+
+def bare(folder: Path, text: str, lobes: int = 4) -> Inspected:
+    """A job of an inspection alone, worked out."""
+    path = folder / "bare.toml"
+    path.write_text(HEAD.format(lobes=lobes) + text, encoding="utf-8")
+    return inspect_job(load_any(path))
+
+
+def whats(found: Inspected) -> list[str]:
+    return [f.what for f in found.findings]
+
+
+def verdicts(found: Inspected) -> dict[str, str]:
+    return {j.what: j.verdict for j in found.judged}
+
+
+# --- geometry -----------------------------------------------------------------------------------------------
+
+
+def test_dwell_from_the_wheel(tmp_path: Path) -> None:
+    """TRADE: closed from 74° to 129° is 55° of dwell, from 81° to 129° 48°: 7° of change, the opening unmoved."""
+    assert np.degrees(dwell_between(np.radians([74, 81]), np.radians([129, 129]))) == pytest.approx([55, 48])
+    found = bare(tmp_path, "[condition]\n" + WHEEL)
+    assert found.bench is not None
+    (change,) = found.bench.changes
+    assert np.degrees(change.change.value) == pytest.approx(7.0)
+    assert change.timing.value == pytest.approx(0.0, abs=1e-12) and "opening" in change.timing_how
+    assert verdicts(found)["dwell change, pushed each way"] == "fail"
+    (wear,) = [f for f in found.findings if f.severity == "repair first"]
+    assert wear.what == "bush the shaft first: 7.0° of dwell change, over the limit of 3.0°, whatever springs you fit"
+
+
+def test_a_wheel_read_against_the_rotation_gives_the_same(tmp_path: Path) -> None:
+    """The same unit on a wheel whose figures fall as the shaft turns: 360° less each figure (derived)."""
+    turned = WHEEL.replace("with", "against").replace("74", "286").replace("81", "279").replace("129", "231")
+    found = bare(tmp_path, "[condition]\n" + turned)
+    assert found.bench is not None
+    assert np.degrees(found.bench.changes[0].change.value) == pytest.approx(7.0)
+    with pytest.raises(InputError, match=r"the other way round the wheel it would be 55\.0 deg"):
+        bare(tmp_path, "[condition]\n" + turned.replace("against", "with"))
+
+
+@pytest.mark.parametrize(("lobes", "degrees"), [(4, 90.0), (6, 60.0), (8, 45.0)])
+def test_lobe_pitch(lobes: int, degrees: float) -> None:
+    """Derived: 360° / lobes."""
+    assert np.degrees(pitch(lobes)) == pytest.approx(degrees)
+
+
+@pytest.mark.parametrize(
+    ("lobes", "low", "high"),
+    [(4, 54.0, 60.0), (6, 35.0, 41.0), (8, 26.0, 31.0)],
+)
+def test_dwell_percent(lobes: int, low: float, high: float) -> None:
+    """TRADE: the ranges of dwell for 4, 6 and 8 lobes, turned to percent by % = 100 × dwell × lobes / 360, are the same
+    share of the lobe pitch, some 57 to 69 %, whatever the lobes."""
+    share = 100 * as_share(np.radians([low, high]), lobes)
+    assert share == pytest.approx([100 * low * lobes / 360, 100 * high * lobes / 360])
+    assert 57 <= share[0] <= 61 and 66 <= share[1] <= 69
+
+
+def test_dwell_in_percent_in_a_job(tmp_path: Path) -> None:
+    """By % = 100 × dwell × lobes / 360: 60 % of a 6-lobe pitch is 36°."""
+    found = bare(tmp_path, '[condition]\ndwell = "60 %"\n', lobes=6)
+    assert found.bench is not None and np.degrees(found.bench.dwell[0].value) == pytest.approx(36.0)
+    assert inspected_facts(found)["condition"]["dwell"] == [{"dwell_deg": 36.0, "share_percent": 60.0}]
+    assert any("36.0° (distributor), 60% of the lobe pitch" in line for line in inspected_lines(found, 2.0))
+
+
+ANGLE = st.floats(0.0, 6.28)
+
+
+@given(ANGLE, st.floats(0.01, 0.99), st.integers(1, 12))
+def test_round_trip_of_dwell(closes: float, share: float, lobes: int) -> None:
+    """Closing and opening to dwell to share, and back."""
+    dwell = float(from_share(share, lobes))
+    got = dwell_between(closes, np.mod(closes + dwell, 2 * np.pi))
+    assert got == pytest.approx(dwell, abs=1e-9)
+    assert as_share(got, lobes) == pytest.approx(share, abs=1e-9)
+
+
+@given(ANGLE, st.lists(st.floats(0.2, 1.0), min_size=2, max_size=11))
+def test_round_trip_of_spacing(first: float, parts: list[float]) -> None:
+    """Openings to spacing and back; the spacings make one turn, and their errors cancel."""
+    spacing = 2 * np.pi * np.array(parts) / sum(parts)
+    at = openings(first, spacing[:-1])
+    assert spacing_between(at) == pytest.approx(spacing, abs=1e-9)
+    assert spacing_error(at).sum() == pytest.approx(0.0, abs=1e-9)
+
+
+@given(st.floats(-0.1, 0.1), st.floats(0.2, 0.9), st.floats(1e-4, 1e-3), st.integers(2, 8))
+def test_round_trip_of_gap_and_dwell(change: float, share: float, gap: float, lobes: int) -> None:
+    dwell = float(from_share(share, lobes))
+    assert dwell_change(gap_change(change, dwell, gap, lobes), dwell, gap, lobes) == pytest.approx(change, abs=1e-12)
+
+
+def test_gap_change_against_a_parabola_moved() -> None:
+    """Independent: where a parabola of the gap's height over the open angle crosses a line raised by a little."""
+    lobes, dwell, gap = 4, np.radians(54.0), 0.4e-3
+    half = (np.pi / 2 - dwell) / 2
+    raised = 1e-8
+    opened = half * np.sqrt(1 - raised / gap)  # gap (1 − x²/half²) = raised
+    grown = 2 * (half - opened)
+    assert float(gap_change(grown, dwell, gap, lobes)) == pytest.approx(-raised, rel=1e-4)
+
+
+# --- limits -------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("limit", [None, "0.008 in"])
+def test_side_play_over_ten_thou_is_over_any_limit(tmp_path: Path, limit: str | None) -> None:
+    """TRADE: the limit is 0.006 in, some allow 0.008; more than 0.010 in is over it. TM: both ways are added."""
+    manual = "" if limit is None else f'[condition.limits]\nside_play = "{limit}"\n'
+    found = bare(tmp_path, f'[condition]\nside_play_ways = ["0.0060 in", "0.0045 in"]\n{manual}')
+    assert verdicts(found)["side play"] == "fail"
+    assert whats(found)[0].startswith("bush the shaft first")
+    source = found.judged[0].limit
+    assert source is not None and (source.source == MANUAL) == (limit is not None)
+
+
+@pytest.mark.parametrize(
+    ("play", "verdict"),
+    [("0.0020 in", "pass"), ("0.0045 in", "suspect"), ("0.0062 in", "too close to call"), ("0.009 in", "fail")],
+)
+def test_side_play_by_its_doubt(tmp_path: Path, play: str, verdict: str) -> None:
+    """TRADE: 0.001 to 0.003 in is normal, 0.006 in the limit; ± 0.0005 in of a dial."""
+    assert verdicts(bare(tmp_path, f'[condition]\nside_play = "{play}"\n'))["side play"] == verdict
+
+
+def test_spark_spacing(tmp_path: Path) -> None:
+    """TRADE: within 1° of distributor. A spark 2° late makes one gap 92° and the next 88° (derived)."""
+    rows = 'wheel = "with rotation"\nsparks = ["10 ± 0.2 deg", "102 ± 0.2 deg", "190 ± 0.2 deg", "280 ± 0.2 deg"]\n'
+    found = bare(tmp_path, "[condition]\n" + rows)
+    assert found.bench is not None
+    assert np.degrees(found.bench.sparks[0].spacing.value) == pytest.approx(2.0)
+    assert verdicts(found)["spark spacing, sparks as read"] == "fail"
+    allowed = bare(tmp_path, f'[condition]\n{rows}[condition.limits]\nspark_spacing = "4 deg"\n')
+    assert verdicts(allowed)["spark spacing, sparks as read"] == "pass"
+
+
+def test_gap_of_a_manual(tmp_path: Path) -> None:
+    """US Army TM 10-3930-621-34, Table 1-1 (READ): points 0.018 to 0.020 in."""
+    job = '[condition]\ngap = "{} ± 0.0003 in"\n[condition.limits]\ngap = ["0.018 in", "0.020 in"]\n'
+    for gap, verdict in (("0.019", "pass"), ("0.016", "fail"), ("0.0201", "too close to call")):
+        assert verdicts(bare(tmp_path, job.format(gap)))["gap"] == verdict
+
+
+def test_half_the_change_of_dwell_is_timing_where_openings_are_not_known(tmp_path: Path) -> None:
+    """TRADE: 1° of dwell is about 0.5° of timing at the distributor, 1° at the crank (derived, symmetric lobes)."""
+    found = bare(tmp_path, '[condition]\ndwell_pushed = ["55 deg", "51 deg"]\n')
+    assert found.bench is not None
+    (change,) = found.bench.changes
+    assert np.degrees(change.timing.value) == pytest.approx(2.0)
+    assert "assumption" in change.timing_how
+    (wear,) = [f for f in found.findings if "dwell" in f.what]
+    assert "2.0 ± " in wear.evidence and "4.0° at the crank" in wear.evidence
+
+
+def test_play_and_dwell_that_do_not_agree_are_an_open_question(tmp_path: Path) -> None:
+    """A shaft with next to no play cannot change the dwell by 7° (derived)."""
+    found = bare(tmp_path, '[condition]\ngap = "0.4 mm"\nside_play = "0.001 in"\n' + WHEEL)
+    assert "side play and change of dwell do not agree" in whats(found)
+    agreed = bare(tmp_path, '[condition]\ngap = "0.4 mm"\nside_play = "0.006 in"\n' + WHEEL)
+    assert "side play and change of dwell do not agree" not in whats(agreed)
+
+
+def test_a_verdict_needs_all_of_its_doubt_on_one_side() -> None:
+    limit = Limit(None, 3.0, 2.0, "")
+    assert [verdict_of(v, 0.5, limit) for v in (1.0, 2.2, 2.8, 3.4, 3.6)] == [
+        "pass", "suspect", "too close to call", "too close to call", "fail",
+    ]  # fmt: skip
+
+
+def test_doubt_of_a_sum() -> None:
+    """GUM (JCGM 100:2008) 4.3.7: a bound ± a has standard uncertainty a/√3; two of them, k = 2, never above the sum."""
+    assert combined([Measured(0, 0.5)] * 4) == pytest.approx(2 * 0.5 * np.sqrt(4 / 3))
+    assert combined([Measured(0, 0.5)]) == pytest.approx(0.5)
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ('breaker_plate = "seized"', "free the breaker plate first"),
+        ('weight_pins = "worn"', "bush the weights first"),
+        ('condenser = "loose"', "fix the condenser first"),
+        ('vacuum_unit = "leaks"', "replace the vacuum unit first"),
+    ],
+)
+def test_what_eye_and_hand_found_comes_first(tmp_path: Path, line: str, words: str) -> None:
+    found = bare(tmp_path, f"[condition]\n{line}\n")
+    assert found.findings[0].what.startswith(words) and found.findings[0].severity == "repair first"
+
+
+# --- check --------------------------------------------------------------------------------------------------
+
+VACUUM = '[vacuum]\nhold = { vacuum = "16 inHg", left = "15.9 inHg", after = "60 s" }\n'
+COIL = 'coil = { resistance = "1.5 ohm", inductance = "8 mH", supply = "13 V" }\n'
+SOUND = '[condition]\nside_play = "0.002 in"\ndwell = "37 deg"\n' + COIL
+WORN = "[condition]\n" + WHEEL.replace("74", "100").replace("81", "107") + COIL
+
+
+def appended(folder: Path, text: str) -> Job:
+    """The test job, as its springs are described, with blocks added."""
+    path = write_job(folder, without("sweep"))
+    path.write_text(path.read_text(encoding="utf-8") + text, encoding="utf-8")
+    return load_job(path)
+
+
+@pytest.mark.parametrize("text", ["", SOUND, VACUUM, SOUND + VACUUM, WORN + VACUUM])
+def test_check_is_readable_with_all_some_or_none(tmp_path: Path, text: str) -> None:
+    check = check_unit(appended(tmp_path, text))
+    told = check_text(check)
+    assert max(len(line) for line in told.splitlines()) <= 80
+    assert ("Condition, as inspected" in told) == bool(text) and ("Coil" in told) == ("coil" in text)
+    facts = check_facts(check)
+    assert bool(facts["condition"]["checks"]) == bool(text)
+    assert bool(facts["condition"]["coil"]) == ("coil" in text)
+
+
+def test_wear_gates_the_verdict_whatever_the_curve(tmp_path: Path) -> None:
+    none, sound, worn = (check_unit(appended(tmp_path, text)) for text in ("", SOUND, WORN))
+    assert none.verdict == sound.verdict != "mechanical repair first"
+    assert worn.verdict == "mechanical repair first"
+    assert any("7.0° of dwell change, over the limit of 3.0°" in why for why in worn.why)
+
+
+def test_wear_too_close_to_its_limit_leaves_the_verdict_open(tmp_path: Path) -> None:
+    close: Check = check_unit(appended(tmp_path, '[condition]\nside_play = "0.006 ± 0.001 in"\n'))
+    assert close.verdict == "cannot tell" and "side play" in close.why[0]
+
+
+def test_a_unit_without_weights(tmp_path: Path) -> None:
+    path = tmp_path / "bare.toml"
+    for text, verdict in ((SOUND + VACUUM, "facts only"), (WORN, "mechanical repair first"), (COIL, "facts only")):
+        lead = "" if text.startswith("[") else "[condition]\n"
+        path.write_text(HEAD.format(lobes=6) + lead + text, encoding="utf-8")
+        check = check_bare(load_any(path))
+        assert check.verdict == verdict
+        assert max(len(line) for line in bare_text(check).splitlines()) <= 80
+        assert bare_facts(check)["fit"] is None and bare_facts(check)["verdict"] == verdict
+        with pytest.raises(InputError, match="weights: missing, expected weights, stop and springs"):
+            load_job(path)
+
+
+def test_wear_stands_on_the_plan_and_its_sheet(tmp_path: Path) -> None:
+    """The plan says what to repair before it, its job file keeps the inspection, and the sheet is made."""
+    from recurve.jobwrite import plan_toml
+    from recurve.plan import make_plan
+    from recurve.plots import plan_figure_bytes
+    from recurve.report import plan_text
+    from recurve.sheet import sheet_pdf
+
+    plan = make_plan(appended(tmp_path, WORN + VACUUM), "margin")
+    assert any("Before anything of this plan, bush the shaft first: 7.0°" in note for note in plan.notes)
+    assert max(len(line) for line in plan_text(plan).splitlines()) <= 80
+    planned = tmp_path / "unit-plan" / "plan.toml"
+    planned.parent.mkdir()
+    planned.write_bytes(plan_toml(plan))
+    assert load_job(planned).inspection == plan.job.inspection
+    assert sheet_pdf(plan, plan_figure_bytes(plan)["curve.svg"], "a4").startswith(b"%PDF")

@@ -10,8 +10,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 from jobs import without, write_job
 
 from recurve.barefile import load_any
@@ -21,13 +19,6 @@ from recurve.diagnose import Check, check_bare, check_unit
 from recurve.dwell import (
     as_share,
     dwell_between,
-    dwell_change,
-    from_share,
-    gap_change,
-    openings,
-    pitch,
-    spacing_between,
-    spacing_error,
 )
 from recurve.errors import InputError
 from recurve.inspected import Inspected, inspect_job
@@ -88,12 +79,6 @@ def test_a_wheel_read_against_the_rotation_gives_the_same(tmp_path: Path) -> Non
         bare(tmp_path, "[condition]\n" + turned.replace("against", "with"))
 
 
-@pytest.mark.parametrize(("lobes", "degrees"), [(4, 90.0), (6, 60.0), (8, 45.0)])
-def test_lobe_pitch(lobes: int, degrees: float) -> None:
-    """Derived: 360° / lobes."""
-    assert np.degrees(pitch(lobes)) == pytest.approx(degrees)
-
-
 @pytest.mark.parametrize(
     ("lobes", "low", "high"),
     [(4, 54.0, 60.0), (6, 35.0, 41.0), (8, 26.0, 31.0)],
@@ -112,43 +97,6 @@ def test_dwell_in_percent_in_a_job(tmp_path: Path) -> None:
     assert found.bench is not None and np.degrees(found.bench.dwell[0].value) == pytest.approx(36.0)
     assert inspected_facts(found)["condition"]["dwell"] == [{"dwell_deg": 36.0, "share_percent": 60.0}]
     assert any("36.0° (distributor), 60% of the lobe pitch" in line for line in inspected_lines(found, 2.0))
-
-
-ANGLE = st.floats(0.0, 6.28)
-
-
-@given(ANGLE, st.floats(0.01, 0.99), st.integers(1, 12))
-def test_round_trip_of_dwell(closes: float, share: float, lobes: int) -> None:
-    """Closing and opening to dwell to share, and back."""
-    dwell = float(from_share(share, lobes))
-    got = dwell_between(closes, np.mod(closes + dwell, 2 * np.pi))
-    assert got == pytest.approx(dwell, abs=1e-9)
-    assert as_share(got, lobes) == pytest.approx(share, abs=1e-9)
-
-
-@given(ANGLE, st.lists(st.floats(0.2, 1.0), min_size=2, max_size=11))
-def test_round_trip_of_spacing(first: float, parts: list[float]) -> None:
-    """Openings to spacing and back; the spacings make one turn, and their errors cancel."""
-    spacing = 2 * np.pi * np.array(parts) / sum(parts)
-    at = openings(first, spacing[:-1])
-    assert spacing_between(at) == pytest.approx(spacing, abs=1e-9)
-    assert spacing_error(at).sum() == pytest.approx(0.0, abs=1e-9)
-
-
-@given(st.floats(-0.1, 0.1), st.floats(0.2, 0.9), st.floats(1e-4, 1e-3), st.integers(2, 8))
-def test_round_trip_of_gap_and_dwell(change: float, share: float, gap: float, lobes: int) -> None:
-    dwell = float(from_share(share, lobes))
-    assert dwell_change(gap_change(change, dwell, gap, lobes), dwell, gap, lobes) == pytest.approx(change, abs=1e-12)
-
-
-def test_gap_change_against_a_parabola_moved() -> None:
-    """Independent: where a parabola of the gap's height over the open angle crosses a line raised by a little."""
-    lobes, dwell, gap = 4, np.radians(54.0), 0.4e-3
-    half = (np.pi / 2 - dwell) / 2
-    raised = 1e-8
-    opened = half * np.sqrt(1 - raised / gap)  # gap (1 − x²/half²) = raised
-    grown = 2 * (half - opened)
-    assert float(gap_change(grown, dwell, gap, lobes)) == pytest.approx(-raised, rel=1e-4)
 
 
 # --- limits -------------------------------------------------------------------------------------------------

@@ -8,7 +8,8 @@ from recurve.bothways import engine_lines, engine_rows
 from recurve.checkreport import finding_facts, findings_lines
 from recurve.diagnose import BareCheck
 from recurve.inspectreport import inspected_facts, inspected_lines
-from recurve.report import page, printable, remarks, title_lines, wrap
+from recurve.report import page, remarks, title_lines, wrap
+from recurve.safetext import printable
 
 
 def bare_text(check: BareCheck, files: tuple[str, ...] = ()) -> str:

@@ -15,7 +15,8 @@ from recurve.facts import RPM, deg, rpm
 from recurve.findings import Finding
 from recurve.fit import Estimate, Fit
 from recurve.inspectreport import inspected_facts, inspected_lines
-from recurve.report import bands_of, curve_line, page, printable, remarks, title_lines, wrap
+from recurve.report import bands_of, curve_line, page, remarks, title_lines, wrap
+from recurve.safetext import printable
 from recurve.texttable import Column, Line, plot, table
 from recurve.verify import Verification
 

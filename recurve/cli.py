@@ -17,8 +17,9 @@ from recurve.cmd_start import start
 from recurve.cmd_sweep import sweep
 from recurve.cmd_timing import timing
 from recurve.cmd_wind import wind
-from recurve.console import BAD_INPUT, app, plain
+from recurve.console import BAD_INPUT, app
 from recurve.errors import InputError, RecurveError
+from recurve.safetext import printable
 
 
 def _help(command: Callable[..., None]) -> tuple[str, str]:
@@ -44,10 +45,10 @@ def main() -> None:
         app()
     except InputError as error:
         for fault in error.faults:
-            typer.echo(f"recurve: {plain(fault)}", err=True)
+            typer.echo(f"recurve: {printable(fault)}", err=True)
         raise SystemExit(BAD_INPUT) from None
     except RecurveError as error:
-        typer.echo(f"recurve: {plain(str(error))}", err=True)
+        typer.echo(f"recurve: {printable(str(error))}", err=True)
         raise SystemExit(BAD_INPUT) from None
     except BrokenPipeError:
         # The reader of a pipe went away; nothing is left to tell it.

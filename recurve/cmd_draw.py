@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import typer
 
-from recurve.console import ANSWER_IS_NO, JobFile, plain, progress
+from recurve.console import ANSWER_IS_NO, JobFile, progress
 from recurve.nextstep import after_draw
+from recurve.safetext import printable, printable_lines
 
 
 def draw(job: JobFile) -> None:
@@ -26,15 +27,15 @@ def draw(job: JobFile) -> None:
     files = write_folder(plan_folder(job), unit_figure_bytes(picture))
     for spring in picture.springs:
         for words in spring_words(spring):
-            typer.echo(f"{spring.name}: {words}")
+            typer.echo(f"{spring.name}: {printable(words)}")
     typer.echo("\nWritten")
     for file in files:
-        typer.echo(f"  {file}")
+        typer.echo(f"  {printable(file)}")
     if not picture.faults:
-        typer.echo(f"\n{after_draw(False, job)}")
+        typer.echo(printable_lines(f"\n{after_draw(False, job)}"))
     if picture.faults:
         typer.echo("\nThe model refuses this unit:", err=True)
         for fault in picture.faults:
-            typer.echo(f"recurve: {plain(fault)}", err=True)
-        typer.echo(f"\n{after_draw(True, job)}", err=True)
+            typer.echo(f"recurve: {printable(fault)}", err=True)
+        typer.echo(printable_lines(f"\n{after_draw(True, job)}"), err=True)
         raise typer.Exit(ANSWER_IS_NO)

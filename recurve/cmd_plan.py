@@ -8,8 +8,9 @@ from typing import Annotated
 
 import typer
 
-from recurve.console import AsJson, LengthUnits, Paper, plain, print_json, progress
+from recurve.console import AsJson, LengthUnits, Paper, print_json, progress
 from recurve.nextstep import after_plan, after_plans
+from recurve.safetext import printable
 from recurve.terminal import show
 
 
@@ -68,7 +69,7 @@ def plan(
     planned = plan_jobs(job, asked, progress)
     for one in planned:
         for fault in one.faults:
-            typer.echo(f"recurve: {plain(fault)}", err=True)
+            typer.echo(f"recurve: {printable(fault)}", err=True)
     if as_json:
         print_json(
             {"jobs": [{"job": p.job, "status": p.status, "plan": p.facts, "faults": list(p.faults)} for p in planned]}

@@ -10,6 +10,7 @@ import typer
 from recurve.console import ANSWER_IS_NO, AsJson, print_json
 from recurve.errors import InputError
 from recurve.nextstep import after_spring
+from recurve.safetext import printable
 from recurve.terminal import show
 
 
@@ -71,5 +72,7 @@ def _append(path: Path, described: Any) -> str:
     content, lacking = with_spring(path, described)
     write_folder(path.parent, {path.name: content})
     if lacking:
-        typer.echo(f"recurve: {path}: no column for {', '.join(lacking)}, which it does not keep", err=True)
+        typer.echo(
+            f"recurve: {printable(str(path))}: no column for {', '.join(lacking)}, which it does not keep", err=True
+        )
     return str(path)

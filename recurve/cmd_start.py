@@ -7,8 +7,9 @@ from typing import Annotated, Any
 
 import typer
 
-from recurve.console import ANSWER_IS_NO, plain
+from recurve.console import ANSWER_IS_NO
 from recurve.errors import InputError
+from recurve.safetext import printable
 
 JOB, DRAFT = "unit.toml", "unit.draft.toml"
 
@@ -55,7 +56,7 @@ def _blank(folder: Path) -> None:
     if (folder / JOB).exists():
         raise InputError(f"{folder / JOB}: is there already, expected a folder without one; nothing was written")
     written = write_folder(folder, {JOB: blank_text().encode("utf-8")})
-    typer.echo(f"Written\n  {written[0]}")
+    typer.echo(f"Written\n  {printable(written[0])}")
 
 
 def _text(folder: Path, answers: dict[str, Any]) -> str:
@@ -117,7 +118,7 @@ def _again(folder: Path, answers: dict[str, Any], faults: tuple[str, ...]) -> bo
     say("The job file cannot be written yet:")
     keys = []
     for fault in faults:
-        told = plain(fault).split(f"{DRAFT}:")[-1].lstrip("0123456789: ")
+        told = printable(fault).split(f"{DRAFT}:")[-1].lstrip("0123456789: ")
         say(f"- {told}")
         keys.append(told)
     say(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -42,7 +43,9 @@ def sweep(
     except Stopped:
         say("Stopped; every reading shown is on the disk. The same command goes on.")
         raise typer.Exit(ANSWER_IS_NO) from None
-    follows = f"recurve verify {job} {to}" if to is not None else f"recurve check {job}"
+    follows = (
+        f"recurve verify {quote(str(job))} {quote(str(to))}" if to is not None else f"recurve check {quote(str(job))}"
+    )
     show(f"Next: {follows}")
 
 

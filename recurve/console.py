@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import sys
 from enum import StrEnum
@@ -12,6 +11,7 @@ from typing import Annotated, Any
 import typer
 
 from recurve import __version__
+from recurve.safetext import json_text
 
 BAD_INPUT, ANSWER_IS_NO = 2, 3
 
@@ -49,10 +49,6 @@ class LengthUnits(StrEnum):
     both = "both"
 
 
-def plain(text: str) -> str:
-    return "".join(c if c.isprintable() else "?" for c in text)
-
-
 def progress(text: str) -> None:
     """Progress for someone who watches; a pipe or a log gets none."""
     if sys.stderr.isatty():
@@ -60,7 +56,7 @@ def progress(text: str) -> None:
 
 
 def print_json(document: dict[str, Any]) -> None:
-    typer.echo(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False))
+    typer.echo(json_text(document))
 
 
 def _show_version(wanted: bool) -> None:

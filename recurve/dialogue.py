@@ -6,6 +6,8 @@ import textwrap
 
 import typer
 
+from recurve.safetext import printable, printable_lines
+
 WIDTH = 78
 
 
@@ -15,22 +17,25 @@ class Stopped(Exception):
 
 def say(text: str = "", indent: str = "") -> None:
     """A paragraph, wrapped; what is indented stays so."""
-    typer.echo(textwrap.fill(text, WIDTH, initial_indent=indent, subsequent_indent=indent) if text else "")
+    typer.echo(
+        textwrap.fill(printable_lines(text), WIDTH, initial_indent=indent, subsequent_indent=indent) if text else ""
+    )
 
 
 def show(text: str) -> None:
     """Lines as they are."""
-    typer.echo(text.rstrip("\n"))
+    typer.echo(printable_lines(text.rstrip("\n")))
 
 
 def heading(text: str) -> None:
+    text = printable(text)
     typer.echo(f"\n{text}\n{'-' * len(text)}")
 
 
 def ask(prompt: str) -> str:
     """A line as typed, without blanks round it. Raises Stopped at the end of input, at Ctrl-C and at "stop"."""
     try:
-        line = input(prompt).strip()
+        line = input(printable_lines(prompt)).strip()
     except (EOFError, KeyboardInterrupt):
         typer.echo("")
         raise Stopped from None

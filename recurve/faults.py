@@ -13,6 +13,7 @@ from pydantic_core import ErrorDetails
 
 from recurve.quantity import Quantity
 from recurve.questions import figure_of
+from recurve.safetext import printable
 
 Loc = tuple[int | str, ...]
 
@@ -64,7 +65,7 @@ def _line(fault: ErrorDetails, text: str, shown: str, model: type[BaseModel]) ->
 
 def _shown(value: Any) -> str:
     text = f'"{value}"' if isinstance(value, str) else "nothing" if value is None else str(value)
-    text = "".join(c if c.isprintable() else "?" for c in text)
+    text = printable(text)
     return text if len(text) <= 60 else text[:57] + "…"
 
 

@@ -25,6 +25,7 @@ from recurve.dialogue import ask, heading, say, show
 from recurve.errors import InputError
 from recurve.files import write_folder
 from recurve.questions import Answers, Question, asked, parts
+from recurve.safetext import printable
 from recurve.tables import read_catalogue, read_sweep
 from recurve.units import parse
 
@@ -164,7 +165,7 @@ def _shown(value: Any) -> str:
 
 
 def _refuse(question: Question, text: str, fault: ValueError) -> None:
-    shown = "".join(c if c.isprintable() else "?" for c in text[:60])
+    shown = printable(text[:60])
     say(f"{shown!r}: {fault}.", "  ")
     example = question.example[-1] if isinstance(question.example, list) else question.example
     say(f"Such as {example}; {question.how}. (? explains, < goes back, stop keeps all for another time)", "  ")

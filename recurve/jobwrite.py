@@ -16,6 +16,7 @@ from recurve.buying import Purchase
 from recurve.mechanism import CorrectedWeights
 from recurve.plan import Plan
 from recurve.posts import PointPosts
+from recurve.safetext import csv_text, printable
 
 PLACES = ("primary", "secondary")
 LEVERS = ("breaker_spring", "contact_lever", "block_lever", "cam_radius", "friction_coefficient", "dwell")
@@ -47,7 +48,7 @@ def plan_toml(plan: Plan) -> bytes:
     _write_stop(document["stop"], plan, build)
     for name, fitted in zip(PLACES, build.springs, strict=False):
         _write_spring(document["springs"][name], fitted, plan)
-    head = f"# Written by recurve from {plan.job.path.name}, inputs {plan.job.fingerprint}: the unit as planned.\n"
+    head = f"# Written by recurve from {printable(plan.job.path.name)}, inputs {plan.job.fingerprint}: the unit as planned.\n"
     if plan.verdict == "out of reach":
         head += "# OUT OF REACH: this is the nearest miss, not a cure.\n"
     return (head + tomli_w.dumps(document)).encode("utf-8")
@@ -205,6 +206,6 @@ def _order_row(one: Purchase) -> list[str]:
     coils = "" if s.coils is None else f"{s.coils:g}"
     ranges = [*(f"{x * 1e-3:.3f}" for x in one.rates), *(f"{x * 1e3:.2f}" for x in one.lengths)]
     return [
-        one.place, s.id, "1", f"{s.rate * 1e-3:.10g}", f"{s.free_length * 1e3:.10g}", f"{s.initial_tension:.10g}", *lengths,
-        coils, s.material, " ".join(one.alternates), *ranges,
+        one.place, csv_text(s.id), "1", f"{s.rate * 1e-3:.10g}", f"{s.free_length * 1e3:.10g}", f"{s.initial_tension:.10g}",
+        *lengths, coils, csv_text(s.material), csv_text(" ".join(one.alternates)), *ranges,
     ]  # fmt: skip

@@ -11,6 +11,7 @@ import numpy as np
 
 from recurve.errors import InputError
 from recurve.job import Sweep
+from recurve.safetext import printable
 from recurve.verify import Verification
 
 DECISION_RULE = "passes where the refitted curve plus or minus 2 standard uncertainties lies inside every band"
@@ -89,7 +90,7 @@ def _deg(angle: float) -> float:
 
 def _readings(sweep: Sweep) -> dict[str, Any]:
     return {
-        "file": sweep.file,
+        "file": printable(sweep.file),
         "speed_rpm": [round(float(s * 30 / np.pi), 3) for s in sweep.speed],
         "advance_deg": [_deg(a) for a in sweep.advance],
         "direction": ["rising" if r else "falling" for r in sweep.rising],

@@ -13,6 +13,7 @@ from recurve.curve import Trace
 from recurve.facts import PLACES, RPM, curve_facts, default_speeds, plan_facts
 from recurve.job import BareJob, Job
 from recurve.plan import Plan
+from recurve.safetext import printable
 from recurve.texttable import Column, Line, plot, plot_speeds, table
 
 WIDTH = 80
@@ -88,11 +89,6 @@ def title_lines(job: Job | BareJob) -> list[str]:
         *lines,
         *wrap(f"{printable(job.path.name)}, inputs {job.fingerprint}; all speeds and angles are the distributor's"),
     ]
-
-
-def printable(text: str) -> str:
-    """Text from a file without anything that could steer a terminal."""
-    return "".join(c if c.isprintable() else "?" for c in text)
 
 
 def _verdict(facts: dict[str, Any]) -> list[str]:

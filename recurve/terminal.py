@@ -8,6 +8,8 @@ from __future__ import annotations
 import os
 import sys
 
+from recurve.safetext import printable_lines
+
 GOOD = "PASSES|SOUND"
 BAD = "OUT OF REACH|FAILS|NOT WORTH SAVING|MECHANICAL REPAIR FIRST"
 OPEN = "TOO CLOSE TO CALL|NOT CONVERGED|CANNOT TELL|NEW SPRINGS|RESET POSTS|FACTS ONLY"
@@ -33,7 +35,8 @@ def decorated(stream: object = None) -> bool:
 
 
 def show(text: str) -> None:
-    """A report on standard output."""
+    """A report on standard output, in which nothing from a file can steer the terminal."""
+    text = printable_lines(text)
     if not decorated():
         sys.stdout.write(text)
         sys.stdout.flush()

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 
 from recurve.job import BareJob, Job
-from recurve.report import page, printable, remarks, title_lines, wrap
+from recurve.report import page, remarks, title_lines, wrap
+from recurve.safetext import printable
 from recurve.texttable import Column, table
 from recurve.timing import RPM, Card
 

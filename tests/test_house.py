@@ -101,7 +101,7 @@ FLOORS = (
     {"springs", "materials", "mechanism"},
     {"questions"},
     {"defaults", "limits"},
-    {"units", "datafiles", "errors"},
+    {"units", "datafiles", "errors", "safetext"},
     {"__init__"},
 )
 # str() of a result is its report: the one look upwards, made only when asked.

@@ -1,0 +1,42 @@
+"""Text from outside made safe for where it goes: a terminal, a JSON document, a spreadsheet.
+
+Typst, HTML and SVG are given text as strings that are never read as markup (`sheet`, `htmlpage`, `style`); what is left
+are the places that read plain characters as commands: a terminal's escape codes, controls that turn the direction of
+writing about, and cells that a spreadsheet takes for a formula.
+"""
+
+from __future__ import annotations
+
+import json
+
+# A cell that begins so is computed by a spreadsheet, the full-width forms too.
+FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+
+
+def printable(text: str) -> str:
+    """One line with "?" for whatever does not print: escape codes, controls, line ends, half characters."""
+    return text if text.isprintable() else "".join(c if c.isprintable() else "?" for c in text)
+
+
+def printable_lines(text: str) -> str:
+    """The same for many lines, whose ends stay."""
+    return "\n".join(printable(line) for line in text.split("\n"))
+
+
+def json_text(document: object) -> str:
+    """A JSON document, indented; what does not print is written as its escape, so that reading it gives the same text.
+
+    Raises ValueError on a number that is not finite.
+    """
+    text = json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
+    return "\n".join(
+        line if line.isprintable() else "".join(c if c.isprintable() else json.dumps(c)[1:-1] for c in line)
+        for line in text.split("\n")
+    )
+
+
+def csv_text(cell: str) -> str:
+    """A text cell that no spreadsheet computes: one that begins like a formula gets an apostrophe before it, which is how
+    a person types such text into a spreadsheet (common practice, no source)."""
+    clean = printable(cell)
+    return f"'{clean}" if cell.lstrip(" ").startswith(FORMULA) else clean

@@ -42,7 +42,7 @@ def main() -> None:
         if reconfigure is not None:
             reconfigure(errors="replace")
     try:
-        app()
+        app(prog_name="recurve")
     except InputError as error:
         for fault in error.faults:
             typer.echo(f"recurve: {printable(fault)}", err=True)

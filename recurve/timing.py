@@ -19,6 +19,7 @@ from recurve.target import Target
 
 RPM = 30 / np.pi
 STEP = 50.0 / RPM  # a setting speed is a round number of crank rpm
+LEVEL = np.radians(0.3)  # readings that climb by more from the last but one to the last are not all in
 SEEN = np.radians(0.1)  # advance that a light shows
 
 
@@ -46,6 +47,7 @@ class TableCurve:
 
     speed: Array
     advance: Array
+    read: bool = False  # readings, which may end before all advance is in
 
     def rising_advance(self, speed: ArrayLike, start: float = 0.0) -> Array:
         """Advance [rad] at speeds [rad/s], never less than `start`."""
@@ -62,8 +64,11 @@ class TableCurve:
 
     @property
     def all_in(self) -> float | None:
-        """Where the largest advance is first met [rad/s]."""
-        return float(self.speed[int(np.argmax(self.advance))])
+        """Where the largest advance is first met [rad/s]; None where readings still climb at the last of them."""
+        largest = int(np.argmax(self.advance))
+        if self.read and self.advance[-1] - self.advance[-2] > LEVEL:
+            return None
+        return float(self.speed[largest])
 
 
 def book_curve(target: Target | None) -> TableCurve | None:
@@ -231,9 +236,12 @@ def _setting(
     """Set by the total, since that is what breaks engines, where everything is in and both curves are flat."""
     reached = max(curve.all_in or 0.0, 0.0 if book is None else book.all_in or 0.0) * ratio
     speed = STEP * np.ceil((1 + usual("timing", "room", "number")[0]) * reached / STEP - 1e-9)
-    flat = True
+    flat = curve.all_in is not None
+    if not flat and reached == 0.0:
+        # Nothing tells where all is in: the fastest that is known.
+        speed = timing.top_speed or timing.idle or 0.0
     if timing.top_speed is not None and speed > timing.top_speed:
-        speed, flat = timing.top_speed, timing.top_speed >= (curve.all_in or 0.0) * ratio
+        speed, flat = timing.top_speed, flat and timing.top_speed >= (curve.all_in or 0.0) * ratio
     set_static = static if total is None else static_of(total, curve.stop, ratio)
     start = float(curve.falling_advance(0.0))
     reading = reading_of(set_static, float(curve.rising_advance(speed / ratio, start)), ratio)
@@ -298,7 +306,10 @@ def _warnings(
     if timing.idle is not None and final is not None:
         told += _hunting(final, timing.idle, ratio)
     if setting is not None and not setting.flat:
-        told.append("The advance is not all in at the engine's highest speed: the reading climbs with speed there.")
+        told.append(
+            "The advance is not known to be all in where it is set: the reading climbs with speed, and the total may be more "
+            "than said. Check it at the highest speed the engine is run at, or sweep further up."
+        )
     if full_load is not None and full_load[0] > SEEN:
         total = "" if setting is None else f", {_deg(setting.total + ratio * full_load[0])} in all"
         told.append(

@@ -51,7 +51,7 @@ def _read_curve(sweep: Sweep) -> TableCurve | None:
     speed = np.unique(sweep.speed[up])
     if len(speed) < 2:
         return None
-    return TableCurve(speed, np.array([sweep.advance[up][sweep.speed[up] == s].mean() for s in speed]))
+    return TableCurve(speed, np.array([sweep.advance[up][sweep.speed[up] == s].mean() for s in speed]), read=True)
 
 
 def _card(job: Job | BareJob, found: Advance | None, planned: Advance | None) -> Card:

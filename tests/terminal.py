@@ -14,7 +14,8 @@ from pathlib import Path
 from recurve.questions import Question, questions
 
 LAUNCH = (
-    "import fcntl, runpy, sys, termios; fcntl.ioctl(0, termios.TIOCSCTTY, 0); "
+    "import fcntl, runpy, signal, sys, termios; fcntl.ioctl(0, termios.TIOCSCTTY, 0); "
+    "signal.signal(signal.SIGINT, signal.default_int_handler); "  # tests that run in the background inherit its being ignored
     "sys.argv[0] = 'recurve'; runpy.run_module('recurve', run_name='__main__')"
 )
 PROMPT = re.compile(r"(?:^|\n)[\w ?]*> $")

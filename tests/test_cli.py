@@ -221,7 +221,13 @@ def test_nothing_can_be_built(
     assert facts["springs"] == {"primary": None, "secondary": None}
     assert "pulls from rest" in facts["reasons"][-1]
     # The plan of the earlier run is not left to be taken for this one's.
-    assert sorted(os.listdir(path.parent / "unit-plan")) == ["curve.png", "curve.svg", "order.csv", "sheet.pdf"]
+    assert sorted(os.listdir(path.parent / "unit-plan")) == [
+        "curve.png",
+        "curve.svg",
+        "order.csv",
+        "sheet.pdf",
+        "window.svg",
+    ]
 
 
 def test_a_catalogue_is_not_needed_where_the_springs_found_will_do(

@@ -220,3 +220,13 @@ def _timed(folder: Path) -> Path:
         path.read_text(encoding="utf-8") + '\n[timing]\nstatic = "8 deg"\nidle = "600 rpm"\n', encoding="utf-8"
     )
     return path
+
+
+def test_readings_that_still_climb_are_not_called_all_in() -> None:
+    """A sweep that ends before the stop knows no total: the card must say so, since too little said breaks pistons."""
+    speed, advance = np.array([200.0, 400.0, 600.0]) * RPM, np.radians([0.0, 5.0, 9.0])
+    assert TableCurve(speed, advance, read=True).all_in is None
+    assert TableCurve(speed, np.radians([0.0, 8.9, 9.0]), read=True).all_in == pytest.approx(speed[2])
+    card = make_card(engine(static=10.0, idle=600.0), 2.0, {"as found": TableCurve(speed, advance, read=True)}, None)
+    assert card is not None and card.setting is not None and not card.setting.flat
+    assert any("not known to be all in" in w for w in card.warnings)

@@ -12,6 +12,7 @@ from recurve.cmd_check import check, verify
 from recurve.cmd_curve import curve
 from recurve.cmd_draw import draw
 from recurve.cmd_plan import plan
+from recurve.cmd_schema import schema
 from recurve.cmd_spring import spring
 from recurve.cmd_start import start
 from recurve.cmd_sweep import sweep
@@ -30,7 +31,7 @@ def _help(command: Callable[..., None]) -> tuple[str, str]:
 
 
 # In the order of the help: as the work goes.
-for _command in (start, sweep, draw, check, plan, verify, timing, curve, wind, spring):
+for _command in (start, sweep, draw, check, plan, verify, timing, curve, wind, spring, schema):
     _long, _short = _help(_command)
     app.command(help=_long, short_help=_short)(_command)
 

@@ -124,7 +124,11 @@ def verify(
     before = as_found(asked)
     folder = planned.parent if planned.is_file() else job.parent
     progress("Drawing the record")
-    record = record_toml(folder / "as-left.toml", result, asked.sweep, readings, finished.fingerprint)
+
+    def record() -> bytes:
+        return record_toml(folder / "as-left.toml", result, asked.sweep, readings, finished.fingerprint)
+
+    record()  # a file there that is no record is told before the work
     figures = verify_figure_bytes(result, before)
     pdf = record_pdf(result, before, readings, finished.fingerprint, figures["as-left.svg"], paper.value, units.value)
     files = write_folder(folder, {"as-left.toml": record, **figures, "as-left.pdf": pdf})

@@ -66,11 +66,11 @@ def spring(
 
 def _append(path: Path, described: Any) -> str:
     """The spring in the catalogue; what the file has no column for is said on stderr."""
-    from recurve.files import write_folder
+    from recurve.files import rewrite
     from recurve.shelve import with_spring
 
-    content, lacking = with_spring(path, described)
-    write_folder(path.parent, {path.name: content})
+    lacking = with_spring(path, described)[1]
+    rewrite(path, lambda: with_spring(path, described)[0])  # read again: another run may have added one
     if lacking:
         typer.echo(
             f"recurve: {printable(str(path))}: no column for {', '.join(lacking)}, which it does not keep", err=True

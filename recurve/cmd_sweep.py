@@ -52,7 +52,7 @@ def sweep(
 def _name_sweep(job: Path, text: str) -> tuple[Bench, str]:
     """Ask how the readings will be taken, and write that and the file's name at the end of the job."""
     from recurve.answers import TYPED_SWEEP
-    from recurve.files import write_folder
+    from recurve.files import rewrite
     from recurve.interview import ask_question
     from recurve.jobtext import table_text
     from recurve.questions import questions
@@ -65,5 +65,5 @@ def _name_sweep(job: Path, text: str) -> tuple[Bench, str]:
     given = {k.split(".")[1]: v for k, v in answers.items() if not k.startswith("~") and v != ""}
     added = table_text("sweep", {"file": TYPED_SWEEP, **given})
     content = text if text.endswith("\n") else text + "\n"
-    write_folder(job.parent, {job.name: (content + added).encode("utf-8")})
+    rewrite(job, (content + added).encode("utf-8"))
     return read_bench(job)[0], TYPED_SWEEP

@@ -64,6 +64,10 @@ class PerSet(DwellQuantity):
         one = DwellQuantity("angle") if self.dimension == "angle" else Quantity(self.dimension, self.sign)
         return tuple(one.read(g) for g in (given if isinstance(given, list) and given else [given]))
 
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: Any) -> dict[str, Any]:
+        one = super().__get_pydantic_json_schema__(schema, handler)
+        return {"anyOf": [one, {"type": "array", "items": one, "minItems": 1}]}
+
 
 @dataclass(frozen=True)
 class Range(Quantity):
@@ -85,6 +89,10 @@ class Range(Quantity):
 
     def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: Any) -> dict[str, Any]:
+        one = super().__get_pydantic_json_schema__(schema, handler)
+        return {"anyOf": [one, {"type": "array", "items": one, "minItems": 2, "maxItems": 2}]}
 
 
 Band = tuple[float, float]

@@ -44,7 +44,7 @@ class Distributor(Table):
     lobes: Annotated[int, Field(ge=1, le=16, strict=True)]
     breakers: Annotated[int, Field(ge=1, le=4, strict=True)] = 1
     rotation: Literal["clockwise", "anticlockwise"]
-    speed_ratio: Annotated[float, Field(gt=0, le=10, allow_inf_nan=False)] = 2.0
+    speed_ratio: Annotated[float, Field(ge=0.05, le=10, allow_inf_nan=False)] = 2.0
 
 
 class Place(Table):

@@ -42,11 +42,13 @@ class Quantity:
         return core_schema.no_info_plain_validator_function(self.read)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        return {
+        text = {
             "type": "string",
+            "pattern": _pattern("[+-]?" if self.sign == "any" else "[+]?", self.dimension),
             "description": f"{self.dimension} with its unit, ± allowed",
             "examples": [self.example],
         }
+        return {"anyOf": [text, {"type": "number"}]} if self.dimension == "number" else text
 
 
 @dataclass(frozen=True)
@@ -67,7 +69,17 @@ class Limit:
         return core_schema.no_info_plain_validator_function(self.read)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        return {"type": "string", "description": f"± of a {self.dimension}, with its unit"}
+        return {
+            "type": "string",
+            "pattern": _pattern(r"(±|\+/-|\+-)?\s*[+]?", self.dimension),
+            "description": f"± of a {self.dimension}, with its unit",
+        }
+
+
+def _pattern(sign: str, dimension: str) -> str:
+    """How one is written, for a JSON Schema (ECMA 262): a number, and a unit somewhere behind it."""
+    unit = "" if dimension == "number" else ".*[A-Za-zµ°%].*$"
+    return rf"^\s*{sign}([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?{unit}"
 
 
 Length = Annotated[Measured, Quantity("length")]

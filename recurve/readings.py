@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from recurve.errors import InputError, OutputError
-from recurve.files import write_folder
+from recurve.files import rewrite
 from recurve.target import Band, Target
 from recurve.units import column_header, factor, parse
 
@@ -57,13 +57,15 @@ class SweepFile:
         self.path = path
         self.readings: list[Reading] = []
         if not path.exists():
-            write_folder(path.parent, {path.name: f"{HEADER}\n".encode()})
+            rewrite(path, f"{HEADER}\n".encode())
         self._read()
 
     def _read(self) -> None:
         """What is there already. A last line cut short by a power cut is taken off."""
         text = self.path.read_text(encoding="utf-8-sig")
-        whole = text if text.endswith("\n") else text[: text.rfind("\n") + 1]
+        end = text[text.rfind("\n") + 1 :]
+        complete = end.strip().lower().endswith(("rising", "falling", "direction"))  # its line end alone is missing
+        whole = text if not end else f"{text}\n" if complete else text[: -len(end)]
         lines = [x for x in whole.splitlines() if x.strip() and not x.lstrip().startswith("#")]
         names = [column_header(c) for c in (lines[0].split(",") if lines else [])]
         if tuple(n for n, _ in names) != COLUMNS:
@@ -77,7 +79,7 @@ class SweepFile:
             except (ValueError, IndexError, KeyError):
                 raise InputError(f"{self.path}: reading {number - 1}: got {line!r}, expected {HEADER}") from None
         if whole != text:
-            write_folder(self.path.parent, {self.path.name: whole.encode("utf-8")})
+            rewrite(self.path, whole.encode("utf-8"))
 
     @property
     def _factors(self) -> tuple[float, float]:
@@ -105,8 +107,7 @@ class SweepFile:
         try:
             handle = os.open(self.path, os.O_WRONLY | os.O_APPEND)
             try:
-                os.write(handle, (",".join(cells) + "\n").encode())
-                os.fsync(handle)
+                _add(handle, (",".join(cells) + "\n").encode())
             finally:
                 os.close(handle)
         except OSError as fault:
@@ -120,8 +121,20 @@ class SweepFile:
         lines = self.path.read_text(encoding="utf-8-sig").splitlines()
         last = max(i for i, x in enumerate(lines) if x.strip() and not x.lstrip().startswith("#"))
         del lines[last]
-        write_folder(self.path.parent, {self.path.name: ("\n".join(lines) + "\n").encode("utf-8")})
+        rewrite(self.path, ("\n".join(lines) + "\n").encode("utf-8"))
         return self.readings.pop()
+
+
+def _add(handle: int, line: bytes) -> None:
+    """The line at the end of an open file and on the disk, or the file as it was and an OSError."""
+    before = os.fstat(handle).st_size
+    try:
+        while line:
+            line = line[os.write(handle, line) :]
+        os.fsync(handle)
+    except OSError:
+        os.ftruncate(handle, before)  # a full disk takes a part of a line, which the next would be joined to
+        raise
 
 
 # --- what is said of a reading ------------------------------------------------------------------------------

@@ -19,7 +19,7 @@ from recurve.materials import materials, unknown_material
 from recurve.mechanism import Array
 from recurve.rowcheck import checked
 from recurve.springs import Spring, rate_from_wire
-from recurve.units import DIMENSIONS, column_header, factor
+from recurve.units import DIMENSIONS, column_header, factor, size_fault
 
 SWEEP_COLUMNS = {"speed": "speed", "advance": "angle", "direction": ""}
 CATALOGUE_COLUMNS = {
@@ -33,6 +33,7 @@ CATALOGUE_COLUMNS = {
     "material": "",
     "quantity": "number",
 }
+DIMENSION_OF = SWEEP_COLUMNS | CATALOGUE_COLUMNS
 # A shelf of a hundred thousand springs is some ten megabytes; more is a mistake.
 MOST_BYTES = 20_000_000
 
@@ -91,6 +92,10 @@ class _Row:
         except ValueError:
             hint = "; use a decimal point" if "," in text else ""
             self.faults.append(f'{self.where}: {name}: got "{text}", expected a number{hint}')
+            return None
+        wrong = size_fault(value, DIMENSION_OF[name]) if math.isfinite(value) else ""
+        if wrong:
+            self.faults.append(f'{self.where}: {name}: got "{text}", {wrong}')
             return None
         if not math.isfinite(value) or value < least or value <= above:
             what = "0 or more" if least == 0 else "more than 0" if above == 0 else "a finite number"

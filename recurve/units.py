@@ -31,6 +31,10 @@ DIMENSIONS: dict[str, tuple[str, str]] = {
     "number": ("", ""),
 }
 
+# No distributor has more [SI], whatever is measured: past these a slip of the pen would only fill the memory or overflow.
+LARGEST: dict[str, float] = {"length": 10.0, "mass": 100.0, "angle": 1e4, "speed": 1e4, "force": 1e6, "rate": 1e9}
+LARGEST_OF_ALL, SMALLEST = 1e9, 1e-15  # of every other dimension; and of what is not 0
+
 # The commonest, so that most jobs need not wait for pint and its registry to load; a test holds them to pint's.
 COMMON: dict[tuple[str, str], float] = {
     ("mm", "length"): 0.001,
@@ -144,11 +148,25 @@ def parse(text: str, dimension: str) -> Measured:
     scale = factor(match["unit"], dimension)
     value = float(match["value"]) * scale
     limit = None if match["limit"] is None else float(match["limit"]) * scale
-    if not math.isfinite(value) or (limit is not None and not math.isfinite(limit)):
-        raise ValueError("not a finite number")
+    for one in (value, 0.0 if limit is None else limit):
+        fault = size_fault(one, dimension)
+        if fault:
+            raise ValueError(fault)
     if limit is not None and limit < 0:
         raise ValueError("a negative ±; expected how far it may be off, 0 or more")
     return Measured(value, limit)
+
+
+def size_fault(value: float, dimension: str) -> str:
+    """What is wrong with the size of a value in SI, "" if nothing: it is finite, and no larger or smaller than any
+    distributor, spring or bench could have."""
+    if not math.isfinite(value):
+        return "not a finite number"
+    si, _ = DIMENSIONS[dimension]
+    most = LARGEST.get(dimension, LARGEST_OF_ALL)
+    if abs(value) > most:
+        return f"too large; expected at most {most:g} {si}".rstrip()
+    return f"too small; expected 0, or at least {SMALLEST:g} {si}".rstrip() if 0 < abs(value) < SMALLEST else ""
 
 
 def parse_limit(text: str, dimension: str) -> float:
@@ -172,6 +190,6 @@ def _limit_before_unit(match: re.Match[str]) -> str:
 
 def column_header(text: str) -> tuple[str, str]:
     """A CSV header such as "rate [N/mm]" as its name and its unit, "" without one."""
-    match = re.fullmatch(r"\s*(.*?)\s*(?:\[\s*(.*?)\s*\])?\s*", text)
+    match = re.fullmatch(r"\s*(.*?)\s*(?:\[\s*(.*?)\s*\])?\s*", text, re.S)
     assert match is not None  # every part of the pattern may be empty
     return match[1].lower().replace(" ", "_"), match[2] or ""

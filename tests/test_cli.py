@@ -9,14 +9,12 @@ import sys
 from pathlib import Path
 from typing import Any
 
+import pdfplumber
 import pytest
 from jobs import JOB, without, write_job
 
 from recurve import __version__
 from recurve.cli import main
-from recurve.jobfile import load_job
-from recurve.jobwrite import plan_toml
-from recurve.plan import make_plan
 from recurve.units import Measured, parse
 
 # design §6
@@ -239,11 +237,10 @@ def test_a_catalogue_is_not_needed_where_the_springs_found_will_do(
 
 
 def test_letter_paper(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    path = write_job(tmp_path)
-    run(["plan", str(path)], monkeypatch, capsys)
-    a4 = (tmp_path / "unit-plan" / "sheet.pdf").read_bytes()
-    run(["plan", str(path), "--paper", "letter"], monkeypatch, capsys)
-    assert (tmp_path / "unit-plan" / "sheet.pdf").read_bytes() != a4
+    """8.5 by 11 inches."""
+    run(["plan", str(write_job(tmp_path)), "--paper", "letter"], monkeypatch, capsys)
+    with pdfplumber.open(tmp_path / "unit-plan" / "sheet.pdf") as sheet:
+        assert (float(sheet.pages[0].width), float(sheet.pages[0].height)) == pytest.approx((612.0, 792.0))
 
 
 def test_text_from_a_job_cannot_steer_the_terminal(
@@ -309,17 +306,6 @@ def test_verify_uses_the_plan_beside_the_job(
 def _shifted(line: str, by: float) -> str:
     speed, advance, direction = line.split(",")
     return f"{speed},{max(float(advance) + by, 0.0) if float(advance) > 0 else 0.0:.2f},{direction}"
-
-
-@pytest.mark.parametrize("name", ["launch", "tractor", "pump", "genset", "crane"])
-def test_every_example_s_plan_can_be_read_again(name: str, tmp_path: Path) -> None:
-    """What `verify` needs: a fitted friction of next to nothing has an exponent, and is read all the same."""
-    root = Path(__file__).resolve().parent.parent
-    plan = make_plan(load_job(root / "examples" / f"{name}.toml"))
-    (tmp_path / "plan.toml").write_bytes(plan_toml(plan).replace(b"../../data", str(root / "data").encode()))
-    again = load_job(tmp_path / "plan.toml")
-    assert again.drag.friction_share == pytest.approx(plan.job.drag.friction_share, abs=1e-9)
-    assert again.drag.friction == pytest.approx(plan.job.drag.friction, rel=1e-9)
 
 
 @pytest.mark.parametrize("text", ["7.85962683412e-20 ± 0.0128", "1e-3 ± 1e-4", "1.5E-2 +/- 0.001"])

@@ -19,6 +19,7 @@ from recurve.build import Build
 from recurve.curve import trace
 from recurve.job import Job, Sweep
 from recurve.jobfile import load_job
+from recurve.jobwrite import plan_toml
 from recurve.plan import Plan, make_plan
 from recurve.target import Band, Target, judge, worst
 
@@ -278,3 +279,13 @@ def test_the_crane_is_out_of_reach_and_the_stop_is_why() -> None:
     made = plan("crane")
     assert made.verdict == "out of reach"
     assert any("stop" in reason.lower() for reason in made.reasons)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_plan_can_be_read_again(name: str, tmp_path: Path) -> None:
+    """What `verify` needs: a fitted friction of next to nothing has an exponent, and is read all the same."""
+    text = plan_toml(plan(name)).replace(b"../../data", str(ROOT / "data").encode())
+    (tmp_path / "plan.toml").write_bytes(text)
+    again, made = load_job(tmp_path / "plan.toml"), plan(name).job
+    assert again.drag.friction_share == pytest.approx(made.drag.friction_share, abs=1e-9)
+    assert again.drag.friction == pytest.approx(made.drag.friction, rel=1e-9)

@@ -34,6 +34,7 @@ DIMENSIONS: dict[str, tuple[str, str]] = {
 # No distributor has more [SI], whatever is measured: past these a slip of the pen would only fill the memory or overflow.
 LARGEST: dict[str, float] = {"length": 10.0, "mass": 100.0, "angle": 1e4, "speed": 1e4, "force": 1e6, "rate": 1e9}
 LARGEST_OF_ALL, SMALLEST = 1e9, 1e-15  # of every other dimension; and of what is not 0
+NEXT_TO_NOTHING = ("number", "moment")  # a friction may be: a fit writes 4e-20 ± 0.01
 
 # The commonest, so that most jobs need not wait for pint and its registry to load; a test holds them to pint's.
 COMMON: dict[tuple[str, str], float] = {
@@ -166,7 +167,8 @@ def size_fault(value: float, dimension: str) -> str:
     most = LARGEST.get(dimension, LARGEST_OF_ALL)
     if abs(value) > most:
         return f"too large; expected at most {most:g} {si}".rstrip()
-    return f"too small; expected 0, or at least {SMALLEST:g} {si}".rstrip() if 0 < abs(value) < SMALLEST else ""
+    tiny = 0 < abs(value) < SMALLEST and dimension not in NEXT_TO_NOTHING
+    return f"too small; expected 0, or at least {SMALLEST:g} {si}".rstrip() if tiny else ""
 
 
 def parse_limit(text: str, dimension: str) -> float:

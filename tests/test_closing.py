@@ -2,7 +2,7 @@
 
     pytest tests/test_closing.py -m study -n 0 -s        400 worn units, some 25 minutes on 2 cores; prints the table
 
-The normal run looks at three of them. Truth, sweeps and judgement come from `integrator`, not from the package.
+The normal run looks at two of them. Truth, sweeps and judgement come from `integrator`, not from the package.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ def test_bending_a_post_changes_the_length_at_rest_by_as_much() -> None:
     assert lengths[1] - lengths[0] == pytest.approx(0.4, abs=1e-9)
 
 
-@pytest.mark.parametrize("seed", [4, 5, 3])
+@pytest.mark.parametrize("seed", [4, 3])
 def test_planned_built_verified(seed: int) -> None:
     """Units that the tool says will pass with near certainty do, and one that it is not sure of does once corrected;
     the true curve says so."""

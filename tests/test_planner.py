@@ -28,6 +28,13 @@ STUDY: list[Case] = [(60, False)] + [(seed, wild) for seed in range(100, 150) fo
 WORSE = 0.005
 
 
+@pytest.fixture(autouse=True)
+def quickly(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is not looked at here takes no time: what would settle a miss, and the yield of many builds."""
+    monkeypatch.setattr("recurve.plan.suggestions", lambda *_: ())
+    monkeypatch.setattr("recurve.plan.MANY_BUILDS", 256)
+
+
 @cache
 def planned(case: Case) -> Plan:
     """The planner's answer for the largest margin."""

@@ -37,6 +37,13 @@ from recurve.springs import Spring
 from recurve.target import Band
 
 
+@pytest.fixture(autouse=True)
+def quickly(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is not looked at here takes no time: what would settle a miss, and the yield of many builds."""
+    monkeypatch.setattr("recurve.plan.suggestions", lambda *_: ())
+    monkeypatch.setattr("recurve.plan.MANY_BUILDS", 256)
+
+
 def built(plan: Plan) -> Build:
     """The plan's build, which there must be."""
     assert plan.build is not None

@@ -302,12 +302,12 @@ def _put(document: dict[str, Any], key: str, value: Any) -> None:
 
 def _posts(spring: dict[str, Any] | None) -> None:
     """Whether posts are given by points or by a table."""
-    posts = None if spring is None else spring.get("posts")
-    if posts is None:
+    if spring is None or "posts" not in spring:
         return
+    posts = spring["posts"]
     rows = posts.pop("length", None)
     kind = {"kind": "points"} if rows is None else {"kind": "table", **_columns(rows)}
-    spring["posts"] = {**kind, **posts} if spring is not None else posts  # type: ignore[index]
+    spring["posts"] = {**kind, **posts}
 
 
 def _columns(rows: list[dict[str, str]]) -> dict[str, list[str]]:

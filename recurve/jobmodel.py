@@ -121,26 +121,6 @@ class BuildTable(Table):
     reading: AngleLimit | None = None
 
 
-class JobModel(Table):
-    """The whole job file."""
-
-    title: Annotated[str, Field(min_length=1, max_length=200)]
-    date: datetime.date | str | None = None
-    unit: str | None = None
-    distributor: Distributor
-    weights: Weights
-    stop: Stop
-    drag: Drag | None = None
-    springs: Springs
-    target: Target | None = None
-    sweep: SweepTable | None = None
-    catalogue: CatalogueTable | None = None
-    build: BuildTable | None = None
-    condition: ConditionTable | None = None
-    vacuum: VacuumTable | None = None
-    timing: TimingTable | None = None
-
-
 class BareModel(Table):
     """A job without weights, stop and springs: a unit by its vacuum alone, a fixed one, or one not measured yet."""
 
@@ -156,3 +136,11 @@ class BareModel(Table):
     condition: ConditionTable | None = None
     vacuum: VacuumTable | None = None
     timing: TimingTable | None = None
+
+
+class JobModel(BareModel):
+    """The whole job file."""
+
+    weights: Weights
+    stop: Stop
+    springs: Springs

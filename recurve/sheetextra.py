@@ -105,7 +105,7 @@ def _setting(facts: Facts) -> list[str]:
     idle = (
         ""
         if s["idle_deg"] is None
-        else f" At idle, {facts['idle_rpm']:.0f} rpm (crank), the light then shows {s['idle_deg']:.1f}°."
+        else f" At idle, {facts['idle_rpm']:.0f} rpm (crank), the light then shows {s['idle_deg']:.1f}° (crank)."
     )
     return [
         f"Set {s['reading_deg']:.1f} ± {s['tolerance_deg']:.1f}° (crank) at {s['speed_rpm']:.0f} rpm (crank)"
@@ -116,8 +116,8 @@ def _setting(facts: Facts) -> list[str]:
 
 def _traps(facts: Facts) -> list[str]:
     return [
-        f"Were the unit as found set {t['set']} to {t['reading_deg']:.1f}°, its static would be {t['static_deg']:.1f}° and its "
-        f"total {t['total_deg']:.1f}° (crank)."
+        f"Were the unit as found set {t['set']} to {t['reading_deg']:.1f}° (crank), its static would be "
+        f"{t['static_deg']:.1f}° (crank) and its total {t['total_deg']:.1f}° (crank)."
         for t in facts["traps"]
     ]
 

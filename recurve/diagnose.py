@@ -70,10 +70,11 @@ def check_unit(job: Job) -> Check:
     evidence = Evidence.of(job, fit)
     found = fitted_job(fit) if fit is not None else job
     inspected = inspect_job(job)
-    findings = [*curve_findings(evidence, _ideal(found)), *data_findings(evidence), *inspected.findings]
+    ideal = _ideal(found)
+    findings = [*curve_findings(evidence, ideal), *data_findings(evidence), *inspected.findings]
     findings.sort(key=lambda f: SEVERITY.index(f.severity))
     passing = None if job.target is None else float(passes(job.target, evidence.curves).mean())
-    verdict, why = _gated(inspected) or _verdict(found, evidence, findings, passing)
+    verdict, why = _gated(inspected) or _verdict(found, evidence, findings, passing, ideal)
     if verdict not in GATED and inspected.undecided:
         verdict, why = "cannot tell", inspected.undecided
     notes = (*job.notes, *conversion_notes(found, evidence.idle))
@@ -131,7 +132,7 @@ def _ideal(job: Job, trim: bool = True) -> Ideal | None:
 
 
 def _verdict(
-    job: Job, evidence: Evidence, findings: list[Finding], passing: float | None
+    job: Job, evidence: Evidence, findings: list[Finding], passing: float | None, ideal: Ideal | None
 ) -> tuple[Verdict, tuple[str, ...]]:
     """The verdict and its reasons. Repairs come before springs, whatever the curve."""
     doubts = tuple(f.what for f in findings if f.severity == "check first")
@@ -150,11 +151,11 @@ def _verdict(
         return "cannot tell", (
             f"it may meet its bands as it is (probability {passing:.0%}); more readings would settle it",
         )
-    return _remedy(job)
+    return _remedy(job, ideal)
 
 
-def _remedy(job: Job) -> tuple[Verdict, tuple[str, ...]]:
-    """The least that would bring the unit into its bands."""
+def _remedy(job: Job, ideal: Ideal | None) -> tuple[Verdict, tuple[str, ...]]:
+    """The least that would bring the unit into its bands; `ideal` are the springs of the best margin, the stop free."""
     problem = _problem(job)
     if problem is None:
         return _by_stop_alone(job)
@@ -168,8 +169,7 @@ def _remedy(job: Job) -> tuple[Verdict, tuple[str, ...]]:
     kept = _ideal(job, trim=False)
     if kept is not None and kept.margin >= 0:
         return "new springs", (f"with the stop as it is, springs could reach a margin of {kept.margin:.2f}",)
-    trimmed = _ideal(job)
-    if trimmed is not None and trimmed.margin >= 0:
+    if ideal is not None and ideal.margin >= 0:
         return "new springs and stop trim", stop_words(job) or ("the stop must be trimmed too",)
     why = stop_words(job) or ("no springs bring the curve into all of its bands",)
     return "not worth saving by recurve", why

@@ -266,15 +266,18 @@ def _scale_parameter(model: SweepModel) -> str:
 
 def _scale(model: SweepModel, natural: Array) -> Array:
     """I′ against the described one, mean over the travel, (n,) [1]."""
-    return np.asarray(slope_factor(model, natural)[:, model.shapes.advance <= model.sweep.advance.max()].mean(axis=1))
+    swept = model.shapes.advance <= model.sweep.advance.max()
+    return np.asarray(slope_factor(model, natural, swept).mean(axis=1))
 
 
-def slope_factor(model: SweepModel, natural: Array) -> Array:
-    """I′ of states in natural units (n, size) against the described one, (n, p) [1]."""
-    factor = np.ones((len(natural), len(model.shapes.advance)))
-    for i, mode in enumerate(model.shapes.modes):
-        factor *= np.exp(model.column(natural, f"mode {i}")[:, None] * mode)
-    return factor
+def slope_factor(model: SweepModel, natural: Array, where: Array | None = None) -> Array:
+    """I′ of states in natural units (n, size) against the described one, (n, p) [1]; only at the advances `where`
+    (p,) says."""
+    modes = model.shapes.modes if where is None else model.shapes.modes[:, where]
+    grown = [model.column(natural, f"mode {i}")[:, None] * mode for i, mode in enumerate(modes)]
+    if not grown:
+        return np.ones((len(natural), modes.shape[1]))
+    return np.asarray(np.exp(np.sum(grown, axis=0)))
 
 
 def _scale_learnt(model: SweepModel, samples: Samples) -> bool:

@@ -151,7 +151,7 @@ def _told_spring(unit: Mechanism, stated: Stated, index: int, off: object) -> Pu
     said, place = stated.one.springs[index], ("primary", "secondary")[index]
     takeup = _takeup(stated.one, said)
     free = float(off(said.free_length, f"{place}.free_length"))
-    if takeup > 0:
+    if 0 < takeup < np.inf:
         free = float(_length(unit, said, max(off(takeup, f"{place}.takeup"), 0.0)))
     return replace(said, rate=off(said.rate, f"{place}.rate"), free_length=free)
 
@@ -355,7 +355,7 @@ def _spring_text(stated: Stated, index: int, said: object) -> str:
     if stated.springs:
         takeup = _takeup(stated.one, pull)
         lines += [f"rate = {said(pull.rate, f'{place}.rate', 'N/mm')}", f'initial_tension = "{pull.tension!r} N"']
-        if takeup > 0:
+        if 0 < takeup < np.inf:  # one too long ever to pull is measured, not felt
             lines.append(f"takeup = {said(takeup, f'{place}.takeup', 'deg')}")
         else:
             lines.append(f"free_length = {said(pull.free_length, f'{place}.free_length', 'mm')}")

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 from recurve.build import Build, Fitted
 from recurve.buying import Purchase
 from recurve.curve import Trace, Unit, residual_advance
+from recurve.energy import Checked
 from recurve.ideal import Ideal
 from recurve.job import Job
 from recurve.mechanism import Array
@@ -98,6 +99,7 @@ def plan_facts(plan: Plan, files: tuple[str, ...] = ()) -> dict[str, Any]:
             "planned_deg": None if build is None else deg(build.stop),
             "trim_mm": None if build is None else mm(build.trim),
         },
+        "checked": None if plan.checked is None else _checked_facts(plan.checked),
         "targets": [] if build is None else _target_facts(build),
         "setting": dict(
             zip(
@@ -116,6 +118,15 @@ def plan_facts(plan: Plan, files: tuple[str, ...] = ()) -> dict[str, Any]:
         "reasons": list(plan.reasons),
         "notes": list(plan.notes),
         "files": list(files),
+    }
+
+
+def _checked_facts(checked: Checked) -> dict[str, Any]:
+    return {
+        "method": "energy minimisation",
+        "speeds": checked.speeds,
+        "largest_difference_deg": deg(checked.largest),
+        "agrees": checked.agrees,
     }
 
 

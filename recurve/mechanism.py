@@ -9,6 +9,7 @@ All angles are distributor angles in radians.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -226,6 +227,12 @@ class Weights:
         total, motion = self._radial()
         return total * motion.radius(advance)[0] ** 2
 
+    def inertia_change(self, advance: ArrayLike) -> Array:
+        """I(α) − I(0) [kg·m²] at the advance [rad], same shape; of weights known by I′ alone its integral."""
+        if isinstance(self.motion, ReferenceSlope):
+            return _integral(self.inertia_slope, advance)
+        return self.inertia(advance) - self.inertia(0.0)
+
     def inertia_slope(self, advance: ArrayLike) -> Array:
         """I′(α) [kg·m²/rad] at the advance [rad], same shape (design §1)."""
         if isinstance(self.motion, ReferenceSlope):
@@ -255,10 +262,29 @@ class CorrectedWeights(Weights):
     advance: tuple[float, ...] = ()
     factor: tuple[float, ...] = ()
 
+    def inertia_change(self, advance: ArrayLike) -> Array:
+        """∫ factor dI [kg·m²] from rest to the advance [rad], same shape; by parts, so that dr/dα is not asked."""
+        if isinstance(self.motion, ReferenceSlope):
+            return super().inertia_change(advance)
+        correction, alpha = self._correction(), np.asarray(advance, float)
+        bent = np.polyder(correction)
+        inner = _integral(lambda x: np.polyval(bent, x) * super(CorrectedWeights, self).inertia_change(x), alpha)
+        return np.polyval(correction, alpha) * super().inertia_change(alpha) - inner
+
     def inertia_slope(self, advance: ArrayLike) -> Array:
         """I′(α) [kg·m²/rad] at the advance [rad], same shape, corrected."""
-        fitted = np.polyfit(np.asarray(self.advance), np.asarray(self.factor), min(len(self.advance) - 1, 3))
-        return super().inertia_slope(advance) * np.polyval(fitted, np.asarray(advance, float))
+        return super().inertia_slope(advance) * np.polyval(self._correction(), np.asarray(advance, float))
+
+    def _correction(self) -> Array:
+        degree = min(len(self.advance) - 1, 3)
+        return np.asarray(np.polyfit(np.asarray(self.advance), np.asarray(self.factor), degree))
+
+
+def _integral(function: Callable[[Array], Array], end: ArrayLike) -> Array:
+    """∫ from 0 to each end, same shape, of a smooth function of arrays: Gauss and Legendre's rule of 20 points."""
+    nodes, weights = np.polynomial.legendre.leggauss(20)
+    ends = np.asarray(end, float)[..., None]
+    return np.asarray((function(0.5 * ends * (1 + nodes)) * weights).sum(axis=-1) * 0.5 * ends[..., 0])
 
 
 def weight_faults(motion: RadialMotion | ReferenceSlope, reach: float) -> list[str]:

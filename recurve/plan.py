@@ -12,6 +12,7 @@ from recurve.buying import Purchase, purchases
 from recurve.choose import Outcome, Pick, by_margin, choose_build, least_trim
 from recurve.conversion import as_fitted, conversion_notes, fitted_plant
 from recurve.curve import Trace, trace
+from recurve.energy import Checked, check_build
 from recurve.explain import explain, second_spring_note
 from recurve.fit import Fit, fit_sweep
 from recurve.fitted import fitted_job
@@ -52,8 +53,9 @@ class Plan:
     else as described. `build` is the best that can be had, None where not even a bad one can be built; `built`
     what becomes of it in building; `others` the pairs it was chosen from, the best margin first, of which the
     `alternatives` were asked for; `suggestions` what would
-    settle it where nothing passes; `window` what may be ordered; `purchases` what is to be; `before` the
-    curve of the springs as found, where they are known, `before_band` its 90 % band where it was fitted."""
+    settle it where nothing passes; `window` what may be ordered; `purchases` what is to be; `checked` how the
+    build's curve stands against the least energy; `before` the curve of the springs as found, where they are known,
+    `before_band` its 90 % band where it was fitted."""
 
     job: Job
     verdict: Verdict
@@ -72,6 +74,7 @@ class Plan:
     suggestions: tuple[Suggestion, ...] = ()
     window: Window | None = None
     purchases: tuple[Purchase, ...] = ()
+    checked: Checked | None = None
 
     def __str__(self) -> str:
         from recurve.report import plan_text
@@ -105,6 +108,7 @@ def make_plan(
     as_found = found.as_found()
     before = None if as_found is None else trace(as_found)
     speeds = _speeds(unit, build, before)
+    checked = None if build is None else check_build(build)
     return Plan(
         job=unit,
         verdict=_verdict(build),
@@ -115,11 +119,17 @@ def make_plan(
         pairs=0 if outcome.found is None else outcome.found.pairs,
         feasible=0 if outcome.found is None else outcome.found.feasible,
         reasons=() if passes else _reasons(unit, problem, shelf, build, ideal),
-        notes=(*job.notes, *conversion_notes(found, _idle(job)), *_notes(job, fit, unit, problem, build)),
+        notes=(
+            *_trust(checked),
+            *job.notes,
+            *conversion_notes(found, _idle(job)),
+            *_notes(job, fit, unit, problem, build),
+        ),
         fit=fit,
         before=before,
         before_band=None if fit is None else as_found_band(as_found_plant, speeds),
         purchases=() if build is None else purchases(unit, build, outcome.builds),
+        checked=checked,
         window=_window(unit, problem, ideal),
         suggestions=() if passes else suggestions(unit, shelf, ideal),
         alternatives=_alternatives(unit, plant, shelf, outcome, top, choose == "margin"),
@@ -131,6 +141,17 @@ def _window(job: Job, problem: Problem, ideal: Ideal | None) -> Window | None:
     if ideal is None or ideal.margin <= 0.0:
         return None
     return find_window(replace(problem, stops=job.stop.limits), spring_limits(job), ideal)
+
+
+def _trust(checked: Checked | None) -> list[str]:
+    """What must be said first where the curve is not where the energy is least."""
+    if checked is None or checked.agrees:
+        return []
+    return [
+        "Do not build from this plan: its curve and the least energy of the same unit are up to "
+        f"{np.degrees(checked.largest):.2f}° (distributor) apart, where they must be one. That is a fault of recurve; "
+        "report it together with the job."
+    ]
 
 
 def _idle(job: Job) -> float:

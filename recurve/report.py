@@ -50,7 +50,7 @@ def plan_text(plan: Plan, files: tuple[str, ...] = ()) -> str:
     if plan.build is not None:
         for part in (_springs(facts), _stop(facts), _settings(facts), _targets(facts)):
             lines += [*part, ""]
-        lines += ["Curve as planned", *_curve_marks(facts["curve"], plan.job)]
+        lines += ["Curve as planned", *_curve_marks(facts["curve"], plan.job), *_checked(facts["checked"])]
     if plan.before is not None:
         unit = plan.job.as_found()
         assert unit is not None  # `before` is its curve
@@ -279,6 +279,14 @@ def _curve_marks(facts: dict[str, Any], job: Job) -> list[str]:
             "  ",
         )
     return lines
+
+
+def _checked(facts: dict[str, Any]) -> list[str]:
+    """That the curve is where the energy is least, which is computed another way."""
+    how = f"by energy minimisation, at {facts['speeds']} speeds both ways"
+    if facts["agrees"]:
+        return [f"  checked {how}: within 0.01°"]
+    return [f"  NOT in agreement {how}: {facts['largest_difference_deg']:.2f}° apart"]
 
 
 def _takeup(degrees: float) -> str:

@@ -15,6 +15,7 @@ import numpy as np
 
 from recurve.build import CHECK_ADVANCE, Build, Fitted
 from recurve.curve import trace
+from recurve.energy import Checked
 from recurve.job import SpringPlace
 from recurve.plan import Plan
 from recurve.plots import found_place
@@ -63,6 +64,7 @@ def verdict(source: Source) -> Facts:
         "reasons": [breakable(r) for r in plan.reasons],
         "numbers": [] if build is None else _numbers(source, build),
         "basis": _basis(plan),
+        "checked": None if plan.checked is None else _checked(plan.checked),
         "rotation": f"{job.rotation} seen from the rotor end, {OPPOSITE.get(job.rotation, '')} seen from the drive end",
         "highest": None if plan.build is None else source.shown.speed(highest(plan, plan.build) / RPM),
     }
@@ -100,6 +102,15 @@ def _basis(plan: Plan) -> str:
     if plan.fit is None:
         return "the unit as described; no sweep was fitted"
     return f"the sweep of the unit as found, {len(plan.fit.residuals) - len(plan.fit.outliers)} readings fitted"
+
+
+def _checked(checked: Checked) -> str:
+    """That the curve was computed a second way, and what came of it."""
+    if not checked.agrees:
+        return (
+            f"NO: two computations of the curve are {signless(math.degrees(checked.largest), 2)}° (distributor) apart"
+        )
+    return f"by energy minimisation at {checked.speeds} speeds, rising and falling: within 0.01° (distributor) of the curve"
 
 
 def ready(source: Source) -> Facts | None:

@@ -64,6 +64,7 @@ FLOORS = (
     {"suggest", "buying"},
     {"wishes", "choose", "doubts"},
     {"findings", "remarks", "explain"},
+    {"energy"},
     {"build", "evidence", "conversion"},
     {"yields", "fitted"},
     {"fit"},
@@ -111,7 +112,7 @@ REPORTS = {("plan", "report"), ("fit", "checkreport"), ("diagnose", "checkreport
 NUMERIC = {
     "mechanism", "posts", "curve", "target", "linear", "lp", "sobol", "prune", "search", "refine", "ideal", "window",
     "family", "posterior", "sweepmodel",
-    "fit", "fitted", "yields", "evidence", "findings", "doubts", "build", "wishes", "choose", "suggest", "buying",
+    "fit", "fitted", "yields", "evidence", "energy", "findings", "doubts", "build", "wishes", "choose", "suggest", "buying",
     "plan", "explain", "diagnose", "verify",
     "springs", "strength", "rowcheck", "wind", "wanted", "weighing",
     "dwell", "coil", "inspection", "vacuum", "judged", "condition", "vacuumcheck", "inspected", "conversion",

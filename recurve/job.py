@@ -55,12 +55,11 @@ class Tolerances:
     reading: float
 
 
-@dataclass(frozen=True)
-class Job:
-    """A job as read. `places`: primary, then the secondary if there is one. `limits` holds the ± [SI] of
-    every quantity that has one, by its key; `notes` what must be said aloud; `document` the TOML as read;
-    `trigger` is what was found, `trigger_fitted` what will be there; `points_drag` [N·m] the rubbing block's
-    drag with points, whichever of the two it is."""
+@dataclass(frozen=True, kw_only=True)
+class JobHead:
+    """What every job has, with or without weights. `trigger` is what was found, `trigger_fitted` what will be there;
+    `speed_ratio` [1] crank revolutions per distributor revolution; `notes` what must be said aloud; `document` the
+    TOML as read."""
 
     path: Path
     title: str
@@ -70,27 +69,35 @@ class Job:
     breakers: int
     rotation: str
     speed_ratio: float
-    weights: Weights
-    stop: Stop
-    drag: Drag
     trigger: str
-    places: tuple[SpringPlace, ...]
+    trigger_fitted: str = "points"
     target: Target | None
     sweep: Sweep | None
-    catalogue: Catalogue | None
-    limits: dict[str, float]
+    inspection: Inspection = field(default_factory=Inspection)
     notes: tuple[str, ...]
     fingerprint: str
     document: dict[str, Any]
-    build: Tolerances = Tolerances(0.0, 0.0, 0.0, 0.0, 0.0)
-    inspection: Inspection = field(default_factory=Inspection)
-    trigger_fitted: str = "points"
-    points_drag: float = 0.0
 
     @property
     def name(self) -> str:
         """The job's name: its file's, without the ending."""
         return self.path.stem
+
+
+@dataclass(frozen=True, kw_only=True)
+class Job(JobHead):
+    """A job as read. `places`: primary, then the secondary if there is one. `limits` holds the ± [SI] of every
+    quantity that has one, by its key; `points_drag` [N·m] is the rubbing block's drag with points, whether they were
+    found or will be fitted."""
+
+    weights: Weights
+    stop: Stop
+    drag: Drag
+    places: tuple[SpringPlace, ...]
+    catalogue: Catalogue | None
+    limits: dict[str, float]
+    build: Tolerances = Tolerances(0.0, 0.0, 0.0, 0.0, 0.0)
+    points_drag: float = 0.0
 
     def as_found(self) -> Unit | None:
         """The unit with the springs found in it, None where not all of them are described."""
@@ -101,28 +108,6 @@ class Job:
         return Unit(self.weights, installed, self.drag, self.stop.advance)
 
 
-@dataclass(frozen=True)
-class BareJob:
+@dataclass(frozen=True, kw_only=True)
+class BareJob(JobHead):
     """A job without weights, stop and springs: there is no curve to compute, all else is as in `Job`."""
-
-    path: Path
-    title: str
-    unit: str
-    date: str
-    lobes: int
-    breakers: int
-    rotation: str
-    speed_ratio: float
-    trigger: str
-    trigger_fitted: str
-    target: Target | None
-    sweep: Sweep | None
-    inspection: Inspection
-    notes: tuple[str, ...]
-    fingerprint: str
-    document: dict[str, Any]
-
-    @property
-    def name(self) -> str:
-        """The job's name: its file's, without the ending."""
-        return self.path.stem

@@ -172,7 +172,7 @@ class ConditionTable(Table):
                 '"against rotation"'
             )
         if (self.dwell_idle is None) != (self.dwell_high is None):
-            wrong.append("dwell_idle and dwell_high (at 1500 rpm of the engine) go together; expected both")
+            wrong.append("got one of dwell_idle and dwell_high (at 1500 rpm of the engine), expected both")
         twice = [(r.set, r.lobe, r.pushed) for r in self.angles]
         if len(set(twice)) < len(twice):
             wrong.append("angles: got a lobe of one set twice, expected it once for each way of pushing")
@@ -194,7 +194,7 @@ class VacuumPointRow(Table):
     @model_validator(mode="after")
     def _one_way(self) -> VacuumPointRow:
         if (self.advance is None) == (self.max is None) or (self.advance is not None and self.min is not None):
-            raise ValueError("expected min and max, or advance (and tolerance)")
+            raise ValueError(f"got {self.told}, expected min and max, or advance (and tolerance)")
         return self
 
 

@@ -60,7 +60,10 @@ def _line(fault: ErrorDetails, text: str, shown: str, model: type[BaseModel]) ->
         )
     if kind == "literal_error":
         return f"{where}: got {_shown(given)}, expected {fault['ctx']['expected']}"
-    return f"{where}: got {_shown(given)}, expected: {message.lower()}"
+    if kind in ("too_short", "too_long"):
+        bound = {"too_short": "at least {min_length}", "too_long": "at most {max_length}"}[kind].format(**fault["ctx"])
+        return f"{where}: got {fault['ctx']['actual_length']} of them, expected {bound}"
+    return f"{where}: got {_shown(given)}, expected {message.lower().removeprefix('input should be ')}"
 
 
 def _shown(value: Any) -> str:

@@ -30,7 +30,8 @@ def write_folder(folder: Path, contents: Mapping[str, Content], stale: tuple[str
             _write_all(folder, contents, stale)
     except OSError as fault:
         raise OutputError(
-            f"{fault.filename or folder}: {fault.strerror or fault}; expected a folder that can be written"
+            f"{fault.filename or folder}: got a fault on writing ({fault.strerror or fault}), expected a folder that "
+            "can be written"
         ) from None
     return tuple(str(folder / name) for name in contents)
 

@@ -47,7 +47,7 @@ def load_job(path: str | Path) -> Job:
         )
     model = validated(m.JobModel, document, text, str(path), faults)
     readings = table_of(file, document, "sweep", read_sweep, faults)
-    faults += swapped_columns(readings, str(path))
+    faults += swapped_columns(readings, _shown(file, document.get("sweep"), "file"))
     reference = _reference_table(file, document, faults)
     catalogue = table_of(file, document, "catalogue", read_catalogue, faults)
     if model is None or faults:
@@ -64,7 +64,7 @@ def read_document(path: str | Path) -> tuple[str, dict[str, Any], list[str]]:
     try:
         return text, tomllib.loads(text), faults
     except tomllib.TOMLDecodeError as fault:
-        raise InputError(f"{path}: not TOML: {fault}") from None
+        raise InputError(f"{path}: not TOML: {fault}; expected a job file in TOML") from None
     except RecursionError:
         raise InputError(f"{path}: got tables nested too deeply to read, expected a job file") from None
 
@@ -97,8 +97,13 @@ def _reference_table(job: Path, document: dict[str, Any], faults: list[str]) -> 
     if not isinstance(motion, dict) or motion.get("kind") != "reference":
         return None
     found: Readings | None = _read(job, motion.get("sweep"), read_sweep, faults)
-    faults += swapped_columns(found, str(motion.get("sweep")))
+    faults += swapped_columns(found, _shown(job, motion, "sweep"))
     return found
+
+
+def _shown(job: Path, table: Any, key: str) -> str:
+    """The file that a table names, as messages show it."""
+    return str(job.parent / str(table.get(key))) if isinstance(table, dict) else ""
 
 
 def _read(job: Path, file: Any, read: Any, faults: list[str]) -> Any:

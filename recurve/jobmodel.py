@@ -52,9 +52,9 @@ def _check_band(band: TargetPoint | Maximum) -> None:
                 "advance and min or max both give the band; expected advance (and tolerance), or min and max"
             )
     elif band.max is None:
-        raise ValueError("expected min and max, max alone, or advance and tolerance")
+        raise ValueError(f"got {band.told}, expected min and max, max alone, or advance and tolerance")
     elif band.tolerance is not None:
-        raise ValueError("tolerance goes with advance, not with min and max")
+        raise ValueError(f"got {band.told}, expected tolerance with advance only")
 
 
 class WantedTiming(Table):
@@ -82,9 +82,9 @@ class Target(Table):
     def _something(self) -> Target:
         engine = self.timing or self.total is not None
         if not self.points and self.idle is None and self.maximum is None and not engine:
-            raise ValueError("expected at least one of points, idle, maximum, timing and total")
+            raise ValueError(f"got {self.told}, expected at least one of points, idle, maximum, timing and total")
         if self.static is not None and (self.advance_basis or self.basis) == "distributor":
-            raise ValueError('static is taken off crank advances; expected basis = "crank" with it')
+            raise ValueError('got static for a distributor\'s advances, expected basis = "crank" with it')
         if wrong := self._engine_faults(bool(engine)):
             raise ValueError("; ".join(wrong))
         return self
@@ -93,13 +93,13 @@ class Target(Table):
         """What is wrong with a target from the engine's side: total, all_in, timing."""
         wrong = []
         if engine and "distributor" in (self.basis, self.speed_basis, self.advance_basis):
-            wrong.append('total and timing are the engine\'s; expected basis = "crank" with them')
+            wrong.append('got total or timing, which are the engine\'s, expected basis = "crank" with them')
         if engine and self.static is None:
             wrong.append("static: missing, expected the static timing that total and timing include")
         if self.total is not None and self.maximum is not None:
             wrong.append("total and maximum both give the largest advance; expected one of them")
         if self.total is None and (self.all_in is not None or self.total_tolerance is not None):
-            wrong.append("all_in and total_tolerance go with total; expected total")
+            wrong.append("got all_in or total_tolerance without total, expected total with them")
         return wrong
 
 

@@ -6,6 +6,7 @@ Pydantic models, one class for each table of the TOML file. They hold quantities
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 from typing import Annotated, Any, Literal
 
@@ -39,6 +40,12 @@ class Table(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
 
+    @property
+    def told(self) -> str:
+        """The keys that are given, for a message: "radius and angle"."""
+        given = [n for n in type(self).model_fields if n in self.model_fields_set]
+        return " and ".join([", ".join(given[:-1]), given[-1]] if len(given) > 1 else given) or "nothing"
+
 
 class Distributor(Table):
     lobes: Annotated[int, Field(ge=1, le=16, strict=True)]
@@ -60,9 +67,9 @@ class Pivot(Place):
     @model_validator(mode="after")
     def _one_way(self) -> Pivot:
         if (self.radius is None) == (self.xy is None) or self.distance is not None or self.angle is not None:
-            raise ValueError("expected radius alone, or xy alone")
+            raise ValueError(f"got {self.told}, expected radius alone, or xy alone")
         if self.radius is not None and self.radius.value <= 0:
-            raise ValueError("expected a radius of more than 0")
+            raise ValueError("got a radius of 0, expected more than 0")
         return self
 
 
@@ -72,7 +79,7 @@ class FromPivot(Place):
         polar = self.distance is not None and self.angle is not None and self.xy is None
         flat = self.xy is not None and self.distance is None and self.angle is None
         if self.radius is not None or not (polar or flat):
-            raise ValueError("expected distance and angle from the pivot, or xy from the shaft")
+            raise ValueError(f"got {self.told}, expected distance and angle from the pivot, or xy from the shaft")
         return self
 
 
@@ -80,7 +87,7 @@ class FromShaft(Place):
     @model_validator(mode="after")
     def _one_way(self) -> FromShaft:
         if self.distance is not None or not _polar_or_flat(self):
-            raise ValueError("expected radius and angle from the shaft, or xy from the shaft")
+            raise ValueError(f"got {self.told}, expected radius and angle from the shaft, or xy from the shaft")
         return self
 
 
@@ -137,9 +144,11 @@ class Drag(Table):
             raise ValueError(f"rubbing_block and {given[0]} both give the drag; expected one of the two ways")
         missing = [n for n in names if n not in given]
         if given and missing:
-            raise ValueError(f"the drag from {given[0]} also needs {', '.join(missing)}")
+            raise ValueError(
+                f"got {given[0]}, expected also {', '.join(missing)}, which the drag is found from with it"
+            )
         if self.friction_share is not None and self.friction_share.value >= 0.5:
-            raise ValueError("friction_share: expected less than 0.5")
+            raise ValueError(f"friction_share: got {self.friction_share.value:g}, expected less than 0.5")
         return self
 
 
@@ -168,7 +177,7 @@ class ReferenceSpring(Table):
     @model_validator(mode="after")
     def _one_way(self) -> ReferenceSpring:
         if (self.free_length is None) == (self.takeup is None):
-            raise ValueError("expected free_length, or takeup, where it begins to pull; one of them")
+            raise ValueError(f"got {self.told}, expected free_length, or takeup, where it begins to pull; one of them")
         return self
 
 
@@ -190,7 +199,7 @@ class ReferenceMotion(SweepReading):
             wrong.append('static: missing, expected what the crank advances include, "0 deg" if nothing')
         if self.secondary is not None and self.primary is None:
             wrong.append(
-                "secondary without primary; expected both, primary alone, or neither if those of [springs] were in"
+                "got secondary without primary, expected both, primary alone, or neither if those of [springs] were in"
             )
         if wrong:
             raise ValueError("; ".join(wrong))
@@ -199,10 +208,11 @@ class ReferenceMotion(SweepReading):
 
 def _check_rows(advance: tuple[Measured, ...], other: tuple[Measured, ...], name: str) -> None:
     if len(advance) != len(other):
-        raise ValueError(f"{len(advance)} advances and {len(other)} of {name}; expected as many of each")
+        raise ValueError(f"got {len(advance)} advances and {len(other)} of {name}, expected as many of each")
     values = [row.value for row in advance]
     if values[0] != 0 or any(b <= a for a, b in pairwise(values)):
-        raise ValueError("expected advance to begin at 0 deg and rise from row to row")
+        told = ", ".join(f"{math.degrees(x):g}" for x in values)
+        raise ValueError(f"got advances of {told} deg, expected them to begin at 0 deg and rise from row to row")
 
 
 def _kind(given: Any) -> str | None:
@@ -256,7 +266,7 @@ class Stop(Table):
             raise ValueError("radius and per_mm both say how far a trim goes; expected one of them")
         trim = any(x is not None and x.value > 0 for x in (self.file_up_to, self.build_up_to))
         if trim and self.radius is None and self.per_mm is None:
-            raise ValueError("a trim is allowed, so expected radius, or per_mm found with a feeler in the stop")
+            raise ValueError(f"got {self.told}, expected with a trim radius, or per_mm found with a feeler in the stop")
         return self
 
 
@@ -303,11 +313,13 @@ class SpringOnPosts(Table):
         if self.free_length is not None and self.takeup is not None:
             raise ValueError("free_length and takeup both say where it begins to pull; expected one of them")
         if self.post_travel is not None and not self.post_travel[0].value <= 0 <= self.post_travel[1].value:
+            told = " and ".join(f"{1e3 * x.value:g}" for x in self.post_travel)
             raise ValueError(
-                "post_travel: expected how far the post can be bent in (0 or negative) and out (0 or positive)"
+                f"post_travel: got {told} mm, expected how far the post can be bent in (0 or negative) and out (0 or "
+                "positive)"
             )
         if self.posts.kind == "table" and self.post_diameter is not None:
-            raise ValueError("post_diameter: lengths by table are over the posts already; leave it out")
+            raise ValueError("post_diameter: got one beside lengths by table, which are over the posts; leave it out")
         return self
 
     @property

@@ -244,7 +244,9 @@ class Weights:
     def _radial(self) -> tuple[float, RadialMotion]:
         """The mass of all weights [kg] and how they move."""
         if self.mass is None or isinstance(self.motion, ReferenceSlope):
-            raise PhysicsError("weights: a sweep with known springs tells I′ only, not the mass or where it is")
+            raise PhysicsError(
+                "weights: got a sweep with known springs, which tells I′ only, expected a motion for where the mass is"
+            )
         return self.count * self.mass, self.motion
 
     def check(self, reach: float) -> None:
@@ -333,5 +335,8 @@ def _rest_faults(motion: Slot | Link) -> list[str]:
         if abs(motion.cam) < 1e-6:
             return ["weights.motion.cam: got a distance of 0 mm from the shaft, expected more"]
         if abs(np.imag(weight / (motion.cam - motion.pivot))) < 1e-9:
-            return ["weights.motion.cam: pivot, pin and cam point stand in one line, so the link cannot drive"]
+            return [
+                "weights.motion.cam: pivot, pin and cam point stand in one line, so the link cannot drive; look at the "
+                "angles of pin and cam"
+            ]
     return []

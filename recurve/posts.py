@@ -76,7 +76,7 @@ class PointPosts:
         swing, pivot = self.motion.swing(alpha), self.motion.pivot
         if swing is None or pivot is None:
             raise PhysicsError(
-                "springs: a post on a weight needs a motion that tells how the weight turns, not a table"
+                "springs: got a post on a weight whose motion does not tell how it turns, expected a slot or a link"
             )
         psi, rate = swing
         centre = pivot * np.exp(2j * np.pi * (int(body) - 1) / self.count)
@@ -117,7 +117,7 @@ def post_faults(posts: Posts, reach: float, travel: tuple[float, float], name: s
         if gap + travel[0] <= 0.0:
             return [
                 f"{name}.post_travel: the post cannot be bent {-1e3 * travel[0]:.2f} mm inward, only "
-                f"{1e3 * gap:.2f} mm part the two posts"
+                f"{1e3 * gap:.2f} mm part the two posts; look at it, and at anchor and far"
             ]
     grid = np.linspace(0.0, reach, 121)
     length, slope = posts.length(grid[:, None], np.asarray(travel)[None, :])

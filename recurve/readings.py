@@ -111,7 +111,10 @@ class SweepFile:
             finally:
                 os.close(handle)
         except OSError as fault:
-            raise OutputError(f"{self.path}: {fault.strerror}; the reading was not written") from None
+            raise OutputError(
+                f"{self.path}: got a fault on writing ({fault.strerror}), expected room for a line; the reading was not "
+                "written"
+            ) from None
         self.readings.append(reading)
 
     def undo(self) -> Reading | None:

@@ -54,7 +54,7 @@ def read_bench(path: Path) -> tuple[Bench, str | None, str]:
     try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
-        raise InputError(f"{path}: not TOML: {fault}") from None
+        raise InputError(f"{path}: not TOML: {fault}; expected a job file in TOML") from None
     bench, part = bench_of(document, text, str(path))
     return bench, None if part.sweep is None else part.sweep.file, text
 

@@ -69,7 +69,7 @@ def read_text(path: Path, shown: str, faults: list[str]) -> str | None:
     except UnicodeDecodeError as fault:
         faults.append(f"{shown}: got bytes that are not UTF-8 text (at byte {fault.start}), expected UTF-8")
     except OSError as fault:
-        faults.append(f"{shown}: {fault.strerror or fault}; expected a readable file")
+        faults.append(f"{shown}: got a fault on opening it ({fault.strerror or fault}), expected a readable file")
     return None
 
 
@@ -133,7 +133,7 @@ def _rows(text: str, shown: str, columns: dict[str, str], needed: set[str], faul
             named = dict(zip(header, (c.strip() for c in cells), strict=False))
             yield _Row(where, named, units, faults)
     except csv.Error as fault:
-        faults.append(f"{shown}:{reader.line_num}: {fault}; expected comma-separated cells")
+        faults.append(f"{shown}:{reader.line_num}: got what is no table ({fault}), expected comma-separated cells")
     if header is None:
         faults.append(f"{shown}: got no lines, expected a header such as {', '.join(sorted(needed))}")
 

@@ -162,7 +162,7 @@ def size_fault(value: float, dimension: str) -> str:
     """What is wrong with the size of a value in SI, "" if nothing: it is finite, and no larger or smaller than any
     distributor, spring or bench could have."""
     if not math.isfinite(value):
-        return "not a finite number"
+        return "not a finite number; expected one such as 1.5"
     si, _ = DIMENSIONS[dimension]
     most = LARGEST.get(dimension, LARGEST_OF_ALL)
     if abs(value) > most:

@@ -14,6 +14,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from documents import held_to_schema
 from jobs import JOB, SPRINGS, SWEEP
 
 from recurve.cli import main
@@ -236,6 +237,7 @@ def judge(arguments: list[str], folder: Path) -> int:
         assert not list(folder.glob("*-plan/*")), "something was written for bad input"
     elif "--json" in arguments:
         json.loads(out, parse_constant=refuse)
+        held_to_schema(arguments, out)
     return code
 
 

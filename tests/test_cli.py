@@ -11,6 +11,7 @@ from typing import Any
 
 import pdfplumber
 import pytest
+from documents import held_to_schema
 from jobs import JOB, without, write_job
 
 from recurve import __version__
@@ -35,11 +36,12 @@ RESULTS = ["curve.png", "curve.svg", "order.csv", "plan.toml", "sheet.pdf", "win
 def run(
     arguments: list[str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> tuple[int, str, str]:
-    """Exit status, standard output and standard error of a command."""
+    """Exit status, standard output and standard error of a command; JSON is held to its schema."""
     monkeypatch.setattr("sys.argv", ["recurve", *arguments])
     with pytest.raises(SystemExit) as stopped:
         main()
     out, err = capsys.readouterr()
+    held_to_schema(arguments, out)
     code = stopped.value.code
     return (0 if code is None else int(code)), out, err
 

@@ -1,0 +1,36 @@
+"""Which shape the JSON of which command has, as a JSON Schema (draft 2020-12) for programs that read it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import TypeAdapter
+from pydantic.json_schema import GenerateJsonSchema
+
+from recurve.checkdocument import CheckDocument, VerifyDocument
+from recurve.jobschema import DIALECT
+from recurve.plandocument import CurveDocument, PlanOutput
+from recurve.shopdocument import SpringDocument, TimingDocument, WindDocument
+
+DOCUMENTS: dict[str, Any] = {
+    "check": CheckDocument,
+    "plan": PlanOutput,
+    "verify": VerifyDocument,
+    "timing": TimingDocument,
+    "curve": CurveDocument,
+    "wind": WindDocument,
+    "spring": SpringDocument,
+}
+
+
+class _Plain(GenerateJsonSchema):
+    """Without titles that only repeat a key."""
+
+    def field_title_should_be_set(self, schema: Any) -> bool:
+        return False
+
+
+def document_schema(command: str) -> dict[str, Any]:
+    """The schema of what `command --json` writes; KeyError where there is none of that name."""
+    made = TypeAdapter(DOCUMENTS[command]).json_schema(schema_generator=_Plain, mode="validation")
+    return {"$schema": DIALECT, **made, "title": f"JSON of recurve {command}"}

@@ -8,10 +8,10 @@ import sys
 from pathlib import Path
 
 import pytest
+from checkout import ROOT, needs_checkout
 
 import recurve
 
-ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "recurve"
 
 # From top to bottom; a room may import only from lower floors or its own. See DEVELOPERS.md.
@@ -138,10 +138,12 @@ def imported(path: Path, top_only: bool) -> set[str]:
     return names
 
 
+@needs_checkout
 def test_every_room_has_a_floor() -> None:
     assert {p.stem for p in PACKAGE.glob("*.py")} == set().union(*FLOORS)
 
 
+@needs_checkout
 def test_imports_run_down() -> None:
     floor = {room: level for level, rooms in enumerate(FLOORS) for room in rooms}
     for path in PACKAGE.glob("*.py"):
@@ -152,6 +154,7 @@ def test_imports_run_down() -> None:
                 assert late or floor[parts[1]] >= floor[path.stem], f"{path.stem} imports {name}"
 
 
+@needs_checkout
 def test_numeric_rooms_neither_read_print_nor_draw() -> None:
     for room in NUMERIC:
         path = PACKAGE / f"{room}.py"
@@ -165,6 +168,7 @@ def test_numeric_rooms_neither_read_print_nor_draw() -> None:
         assert not outside & {"matplotlib", "typer", "typst", "pathlib", "sys", "os"}, room
 
 
+@needs_checkout
 def test_heavy_libraries_are_imported_where_used() -> None:
     for path in PACKAGE.glob("*.py"):
         tops = {name.split(".")[0] for name in imported(path, top_only=True)}
@@ -205,11 +209,13 @@ def test_public_names() -> None:
         _ = recurve.nothing
 
 
+@needs_checkout
 def test_files_are_small() -> None:
     for path in [*PACKAGE.glob("*.py"), *(ROOT / "tests").rglob("*.py")]:
         assert len(path.read_text(encoding="utf-8").splitlines()) <= 420, path.name
 
 
+@needs_checkout
 @pytest.mark.parametrize(
     "command",
     [

@@ -15,12 +15,13 @@ from pdfpages import read
 from sheetplans import leaves
 from test_plots import JOB, SWEEP, launch, make
 
+from recurve.datafiles import data_file
 from recurve.htmlpage import inline_svg, page_html
 from recurve.plan import Plan
 from recurve.plots import narrow_figure_svg, plan_figure_bytes
 from recurve.sheet import PARTS, sheet_facts
 
-DATA = Path(__file__).resolve().parent.parent / "data"
+DATA = data_file("wire.toml").parent
 SVG = b'<?xml version="1.0"?>\n<svg xmlns="http://www.w3.org/2000/svg" width="9pt" height="9pt"><path id="p" d="M0 0"/></svg>'
 FIGURES = {"curve.svg": SVG, "curve-narrow.svg": SVG}
 EMPTY = {"meta", "link", "br", "img", "hr"}

@@ -7,17 +7,21 @@ import shutil
 from pathlib import Path
 
 import pytest
+from checkout import ROOT, needs_checkout
 
 import recurve
 from recurve.cli import main
 
-ROOT = Path(__file__).resolve().parent.parent
-README = (ROOT / "README.md").read_text(encoding="utf-8")
+pytestmark = needs_checkout
+
+
+def readme() -> str:
+    return (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 def blocks(kind: str) -> list[str]:
     """The fenced blocks of one kind."""
-    return re.findall(rf"^```{kind}\n(.*?)^```", README, re.S | re.M)
+    return re.findall(rf"^```{kind}\n(.*?)^```", readme(), re.S | re.M)
 
 
 def test_the_report_shown_is_the_report(
@@ -50,5 +54,5 @@ def test_the_notebook_line_runs(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_files_named_are_there() -> None:
-    for name in re.findall(r"\]\(([\w./-]+)\)", README):
+    for name in re.findall(r"\]\(([\w./-]+)\)", readme()):
         assert (ROOT / name).exists(), name

@@ -17,13 +17,14 @@ from pdfpages import Page, embedded, outside, overlapping, read
 from sheetplans import leaves, refused_of, trimmed_of
 from test_plots import JOB, SWEEP, launch, make
 
+from recurve.datafiles import data_file
 from recurve.plan import Plan
 from recurve.plots import plan_figure_bytes
 from recurve.sheet import PAPERS, PARTS, sheet_facts, sheet_pdf, typst_files
 from recurve.yields import Built
 
 FIGURE = b'<svg xmlns="http://www.w3.org/2000/svg" width="510pt" height="346pt"><path d="M0 0L9 9L0 9Z"/></svg>'
-DATA = Path(__file__).resolve().parent.parent / "data"
+DATA = data_file("wire.toml").parent
 
 
 @pytest.fixture

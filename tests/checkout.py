@@ -1,0 +1,12 @@
+"""Tests that look at the checkout itself, its README or its sources, have nothing to look at where there is only a wheel."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+needs_checkout = pytest.mark.skipif(
+    not (ROOT / "recurve" / "cli.py").is_file(), reason="looks at the checkout, and the tests stand without one here"
+)

@@ -9,7 +9,8 @@ from recurve import jobunit as u
 from recurve.errors import InputError
 from recurve.inspectionbuild import build_inspection
 from recurve.job import BareJob, Job
-from recurve.jobfile import fingerprint_of, is_bare, load_job, located, read_document, sweep_of, table_of, validated
+from recurve.jobfile import fingerprint_of, is_bare, load_job, located, read_document, table_of, validated
+from recurve.sweepbuild import sweep_of
 from recurve.tables import read_catalogue, read_sweep
 from recurve.targetbuild import Faults, build_target
 

@@ -211,6 +211,15 @@ class SuggestedChange(Document):
     springs: Annotated[list[str], told("Names of the springs it then takes")]
 
 
+class CheckedCurve(Document):
+    """The planned curve against the same computed another way."""
+
+    method: Literal["energy minimisation"]
+    speeds: Annotated[int, told("How many speeds were looked at, rising and falling", "1")]
+    largest_difference_deg: Annotated[float, told("The largest difference there", "distributor deg")]
+    agrees: Annotated[bool, told("False: do not build from this plan, it is a fault of recurve")]
+
+
 class PlanDocument(Document):
     """A plan for one job. All speeds and angles are the distributor's, whatever the job's basis."""
 
@@ -223,6 +232,7 @@ class PlanDocument(Document):
     from_: Annotated[Literal["sweep", "description"], told("Whether a sweep was fitted or the job's figures taken")]
     springs: PlannedSprings
     stop: PlannedStop
+    checked: CheckedCurve | None
     targets: Annotated[list[PlannedBand], told("In the job's order; empty: nothing can be built")]
     setting: Settings
     curve: CurveDocument | None

@@ -80,6 +80,8 @@ FLOORS = (
     {"answers"},
     {"barefile"},
     {"jobfile"},
+    {"referencebuild"},
+    {"sweepbuild"},
     {"jobbuild", "faults"},
     {"targetbuild", "inspectionbuild"},
     {"documents"},

@@ -290,6 +290,14 @@ def test_the_primary_alone(tmp_path: Path) -> None:
     assert (np.abs(error) < 2 * stated).mean() >= 0.9
 
 
+def test_a_sweep_that_is_both_is_told(tmp_path: Path) -> None:
+    path = swept(0, tmp_path)[1]
+    assert not any("count twice" in note for note in load_job(path).notes)
+    both = '[sweep]\nfile = "./reference.csv"\n'
+    path.write_text(path.read_text(encoding="utf-8") + both, encoding="utf-8")
+    assert sum("count twice" in note for note in load_job(path).notes) == 1
+
+
 def test_plan_file(tmp_path: Path) -> None:
     """The plan's job file gives the planned curve though posts, stop and springs are no longer those of the sweep."""
     one = mechanism(SEEDS[0])

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from recurve.curve import Installed, Trace, Unit, residual_advance, trace
+from recurve.curve import Installed, Trace, Unit, trace_and_residual
 from recurve.errors import InputError
 from recurve.ideal import Limits
 from recurve.job import Job
@@ -57,10 +57,10 @@ def make_build(
     assert job.target is not None  # problem_of has asked for it
     installed = tuple(Installed(s, p.posts, b) for s, p, b in zip(springs, job.places, bends, strict=True))
     unit = Unit(job.weights, installed, job.drag, stop)
-    curve = trace(unit, points)
+    idle = job.target.idle_speed or min(b.speed or np.inf for b in job.target.timed)
+    curve, residual = trace_and_residual(unit, idle, points)
     results = judge(job.target, curve)
     second = curve.rising_speed(stop - CHECK_ADVANCE) if len(installed) > 1 and stop > CHECK_ADVANCE else None
-    idle = job.target.idle_speed or min(b.speed or np.inf for b in job.target.timed)
     trim = job.stop.trim(stop)
     return Build(
         springs=tuple(_fitted(i, t) for i, t in zip(installed, curve.takeups, strict=True)),
@@ -71,7 +71,7 @@ def make_build(
         results=results,
         margin=worst(results),
         settings=(curve.rising_speed(CHECK_ADVANCE), second),
-        residual=residual_advance(unit, idle, points=points),
+        residual=residual,
     )
 
 

@@ -205,21 +205,48 @@ def trace(unit: Unit, points: int = 2001) -> Trace:
     Interpolation between the points errs by less than 1e-5° for a smooth mechanism without a snap; just past
     the end of a snap by up to one step of the grid.
     """
-    takeups = tuple(s.takeup(unit.stop) for s in unit.springs)
-    inner = [t for t in takeups if t is not None and 0.0 < t < unit.stop]
-    grid = np.concatenate([np.linspace(0.0, unit.stop, points), inner, inner])
+    return _Moments.of(unit, points).trace(unit.drag)
+
+
+def trace_and_residual(unit: Unit, speed: float, points: int = 2001) -> tuple[Trace, tuple[float, float]]:
+    """`trace` and `residual_advance` of a unit, the springs' moments computed once for both."""
+    moments = _Moments.of(unit, points)
+    curve, undragged = moments.trace(unit.drag), moments.trace(replace(unit.drag, rubbing_block=0.0))
+    return curve, (float(curve.falling_advance(speed)), float(undragged.falling_advance(speed)))
+
+
+@dataclass(frozen=True)
+class _Moments:
+    """What a curve is made of besides drag: τ [N·m] and I′ [kg·m²/rad] at `advance` [rad], all (n,), and take-ups."""
+
+    advance: Array
+    torque: Array
+    slope: Array
+    takeups: tuple[float | None, ...]
+
+    @classmethod
+    def of(cls, unit: Unit, points: int) -> _Moments:
+        """On `points` advances from 0 to the unit's stop, take-ups twice."""
+        takeups = tuple(s.takeup(unit.stop) for s in unit.springs)
+        grid, right = _grid(unit.stop, points, [t for t in takeups if t is not None and 0.0 < t < unit.stop])
+        return cls(grid, spring_torque(unit.springs, takeups, grid, right), unit.weights.inertia_slope(grid), takeups)
+
+    def trace(self, d: Drag) -> Trace:
+        """Both branches with this drag."""
+        return Trace(
+            self.advance,
+            speed_squared(self.torque, self.slope, d.rubbing_block, d.friction, d.friction_share),
+            speed_squared(self.torque, self.slope, d.rubbing_block, -d.friction, -d.friction_share),
+            self.takeups,
+        )
+
+
+def _grid(stop: float, points: int, inner: list[float]) -> tuple[Array, np.ndarray]:
+    """`points` advances from 0 to the stop [rad], those of `inner` twice, and which of them are seen from the right."""
+    grid = np.concatenate([np.linspace(0.0, stop, points), inner, inner])
     right = np.concatenate([np.zeros(points + len(inner), bool), np.ones(len(inner), bool)])
     order = np.lexsort((right, grid))
-    grid, right = grid[order], right[order]
-    torque = spring_torque(unit.springs, takeups, grid, right)
-    slope = unit.weights.inertia_slope(grid)
-    d = unit.drag
-    return Trace(
-        grid,
-        speed_squared(torque, slope, d.rubbing_block, d.friction, d.friction_share),
-        speed_squared(torque, slope, d.rubbing_block, -d.friction, -d.friction_share),
-        takeups,
-    )
+    return grid[order], right[order]
 
 
 def spring_torque(
@@ -243,6 +270,4 @@ def spring_torque(
 def residual_advance(unit: Unit, speed: float, *, points: int = 2001) -> tuple[float, float]:
     """Advance [rad] that stays in at `speed` [rad/s] after the weights have been out: as it is, and
     without the rubbing block's drag, which may be all that brings a slack unit home (design §1)."""
-    undragged = unit.with_drag(replace(unit.drag, rubbing_block=0.0))
-    both = [float(trace(u, points).falling_advance(speed)) for u in (unit, undragged)]
-    return both[0], both[1]
+    return trace_and_residual(unit, speed, points)[1]

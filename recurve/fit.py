@@ -232,7 +232,8 @@ def _estimates(
         add(
             name, parameter, unit, model.column(natural, parameter) / size, given[parameter], shrink[parameter] < LEARNT
         )
-    add("scale", _scale_parameter(model), "", _scale(model, natural), True, _scale_learnt(model, samples))
+    scale = _scale(model, natural)
+    add("scale", _scale_parameter(model), "", scale, True, _scale_learnt(model, samples, scale))
     return tuple(made), values
 
 
@@ -280,9 +281,9 @@ def slope_factor(model: SweepModel, natural: Array, where: Array | None = None) 
     return np.asarray(np.exp(np.sum(grown, axis=0)))
 
 
-def _scale_learnt(model: SweepModel, samples: Samples) -> bool:
+def _scale_learnt(model: SweepModel, samples: Samples, scale: Array) -> bool:
     prior = float(np.sqrt(sum(np.mean(mode) ** 2 for mode in model.shapes.modes)))
-    now = float(samples.deviation(_scale(model, model.natural(samples.states))))
+    now = float(samples.deviation(scale))
     return prior > 0 and now < LEARNT * prior
 
 

@@ -68,28 +68,29 @@ def _table_changes(job: Job, advance: Array) -> list[Array]:
 def _key_changes(job: Job, advance: Array) -> list[Array]:
     """By each quantity of [weights] that has a ±."""
     middle = job.weights.inertia_slope(advance)
+    keys = [k for k in job.limits if k.startswith("weights.") and ".cg_radius[" not in k and ".advance[" not in k]
+    if not keys:
+        return []
+    model = m.JobModel.model_validate({k: v for k, v in job.document.items() if k not in ("sweep", "catalogue")})
     changes = []
-    for key, limit in job.limits.items():
-        if not key.startswith("weights.") or ".cg_radius[" in key or ".advance[" in key:
-            continue
-        moved = _moved(job, key, limit / np.sqrt(3)).inertia_slope(advance)
+    for key in keys:
+        moved = _moved(model, job.document, key, job.limits[key] / np.sqrt(3)).inertia_slope(advance)
         if np.isfinite(moved).all():
             changes.append(moved / middle - 1.0)
     return changes
 
 
-def _moved(job: Job, key: str, by: float) -> Any:
-    """The weights with one quantity of the job moved by so much [SI]."""
-    document = copy.deepcopy(job.document)
-    for name in ("sweep", "catalogue"):
-        document.pop(name, None)
-    table: Any = document
-    *path, last = [int(p) - 1 if p.isdigit() else p for p in key.replace("[", ".").replace("]", "").split(".")]
+def _moved(model: m.JobModel, document: dict[str, Any], key: str, by: float) -> Any:
+    """The weights of the job's `model` with one quantity of its `document` moved by so much [SI]."""
+    weights: Any = copy.deepcopy(document["weights"])
+    table: Any = weights
+    given: Any = model.weights
+    *path, last = [int(p) - 1 if p.isdigit() else p for p in key.replace("[", ".").replace("]", "").split(".")][1:]
     for part in path:
         table = table[part]
-    model: Any = m.JobModel.model_validate(document)
     for part in (*path, last):
-        model = model[part] if isinstance(part, int) else getattr(model, part)
+        given = given[part] if isinstance(part, int) else getattr(given, part)
     unit = {"mass": "kg", "angle": "rad"}.get(str(last), "m")
-    table[last] = f"{float(model.value + by)!r} {unit}"
-    return Build(m.JobModel.model_validate(document)).weights()
+    table[last] = f"{float(given.value + by)!r} {unit}"
+    # Only the weights are read again: the rest of the job is as it was.
+    return Build(model.model_copy(update={"weights": type(model.weights).model_validate(weights)})).weights()

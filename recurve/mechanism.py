@@ -263,23 +263,25 @@ class CorrectedWeights(Weights):
 
     advance: tuple[float, ...] = ()
     factor: tuple[float, ...] = ()
+    _coefficients: Array = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        degree = min(len(self.advance) - 1, 3)
+        fitted = np.polyfit(np.asarray(self.advance), np.asarray(self.factor), degree)
+        object.__setattr__(self, "_coefficients", fitted)
 
     def inertia_change(self, advance: ArrayLike) -> Array:
         """∫ factor dI [kg·m²] from rest to the advance [rad], same shape; by parts, so that dr/dα is not asked."""
         if isinstance(self.motion, ReferenceSlope):
             return super().inertia_change(advance)
-        correction, alpha = self._correction(), np.asarray(advance, float)
+        correction, alpha = self._coefficients, np.asarray(advance, float)
         bent = np.polyder(correction)
         inner = _integral(lambda x: np.polyval(bent, x) * super(CorrectedWeights, self).inertia_change(x), alpha)
         return np.polyval(correction, alpha) * super().inertia_change(alpha) - inner
 
     def inertia_slope(self, advance: ArrayLike) -> Array:
         """I′(α) [kg·m²/rad] at the advance [rad], same shape, corrected."""
-        return super().inertia_slope(advance) * np.polyval(self._correction(), np.asarray(advance, float))
-
-    def _correction(self) -> Array:
-        degree = min(len(self.advance) - 1, 3)
-        return np.asarray(np.polyfit(np.asarray(self.advance), np.asarray(self.factor), degree))
+        return super().inertia_slope(advance) * np.polyval(self._coefficients, np.asarray(advance, float))
 
 
 def _integral(function: Callable[[Array], Array], end: ArrayLike) -> Array:

@@ -7,6 +7,7 @@ middle, in prior standard uncertainties. Rates are logarithmic, so that they sta
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -53,10 +54,20 @@ class SweepModel:
         """How many numbers a state has."""
         return len(self.parameters)
 
+    @cached_property
+    def _prior(self) -> tuple[Array, Array]:
+        """Middles and spreads (size,) of the priors."""
+        return np.array([p.middle for p in self.parameters]), np.array([p.spread for p in self.parameters])
+
+    @cached_property
+    def _place(self) -> dict[str, int]:
+        """Where each parameter stands in a state."""
+        return {p.name: i for i, p in enumerate(self.parameters)}
+
     def natural(self, states: Array) -> Array:
         """States (n, size) as parameters in their natural units."""
-        middle = np.array([p.middle for p in self.parameters])
-        return np.asarray(middle + states * np.array([p.spread for p in self.parameters]))
+        middle, spread = self._prior
+        return np.asarray(middle + states * spread)
 
     def bounds(self) -> tuple[Array, Array]:
         """Least and most of each number of a state, (size,)."""
@@ -74,8 +85,7 @@ class SweepModel:
 
     def column(self, natural: Array, name: str) -> Array:
         """One parameter (n,) by name."""
-        index = next(i for i, p in enumerate(self.parameters) if p.name == name)
-        return np.asarray(natural[:, index])
+        return np.asarray(natural[:, self._place[name]])
 
     def units(self, states: Array) -> Units:
         """The states (n, size) as units that can be computed."""
@@ -97,7 +107,7 @@ class SweepModel:
     def _tension(self, natural: Array) -> Array:
         """Initial tensions (n, places) [N]: as described, or, of an undescribed second spring, a number of the state."""
         tension = np.tile(self.tension, (len(natural), 1))
-        if any(p.name == TENSION for p in self.parameters):
+        if TENSION in self._place:
             tension[:, 1] = self.column(natural, TENSION)
         return tension
 
@@ -107,29 +117,27 @@ class SweepModel:
         sweep, n = self.sweep, len(states)
         speeds = np.maximum(sweep.speed[:, None] + NODES * sweep.speed_reading / SQRT3, 1e-3)
         at = np.empty((n, len(sweep.speed), 3))
-        start, top = ends(made, sweep)
-        for rising in (True, False):
-            pick = sweep.rising == rising
-            if pick.any():
-                asked = speeds[pick].ravel()
-                got = made.rising_advance(asked, start) if rising else made.falling_advance(asked, top)
-                at[:, pick] = got.reshape(n, -1, 3)
+        start, up = _start(made), np.asarray(sweep.rising, bool)
+        zeroed = [] if sweep.zeroed_at is None else [sweep.zeroed_at]
+        # All that is asked of the rising curve at once: its readings, its highest advance, where the zero was taken.
+        got = made.rising_advance(np.concatenate([speeds[up].ravel(), [sweep.speed.max()], zeroed]), start)
+        readings = 3 * int(up.sum())
+        at[:, up] = got[:, :readings].reshape(n, -1, 3)
+        if not up.all():
+            at[:, ~up] = made.falling_advance(speeds[~up].ravel(), got[:, readings]).reshape(n, -1, 3)
         mean = at @ WEIGHTS
         variance = ((at - mean[:, :, None]) ** 2) @ WEIGHTS
-        return mean - self._shift(states, made, start)[:, None], variance
+        shift = self.column(self.natural(states), "zero") + (got[:, -1] if zeroed else 0.0)
+        return mean - shift[:, None], variance
 
     def hidden(self, states: Array) -> Array:
-        """Advance that the bench's zero hides (n,) [rad]: what a reading lacks of the true advance."""
-        made = curves(self.shapes, self.units(states), 56)
-        return self._shift(states, made, ends(made, self.sweep)[0])
-
-    def _shift(self, states: Array, made: Curves, start: Array) -> Array:
-        """What the bench's zero hides (n,) [rad]: its own error, and the advance already in where it was taken."""
+        """Advance that the bench's zero hides (n,) [rad], what a reading lacks of the true advance: the zero's own error,
+        and what was already in where it was taken."""
         zero = self.column(self.natural(states), "zero")
         if self.sweep.zeroed_at is None:
             return zero
-        hidden = made.rising_advance(np.array([self.sweep.zeroed_at]), start)[:, 0]
-        return np.asarray(zero + hidden)
+        made = curves(self.shapes, self.units(states), 56)
+        return np.asarray(zero + made.rising_advance(np.array([self.sweep.zeroed_at]), _start(made))[:, 0])
 
     def misfit(self, states: Array) -> tuple[Array, Array]:
         """Standardised residuals (n, readings) [1] and their standard uncertainties [rad]."""
@@ -172,9 +180,13 @@ class SweepModel:
 def ends(made: Curves, sweep: Sweep) -> tuple[Array, Array]:
     """Where a rising sweep begins, what stays in at a standstill, and the highest advance a falling one comes
     from, (n,) [rad] each."""
-    start = made.falling_advance(np.zeros(1))[:, 0]
-    top = made.rising_advance(np.array([sweep.speed.max()]), start)[:, 0]
-    return start, top
+    start = _start(made)
+    return start, made.rising_advance(np.array([sweep.speed.max()]), start)[:, 0]
+
+
+def _start(made: Curves) -> Array:
+    """What stays in at a standstill (n,) [rad]."""
+    return made.falling_advance(np.zeros(1))[:, 0]
 
 
 def sweep_model(job: Job) -> SweepModel:

@@ -211,6 +211,15 @@ class SuggestedChange(Document):
     springs: Annotated[list[str], told("Names of the springs it then takes")]
 
 
+class CheckedBy(Document):
+    """The plan's curve found a second time, another way."""
+
+    method: Annotated[str, told("How it was found the second time")]
+    speeds: Annotated[int, told("At how many speeds", "1")]
+    largest_difference_deg: Annotated[float, told("The largest difference of the two", "distributor deg")]
+    agrees: Annotated[bool, told("Whether that is no more than their errors")]
+
+
 class PlanDocument(Document):
     """A plan for one job. All speeds and angles are the distributor's, whatever the job's basis."""
 
@@ -227,6 +236,7 @@ class PlanDocument(Document):
     setting: Settings
     curve: CurveDocument | None
     ideal: IdealPlan | None
+    checked: CheckedBy | None
     searched: Searched
     others: Annotated[list[OtherPair], told("The pairs it was chosen from, the best margin first")]
     alternatives: list[AskedPair]

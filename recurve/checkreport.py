@@ -134,6 +134,7 @@ def _doubtful(one: Doubtful, unit: Any) -> dict[str, Any]:
 
 
 def finding_facts(f: Finding) -> dict[str, Any]:
+    """One of the `findings` of the `check` document."""
     return {
         "what": f.what,
         "evidence": f.evidence,
@@ -178,6 +179,7 @@ def check_plot(check: Check) -> list[str]:
 
 
 def findings_lines(findings: Iterable[Finding]) -> list[str]:
+    """The findings numbered, each with what shows it, what it does and what to do."""
     lines: list[str] = []
     for number, f in enumerate(findings, 1):
         lines += wrap(f"{number}. {printable(f.what)} ({f.severity})", "", "   ")

@@ -56,6 +56,7 @@ def progress(text: str) -> None:
 
 
 def print_json(document: dict[str, Any]) -> None:
+    """A document on stdout, and nothing else."""
     typer.echo(json_text(document))
 
 

@@ -26,7 +26,7 @@ def as_fitted(job: Job) -> Job:
 
 
 def fitted_plant(plant: Plant, job: Job) -> Plant:
-    """The states of the unit as found with the drag of the trigger that will be fitted; `job` as found."""
+    """The states of the unit as found with the drag of the trigger that will be fitted; `job` as found, `idle` [rad/s]."""
     if job.trigger_fitted == job.trigger:
         return plant
     index = next(i for i, p in enumerate(plant.model.parameters) if p.name == "drag")
@@ -78,7 +78,7 @@ def shift_of(job: Job, idle: float) -> Shift | None:
 
 
 def conversion_notes(job: Job, idle: float) -> list[str]:
-    """What must be said aloud of a change of trigger; `job` as found."""
+    """What must be said aloud of a change of trigger; `job` as found, `idle` [rad/s]."""
     if job.trigger == job.trigger_fitted:
         return []
     shift = shift_of(job, idle)

@@ -71,7 +71,7 @@ class Installed:
 
 @dataclass(frozen=True)
 class Unit:
-    """One distributor's advance mechanism, ready to be computed. `springs`: primary, then secondary."""
+    """One distributor's advance mechanism, ready to be computed. `springs`: primary, then secondary; `stop` [rad]."""
 
     weights: InertiaSlope
     springs: tuple[Installed, ...]

@@ -17,6 +17,6 @@ def ranges() -> dict[str, Any]:
 
 
 def default(table: str, key: str, dimension: str) -> float:
-    """A default of `data/ranges.toml` in SI."""
+    """A default of `data/ranges.toml` [SI]."""
     entry = ranges()[table][key]
     return float(entry["value"]) * factor(entry["unit"], dimension)

@@ -38,7 +38,7 @@ SEVERITY = ("check first", "repair first", "high", "medium", "low", "open questi
 @dataclass(frozen=True)
 class Check:
     """The unit as found: `findings` by consequence, the worst first; `verdict` and why; `evidence` with all
-    numbers; `passing` the probability that it meets its target as it is, None without a target."""
+    numbers; `passing` the probability [1] that it meets its target as it is, None without a target."""
 
     job: Job
     fit: Fit | None

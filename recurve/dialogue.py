@@ -28,6 +28,7 @@ def show(text: str) -> None:
 
 
 def heading(text: str) -> None:
+    """A heading, underlined."""
     text = printable(text)
     typer.echo(f"\n{text}\n{'-' * len(text)}")
 

@@ -73,7 +73,7 @@ def reach_of(picture: Picture) -> float:
 
 
 def springs_scale(picture: Picture) -> float:
-    """Millimetres of paper for each of a spring's, alike for all springs."""
+    """Millimetres of paper for each of a spring's [1], alike for all springs."""
     longest = max(max(*s.length, s.free or 0.0) for s in picture.springs)
     return next((s for s in SCALES if 1e3 * s * longest <= BAR_MM[1]), SCALES[-1])
 

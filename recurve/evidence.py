@@ -23,26 +23,26 @@ SURE = 0.95  # a probability that counts as a yes; its complement as a no
 
 @dataclass(frozen=True)
 class Doubtful:
-    """A number with its doubt: `mean` and `deviation` (one standard uncertainty) of `sample` (n,), SI."""
+    """A number with its doubt: `mean` and `deviation` (one standard uncertainty) of `sample` (n,) [SI]."""
 
     sample: Array
 
     @property
     def mean(self) -> float:
-        """Mean."""
+        """Mean [SI]."""
         return float(self.sample.mean())
 
     @property
     def deviation(self) -> float:
-        """Standard uncertainty."""
+        """Standard uncertainty [SI]."""
         return float(self.sample.std())
 
     def above(self, limit: float) -> float:
-        """Probability that it is more than `limit`."""
+        """Probability [1] that it is more than `limit` [SI]."""
         return float((self.sample > limit).mean())
 
     def below(self, limit: float) -> float:
-        """Probability that it is less than `limit`."""
+        """Probability [1] that it is less than `limit` [SI]."""
         return float((self.sample < limit).mean())
 
     def degrees(self) -> str:
@@ -75,7 +75,7 @@ class Evidence:
 
     @cached_property
     def natural(self) -> Array:
-        """States in natural units (n, size)."""
+        """States (n, size) in natural units [SI, or log of it]."""
         return self.model.natural(self.plant.states)
 
     @cached_property
@@ -126,7 +126,7 @@ class Evidence:
         return Doubtful(np.minimum(at, self.model.shapes.advance[-1]))
 
     def never(self, place: int) -> float:
-        """Probability that a spring does not take up before the stop."""
+        """Probability [1] that a spring does not take up before the stop."""
         return float((self.takeup(place).sample >= self.stop.sample).mean())
 
     def rising(self, speeds: Array) -> Array:

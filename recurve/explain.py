@@ -138,7 +138,7 @@ def _no_build(problem: Problem, shelf: Shelf) -> list[str]:
 
 
 def second_spring_note(problem: Problem, limits: Limits, margin: float | None, job: Job) -> list[str]:
-    """Whether a second spring would help a unit planned with one (on posts like the first's)."""
+    """Whether a second spring would raise the `margin` [1] of a unit planned with one (on posts like the first's)."""
     if len(problem.posts) > 1 or (margin is not None and margin >= 0.5):
         return []
     doubled = replace(problem, posts=problem.posts * 2, travel=problem.travel * 2, stops=job.stop.limits)

@@ -28,17 +28,17 @@ PLACES = ("primary", "secondary")
 
 
 def rpm(speed: float | None) -> float | None:
-    """rad/s as rpm."""
+    """[rad/s] as [rpm]."""
     return None if speed is None else round(float(speed) * RPM, 6)
 
 
 def deg(angle: float | None) -> float | None:
-    """rad as degrees."""
+    """[rad] as [deg]."""
     return None if angle is None else round(float(np.degrees(angle)), 6)
 
 
 def mm(length: float | None) -> float | None:
-    """m as mm."""
+    """[m] as [mm]."""
     return None if length is None else round(float(length) * 1e3, 6)
 
 

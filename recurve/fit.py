@@ -25,7 +25,7 @@ NEGLIGIBLE = 0.02  # a probability that is not mentioned
 
 @dataclass(frozen=True)
 class Estimate:
-    """One quantity: `value` and `standard_uncertainty` in `unit`, None where the readings do not determine it;
+    """One quantity: `value` and `standard_uncertainty` [`unit`], None where the readings do not determine it;
     `at_bound` where the best state lies on a physical limit; `source`: "readings", "as given", "not determined"."""
 
     name: str

@@ -60,7 +60,7 @@ class Limits:
 
 @dataclass(frozen=True)
 class Programme:
-    """left · x ≤ right in x = (u, k) or (u, k, v, K) with bounds; `edges` rows come first."""
+    """left · x ≤ right in x = (u, k) or (u, k, v, K) [N, N/m] with bounds; `edges` rows come first."""
 
     left: Array
     right: Array
@@ -117,7 +117,7 @@ def _feasible(
 
 
 def programmes(problem: Problem, limits: Limits, margin: float) -> list[Programme]:
-    """One programme for each interval of take-up between neighbouring edges."""
+    """One programme at `margin` [1] for each interval of take-up between neighbouring edges."""
     edges = edges_at(problem, margin)
     if edges is None:
         return []

@@ -20,7 +20,8 @@ WIDTH = 80
 
 
 def inspected_lines(found: Inspected | None, ratio: float) -> list[str]:
-    """The inspection's part of a report: every check against its limit, dwell and timing, rotor, coil, vacuum."""
+    """The inspection's part of a report: every check against its limit, dwell and timing, rotor, coil, vacuum; `ratio`
+    [1] crank turns a distributor turn."""
     if found is None:
         return []
     lines = [] if not found.judged else ["", "Condition, as inspected; angles are the distributor's"]

@@ -110,4 +110,4 @@ class Job(JobHead):
 
 @dataclass(frozen=True, kw_only=True)
 class BareJob(JobHead):
-    """A job without weights, stop and springs: there is no curve to compute, all else is as in `Job`."""
+    """A job without weights, stop and springs: there is no curve to compute, all else is as in `Job`; `speed_ratio` [1]."""

@@ -35,7 +35,7 @@ PLACES = ("primary", "secondary")
 
 @dataclass
 class Build:
-    """Collects what is wrong (`faults`, as (key, message)) and what must be said (`notes`)."""
+    """Collects what is wrong (`faults`, as (key, message)) and what must be said (`notes`); angles [rad]."""
 
     model: m.JobModel
     faults: list[tuple[tuple[str, ...], str]] = field(default_factory=list)
@@ -122,6 +122,7 @@ class Build:
         return RadiusTable(tuple(a.value for a in given.advance), tuple(r.value for r in rows), limits)
 
     def stop(self) -> Stop:
+        """The stop, and how far it may be trimmed."""
         given = self.model.stop
         per_mm = 0.0
         if given.radius is not None:
@@ -141,6 +142,7 @@ class Build:
         return stop
 
     def drag(self) -> Drag:
+        """Drag of the rubbing block, by itself or by its levers, and friction."""
         given = self.model.drag or u.Drag()
         friction = 0.0 if given.friction is None else given.friction.value
         share = 0.0 if given.friction_share is None else given.friction_share.value
@@ -179,6 +181,7 @@ class Build:
         return float(self.model.distributor.breakers * force * given.friction_coefficient.value * cam * opened)
 
     def places(self, motion: Motion, reach: float) -> tuple[SpringPlace, ...]:
+        """Where springs go, those that are described, up to the advance `reach` [rad]."""
         springs = self.model.springs
         given = {"primary": springs.primary, "secondary": springs.secondary}
         return tuple(self._place(name, g, motion, reach) for name, g in given.items() if g is not None)
@@ -248,6 +251,7 @@ class Build:
         return BodyPoint(body, self.point(given, key))
 
     def tolerances(self) -> Tolerances:
+        """How exactly things are built: as the job says, else the usual."""
         given = self.model.build or m.BuildTable()
         dimensions = {
             "rate": "number",
@@ -270,6 +274,7 @@ class Build:
     # --- target -------------------------------------------------------------------------------------
 
     def target(self) -> Target | None:
+        """The bands, None where the job has none."""
         return build_target(self.model.target, self.model.distributor.speed_ratio, self.faults)
 
     # --- what must be said ----------------------------------------------------------------------------

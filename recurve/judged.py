@@ -65,7 +65,7 @@ def verdict_of(value: float, doubt: float, limit: Limit | None) -> Verdict:
 
 
 def combined(parts: Iterable[Measured]) -> float:
-    """Doubt of a sum or difference: two standard uncertainties (±/√3 each, GUM 4.3.7), never more than all ± together."""
+    """Doubt [SI] of a sum or difference: two standard uncertainties (±/√3 each, GUM 4.3.7), never more than all ± together."""
     limits = np.array([p.limit or 0.0 for p in parts])
     return float(min(2.0 * np.sqrt((limits**2 / 3.0).sum()), limits.sum()))
 

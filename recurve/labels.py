@@ -50,7 +50,8 @@ def _size_pt(axes: Axes) -> tuple[float, float]:
 
 
 def label_rows(axes: Axes, right: Any, marks: list[Event], last: float, ratio: float) -> None:
-    """Labels in rows below zero, each with a hair line up to its place on the curve; `marks` in the order of speed."""
+    """Labels in rows below zero, each with a hair line up to its place on the curve; `marks` in the
+    order of speed; `last` [rpm], `ratio` [1]."""
     width_pt, height_pt = _size_pt(axes)
     # 0.62 of the type size a letter is a little more than this font takes on average
     widths = [0.62 * style.SMALL_PT * len(e.text) * last / width_pt for e in marks]

@@ -15,7 +15,7 @@ MANUAL = "the manual's figure, in the job"
 
 @dataclass(frozen=True)
 class Limit:
-    """What a measured quantity may be, SI: from `low` to `high`, worth a remark above `suspect`; None where there is
+    """What a measured quantity may be [SI]: from `low` to `high`, worth a remark above `suspect`; None where there is
     no such limit. `source` says where it comes from."""
 
     low: float | None
@@ -33,7 +33,7 @@ def limits_data() -> dict[str, Any]:
 def limit_of(
     table: str, name: str, dimension: str, manual: tuple[float | None, float | None] | None = None
 ) -> Limit | None:
-    """The manual's limit where the job gives it, else the trade's, else None. SI."""
+    """The manual's limit where the job gives it, else the trade's, else None [SI]."""
     if manual is not None:
         return Limit(manual[0], manual[1], None, MANUAL)
     entry = limits_data()[table].get(name)

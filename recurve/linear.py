@@ -51,7 +51,7 @@ class Edges:
 
 
 def edges_at(problem: Problem, margin: float) -> Edges | None:
-    """The rows at this margin, or None where no stop in the range meets it.
+    """The rows at this margin [1], or None where no stop in the range meets it.
 
     Of the stops that meet all lower edges the smallest is taken: an upper edge at or above the stop is
     met by the stop itself.

@@ -12,7 +12,7 @@ from recurve.mechanism import Array
 
 @dataclass(frozen=True)
 class Optimum:
-    """Where a linear cost is least: `x` (n,), the cost's `value`, and the multipliers of the rows (m,) and of the
+    """Where a linear cost is least: `x` (n,) [SI], the cost's `value`, and the multipliers of the rows (m,) and of the
     bounds (n,): how the value would change with each, 0 where one is not felt."""
 
     x: Array
@@ -49,7 +49,7 @@ class Polytope:
         self._optimal = highspy.HighsModelStatus.kOptimal
 
     def least(self, cost: Array) -> Optimum | None:
-        """Where cost (n,) · x is least; None where the polytope is empty or the cost has no end in it."""
+        """Where cost (n,) · x [any] is least; None where the polytope is empty or the cost has no end in it."""
         self._solver.changeColsCost(len(self._columns), self._columns, np.asarray(cost, float))
         self._solver.run()
         if self._solver.getModelStatus() != self._optimal:
@@ -59,6 +59,6 @@ class Polytope:
         return Optimum(x, float(np.dot(cost, x)), np.array(found.row_dual), np.array(found.col_dual))
 
     def inside(self) -> Array | None:
-        """Some point (n,) of it, None where it is empty."""
+        """Some point (n,) [SI] of it, None where it is empty."""
         found = self.least(np.zeros(len(self._columns)))
         return None if found is None else found.x

@@ -23,7 +23,7 @@ Points = NDArray[np.complex128]
 
 
 def dot(a: ArrayLike, b: ArrayLike) -> Array:
-    """Scalar product of plane vectors given as complex numbers [m · m = m²]; shapes broadcast."""
+    """Scalar product of plane vectors given as complex numbers [m], their product [m²]; shapes broadcast."""
     return np.real(np.conj(a) * np.asarray(b))
 
 
@@ -143,11 +143,11 @@ class RadiusTable:
 
     @property
     def pivot(self) -> complex | None:
-        """A table does not tell where the pivot is."""
+        """A table does not tell where the pivot [m] is."""
         return None
 
     def swing(self, advance: ArrayLike) -> None:
-        """A table does not tell how the weight turns."""
+        """A table does not tell how the weight turns [rad]."""
         return
 
     def radius(self, advance: ArrayLike) -> tuple[Array, Array]:
@@ -189,11 +189,11 @@ class ReferenceSlope:
 
     @property
     def pivot(self) -> complex | None:
-        """A sweep does not tell where the pivot is."""
+        """A sweep does not tell where the pivot [m] is."""
         return None
 
     def swing(self, advance: ArrayLike) -> None:
-        """A sweep does not tell how the weight turns."""
+        """A sweep does not tell how the weight turns [rad]."""
         return
 
     def inertia_slope(self, advance: ArrayLike) -> Array:

@@ -28,7 +28,7 @@ STOP_MM = 2.6  # length of the stop's faces, on paper
 
 @dataclass(frozen=True)
 class Parts:
-    """One state (0 at rest, 1 at full advance) of a picture, at `scale` mm of paper for each of the unit."""
+    """One state (0 at rest, 1 at full advance) of a picture, at `scale` mm of paper for each of the unit [1]; `centre` [m]."""
 
     axes: Axes
     picture: Picture
@@ -273,7 +273,7 @@ def length_bar(axes: Axes, spring: DrawnSpring, state: int, begin: complex, scal
 
 
 def hull(places: list[complex]) -> list[complex]:
-    """The convex outline round places, anticlockwise (Andrew's monotone chain)."""
+    """The convex outline [m] round places, anticlockwise (Andrew's monotone chain)."""
     points = sorted(set(places), key=lambda p: (p.real, p.imag))
     if len(points) < 3:
         return points
@@ -290,7 +290,8 @@ def hull(places: list[complex]) -> list[complex]:
 
 
 def spread(wanted: list[float], gap: float, low: float, high: float) -> list[float]:
-    """Heights near the wanted ones, which fall, each at least `gap` below the one before and all between low and high."""
+    """Heights [mm of paper] near the wanted ones, which fall, each at least `gap` below the one before and all between
+    low and high."""
     rows: list[float] = []
     for y in wanted:
         rows.append(min(y, rows[-1] - gap if rows else high))

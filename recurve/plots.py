@@ -222,7 +222,7 @@ def draw_readings(axes: Axes, sweep: Sweep, hidden: float, look: style.Curve) ->
 
 
 def draw_band(axes: Axes, band: Band, last: float) -> None:
-    """A band as a pale box with caps on the edges that count."""
+    """A band as a pale box with caps on the edges that count; `last` [rpm]."""
     low, high = np.degrees(band.low), np.degrees(band.high)
     left, right = band_sides(band, last)
     fill = style.GREY if band.kind == "idle" else style.PALE
@@ -252,7 +252,7 @@ def band_sides(band: Band, last: float) -> tuple[float, float]:
 
 
 def frame(axes: Axes, job: Job, subtitle: str, last: float) -> Any:
-    """Title, limits, labels and the crank's axes; the right-hand one is given back."""
+    """Title, limits, labels and the crank's axes; the right-hand one is given back; `last` [rpm]."""
     ratio = job.speed_ratio
     title = f"{style.shortened(job.title, 80)}\n{style.shortened(subtitle, 80)}"
     axes.set_title(title, loc="left", parse_math=False)

@@ -29,7 +29,7 @@ Kind = Callable[[Array], Array]
 
 @dataclass(frozen=True)
 class Mode:
-    """A best state (p,), its log density, covariance (p, p), and whether the least squares converged."""
+    """A best state (p,) [1], its log density, covariance (p, p), and whether the least squares converged."""
 
     state: Array
     height: float
@@ -46,26 +46,26 @@ class Mode:
 
 @dataclass(frozen=True)
 class Samples:
-    """States (n, p) with weights (n,) that sum to 1; `effective` is how many equal samples they are worth."""
+    """States (n, p) with weights (n,) [1] that sum to 1; `effective` is how many equal samples they are worth."""
 
     states: Array
     weights: Array
 
     @property
     def effective(self) -> float:
-        """1/Σw²."""
+        """1/Σw² [1]."""
         return float(1.0 / (self.weights**2).sum())
 
     def mean(self, values: Array) -> Array:
-        """Weighted mean over the first axis."""
+        """Weighted mean over the first axis, in the unit of `values` [any]."""
         return np.asarray(self.weights @ values)
 
     def deviation(self, values: Array) -> Array:
-        """Weighted standard deviation over the first axis."""
+        """Weighted standard deviation over the first axis, in the unit of `values` [any]."""
         return np.asarray(np.sqrt(np.maximum(self.weights @ (values - self.mean(values)) ** 2, 0.0)))
 
     def equal(self, count: int) -> Array:
-        """So many states of equal weight (count, p), by systematic resampling."""
+        """So many states of equal weight (count, p) [1], by systematic resampling."""
         edges = np.cumsum(self.weights)
         picks = np.searchsorted(edges / edges[-1], (np.arange(count) + 0.5) / count)
         return np.asarray(self.states[np.minimum(picks, len(self.states) - 1)])
@@ -74,7 +74,7 @@ class Samples:
 def spread_starts(
     density: Density, low: Array, high: Array, more: int, kind: Kind | None = None, screened: int = 4096, seed: int = 1
 ) -> Array:
-    """The prior's middle; of states drawn from it the best of each kind, and `more` of the best; (starts, p).
+    """The prior's middle; of states drawn from it the best of each kind, and `more` of the best; (starts, p) [1].
 
     `kind` maps states (n, p) to numbers (n,) that say which sort of answer each is.
     """
@@ -94,7 +94,7 @@ def spread_starts(
 def find_modes(
     residuals: Residuals, density: Density, starts: Array, low: Array, high: Array, most: int = 5, within: float = 8.0
 ) -> tuple[Mode, ...]:
-    """Distinct best states from the starts (s, p), the highest first, those within e^−`within` of it.
+    """Distinct best states from the starts (s, p) [1], the highest first, those within e^−`within` of it.
 
     `residuals` maps states (n, p) to (n, r), prior included; their squares' half-sum is minimised.
     """
@@ -134,7 +134,7 @@ def _end(residuals: Residuals, density: Density, start: Array, low: Array, high:
 
 @dataclass(frozen=True)
 class Descent:
-    """The end of one least-squares descent: state (p,), covariance (p, p) for residuals of unit variance, the
+    """The end of one least-squares descent: state (p,) [1], covariance (p, p) for residuals of unit variance, the
     sum of squares, and whether it converged."""
 
     state: Array
@@ -152,7 +152,7 @@ def descend(
     evaluations: int = 60,
     flat: float = 0.02,
 ) -> Descent:
-    """Least squares from `start` (p,) within the bounds (p,): Σ residual² is minimised.
+    """Least squares from `start` (p,) [1] within the bounds (p,): Σ residual² is minimised.
 
     `residuals` maps states (n, p) to (n, r). `scale` (p,) is a typical size of each number, for the
     differences of the Jacobian; 1 where it is not given. Converged means that the step or the gain fell

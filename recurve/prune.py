@@ -26,7 +26,7 @@ ROUNDING = 1e-13  # moments [N·m] that differ by less are the same
 
 @dataclass(frozen=True)
 class Eliminated:
-    """Conditions d·v ≤ features · e after u is eliminated: d (m,), e (5, m) for the features
+    """Conditions d·v ≤ features · e after u is eliminated: d (m,) [1], e (5, m) [SI] for the features
     1, k, K, lowest u, highest u."""
 
     d: Array

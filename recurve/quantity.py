@@ -58,7 +58,7 @@ class Limit:
     dimension: str
 
     def read(self, given: Any) -> float:
-        """The limit in SI; raises ValueError saying what was expected."""
+        """The limit [SI]; raises ValueError saying what was expected."""
         if not isinstance(given, str):
             raise ValueError(
                 f'expected a limit with its unit in quotes, such as "± 0.5 {DIMENSIONS[self.dimension][1]}"'

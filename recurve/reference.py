@@ -85,7 +85,7 @@ class Reference:
 
 @dataclass(frozen=True)
 class ReferenceFit:
-    """What the sweep says: `slope`, and the best `state` (p,) with its covariance, `names` and priors alike;
+    """What the sweep says: `slope`, and the best `state` (p,) [1] with its covariance, `names` and priors alike;
     `chi2` of the readings kept (`kept`), `inflation` how much more than stated they scatter."""
 
     given: Reference

@@ -43,7 +43,7 @@ class Candidates:
     margin: Array
 
     def take(self, index: ArrayLike) -> Candidates:
-        """Some of them."""
+        """Some of them, all numbers as they are [SI]."""
         return Candidates(
             *(getattr(self, n)[np.asarray(index, int)] for n in ("first", "second", "past", "bend", "margin"))
         )
@@ -55,7 +55,7 @@ class Candidates:
 
 
 def candidates(problem: Problem, shelf: Shelf, near: Mask, margins: tuple[float, ...]) -> Candidates:
-    """Every pair of `near` with every set of edges past its take-up.
+    """Every pair of `near`, at `margins` [1], with every set of edges past its take-up.
 
     Where there are many pairs, only with the sets that work at one of the margins by the linear form: a bent post
     may need another one.
@@ -110,7 +110,7 @@ class _Planes:
 
 
 def solve(problem: Problem, shelf: Shelf, given: Candidates, ceiling: float, spread: float = 0.01) -> Candidates:
-    """The candidates with their best margin and bends, those that end more than `spread` below the best dropped.
+    """The candidates with their best margin and bends, those that end more than `spread` [1] below the best dropped.
 
     One that ends with the take-up at an edge goes on with that edge on its other side.
     """

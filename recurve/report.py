@@ -164,7 +164,7 @@ def _springs(facts: dict[str, Any]) -> list[str]:
 
 
 def bend_words(bend_mm: float) -> str:
-    """A bend in mm with its direction: out lengthens the spring."""
+    """A bend [mm] with its direction: out lengthens the spring."""
     if abs(bend_mm) < 0.005:
         return "leave it"
     return f"{abs(bend_mm):.2f} {'out' if bend_mm > 0 else 'in'}"
@@ -238,7 +238,7 @@ def plan_plot(plan: Plan) -> list[str]:
 
 
 def curve_line(mark: str, name: str, curve: Trace, last: float) -> Line:
-    """A curve's rising branch as a line of the plot, from what stays in at a standstill."""
+    """A curve's rising branch as a line of the plot, from what stays in at a standstill, to `last` [rpm]."""
     speeds = plot_speeds(last)
     start = float(curve.falling_advance(0.0))
     return Line(mark, name, speeds, np.degrees(curve.rising_advance(speeds / RPM, start)))

@@ -78,7 +78,7 @@ class Found:
 
 
 def search(problem: Problem, shelf: Shelf, tolerance: float = 1e-3, report: Report | None = None) -> Found | None:
-    """The best margin over all pairs to `tolerance`; None where no pair has a primary that pulls from rest
+    """The best margin over all pairs to `tolerance` [1]; None where no pair has a primary that pulls from rest
     without a snap, whatever the bands. `report` is told how far it is."""
     said = report or (lambda text: None)
     allowed = shelf.pairs(len(problem.posts))
@@ -124,7 +124,7 @@ def _sample(kept: Mask) -> Mask:
 
 
 def near_best(problem: Problem, shelf: Shelf, found: Found, slack: float) -> Mask:
-    """The pairs within `slack` of the best margin."""
+    """The pairs within `slack` [1] of the best margin."""
     level = found.margin - slack
     return alive(problem, shelf, level, found.alive if level >= 0 else shelf.pairs(len(problem.posts)))
 

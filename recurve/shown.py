@@ -28,19 +28,19 @@ def cell(main: str, small: str = "") -> Cell:
 
 
 def signless(value: float, decimals: int) -> str:
-    """The number with a true minus, and without one before a zero."""
+    """The number [any] with a true minus, and without one before a zero."""
     text = f"{value:.{decimals}f}"
     return text.lstrip("-") if not text.strip("-0.") else text.replace("-", "−")
 
 
 def percent(share: float) -> str:
-    """A share as "98 %"."""
+    """A share [1] as "98 %"."""
     return f"{100 * share:.0f} %"
 
 
 @dataclass(frozen=True)
 class Shown:
-    """How numbers are shown: crank revolutions per distributor revolution, and the units of lengths and forces."""
+    """How numbers are shown: crank revolutions per distributor revolution [1], and the units of lengths and forces."""
 
     ratio: float
     units: Units = "both"

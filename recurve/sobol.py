@@ -38,7 +38,7 @@ DIRECTIONS: tuple[tuple[int, int, tuple[int, ...]], ...] = (
 
 
 def sobol(count: int, dimensions: int, seed: int) -> Array:
-    """Scrambled Sobol points (count, dimensions) in the open unit cube; `count` a power of two."""
+    """Scrambled Sobol points (count, dimensions) [1] in the open unit cube; `count` a power of two."""
     points = _points(count, dimensions, seed) if dimensions <= len(DIRECTIONS) + 1 else _asked(count, dimensions, seed)
     return np.asarray(np.clip(points, 1e-12, 1 - 1e-12))
 

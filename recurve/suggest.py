@@ -37,7 +37,7 @@ ENLARGE = (1.0, 1.02, 1.06, 1.15, 1.3)
 @dataclass(frozen=True)
 class Suggestion:
     """A single change that was planned and passes: its `kind` ("band", "stop", "posts", "mass" or "springs"), what
-    to do in words, how much (`amount` in `unit`), and the build that follows, with its margin."""
+    to do in words, how much (`amount` [`unit`]), and the build that follows, with its margin."""
 
     kind: str
     text: str

@@ -12,7 +12,7 @@ from recurve.tables import Readings
 
 
 def sweep_of(given: m.SweepTable | u.ReferenceMotion, ratio: float, readings: Readings) -> Sweep:
-    """Readings in distributor terms, as the table says they were taken; `ratio` crank turns a distributor turn."""
+    """Readings in distributor terms, as the table says they were taken; `ratio` [1] crank turns a distributor turn."""
     speed_ratio = ratio if (given.speed_basis or given.basis) == "crank" else 1.0
     crank = (given.advance_basis or given.basis) == "crank"
     advance_ratio = ratio if crank else 1.0

@@ -28,8 +28,8 @@ TENSION = "secondary.tension"
 
 @dataclass(frozen=True)
 class Parameter:
-    """One number of a state: `name`, prior `middle` and standard uncertainty `spread` (natural units, SI or
-    log SI), `least` and `most` it may physically be, and whether its prior was `measured` by the user."""
+    """One number of a state: `name`, prior `middle` and standard uncertainty `spread` (natural units [SI, or log of
+    it]), `least` and `most` it may physically be, and whether its prior was `measured` by the user."""
 
     name: str
     middle: float
@@ -65,18 +65,18 @@ class SweepModel:
         return {p.name: i for i, p in enumerate(self.parameters)}
 
     def natural(self, states: Array) -> Array:
-        """States (n, size) as parameters in their natural units."""
+        """States (n, size) as parameters in their natural units [SI, or log of it]."""
         middle, spread = self._prior
         return np.asarray(middle + states * spread)
 
     def bounds(self) -> tuple[Array, Array]:
-        """Least and most of each number of a state, (size,)."""
+        """Least and most of each number of a state, (size,) [1]."""
         ends = [((p.least - p.middle) / p.spread, (p.most - p.middle) / p.spread) for p in self.parameters]
         low, high = np.array(ends).T
         return low, high
 
     def prior_deviation(self) -> Array:
-        """Standard deviations (size,) of a state's numbers before any reading: below 1 where a bound cuts off."""
+        """Standard deviations (size,) [1] of a state's numbers before any reading: below 1 where a bound cuts off."""
         from scipy.special import ndtr, ndtri
 
         low, high = (ndtr(x) for x in self.bounds())
@@ -84,11 +84,11 @@ class SweepModel:
         return np.asarray(inside.std(axis=0))
 
     def column(self, natural: Array, name: str) -> Array:
-        """One parameter (n,) by name."""
+        """One parameter (n,) by name, in its natural unit [SI, or log of it]."""
         return np.asarray(natural[:, self._place[name]])
 
     def units(self, states: Array) -> Units:
-        """The states (n, size) as units that can be computed."""
+        """The states (n, size) [1] as units that can be computed."""
         x = self.natural(states)
         places = PLACES[: len(self.tension)]
         modes = [p.name for p in self.parameters if p.name.startswith("mode ")]
@@ -146,7 +146,7 @@ class SweepModel:
         return (self.sweep.advance - mean) / sigma, sigma
 
     def log_density(self, states: Array) -> Array:
-        """Log of the posterior density (n,), up to a constant; −inf outside the bounds."""
+        """Log of the posterior density (n,) [1], up to a constant; −inf outside the bounds."""
         low, high = self.bounds()
         inside = ((states >= low) & (states <= high)).all(axis=1) & self._in_order(states)
         result = np.full(len(states), -np.inf)
@@ -157,7 +157,7 @@ class SweepModel:
         return result
 
     def kind(self, states: Array) -> Array:
-        """Which sort of answer each state is (n,): primary slack or not, secondary early, midway, late or never."""
+        """Which sort of answer each state is (n,) [1]: primary slack or not, secondary early, midway, late or never."""
         natural = self.natural(states)
         stop = self.column(natural, "stop")
         sort = np.zeros(len(states), int)

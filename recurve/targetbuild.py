@@ -16,7 +16,7 @@ Faults = list[tuple[tuple[Any, ...], str]]
 
 
 def build_target(given: m.Target | None, ratio: float, faults: Faults) -> Target | None:
-    """All bands of [target] in the job's order; `ratio` crank turns a distributor turn; adds to `faults`."""
+    """All bands of [target] in the job's order; `ratio` [1] crank turns a distributor turn; adds to `faults`."""
     return None if given is None else _Bands(given, ratio, faults).build()
 
 

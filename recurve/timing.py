@@ -30,20 +30,21 @@ class Advance(Protocol):
         """Speed rising from `start` [rad]."""
 
     def falling_advance(self, speed: ArrayLike) -> Array:
-        """Speed falling from the top."""
+        """Advance [rad], speed [rad/s] falling from the top."""
 
     @property
     def stop(self) -> float:
-        """The largest advance."""
+        """The largest advance [rad]."""
 
     @property
     def all_in(self) -> float | None:
-        """The speed at which it is all in."""
+        """The speed at which it is all in [rad/s]."""
 
 
 @dataclass(frozen=True)
 class TableCurve:
-    """An advance curve by points, straight between them: a book's middle, or readings where no model is to be had."""
+    """An advance curve by points [rad/s, rad], straight between them: a book's middle, or readings where no
+    model is to be had."""
 
     speed: Array
     advance: Array
@@ -54,7 +55,7 @@ class TableCurve:
         return np.asarray(np.maximum(np.interp(np.asarray(speed, float), self.speed, self.advance), start))
 
     def falling_advance(self, speed: ArrayLike) -> Array:
-        """The same points."""
+        """The same points [rad]."""
         return self.rising_advance(speed)
 
     @property

@@ -61,7 +61,8 @@ def plot_timing(card: Card, axes: Axes) -> Axes:
 
 
 def coil_figure_bytes(charges: tuple[Charge, ...], ratio: float, fingerprint: str) -> dict[str, bytes]:
-    """The coil's energy over engine speed as "coil.svg" and "coil.png"; nothing without a coil."""
+    """The coil's energy over engine speed as "coil.svg" and "coil.png"; nothing without a coil. `ratio` [1] crank
+    turns a distributor turn."""
     if not charges:
         return {}
     with style.figure_settings():
@@ -72,7 +73,7 @@ def coil_figure_bytes(charges: tuple[Charge, ...], ratio: float, fingerprint: st
 
 
 def plot_coil(charges: tuple[Charge, ...], ratio: float, axes: Axes) -> Axes:
-    """Stored energy when the points open, for the good dwell and the bad; the longer solid, the shorter dashed."""
+    """Stored energy when the points open, for the good dwell and the bad; the longer solid, the shorter dashed; `ratio` [1]."""
     for one, line in zip(charges, ("-", "--"), strict=False):
         label = f"dwell {np.degrees(one.dwell):.1f}° (distributor)"
         axes.plot(one.speed * RPM * ratio, one.energy * 1e3, line, color=style.BLUE, label=label)

@@ -67,14 +67,14 @@ _ANGLES = {"radian", "degree", "turn", "revolution", "arcminute", "arcsecond", "
 
 @dataclass(frozen=True)
 class Measured:
-    """A value in SI and its ±: "not off by more than" `limit`, None where none was given."""
+    """A value [SI] and its ±: "not off by more than" `limit`, None where none was given."""
 
     value: float
     limit: float | None = None
 
     @property
     def standard_uncertainty(self) -> float | None:
-        """limit/√3, as for a value equally likely anywhere between the limits (GUM 4.3.7); None without one."""
+        """limit/√3 [SI], as for a value equally likely anywhere between the limits (GUM 4.3.7); None without one."""
         return None if self.limit is None else self.limit / math.sqrt(3)
 
 
@@ -90,7 +90,7 @@ def _registry() -> pint.UnitRegistry[float]:
 
 @cache
 def factor(unit: str, dimension: str) -> float:
-    """SI units in one `unit` of the dimension; raises ValueError saying what was expected."""
+    """SI units in one `unit` [1] of the dimension; raises ValueError saying what was expected."""
     si, example = DIMENSIONS[dimension]
     if not unit.strip():
         if dimension == "number":
@@ -159,7 +159,7 @@ def parse(text: str, dimension: str) -> Measured:
 
 
 def size_fault(value: float, dimension: str) -> str:
-    """What is wrong with the size of a value in SI, "" if nothing: it is finite, and no larger or smaller than any
+    """What is wrong with the size of a value [SI], "" if nothing: it is finite, and no larger or smaller than any
     distributor, spring or bench could have."""
     if not math.isfinite(value):
         return "not a finite number; expected one such as 1.5"
@@ -172,7 +172,7 @@ def size_fault(value: float, dimension: str) -> str:
 
 
 def parse_limit(text: str, dimension: str) -> float:
-    """A bare limit such as "± 0.8 deg" (the sign may be left out), in SI."""
+    """A bare limit such as "± 0.8 deg" (the sign may be left out) [SI]."""
     bare = re.sub(r"^\s*(?:±|\+/-|\+-)", "", text)
     found = parse(bare, dimension)
     if found.value < 0:

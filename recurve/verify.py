@@ -40,7 +40,7 @@ class BandVerdict:
 
     @property
     def sides(self) -> tuple[tuple[float, float], tuple[float, float]]:
-        """(value, standard uncertainty) rising and falling."""
+        """(value, standard uncertainty) [rad] rising and falling."""
         return (self.rising, self.rising_deviation), (self.falling, self.falling_deviation)
 
 
@@ -57,7 +57,7 @@ class Move:
 
 @dataclass(frozen=True)
 class Correction:
-    """The fewest moves that help enough, and the margin predicted after them."""
+    """The fewest moves that help enough, and the `margin` [1] predicted after them."""
 
     moves: tuple[Move, ...]
     margin: float

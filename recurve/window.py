@@ -51,7 +51,7 @@ class Window:
 
 
 def find_window(problem: Problem, limits: Limits, ideal: Ideal, floor: float | None = None) -> Window | None:
-    """The window at `floor`, by default the ideal's; None where nothing keeps it."""
+    """The window at `floor` [1], by default the ideal's; None where nothing keeps it."""
     at = ideal.floor if floor is None else floor
     allowed = [p for p in programmes(problem, limits, at) if p.polytope.inside() is not None]
     if not allowed:

@@ -27,13 +27,13 @@ POINTS = 48
 
 
 def rectangular(uniform: Array, limit: float) -> Array:
-    """Errors equally likely anywhere between ± limit (GUM 4.3.7), from uniform numbers in (0, 1), same shape."""
+    """Errors equally likely anywhere between ± limit [any] (GUM 4.3.7), from uniform numbers in (0, 1), same shape."""
     return limit * (2.0 * uniform - 1.0)
 
 
 @dataclass(frozen=True)
 class Plant:
-    """What is known of the unit before it is built: its `model` and `states` (n, size) drawn from it, and
+    """What is known of the unit before it is built: its `model` and `states` (n, size) [1] drawn from it, and
     `middle` (size,), the state that plans are made from. `read` tells whether a sweep was fitted."""
 
     model: SweepModel
@@ -61,7 +61,7 @@ class Band:
 @dataclass(frozen=True)
 class Built:
     """Simulated builds of one plan: `passed` (n,); where asked for also what each source of error costs, as (name,
-    yield gained if it were exact), the worst first, and the curve's `band`."""
+    yield gained [1] if it were exact), the worst first, and the curve's `band`."""
 
     passed: np.ndarray
     costs: tuple[tuple[str, float], ...] = ()

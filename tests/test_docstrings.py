@@ -1,0 +1,70 @@
+"""The docstrings: every public one that speaks of numbers says their unit in brackets; its examples run."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+PACKAGE = Path(__file__).resolve().parent.parent / "recurve"
+NUMBERS = re.compile(r"\b(float|complex|Array|ArrayLike|Points)\b")
+# As in DEVELOPERS.md: SI inside, people's units at the boundary. "SI": of more than one dimension; "any": the unit of what
+# is given; "1": a ratio, a count, or a state's numbers of order 1.
+UNITS = {
+    "SI", "SI, or log of it", "any", "`unit`", "1", "m", "mm", "mm on paper", "mm of paper", "pt", "m²", "m/rad", "rad", "deg",
+    "rad crank", "rad distributor", "rad²", "rad/m", "rad/s", "rad²/s²", "rpm", "s", "kg", "kg·m²", "kg·m²/rad", "N", "N/m",
+    "N/mm", "N·m", "N·m/rad", "Pa", "rad/Pa", "J", "A", "V", "H", "Ω",
+}  # fmt: skip
+
+
+def units_in(document: str) -> set[str]:
+    """The units that a docstring gives in brackets: [m], [N, N/m], [rad crank]."""
+    brackets = {re.sub(r"\s+", " ", b) for b in re.findall(r"\[([^\]]+)\]", document)}
+    return {part for b in brackets for part in (b, *b.split(", ")) if part in UNITS}
+
+
+def numeric(node: ast.FunctionDef) -> bool:
+    """Whether a function takes or gives a number or an array of them."""
+    given = (*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs)
+    notes = [a.annotation for a in given] + [node.returns]
+    return any(n is not None and NUMBERS.search(ast.unparse(n)) for n in notes)
+
+
+def public() -> Iterator[tuple[str, str, bool]]:
+    """(Name, docstring, whether it must give a unit) of every public module, class, function, method and property."""
+    for path in sorted(PACKAGE.glob("*.py")):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        yield path.stem, ast.get_docstring(tree) or "", False
+        classes = [n for n in ast.walk(tree) if isinstance(n, ast.ClassDef) and not n.name.startswith("_")]
+        for owner in classes:
+            fields = [
+                n for n in owner.body if isinstance(n, ast.AnnAssign) and NUMBERS.search(ast.unparse(n.annotation))
+            ]
+            data = any("dataclass" in ast.unparse(d) for d in owner.decorator_list)
+            yield f"{path.stem}.{owner.name}", ast.get_docstring(owner) or "", bool(fields) and data
+        for scope in (tree, *classes):
+            for node in scope.body:
+                if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+                    where = f"{path.stem}.{scope.name}" if isinstance(scope, ast.ClassDef) else path.stem
+                    yield f"{where}.{node.name}", ast.get_docstring(node) or "", numeric(node)
+
+
+def test_every_number_has_its_unit() -> None:
+    asked = [(name, text) for name, text, must in public() if must]
+    assert len(asked) > 300
+    lacking = [
+        f"{name}: {text.splitlines()[0] if text else 'no docstring'}" for name, text in asked if not units_in(text)
+    ]
+    assert not lacking, "\n".join(lacking)
+
+
+def test_everything_public_has_a_docstring() -> None:
+    """Save the tables of the job file's shape: their names are the file's own, and the README tells them."""
+    shapes = ("conditionmodel.", "jobmodel.", "jobunit.")
+    assert [n for n, text, _ in public() if not text and not n.startswith(shapes)] == []
+
+
+def test_a_unit_is_in_brackets_and_known() -> None:
+    assert units_in("A speed [rad/s], a\nthing [rad\ncrank] and [N, N/m].") == {"rad/s", "rad crank", "N", "N/m"}
+    assert units_in("A speed in rad/s, [stop] of a job, [somewhere, some day].") == set()

@@ -209,7 +209,8 @@ def trace(unit: Unit, points: int = 2001) -> Trace:
 
 
 def trace_and_residual(unit: Unit, speed: float, points: int = 2001) -> tuple[Trace, tuple[float, float]]:
-    """`trace` and `residual_advance` of a unit, the springs' moments computed once for both."""
+    """`trace` of a unit on `points` [1] and its `residual_advance` [rad] at the speed [rad/s], the springs' moments
+    computed once for both."""
     moments = _Moments.of(unit, points)
     curve, undragged = moments.trace(unit.drag), moments.trace(replace(unit.drag, rubbing_block=0.0))
     return curve, (float(curve.falling_advance(speed)), float(undragged.falling_advance(speed)))

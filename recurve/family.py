@@ -46,8 +46,8 @@ class Shapes:
 
     @cached_property
     def tables(self) -> tuple[Array, Array]:
-        """All shapes in one table (1 + 2·places + modes, p): I′, stretches, levers, modes; and the step from each of its
-        values to the next, of the same shape, the last 0."""
+        """All shapes in one table (1 + 2·places + modes, p): I′ [kg·m²/rad], stretches [m], levers [m/rad],
+        modes [1]; and the step from each of its values to the next, of the same shape, the last 0."""
         whole = np.concatenate([self.slope[None], self.stretch, self.lever, self.modes])
         return whole, np.diff(whole, axis=1, append=whole[:, -1:])
 

@@ -38,6 +38,14 @@ def test_examples_meet_it(path: Path) -> None:
     assert faults(path.read_text(encoding="utf-8")) == []
 
 
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda p: p.stem)
+def test_examples_name_the_schema_beside_them(path: Path) -> None:
+    """An editor finds it by the first line; it is what `recurve schema` prints."""
+    directive, _, file = path.read_text(encoding="utf-8").splitlines()[0].partition(" ")
+    assert directive == "#:schema"
+    assert json.loads((path.parent / file).read_text(encoding="utf-8")) == job_schema()
+
+
 def test_the_job_of_the_tests_meets_it() -> None:
     assert faults(JOB) == []
 

@@ -7,7 +7,9 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-PACKAGE = Path(__file__).resolve().parent.parent / "recurve"
+import recurve
+
+PACKAGE = Path(recurve.__file__).parent
 SPEAKS = re.compile(r"\bexpected\b|\bgot\b|\bmissing\b|\bunknown key\b|; look at\b|; measure\b")
 # They speak of a unit or a spring, which is an answer and no fault of what was given.
 ANSWERS = {"doubts", "findings", "inspected", "rowcheck", "springreport", "style", "windreport"}

@@ -7,7 +7,9 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
-PACKAGE = Path(__file__).resolve().parent.parent / "recurve"
+import recurve
+
+PACKAGE = Path(recurve.__file__).parent
 NUMBERS = re.compile(r"\b(float|complex|Array|ArrayLike|Points)\b")
 # As in DEVELOPERS.md: SI inside, people's units at the boundary. "SI": of more than one dimension; "any": the unit of what
 # is given; "1": a ratio, a count, or a state's numbers of order 1.

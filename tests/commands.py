@@ -6,6 +6,7 @@ import io
 import sys
 from contextlib import chdir, redirect_stderr, redirect_stdout
 from pathlib import Path
+from typing import Any
 from unittest.mock import patch
 
 from documents import held_to_schema
@@ -34,3 +35,14 @@ def _exit_code() -> int:
     except SystemExit as stopped:
         return 0 if stopped.code is None else int(stopped.code)
     raise AssertionError("a command ends with its exit status")
+
+
+def no_nan(value: Any) -> None:
+    """Every number of a document is finite."""
+    if isinstance(value, dict):
+        value = list(value.values())
+    if isinstance(value, list):
+        for inner in value:
+            no_nan(inner)
+    if isinstance(value, float):
+        assert value == value and abs(value) < 1e9

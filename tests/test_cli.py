@@ -13,7 +13,7 @@ from typing import Any
 
 import pdfplumber
 import pytest
-from commands import run
+from commands import no_nan, run
 from jobs import JOB, without, write_job
 
 from recurve import __version__
@@ -68,17 +68,6 @@ def planned(tmp_path_factory: pytest.TempPathFactory) -> Planned:
 def contents(folder: Path) -> dict[str, bytes]:
     """The files of a folder by name."""
     return {p.name: p.read_bytes() for p in sorted(folder.iterdir()) if p.is_file()}
-
-
-def no_nan(value: Any) -> None:
-    """Every number of a document is finite."""
-    if isinstance(value, dict):
-        value = list(value.values())
-    if isinstance(value, list):
-        for inner in value:
-            no_nan(inner)
-    if isinstance(value, float):
-        assert value == value and abs(value) < 1e9
 
 
 def test_version_and_help() -> None:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Protocol
 
 import numpy as np
@@ -286,9 +287,15 @@ class CorrectedWeights(Weights):
 
 def _integral(function: Callable[[Array], Array], end: ArrayLike) -> Array:
     """∫ from 0 to each end, same shape, of a smooth function of arrays: Gauss and Legendre's rule of 20 points."""
-    nodes, weights = np.polynomial.legendre.leggauss(20)
+    nodes, weights = _rule()
     ends = np.asarray(end, float)[..., None]
     return np.asarray((function(0.5 * ends * (1 + nodes)) * weights).sum(axis=-1) * 0.5 * ends[..., 0])
+
+
+@cache
+def _rule() -> tuple[Array, Array]:
+    """Nodes and weights of that rule, (20,) each; found once, since they take longer than most integrals."""
+    return np.polynomial.legendre.leggauss(20)
 
 
 def weight_faults(motion: RadialMotion | ReferenceSlope, reach: float) -> list[str]:

@@ -263,7 +263,7 @@ def test_a_curve_needs_the_springs(
 def test_a_folder_that_cannot_be_made(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    path = write_job(tmp_path)
+    path = write_job(tmp_path, without("sweep"))
     (tmp_path / "unit-plan").write_text("in the way", encoding="utf-8")
     err = fails(["plan", str(path)], monkeypatch, capsys)
     assert "unit-plan" in err

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pdfplumber
 import pytest
-from documents import held_to_schema
+from commands import no_nan, run
 from jobs import JOB, without, write_job
 
 from recurve import __version__
-from recurve.cli import main
 from recurve.units import Measured, parse
 
 # design §6
@@ -25,41 +26,53 @@ CURVE_KEYS = {
 }  # fmt: skip
 PLAN_KEYS = {
     "verdict", "title", "fingerprint", "margin", "yield", "costs", "from", "springs", "stop", "targets", "setting", "curve",
-    "ideal", "searched", "alternatives", "suggestions", "order",
+    "ideal", "searched", "alternatives", "suggestions", "order", "checked",
     "reasons", "notes", "files", "others",
 }  # fmt: skip
 SPRING_KEYS = {"id", "rate_n_per_mm", "free_length_mm", "initial_tension_n", "installed_length_mm", "takeup_deg"}
 TARGET_KEYS = {"band", "speed_rpm", "min_deg", "max_deg", "rising_deg", "falling_deg", "margin"}
+# So that what was left can be judged by as few readings.
+FINER = ('reading = "± 0.8 deg"', 'reading = "± 0.2 deg"')
 RESULTS = ["curve.png", "curve.svg", "order.csv", "plan.toml", "sheet.pdf", "window.svg"]
 
 
-def run(
-    arguments: list[str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> tuple[int, str, str]:
-    """Exit status, standard output and standard error of a command; JSON is held to its schema."""
-    monkeypatch.setattr("sys.argv", ["recurve", *arguments])
-    with pytest.raises(SystemExit) as stopped:
-        main()
-    out, err = capsys.readouterr()
-    held_to_schema(arguments, out)
-    code = stopped.value.code
-    return (0 if code is None else int(code)), out, err
+@dataclass(frozen=True)
+class Planned:
+    """The test job planned once for all tests that only look: its `path`, the JSON it told and the files it left, then
+    what a second run told as `text` and the files that one left. `inputs` are the job's files before."""
+
+    path: Path
+    inputs: dict[str, bytes]
+    told: tuple[int, str, str]
+    files: dict[str, bytes]
+    text: tuple[int, str, str]
+    again: dict[str, bytes]
+
+    @property
+    def facts(self) -> Any:
+        """Its one JSON document."""
+        return json.loads(self.told[1])
 
 
-def no_nan(value: Any) -> None:
-    """Every number of a document is finite."""
-    if isinstance(value, dict):
-        value = list(value.values())
-    if isinstance(value, list):
-        for inner in value:
-            no_nan(inner)
-    if isinstance(value, float):
-        assert value == value and abs(value) < 1e9
+@pytest.fixture(scope="module")
+def planned(tmp_path_factory: pytest.TempPathFactory) -> Planned:
+    """Planned twice in one folder, as JSON and as text."""
+    path = write_job(tmp_path_factory.mktemp("planned"), FINER)
+    inputs, results = contents(path.parent), path.parent / "unit-plan"
+    told = run(["plan", str(path), "--json"])
+    files = contents(results)
+    text = run(["plan", str(path)])
+    return Planned(path, inputs, told, files, text, contents(results))
 
 
-def test_version_and_help(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(["--version"], monkeypatch, capsys) == (0, f"recurve {__version__}\n", "")
-    code, out, _ = run(["--help"], monkeypatch, capsys)
+def contents(folder: Path) -> dict[str, bytes]:
+    """The files of a folder by name."""
+    return {p.name: p.read_bytes() for p in sorted(folder.iterdir()) if p.is_file()}
+
+
+def test_version_and_help() -> None:
+    assert run(["--version"]) == (0, f"recurve {__version__}\n", "")
+    code, out, _ = run(["--help"])
     assert code == 0
     for words in ("curve", "plan", "magnetos", "recurve plan examples/launch.toml"):
         assert words in out
@@ -81,22 +94,22 @@ def test_help_loads_nothing_heavy() -> None:
     subprocess.run([sys.executable, "-c", code], check=True, capture_output=True)
 
 
-def test_bad_usage(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+def test_bad_usage() -> None:
     for arguments in (
         ["plan"],
         ["curve", "x", "--colour"],
         ["polish"],
         ["plan", "x", "--paper", "a3"],
     ):
-        code, out, err = run(arguments, monkeypatch, capsys)
+        code, out, err = run(arguments)
         assert code == 2
         assert out == ""
         assert err != ""
 
 
-def test_curve_as_json(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+def test_curve_as_json(tmp_path: Path) -> None:
     path = write_job(tmp_path)
-    code, out, err = run(["curve", str(path), "--json", "--speeds", "200:1000:300"], monkeypatch, capsys)
+    code, out, err = run(["curve", str(path), "--json", "--speeds", "200:1000:300"])
     facts = json.loads(out)
     assert (code, err) == (0, "")
     assert set(facts) == CURVE_KEYS
@@ -108,8 +121,8 @@ def test_curve_as_json(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: 
     no_nan(facts)
 
 
-def test_curve_as_text(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    code, out, err = run(["curve", str(write_job(tmp_path)), "--speeds", "200:1000:400"], monkeypatch, capsys)
+def test_curve_as_text(tmp_path: Path) -> None:
+    code, out, err = run(["curve", str(write_job(tmp_path)), "--speeds", "200:1000:400"])
     assert (code, err) == (0, "")
     assert max(len(line) for line in out.splitlines() if str(tmp_path) not in line) <= 80
     assert "\x1b" not in out
@@ -117,12 +130,9 @@ def test_curve_as_text(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: 
         assert words in out
 
 
-def test_plan_as_json(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    path = write_job(tmp_path)
-    inputs = {p: p.read_bytes() for p in tmp_path.iterdir()}
-    code, out, err = run(["plan", str(path), "--json"], monkeypatch, capsys)
-    facts = json.loads(out)
-    assert (code, err) == (0, "")
+def test_plan_as_json(planned: Planned) -> None:
+    facts = planned.facts
+    assert (planned.told[0], planned.told[2]) == (0, "")
     assert set(facts) == PLAN_KEYS
     assert facts["verdict"] == "passes with stop trim"
     assert set(facts["curve"]) == CURVE_KEYS
@@ -137,52 +147,50 @@ def test_plan_as_json(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: p
     # Six springs, one of them not there, one pair each of those of which only one lies there, the two as found.
     assert facts["searched"]["pairs"] == 7 * 7 - 4
     no_nan(facts)
-    assert sorted(os.listdir(tmp_path / "unit-plan")) == RESULTS
+    assert list(planned.files) == RESULTS
     assert sorted(Path(f).name for f in facts["files"]) == RESULTS
-    assert {p: p.read_bytes() for p in inputs} == inputs
+    assert contents(planned.path.parent) == planned.inputs
 
 
-def test_plan_toml_is_a_job_that_gives_the_planned_curve(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    path = write_job(tmp_path)
-    planned = json.loads(run(["plan", str(path), "--json"], monkeypatch, capsys)[1])["curve"]
-    top = planned["speed_rpm"][-1]
-    again = ["curve", str(tmp_path / "unit-plan" / "plan.toml"), "--json", "--speeds", f"100:{top}:50"]
-    code, out, _ = run(again, monkeypatch, capsys)
+def test_plan_toml_is_a_job_that_gives_the_planned_curve(planned: Planned) -> None:
+    wanted = planned.facts["curve"]
+    top = wanted["speed_rpm"][-1]
+    job = planned.path.parent / "unit-plan" / "plan.toml"
+    code, out, _ = run(["curve", str(job), "--json", "--speeds", f"100:{top}:50"])
     curve = json.loads(out)
     assert code == 0
-    assert curve["speed_rpm"] == planned["speed_rpm"]
+    assert curve["speed_rpm"] == wanted["speed_rpm"]
     for key in ("rising_deg", "falling_deg"):
-        assert curve[key] == pytest.approx(planned[key], abs=1e-5)
-    assert curve["stop_deg"] == pytest.approx(planned["stop_deg"], abs=1e-6)
+        assert curve[key] == pytest.approx(wanted[key], abs=1e-5)
+    assert curve["stop_deg"] == pytest.approx(wanted["stop_deg"], abs=1e-6)
 
 
-def test_plan_of_a_plan_stays(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_plan_of_a_plan_stays(planned: Planned, tmp_path: Path) -> None:
     """The planned unit needs no stop trim any more, and its own springs are good enough."""
-    run(["plan", str(write_job(tmp_path)), "--json"], monkeypatch, capsys)
-    code, out, _ = run(["plan", str(tmp_path / "unit-plan" / "plan.toml"), "--json"], monkeypatch, capsys)
+    shutil.copytree(planned.path.parent, tmp_path, dirs_exist_ok=True)
+    code, out, _ = run(["plan", str(tmp_path / "unit-plan" / "plan.toml"), "--json"])
     assert code == 0
     assert json.loads(out)["verdict"] == "passes"
 
 
-def test_same_input_same_bytes(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    path = write_job(tmp_path)
-    first = run(["plan", str(path)], monkeypatch, capsys)
-    files = {name: (tmp_path / "unit-plan" / name).read_bytes() for name in RESULTS}
-    second = run(["plan", str(path)], monkeypatch, capsys)
-    assert first == second
-    assert {name: (tmp_path / "unit-plan" / name).read_bytes() for name in RESULTS} == files
+def test_same_input_same_bytes_and_letter_paper(planned: Planned, tmp_path: Path) -> None:
+    """Once more elsewhere: the same words and files, but for a sheet of 8.5 by 11 inches."""
+    assert planned.again == planned.files
+    path = write_job(tmp_path, FINER)
+    code, out, err = run(["plan", str(path), "--paper", "letter"])
+    assert (code, out.replace(str(tmp_path), str(planned.path.parent)), err) == planned.text
+    files = contents(tmp_path / "unit-plan")
+    assert {n: b for n, b in files.items() if n != "sheet.pdf"} == {
+        n: b for n, b in planned.files.items() if n != "sheet.pdf"
+    }
+    with pdfplumber.open(tmp_path / "unit-plan" / "sheet.pdf") as sheet:
+        assert (float(sheet.pages[0].width), float(sheet.pages[0].height)) == pytest.approx((612.0, 792.0))
 
 
-def test_plan_as_text(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    code, out, err = run(["plan", str(write_job(tmp_path))], monkeypatch, capsys)
+def test_plan_as_text(planned: Planned) -> None:
+    code, out, err = planned.text
     assert (code, err) == (0, "")
-    assert max(len(line) for line in out.splitlines() if str(tmp_path) not in line) <= 80
+    assert max(len(line) for line in out.splitlines() if str(planned.path.parent) not in line) <= 80
     assert "\x1b" not in out
     lines = out.splitlines()
     verdict = next(i for i, line in enumerate(lines) if line.startswith("PASSES WITH STOP TRIM"))
@@ -194,10 +202,10 @@ def test_plan_as_text(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: p
     assert verdict < order[0]
 
 
-def test_out_of_reach(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+def test_out_of_reach(tmp_path: Path) -> None:
     change = ('{ speed = "700 rpm", advance = "7 deg"', '{ speed = "520 rpm", advance = "10.4 deg"')
     path = write_job(tmp_path, change, without("sweep"))
-    code, out, err = run(["plan", str(path)], monkeypatch, capsys)
+    code, out, err = run(["plan", str(path)])
     assert (code, err) == (3, "")
     assert "OUT OF REACH, margin -" in out
     told = " ".join(out.split())
@@ -206,15 +214,12 @@ def test_out_of_reach(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: p
     assert "OUT OF REACH" in (tmp_path / "unit-plan" / "plan.toml").read_text(encoding="utf-8")
 
 
-def test_nothing_can_be_built(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_nothing_can_be_built(planned: Planned, tmp_path: Path) -> None:
     springs = "id,rate [N/mm],free_length [mm]\nL1,2,40\nL2,4,41\n"
     changes = [('free_length = "15.2 mm"\n', ""), ('takeup = "7 ± 0.5 deg"\n', ""), without("sweep")]
-    run(["plan", str(write_job(tmp_path))], monkeypatch, capsys)
-    code, out, _ = run(
-        ["plan", str(path := write_job(tmp_path, *changes, springs=springs)), "--json"], monkeypatch, capsys
-    )
+    shutil.copytree(planned.path.parent, tmp_path, dirs_exist_ok=True)
+    path = write_job(tmp_path, *changes, springs=springs)
+    code, out, _ = run(["plan", str(path), "--json"])
     facts = json.loads(out)
     assert code == 3
     assert facts["margin"] is None
@@ -230,58 +235,40 @@ def test_nothing_can_be_built(
     ]
 
 
-def test_a_catalogue_is_not_needed_where_the_springs_found_will_do(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_catalogue_is_not_needed_where_the_springs_found_will_do(tmp_path: Path) -> None:
     path = write_job(tmp_path, ('[catalogue]\nfile = "springs.csv"\n', ""))
-    _, out, _ = run(["plan", str(path), "--json"], monkeypatch, capsys)
+    _, out, _ = run(["plan", str(path), "--json"])
     assert {s["id"] for s in json.loads(out)["springs"].values()} == {"as found primary", "as found secondary"}
 
 
-def test_letter_paper(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    """8.5 by 11 inches."""
-    run(["plan", str(write_job(tmp_path)), "--paper", "letter"], monkeypatch, capsys)
-    with pdfplumber.open(tmp_path / "unit-plan" / "sheet.pdf") as sheet:
-        assert (float(sheet.pages[0].width), float(sheet.pages[0].height)) == pytest.approx((612.0, 792.0))
-
-
-def test_text_from_a_job_cannot_steer_the_terminal(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_text_from_a_job_cannot_steer_the_terminal(tmp_path: Path) -> None:
     path = write_job(tmp_path, ('title = "Test unit, invented"', 'title = "a\\u001b[31mred"'))
-    _, out, _ = run(["curve", str(path)], monkeypatch, capsys)
+    _, out, _ = run(["curve", str(path)])
     assert "a?[31mred" in out
     bad = write_job(tmp_path, ('"clockwise"', '"\\u001b[2J"'))
-    _, _, err = run(["curve", str(bad)], monkeypatch, capsys)
+    _, _, err = run(["curve", str(bad)])
     assert "\x1b" not in err
     assert JOB.count("clockwise") == 1
 
 
-def test_check_as_json_and_text(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_check_as_json_and_text(tmp_path: Path) -> None:
     path = write_job(tmp_path).relative_to(tmp_path)
-    monkeypatch.chdir(tmp_path)
-    code, out, err = run(["check", str(path), "--json"], monkeypatch, capsys)
+    code, out, err = run(["check", str(path), "--json"], tmp_path)
     facts = json.loads(out)
     assert (code, err) == (3, "")
     assert facts["verdict"] not in ("sound", "facts only")
     assert facts["findings"] and facts["fit"]["converged"]
     no_nan(facts)
     assert sorted(os.listdir(tmp_path / "unit-plan")) == ["fit.png", "fit.svg"]
-    code, out, _ = run(["check", str(path)], monkeypatch, capsys)
+    code, out, _ = run(["check", str(path)], tmp_path)
     assert code == 3
     assert max(len(line) for line in out.splitlines()) <= 80
     assert "\x1b" not in out
 
 
-def test_verify_uses_the_plan_beside_the_job(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    path = write_job(tmp_path, ('reading = "± 0.8 deg"', 'reading = "± 0.2 deg"')).relative_to(tmp_path)
-    monkeypatch.chdir(tmp_path)
-    facts = json.loads(run(["plan", str(path), "--json"], monkeypatch, capsys)[1])
-    curve = facts["curve"]
+def test_verify_uses_the_plan_beside_the_job(planned: Planned, tmp_path: Path) -> None:
+    shutil.copytree(planned.path.parent, tmp_path, dirs_exist_ok=True)
+    curve = planned.facts["curve"]
     lines = ["speed [rpm],advance [deg],direction"]
     for direction in ("rising", "falling"):
         lines += [
@@ -289,9 +276,9 @@ def test_verify_uses_the_plan_beside_the_job(
             for s, a in zip(curve["speed_rpm"], curve[f"{direction}_deg"], strict=True)
             if s >= 200
         ]
-    left = Path("as-left.csv")
+    left = tmp_path / "as-left.csv"
     left.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    code, out, err = run(["verify", str(path), str(left), "--json"], monkeypatch, capsys)
+    code, out, err = run(["verify", planned.path.name, left.name, "--json"], tmp_path)
     result = json.loads(out)
     assert err == ""
     assert result["verdict"] == "passes", result
@@ -300,7 +287,7 @@ def test_verify_uses_the_plan_beside_the_job(
     assert {"as-left.toml", "as-left.svg", "as-left.png"} <= set(os.listdir(tmp_path / "unit-plan"))
     # A unit three degrees out fails, with what to move.
     left.write_text("\n".join(lines[:1] + [_shifted(line, 3.0) for line in lines[1:]]) + "\n", encoding="utf-8")
-    code, out, _ = run(["verify", str(path), str(left)], monkeypatch, capsys)
+    code, out, _ = run(["verify", planned.path.name, left.name], tmp_path)
     assert code == 3
     assert max(len(line) for line in out.splitlines()) <= 80
 

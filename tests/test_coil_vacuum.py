@@ -12,10 +12,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from commands import no_nan, run
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
-from test_cli import no_nan, run
 
 from recurve.barefile import load_any
 from recurve.bothways import engine_rows
@@ -246,32 +246,28 @@ def test_an_incomplete_engine_target_is_told(tmp_path: Path, text: str, words: s
 COIL = '[condition]\ndwell = "50 deg"\ncoil = { resistance = "1.5 ohm", inductance = "8 mH", supply = "13 V" }\n'
 
 
-def test_commands_without_weights(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_commands_without_weights(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     bare(tmp_path, SEEN + COIL)
-    code, out, err = run(["check", "bare.toml", "--json"], monkeypatch, capsys)
+    code, out, err = run(["check", "bare.toml", "--json"])
     facts = json.loads(out)
     no_nan(facts)
     assert code == 0 and facts["verdict"] == "facts only" and facts["fit"] is None
     assert facts["condition"]["coil"][0]["current_a"][0] == pytest.approx(13 / 1.5, rel=1e-2)
     written = {p.name: p.read_bytes() for p in (tmp_path / "bare-plan").iterdir()}
     assert sorted(written) == ["coil.png", "coil.svg"]
-    assert run(["check", "bare.toml"], monkeypatch, capsys)[0] == 0
+    assert run(["check", "bare.toml"])[0] == 0
     assert {p.name: p.read_bytes() for p in (tmp_path / "bare-plan").iterdir()} == written
     for command in ("plan", "curve"):
-        code, out, err = run([command, "bare.toml"], monkeypatch, capsys)
+        code, out, err = run([command, "bare.toml"])
         assert code == 2 and out == "" and "bare.toml: weights: missing, expected weights, stop and springs" in err
 
 
-def test_faults_of_the_blocks_are_told_together(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_faults_of_the_blocks_are_told_together(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     text = '[condition]\nside_play = "4 deg"\ndwel = "50 deg"\n[vacuum]\nstart = ["5 inHg", "3 inHg"]\n'
     (tmp_path / "bare.toml").write_text(HEAD.format(ratio=2.0) + text, encoding="utf-8")
-    code, out, err = run(["check", "bare.toml"], monkeypatch, capsys)
+    code, out, err = run(["check", "bare.toml"])
     assert (code, out) == (2, "")
     assert all(key in err for key in ("condition.side_play", "condition.dwel", "vacuum.start"))
     assert "Traceback" not in err and not (tmp_path / "bare-plan").exists()

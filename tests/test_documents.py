@@ -1,6 +1,6 @@
 """The JSON of every command meets its schema, and a document with a key too few, too many or of another type does not.
 
-Every test that runs a command with --json (`run` of test_cli, `judge` of fuzz) holds what it printed to the schema too.
+Every test that runs a command with --json (`run` of commands, `judge` of fuzz) holds what it printed to the schema too.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ from typing import Any, get_args
 
 import jsonschema
 import pytest
+from commands import run
 from documents import faults, validator
 from jobs import SPRINGS, without, write_job
-from test_cli import run
 from test_golden import NO_SPRINGS, OUT_OF_REACH, UNDESCRIBED
 from test_wind_command import BY_HAND
 
@@ -26,15 +26,14 @@ from recurve.documents import DOCUMENTS, document_schema
 from recurve.facts import curve_facts, default_speeds
 from recurve.jobfile import load_job
 
-Patch, Capture = pytest.MonkeyPatch, pytest.CaptureFixture[str]
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 FERRY = EXAMPLES / "ferry.toml"
 HUNG = ["100 g at 14.2 mm", "300 g at 16.1 mm"]
 
 
-def written(arguments: list[str], monkeypatch: Patch, capsys: Capture) -> dict[str, Any]:
+def written(arguments: list[str]) -> dict[str, Any]:
     """The document that a command writes."""
-    code, out, err = run([*arguments, "--json"], monkeypatch, capsys)
+    code, out, err = run([*arguments, "--json"])
     assert code in (0, 3), err
     document: dict[str, Any] = json.loads(out)
     return document
@@ -86,24 +85,22 @@ def test_curves_of_the_examples(path: Path) -> None:
     ],
     ids=["one spring", "out of reach", "nothing can be built"],
 )
-def test_plans(
-    changes: list[tuple[str, str]], springs: str, tmp_path: Path, monkeypatch: Patch, capsys: Capture
-) -> None:
-    made = written(["plan", str(write_job(tmp_path, *changes, springs=springs))], monkeypatch, capsys)
+def test_plans(changes: list[tuple[str, str]], springs: str, tmp_path: Path) -> None:
+    made = written(["plan", str(write_job(tmp_path, *changes, springs=springs))])
     assert faults("plan", {"jobs": [{"job": "a", "status": 0, "plan": made, "faults": []}]}) == []
 
 
-def test_a_unit_without_weights(tmp_path: Path, monkeypatch: Patch, capsys: Capture) -> None:
+def test_a_unit_without_weights(tmp_path: Path) -> None:
     """The ferry has an inspection, a vacuum unit, an engine, and no weights."""
     path = tmp_path / "ferry.toml"
     for file in EXAMPLES.glob("ferry*.*"):
         (tmp_path / file.name).write_bytes(file.read_bytes())
-    checked = written(["check", str(path)], monkeypatch, capsys)
+    checked = written(["check", str(path)])
     assert checked["fit"] is None and checked["condition"]["checks"]
-    assert written(["timing", str(path)], monkeypatch, capsys)["table"]["planned_deg"] is None
+    assert written(["timing", str(path)])["table"]["planned_deg"] is None
 
 
-def sample(command: str, folder: Path, monkeypatch: Patch, capsys: Capture) -> dict[str, Any]:
+def sample(command: str, folder: Path) -> dict[str, Any]:
     """A rich document of each command, of the test job."""
     path = str(write_job(folder, *([] if command == "verify" else [without("sweep")])))
     if command == "timing":
@@ -116,7 +113,7 @@ def sample(command: str, folder: Path, monkeypatch: Patch, capsys: Capture) -> d
         "wind": [path, *BY_HAND],
         "spring": [*HUNG, "--free-length", "13.2 mm"],
     }
-    return written([command, *rest.get(command, [path])], monkeypatch, capsys)
+    return written([command, *rest.get(command, [path])])
 
 
 def spoilt(document: Any) -> Iterator[tuple[str, Any]]:
@@ -139,8 +136,8 @@ NAMED = re.compile(r"(^\.fit\.parameters|^\.totals|^\.springs)\.[\w. ]+ is missi
 
 
 @pytest.mark.parametrize("command", DOCUMENTS)
-def test_what_is_wrong_is_refused(command: str, tmp_path: Path, monkeypatch: Patch, capsys: Capture) -> None:
-    document = sample(command, tmp_path, monkeypatch, capsys)
+def test_what_is_wrong_is_refused(command: str, tmp_path: Path) -> None:
+    document = sample(command, tmp_path)
     held = validator(command)
     assert held.is_valid(document)
     taken = 0
@@ -152,8 +149,8 @@ def test_what_is_wrong_is_refused(command: str, tmp_path: Path, monkeypatch: Pat
 
 
 @pytest.mark.parametrize("command", DOCUMENTS)
-def test_the_command_prints_it(command: str, monkeypatch: Patch, capsys: Capture) -> None:
-    code, out, err = run(["schema", command], monkeypatch, capsys)
+def test_the_command_prints_it(command: str) -> None:
+    code, out, err = run(["schema", command])
     assert (code, err) == (0, "")
     assert json.loads(out) == document_schema(command)
 

@@ -9,7 +9,7 @@ import pytest
 from random_jobs import hidden
 from scipy.integrate import quad
 from scipy.optimize import minimize_scalar
-from test_plots import launch
+from sheetplans import launch
 
 from recurve import planning
 from recurve.build import Build

@@ -7,7 +7,9 @@ went in. Its uncertainties are held to account over many units in test_recovery.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import pytest
@@ -46,9 +48,14 @@ def truth(folder: Path, drag: Drag | None = None) -> Unit:
     return unit if drag is None else unit.with_drag(drag)
 
 
-def fitted(folder: Path, sweep: str, *changes: tuple[str, str]) -> Fit:
+def fit_anew(sweep: str, *changes: tuple[str, str]) -> Fit:
     """The fit of the test job with these changes and this sweep."""
-    return fit_sweep(load_job(write_job(folder, *changes, sweep=sweep)))
+    with TemporaryDirectory() as folder:
+        return fit_sweep(load_job(write_job(Path(folder), *changes, sweep=sweep)))
+
+
+# The same job and sweep are fitted once for all tests that look at them.
+fitted = cache(fit_anew)
 
 
 def value(fit: Fit, name: str) -> tuple[float, float]:
@@ -71,7 +78,7 @@ def test_exact_readings_give_the_unit_back(tmp_path: Path) -> None:
     """Springs not described at all, readings to 0.02°: rates to 1 %, angles to 0.02°, friction to 0.1 mN·m. A slope
     just past the take-up and a small initial tension read alike, so the take-up is known to 0.15° only."""
     text = swept(truth(tmp_path), CLOSE, noise=0.0)
-    fit = fitted(tmp_path, text, *EXACT, *UNDESCRIBED)
+    fit = fitted(text, *EXACT, *UNDESCRIBED)
     assert fit.converged and fit.outliers == () and fit.inflation == 1.0
     assert value(fit, "primary.rate")[0] == pytest.approx(1.6, rel=0.01)
     assert value(fit, "secondary.rate")[0] == pytest.approx(4.0, rel=0.01)
@@ -86,14 +93,14 @@ def test_a_pull_at_rest_is_found(tmp_path: Path) -> None:
     unit = truth(tmp_path)
     primary = unit.springs[0]
     stretch = float(primary.length(0.0)[0]) - primary.spring.free_length
-    fit = fitted(tmp_path, swept(unit, CLOSE, noise=0.0), *EXACT, *UNDESCRIBED)
+    fit = fitted(swept(unit, CLOSE, noise=0.0), *EXACT, *UNDESCRIBED)
     assert stretch > 0
     assert value(fit, "primary.takeup")[0] == 0.0
     assert value(fit, "primary.pull")[0] == pytest.approx(1.6e3 * stretch, rel=0.02)
 
 
 def test_noisy_readings_within_their_uncertainties(tmp_path: Path) -> None:
-    fit = fitted(tmp_path, swept(truth(tmp_path), SPEEDS, 0.3), *UNDESCRIBED)
+    fit = fitted(swept(truth(tmp_path), SPEEDS, 0.3), *UNDESCRIBED)
     assert fit.converged and fit.inflation == 1.0
     wanted = {"primary.rate": 1.6, "secondary.rate": 4.0, "secondary.takeup": 7.0, "stop": 13.8}
     assert [name for name, x in wanted.items() if not near(fit, name, x)] == []
@@ -102,8 +109,8 @@ def test_noisy_readings_within_their_uncertainties(tmp_path: Path) -> None:
 
 def test_more_careful_readings_leave_less_doubt(tmp_path: Path) -> None:
     text = swept(truth(tmp_path), SPEEDS, 0.05)
-    rough = fitted(tmp_path, text, *UNDESCRIBED)
-    fine = fitted(tmp_path, text, *UNDESCRIBED, (READING, 'reading = "± 0.1 deg"'))
+    rough = fitted(text, *UNDESCRIBED)
+    fine = fitted(text, *UNDESCRIBED, (READING, 'reading = "± 0.1 deg"'))
     for name in ("primary.rate", "secondary.takeup", "stop"):
         assert value(fine, name)[1] < 0.7 * value(rough, name)[1]
 
@@ -112,9 +119,8 @@ def test_readings_in_crank_terms_give_the_same_unit(tmp_path: Path) -> None:
     text = swept(truth(tmp_path), SPEEDS, 0.3)
     doubled = [line.split(",") for line in rows(text)]
     crank = HEADER + "".join(f"{2 * float(s):g},{2 * float(a):.2f},{d}\n" for s, a, d in doubled)
-    one = fitted(tmp_path, text, (READING, READING + '\nspeed_reading = "± 10 rpm"'))
+    one = fitted(text, (READING, READING + '\nspeed_reading = "± 10 rpm"'))
     other = fitted(
-        tmp_path,
         crank,
         (READING, 'basis = "crank"\nreading = "± 1.6 deg"\nspeed_reading = "± 20 rpm"\nstatic = "0 deg"'),
     )
@@ -139,7 +145,7 @@ KNOWN = (
 @pytest.mark.parametrize(("drag", "friction"), [(6.5, 1.0), (4.5, 3.0)])
 def test_both_directions_tell_friction_from_drag(drag: float, friction: float, tmp_path: Path) -> None:
     unit = truth(tmp_path, drag=Drag(1e-3 * drag, 1e-3 * friction))
-    fit = fitted(tmp_path, swept(unit, SPEEDS, 0.1), *KNOWN)
+    fit = fitted(swept(unit, SPEEDS, 0.1), *KNOWN)
     assert fit.estimate("drag").source == fit.estimate("friction").source == "readings"
     assert near(fit, "drag", drag) and value(fit, "drag")[1] < 0.7
     assert near(fit, "friction", friction) and value(fit, "friction")[1] < 0.7
@@ -149,7 +155,7 @@ def test_one_direction_does_not(tmp_path: Path) -> None:
     """Rising, the two units read the same, so no fit can tell them apart: it knows the sum, and not who makes it."""
     texts = [swept(truth(tmp_path, drag=d), SPEEDS, 0.0, directions=["rising"]) for d in (DRAGGED, RUBBED)]
     assert texts[0] == texts[1]
-    fit = fitted(tmp_path, texts[0], *KNOWN)
+    fit = fitted(texts[0], *KNOWN)
     assert value(fit, "drag")[1] > 1.0 and value(fit, "friction")[1] > 1.0
     assert value(fit, "drag")[0] + value(fit, "friction")[0] == pytest.approx(7.5, abs=0.5)
     place = [p.name for p in fit.model.parameters]
@@ -160,7 +166,7 @@ def test_one_direction_does_not(tmp_path: Path) -> None:
 
 def test_an_electronic_trigger_has_no_drag(tmp_path: Path) -> None:
     unit = truth(tmp_path, drag=Drag(0.0, 1e-3))
-    fit = fitted(tmp_path, swept(unit, SPEEDS, 0.3), (DRAG, 'trigger = "electronic"\n'))
+    fit = fitted(swept(unit, SPEEDS, 0.3), (DRAG, 'trigger = "electronic"\n'))
     assert fit.estimate("drag").source == "as given"
     assert value(fit, "drag") == pytest.approx((0.0, 0.0), abs=1e-4)
     assert near(fit, "stop", 13.8) and fit.inflation == 1.0
@@ -173,7 +179,7 @@ def test_a_second_spring_that_never_takes_up(tmp_path: Path) -> None:
     """Long by 40 mm: of its rate and take-up no reading tells."""
     unit = truth(tmp_path)
     idle = Installed(Spring("", 4e3, unit.springs[1].spring.free_length + 0.04), unit.springs[1].posts)
-    fit = fitted(tmp_path, swept(replace(unit, springs=(unit.springs[0], idle)), SPEEDS, 0.2), *UNDESCRIBED)
+    fit = fitted(swept(replace(unit, springs=(unit.springs[0], idle)), SPEEDS, 0.2), *UNDESCRIBED)
     for name in ("secondary.rate", "secondary.takeup"):
         assert fit.estimate(name).source == "not determined"
         assert fit.estimate(name).value is None and fit.estimate(name).standard_uncertainty is None
@@ -184,28 +190,28 @@ def test_a_stop_that_was_not_reached(tmp_path: Path) -> None:
     """Up to 700 rpm the unit comes to some 12° of its 13.8°."""
     text = swept(truth(tmp_path), range(200, 701, 25), 0.2)
     assert max(float(line.split(",")[1]) for line in rows(text)) < 13
-    measured = fitted(tmp_path, text).estimate("stop")
+    measured = fitted(text).estimate("stop")
     assert measured.source == "as given"
     assert measured.standard_uncertainty == pytest.approx(0.3 / np.sqrt(3), rel=0.1)
-    alone = fitted(tmp_path, text, ("13.8 ± 0.3 deg", "13.8 deg")).estimate("stop")
+    alone = fitted(text, ("13.8 ± 0.3 deg", "13.8 deg")).estimate("stop")
     assert (alone.source, alone.value) == ("not determined", None)
 
 
-def test_what_was_measured_well_and_swept_badly_is_as_given(tmp_path: Path) -> None:
+def test_what_was_measured_well_and_swept_badly_is_as_given() -> None:
     """Springs stated to 1 %, three readings good to ± 3°: nothing is learnt of them, and that is said."""
     text = HEADER + "300,0.5,rising\n700,8.0,rising\n700,9.0,falling\n"
     changes = (
         (FOUND_PRIMARY, 'free_length = "15.2 ± 0.05 mm"\nrate = "1.6 ± 0.016 N/mm"\n'),
         (READING, 'reading = "± 3 deg"'),
     )
-    fit = fitted(tmp_path, text, *changes)
+    fit = fitted(text, *changes)
     assert fit.estimate("primary.rate").source == "as given"
     assert value(fit, "primary.rate") == pytest.approx((1.6, 0.016 / np.sqrt(3)), rel=0.1)
 
 
 def test_friction_nobody_gave_and_no_falling_reading_shows_is_not_told(tmp_path: Path) -> None:
     text = swept(truth(tmp_path), SPEEDS, 0.3, directions=["rising"])
-    fit = fitted(tmp_path, text, ('friction = "1.0 mN*m"\n', ""), *UNDESCRIBED)
+    fit = fitted(text, ('friction = "1.0 mN*m"\n', ""), *UNDESCRIBED)
     assert fit.estimate("friction").source == "not determined"
     assert fit.estimate("drag").source == "as given"
 
@@ -220,7 +226,7 @@ def test_a_wrong_reading_is_named_and_the_rest_fitted(wrong: float, tmp_path: Pa
     speed, _, direction = lines[6].split(",")
     spoilt = HEADER + "\n".join([*lines[:6], f"{speed},{wrong},{direction}", *lines[7:]]) + "\n"
     without = HEADER + "\n".join([*lines[:6], *lines[7:]]) + "\n"
-    fit, rest = fitted(tmp_path, spoilt), fitted(tmp_path, without)
+    fit, rest = fitted(spoilt), fitted(without)
     assert fit.outliers == (8,)  # the header is row 1
     assert np.abs(fit.residuals[6]) > 20
     assert fit.inflation == 1.0 and fit.converged
@@ -233,14 +239,14 @@ def test_good_readings_are_not_called_wrong(tmp_path: Path) -> None:
     """Noise of exactly the standard uncertainty that is stated, thrice."""
     unit = truth(tmp_path)
     texts = [swept(unit, SPEEDS, 0.8 / np.sqrt(3), seed) for seed in range(3)]
-    assert [fitted(tmp_path, text, *UNDESCRIBED).outliers for text in texts] == [()] * 3
+    assert [fitted(text, *UNDESCRIBED).outliers for text in texts] == [()] * 3
 
 
 def test_scatter_beyond_what_was_stated_widens_everything(tmp_path: Path) -> None:
     """σ 0.9° where ± 0.5° was said (σ 0.29°): about three times as much, so as uncertain as if ± 1.5° had been said."""
     text = swept(truth(tmp_path), SPEEDS, 0.9, seed=4)
-    said = fitted(tmp_path, text, *UNDESCRIBED, (READING, 'reading = "± 0.5 deg"'))
-    true = fitted(tmp_path, text, *UNDESCRIBED, (READING, 'reading = "± 1.56 deg"'))
+    said = fitted(text, *UNDESCRIBED, (READING, 'reading = "± 0.5 deg"'))
+    true = fitted(text, *UNDESCRIBED, (READING, 'reading = "± 1.56 deg"'))
     assert true.inflation == 1.0
     assert 2.0 < said.inflation < 4.5
     assert value(said, "stop")[1] == pytest.approx(value(true, "stop")[1], rel=0.4)
@@ -251,7 +257,7 @@ def test_scatter_beyond_what_was_stated_widens_everything(tmp_path: Path) -> Non
 
 def test_the_same_bytes_every_time(tmp_path: Path) -> None:
     text = swept(truth(tmp_path), SPEEDS, 0.3)
-    one, other = fitted(tmp_path, text, *UNDESCRIBED), fitted(tmp_path, text, *UNDESCRIBED)
+    one, other = fitted(text, *UNDESCRIBED), fit_anew(text, *UNDESCRIBED)
     assert one.estimates == other.estimates
     assert one.samples.states.tobytes() == other.samples.states.tobytes()
     assert one.samples.weights.tobytes() == other.samples.weights.tobytes()
@@ -260,7 +266,7 @@ def test_the_same_bytes_every_time(tmp_path: Path) -> None:
 
 def test_correlation_has_a_unit_diagonal_and_its_signs(tmp_path: Path) -> None:
     """A stiffer primary with less pull at rest reads much alike: the two go against each other."""
-    fit = fitted(tmp_path, swept(truth(tmp_path), SPEEDS, 0.3), *UNDESCRIBED)
+    fit = fitted(swept(truth(tmp_path), SPEEDS, 0.3), *UNDESCRIBED)
     table, names = fit.correlation, fit.names
     assert table.shape == (len(names), len(names))
     assert np.array_equal(np.diag(table), np.ones(len(names)))
@@ -271,7 +277,7 @@ def test_correlation_has_a_unit_diagonal_and_its_signs(tmp_path: Path) -> None:
 
 
 def test_estimates_and_weights_are_in_order(tmp_path: Path) -> None:
-    fit = fitted(tmp_path, swept(truth(tmp_path), SPEEDS, 0.3))
+    fit = fitted(swept(truth(tmp_path), SPEEDS, 0.3))
     assert fit.samples.weights.sum() == pytest.approx(1.0)
     assert fit.samples.weights.min() >= 0
     assert set(fit.names) <= {e.name for e in fit.estimates}
@@ -296,7 +302,7 @@ def test_two_answers_and_the_reading_that_would_decide(tmp_path: Path) -> None:
 
 
 def test_a_sweep_that_decides_leaves_one_answer(tmp_path: Path) -> None:
-    assert fitted(tmp_path, swept(truth(tmp_path), CLOSE, noise=0.0), *EXACT, *UNDESCRIBED).alternatives == ()
+    assert fitted(swept(truth(tmp_path), CLOSE, noise=0.0), *EXACT, *UNDESCRIBED).alternatives == ()
 
 
 # --- samples of a posterior ------------------------------------------------------------------------------

@@ -13,8 +13,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from commands import run
 from jobs import without, write_job
-from test_cli import run
 
 GOLDEN = Path(__file__).resolve().parent / "golden"
 OUT_OF_REACH = ('{ speed = "700 rpm", advance = "7 deg"', '{ speed = "520 rpm", advance = "10.4 deg"')
@@ -26,12 +26,11 @@ Commands = Callable[..., str]
 
 
 @pytest.fixture
-def output(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Commands:
+def output(tmp_path: Path) -> Commands:
     """Runs a command in an empty folder with the test job in it, and gives what it prints and its exit status."""
-    monkeypatch.chdir(tmp_path)
 
     def ran(*arguments: str) -> str:
-        code, out, err = run(list(arguments), monkeypatch, capsys)
+        code, out, err = run(list(arguments), tmp_path)
         return f"$ recurve {' '.join(arguments)}\n{out}{err}exit {code}\n"
 
     return ran

@@ -12,8 +12,7 @@ from pathlib import Path
 import pytest
 from browser import Browser, executable
 from pdfpages import read
-from sheetplans import leaves
-from test_plots import JOB, SWEEP, launch, make
+from sheetplans import launch, leaves
 
 from recurve.datafiles import data_file
 from recurve.htmlpage import inline_svg, page_html
@@ -64,11 +63,6 @@ def parsed(page: bytes) -> Reader:
 def launch_page() -> bytes:
     figures = {"curve.svg": plan_figure_bytes(launch())["curve.svg"], "curve-narrow.svg": narrow_figure_svg(launch())}
     return page_html(launch(), figures)
-
-
-@pytest.fixture
-def plan(tmp_path: Path) -> Plan:
-    return make(tmp_path, JOB + SWEEP)
 
 
 # --- structure, without a browser ---------------------------------------------------------------------------

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
-from functools import cache
-from pathlib import Path
 from xml.etree import ElementTree
 
 import matplotlib
@@ -14,108 +12,14 @@ import pytest
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
+from sheetplans import launch
 
 from recurve import style
-from recurve.build import Build, make_build
-from recurve.jobfile import load_job
+from recurve.build import Build
 from recurve.labels import rows_of
-from recurve.plan import Plan, make_plan
+from recurve.plan import Plan
 from recurve.plots import branch, plan_figure_bytes, plot_plan, shade, shift_words
 from recurve.style import breakable, plain, shortened
-
-EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
-
-# An invented unit whose curve can be worked by hand: see `onset_by_hand`.
-JOB = """
-title = "Bench unit with $x^2$ in its name"
-[distributor]
-lobes = 4
-rotation = "clockwise"
-[weights]
-mass = "30 g"
-[weights.motion]
-kind = "table"
-advance = ["0 deg", "6 deg", "12 deg"]
-cg_radius = ["15 mm", "16 mm", "17 mm"]
-[stop]
-advance = "12 deg"
-radius = "14 mm"
-build_up_to = "0.6 mm"
-[drag]
-rubbing_block = "4 mN*m"
-friction = "1 mN*m"
-[springs.primary]
-post_travel = ["-0.5 mm", "0.5 mm"]
-rate = "1 N/mm"
-free_length = "15.5 mm"
-[springs.primary.posts]
-kind = "table"
-advance = ["0 deg", "12 deg"]
-length = ["16.0 mm", "17.2 mm"]
-[springs.secondary]
-post_travel = ["-0.5 mm", "0.5 mm"]
-rate = "3 N/mm"
-free_length = "16.5 mm"
-[springs.secondary.posts]
-kind = "table"
-advance = ["0 deg", "12 deg"]
-length = ["16.0 mm", "17.2 mm"]
-[target]
-points = [
-  { speed = "400 rpm", min = "2 deg", max = "5 deg" },
-  { speed = "600 rpm", min = "6 deg", max = "9 deg" },
-]
-idle = { speed = "200 rpm", max = "0.5 deg" }
-maximum = { advance = "10 deg", tolerance = "1 deg" }
-"""
-SWEEP = """
-[sweep]
-file = "readings.csv"
-reading = "± 0.5 deg"
-zeroed_at = "150 rpm"
-"""
-READINGS = """speed [rpm],advance [deg],direction
-300,1.5,rising
-500,6,rising
-700,11.5,rising
-400,4.5,falling
-"""
-
-
-def make(folder: Path, text: str = JOB, stop: float = 12.0) -> Plan:
-    """A plan with the springs as found and the stop at `stop` degrees, without a search."""
-    path = folder / "bench.toml"
-    path.write_text(text, encoding="utf-8")
-    (folder / "readings.csv").write_text(READINGS, encoding="utf-8")
-    job = load_job(path)
-    springs = tuple(p.found for p in job.places if p.found is not None)
-    build = make_build(job, springs, (0.0,) * len(springs), float(np.radians(stop)))
-    return Plan(
-        job=job,
-        verdict="passes",
-        build=build,
-        built=None,
-        others=(),
-        ideal=None,
-        pairs=0,
-        feasible=0,
-        reasons=(),
-        notes=(),
-        fit=None,
-        before=build.curve,
-        before_band=None,
-    )
-
-
-@cache
-def launch() -> Plan:
-    """The launch's plan, from its sweep."""
-    return make_plan(load_job(EXAMPLES / "launch.toml"))
-
-
-@pytest.fixture
-def plan(tmp_path: Path) -> Plan:
-    return make(tmp_path, JOB + SWEEP)
 
 
 def built(plan: Plan) -> Build:

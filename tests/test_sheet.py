@@ -10,8 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from sheetplans import leaves, refused_of, trimmed_of
-from test_plots import EXAMPLES, JOB, SWEEP, launch, make
+from sheetplans import EXAMPLES, JOB, launch, leaves, make
 
 from recurve import sheetfound
 from recurve.build import make_build
@@ -22,22 +21,6 @@ from recurve.sheet import sheet_facts
 from recurve.sheetparts import Source
 from recurve.shown import Shown
 from recurve.yields import Built
-
-
-@pytest.fixture
-def plan(tmp_path: Path) -> Plan:
-    """As found: nothing is bent, the stop is left alone."""
-    return make(tmp_path, JOB + SWEEP)
-
-
-@pytest.fixture
-def trimmed(plan: Plan) -> Plan:
-    return trimmed_of(plan)
-
-
-@pytest.fixture
-def refused(plan: Plan) -> Plan:
-    return refused_of(plan)
 
 
 def part(plan: Plan, name: str, units: Any = "both") -> Any:

@@ -7,15 +7,13 @@ import subprocess
 import sys
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 import typst
 from pdfpages import Page, embedded, outside, overlapping, read
-from sheetplans import leaves, refused_of, trimmed_of
-from test_plots import JOB, SWEEP, launch, make
+from sheetplans import launch, leaves
 
 from recurve.datafiles import data_file
 from recurve.plan import Plan
@@ -25,22 +23,6 @@ from recurve.yields import Built
 
 FIGURE = b'<svg xmlns="http://www.w3.org/2000/svg" width="510pt" height="346pt"><path d="M0 0L9 9L0 9Z"/></svg>'
 DATA = data_file("wire.toml").parent
-
-
-@pytest.fixture
-def plan(tmp_path: Path) -> Plan:
-    """As found: nothing is bent, the stop is left alone."""
-    return make(tmp_path, JOB + SWEEP)
-
-
-@pytest.fixture
-def trimmed(plan: Plan) -> Plan:
-    return trimmed_of(plan)
-
-
-@pytest.fixture
-def refused(plan: Plan) -> Plan:
-    return refused_of(plan)
 
 
 def query(plan: Plan, label: str, paper: str = "a4") -> list[Any]:

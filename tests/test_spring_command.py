@@ -6,18 +6,18 @@ import json
 from pathlib import Path
 
 import pytest
-from test_cli import no_nan, run
+from commands import no_nan, run
 
 from recurve.tables import read_catalogue
 
 TWO = ["100 g at 14.2 mm", "300 g at 16.1 mm"]
 HEADER = "id,rate [N/mm],free_length [mm],initial_tension [N],wire [mm],outer [mm],coils,material,quantity\n"
-Patch, Capture = pytest.MonkeyPatch, pytest.CaptureFixture[str]
+Patch = pytest.MonkeyPatch
 
 
-def test_example_as_text(monkeypatch: Patch, capsys: Capture) -> None:
+def test_example_as_text() -> None:
     """0.2 kg · 9.80665 m/s² over 1.9 mm is 1.0323 N/mm (hand)."""
-    code, out, err = run(["spring", *TWO, "--free-length", "13.2 mm"], monkeypatch, capsys)
+    code, out, err = run(["spring", *TWO, "--free-length", "13.2 mm"])
     assert (code, err) == (0, "")
     assert max(len(line) for line in out.splitlines()) <= 80
     for words in ("1.032 ±", "N/mm", "lbf/in", "two standard uncertainties", "initial tension", "13.20 mm", "± 1%"):
@@ -34,8 +34,8 @@ SAME = [
 
 
 @pytest.mark.parametrize("readings", SAME)
-def test_any_unit_gives_the_same(readings: list[str], monkeypatch: Patch, capsys: Capture) -> None:
-    code, out, _ = run(["spring", *readings, "--free-length", "13.2 mm", "--json"], monkeypatch, capsys)
+def test_any_unit_gives_the_same(readings: list[str]) -> None:
+    code, out, _ = run(["spring", *readings, "--free-length", "13.2 mm", "--json"])
     facts = json.loads(out)
     assert code == 0
     assert facts["rate_n_per_mm"] == pytest.approx(1.032279, rel=1e-4)
@@ -43,10 +43,10 @@ def test_any_unit_gives_the_same(readings: list[str], monkeypatch: Patch, capsys
     no_nan(facts)
 
 
-def test_given_limits_are_taken(monkeypatch: Patch, capsys: Capture) -> None:
+def test_given_limits_are_taken() -> None:
     """All ± given: nothing is assumed. u(k) by hand: √2 · √(0.01² + 1²·0.02²)/√3 / 2 mm = 0.009129 N/mm, doubled."""
     readings = ["1 ± 0.01 N at 14 ± 0.02 mm", "3 N ± 0.01 N at 16 mm +/- 0.02 mm"]
-    code, out, _ = run(["spring", *readings, "--json"], monkeypatch, capsys)
+    code, out, _ = run(["spring", *readings, "--json"])
     facts = json.loads(out)
     assert code == 0
     assert facts["rate_2u_n_per_mm"] == pytest.approx(2 * 0.0091287, abs=1e-5)
@@ -54,19 +54,19 @@ def test_given_limits_are_taken(monkeypatch: Patch, capsys: Capture) -> None:
     assert [n for n in facts["notes"] if "no ±" in n] == []
 
 
-def test_a_wire_that_does_not_fit_is_said(monkeypatch: Patch, capsys: Capture) -> None:
+def test_a_wire_that_does_not_fit_is_said() -> None:
     described = ["--wire", "0.5 mm", "--outer", "4.6 mm", "--coils", "10.5", "--material", "stainless"]
-    code, out, _ = run(["spring", *TWO, "--free-length", "12.9 mm", *described], monkeypatch, capsys)
+    code, out, _ = run(["spring", *TWO, "--free-length", "12.9 mm", *described])
     assert code == 0
     assert "Its wire and coils make 0." in " ".join(out.split())
     assert "may be drawn to" in " ".join(out.split())
 
 
-def test_too_uncertain_is_no(tmp_path: Path, monkeypatch: Patch, capsys: Capture) -> None:
+def test_too_uncertain_is_no(tmp_path: Path) -> None:
     path = tmp_path / "s.csv"
     path.write_text(HEADER + "A,1,14,0,,,,,\n")
     arguments = ["spring", "100 g at 14.2 mm", "110 g at 14.3 mm", "--free-length", "13.2 mm"]
-    code, out, _ = run([*arguments, "--append", str(path), "--id", "B"], monkeypatch, capsys)
+    code, out, _ = run([*arguments, "--append", str(path), "--id", "B"])
     assert code == 3
     assert "TOO UNCERTAIN" in out
     assert path.read_text() == HEADER + "A,1,14,0,,,,,\n"
@@ -75,15 +75,15 @@ def test_too_uncertain_is_no(tmp_path: Path, monkeypatch: Patch, capsys: Capture
 # --- the row in a catalogue -----------------------------------------------------------------------------------
 
 
-def append(path: Path, monkeypatch: Patch, capsys: Capture, *more: str) -> tuple[int, str, str]:
+def append(path: Path, *more: str) -> tuple[int, str, str]:
     given = ["spring", *TWO, "--free-length", "13.8 mm", "--append", str(path), *more]
-    return run(given, monkeypatch, capsys)
+    return run(given)
 
 
-def test_a_row_is_added_and_read_again(tmp_path: Path, monkeypatch: Patch, capsys: Capture) -> None:
+def test_a_row_is_added_and_read_again(tmp_path: Path) -> None:
     path = tmp_path / "s.csv"
     path.write_text(HEADER + "A,1,14,0,,,,,\n")
-    code, _, _ = append(path, monkeypatch, capsys, "--id", "N, 7", "--quantity", "2")
+    code, _, _ = append(path, "--id", "N, 7", "--quantity", "2")
     assert code == 0
     assert path.read_text().startswith(HEADER + "A,1,14,0,,,,,\n")
     found = read_catalogue(path, "s.csv", [])
@@ -95,12 +95,12 @@ def test_a_row_is_added_and_read_again(tmp_path: Path, monkeypatch: Patch, capsy
     assert new.initial_tension == pytest.approx(0.980665 - 1.032279 * 0.4, rel=1e-3)  # hand: on the line at 13.8 mm
 
 
-def test_the_file_keeps_its_ways(tmp_path: Path, monkeypatch: Patch, capsys: Capture) -> None:
+def test_the_file_keeps_its_ways(tmp_path: Path) -> None:
     """Its own units, order of columns, comments, mark and line ends; a last line without an end gets one."""
     path = tmp_path / "s.csv"
     before = b"\xef\xbb\xbf# my shelf\r\nfree_length [in],ID,initial_tension [lbf],rate [lbf/in]\r\n0.55,A,0,6"
     path.write_bytes(before)
-    code, _, err = append(path, monkeypatch, capsys, "--id", "B", "--wire", "0.55 mm")
+    code, _, err = append(path, "--id", "B", "--wire", "0.55 mm")
     assert code == 0
     assert "no column for wire" in err
     after = path.read_bytes()
@@ -111,11 +111,11 @@ def test_the_file_keeps_its_ways(tmp_path: Path, monkeypatch: Patch, capsys: Cap
     assert [float(cells[i]) for i in (0, 2, 3)] == pytest.approx([13.8 / 25.4, 0.12763, 5.8945], rel=1e-3)
 
 
-def test_a_catalogue_is_begun(tmp_path: Path, monkeypatch: Patch, capsys: Capture) -> None:
+def test_a_catalogue_is_begun(tmp_path: Path) -> None:
     path = tmp_path / "new.csv"
-    assert append(path, monkeypatch, capsys, "--id", "A")[0] == 0
+    assert append(path, "--id", "A")[0] == 0
     assert path.read_text().startswith(HEADER)
-    assert append(path, monkeypatch, capsys, "--id", "B")[0] == 0
+    assert append(path, "--id", "B")[0] == 0
     found = read_catalogue(path, "new.csv", [])
     assert found is not None and [s.id for s in found.springs] == ["A", "B"]
 
@@ -130,12 +130,10 @@ BAD_FILES = [
 
 
 @pytest.mark.parametrize(("text", "words"), BAD_FILES)
-def test_a_file_that_cannot_take_it_is_left_alone(
-    text: str, words: str, tmp_path: Path, monkeypatch: Patch, capsys: Capture
-) -> None:
+def test_a_file_that_cannot_take_it_is_left_alone(text: str, words: str, tmp_path: Path) -> None:
     path = tmp_path / "s.csv"
     path.write_text(text)
-    code, out, err = append(path, monkeypatch, capsys, "--id", "A")
+    code, out, err = append(path, "--id", "A")
     assert (code, out) == (2, "")
     assert words in err
     assert path.read_text() == text
@@ -159,9 +157,9 @@ BAD = [
 
 
 @pytest.mark.parametrize(("arguments", "words"), BAD)
-def test_bad_input(arguments: list[str], words: list[str], tmp_path: Path, monkeypatch: Patch, capsys: Capture) -> None:
+def test_bad_input(arguments: list[str], words: list[str], tmp_path: Path, monkeypatch: Patch) -> None:
     monkeypatch.chdir(tmp_path)
-    code, out, err = run(["spring", *arguments], monkeypatch, capsys)
+    code, out, err = run(["spring", *arguments])
     assert (code, out) == (2, "")
     for part in words:
         assert part in err

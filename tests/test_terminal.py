@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from test_plots import launch
+from sheetplans import launch
 from typer.testing import CliRunner
 
 from recurve import nextstep, terminal

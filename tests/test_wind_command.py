@@ -11,8 +11,8 @@ from typing import Any
 from xml.etree import ElementTree
 
 import pytest
+from commands import no_nan, run
 from jobs import without, write_job
-from test_cli import no_nan, run
 
 from recurve.jobfile import load_job
 from recurve.jobwrite import plan_toml
@@ -25,7 +25,7 @@ from recurve.winddraw import draw_spring, drawing_svg
 from recurve.windinput import planned_unit
 from recurve.windreport import COLUMNS, check_lengths, wind_csv
 
-Patch, Capture = pytest.MonkeyPatch, pytest.CaptureFixture[str]
+Patch = pytest.MonkeyPatch
 BY_HAND = ["--place", "primary", "--rate", "1.6 N/mm", "--free-length", "15.2 mm", "--initial-tension", "0 N"]
 PRIMARY = Wanted("primary", 1090.0, 13.49e-3, 15.78e-3, pull=0.8617, post=2.5e-3)
 ENVELOPE = Envelope(6.75e-3, 19e-3, 0.1)
@@ -44,9 +44,9 @@ def wound() -> Wound:
 # --- by hand --------------------------------------------------------------------------------------------------
 
 
-def test_by_hand_as_text(job: Path, monkeypatch: Patch, capsys: Capture) -> None:
+def test_by_hand_as_text(job: Path, monkeypatch: Patch) -> None:
     monkeypatch.chdir(job.parent)
-    code, out, err = run(["wind", job.name, *BY_HAND], monkeypatch, capsys)
+    code, out, err = run(["wind", job.name, *BY_HAND])
     assert (code, err) == (0, "")
     assert max(len(line) for line in out.splitlines()) <= 80
     for words in (
@@ -62,7 +62,7 @@ def test_by_hand_as_text(job: Path, monkeypatch: Patch, capsys: Capture) -> None
     assert sorted(p.name for p in folder.iterdir()) == ["wind-primary.svg", "wind.csv"]
 
 
-def test_by_hand_as_json(job: Path, monkeypatch: Patch, capsys: Capture) -> None:
+def test_by_hand_as_json(job: Path) -> None:
     """All that was asked is in the document, and every proposal keeps it."""
     options = [
         "--longest",
@@ -76,7 +76,7 @@ def test_by_hand_as_json(job: Path, monkeypatch: Patch, capsys: Capture) -> None
         "--sizes",
         "gauge",
     ]
-    code, out, err = run(["wind", str(job), *BY_HAND, *options, "--json"], monkeypatch, capsys)
+    code, out, err = run(["wind", str(job), *BY_HAND, *options, "--json"])
     facts = json.loads(out)
     assert (code, err) == (0, "")
     no_nan(facts)
@@ -97,23 +97,23 @@ def test_by_hand_as_json(job: Path, monkeypatch: Patch, capsys: Capture) -> None
         }
 
 
-def test_same_input_same_bytes(job: Path, monkeypatch: Patch, capsys: Capture) -> None:
+def test_same_input_same_bytes(job: Path) -> None:
     seen = []
     for _ in range(2):
-        assert run(["wind", str(job), *BY_HAND], monkeypatch, capsys)[0] == 0
+        assert run(["wind", str(job), *BY_HAND])[0] == 0
         seen.append([p.read_bytes() for p in sorted(job.with_name("unit-plan").iterdir())])
     assert seen[0] == seen[1]
 
 
-def test_what_cannot_be_wound_is_no(job: Path, monkeypatch: Patch, capsys: Capture) -> None:
+def test_what_cannot_be_wound_is_no(job: Path) -> None:
     """Exit 3, what the nearest lacks, and no drawing of an earlier run left behind."""
-    assert run(["wind", str(job), *BY_HAND], monkeypatch, capsys)[0] == 0
-    code, out, _ = run(["wind", str(job), *BY_HAND, "--tolerance", "2 %"], monkeypatch, capsys)
+    assert run(["wind", str(job), *BY_HAND])[0] == 0
+    code, out, _ = run(["wind", str(job), *BY_HAND, "--tolerance", "2 %"])
     assert code == 3
     assert "CANNOT BE WOUND" in out
     assert "by the wire's tolerance, expected ± 2%" in " ".join(out.split())
     assert [p.name for p in job.with_name("unit-plan").iterdir()] == ["wind.csv"]
-    code, out, _ = run(["wind", str(job), *BY_HAND, "--tolerance", "2 %", "--json"], monkeypatch, capsys)
+    code, out, _ = run(["wind", str(job), *BY_HAND, "--tolerance", "2 %", "--json"])
     facts = json.loads(out)
     assert code == 3
     assert len(facts["reasons"]) == 1
@@ -139,9 +139,9 @@ BAD = [
 
 
 @pytest.mark.parametrize(("options", "words"), BAD)
-def test_bad_input(options: list[str], words: list[str], job: Path, monkeypatch: Patch, capsys: Capture) -> None:
+def test_bad_input(options: list[str], words: list[str], job: Path) -> None:
     before = sorted(p.name for p in job.parent.iterdir())
-    code, out, err = run(["wind", str(job), *options], monkeypatch, capsys)
+    code, out, err = run(["wind", str(job), *options])
     assert (code, out) == (2, "")
     for part in words:
         assert part in err
@@ -149,10 +149,10 @@ def test_bad_input(options: list[str], words: list[str], job: Path, monkeypatch:
     assert sorted(p.name for p in job.parent.iterdir()) == before
 
 
-def test_one_spring_has_no_secondary(tmp_path: Path, monkeypatch: Patch, capsys: Capture) -> None:
+def test_one_spring_has_no_secondary(tmp_path: Path) -> None:
     path = write_job(tmp_path, without("springs.secondary"), without("sweep"))
     given = ["--place", "secondary", *BY_HAND[2:]]
-    code, _, err = run(["wind", str(path), *given], monkeypatch, capsys)
+    code, _, err = run(["wind", str(path), *given])
     assert code == 2
     assert "the job has one spring" in err
 
@@ -160,14 +160,14 @@ def test_one_spring_has_no_secondary(tmp_path: Path, monkeypatch: Patch, capsys:
 # --- from the plan ---------------------------------------------------------------------------------------------
 
 
-def test_from_the_plan_that_was_made(job: Path, monkeypatch: Patch, capsys: Capture) -> None:
+def test_from_the_plan_that_was_made(job: Path) -> None:
     """With plan.toml of this very job beside it, its springs; the pull at rest and at the stop are the plan's."""
     made = make_plan(load_job(job))
     assert made.build is not None
     folder = job.with_name("unit-plan")
     folder.mkdir()
     (folder / "plan.toml").write_bytes(plan_toml(made))
-    code, out, _ = run(["wind", str(job), "--tolerance", "12 %", "--json"], monkeypatch, capsys)
+    code, out, _ = run(["wind", str(job), "--tolerance", "12 %", "--json"])
     facts = json.loads(out)
     assert facts["source"] == "planned springs, as in unit-plan/plan.toml"
     for fitted, place in zip(made.build.springs, ("primary", "secondary"), strict=True):
@@ -205,14 +205,14 @@ def test_ideal_springs_without_a_catalogue(tmp_path: Path) -> None:
         assert 0.0 <= other <= ideal + 0.01
 
 
-def test_a_target_out_of_reach_of_any_spring(tmp_path: Path, monkeypatch: Patch, capsys: Capture) -> None:
+def test_a_target_out_of_reach_of_any_spring(tmp_path: Path) -> None:
     """A maximum that the stop cannot give: no spring helps, exit 3 and why."""
     far = (
         'maximum = { advance = "11 deg", tolerance = "0.5 deg" }',
         'maximum = { advance = "24 deg", tolerance = "0.5 deg" }',
     )
     path = write_job(tmp_path, without("sweep"), far)
-    code, out, _ = run(["wind", str(path), "--springs", "ideal", "--json"], monkeypatch, capsys)
+    code, out, _ = run(["wind", str(path), "--springs", "ideal", "--json"])
     assert code == 3
     assert "no spring of any make" in json.loads(out)["reasons"][0]
 

@@ -1,0 +1,28 @@
+"""Fixtures of several files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from sheetplans import JOB, SWEEP, make, refused_of, trimmed_of
+
+from recurve.plan import Plan
+
+
+@pytest.fixture
+def plan(tmp_path: Path) -> Plan:
+    """The bench unit of `sheetplans` as found: nothing is bent, the stop is left alone."""
+    return make(tmp_path, JOB + SWEEP)
+
+
+@pytest.fixture
+def trimmed(plan: Plan) -> Plan:
+    """Its stop built up, its posts bent."""
+    return trimmed_of(plan)
+
+
+@pytest.fixture
+def refused(plan: Plan) -> Plan:
+    """It out of reach."""
+    return refused_of(plan)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -12,6 +12,9 @@ from recurve.errors import InputError
 from recurve.nextstep import after_spring
 from recurve.safetext import printable
 from recurve.terminal import show
+
+if TYPE_CHECKING:
+    from recurve.springs import Spring
 
 
 def spring(
@@ -62,7 +65,7 @@ def spring(
         raise typer.Exit(ANSWER_IS_NO)
 
 
-def _append(path: Path, described: Any) -> str:
+def _append(path: Path, described: Spring) -> str:
     """The spring in the catalogue; what the file has no column for is said on stderr."""
     from recurve.files import rewrite
     from recurve.shelve import with_spring

@@ -13,6 +13,7 @@ from recurve.terminal import show
 
 if TYPE_CHECKING:
     from recurve.job import Job
+    from recurve.wanted import Which
     from recurve.wind import Winding
 
 
@@ -105,7 +106,8 @@ def wind(
     progress("Reading the job")
     read = load_job(job)
     progress("Planning, and trying wires")
-    which = (None if place is None else place.value, None if springs is None else springs.value)
+    figures: Which | None = None if springs is None else springs.value
+    which = (None if place is None else place.value, figures)
     windings, source = wind_springs(read, given, which, hooks is Hooks.one_plane, (series, names))
     files = _write(read, windings, top)
     notes = wind_notes(read, windings)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from recurve import __version__, style
+from recurve.build import Build
 from recurve.mechanism import Array
 from recurve.plan import Plan
 
@@ -78,6 +79,6 @@ def _shelf(plan: Plan, axes: Axes, two: bool) -> None:
         axes.plot(np.full(len(rates), 0.012), rates, "_", transform=axes.get_yaxis_transform(), **look)
 
 
-def _point(build: Any, two: bool) -> Array:
+def _point(build: Build, two: bool) -> Array:
     first = build.springs[0]
     return np.array([first.spring.rate * 1e-3, build.springs[1].spring.rate * 1e-3 if two else first.pull])

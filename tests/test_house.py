@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -212,6 +213,11 @@ def test_public_names() -> None:
 
 
 @needs_checkout
+def test_types_have_no_exceptions() -> None:
+    for path in PACKAGE.glob("*.py"):
+        assert not re.search(r"type: ignore|\bcast\(", path.read_text(encoding="utf-8")), path.stem
+
+
 def test_functions_are_small() -> None:
     """Lines of a function with its signature, without its docstring."""
     for path in PACKAGE.glob("*.py"):

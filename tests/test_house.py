@@ -52,7 +52,7 @@ FLOORS = (
     {"parts"},
     {"labels"},
     {"timingplot"},
-    {"style", "shown"},
+    {"style", "shown", "captions"},
     {"barereport"},
     {"checkreport", "timingreport"},
     {"inspectreport", "report", "bothways"},

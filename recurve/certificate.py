@@ -8,7 +8,6 @@ sweep, a signature) is left as lines to fill in.
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
@@ -145,6 +144,6 @@ def _readings(sweep: Sweep) -> list[list[str]]:
     return [[f"{s:.0f}", *(_at(sweep, s, which) for which in (rising, ~rising))] for s in speeds]
 
 
-def _at(sweep: Sweep, speed: float, which: Any) -> str:
+def _at(sweep: Sweep, speed: float, which: np.ndarray) -> str:
     here = which & (np.abs(sweep.speed * RPM - speed) < 0.01)
     return ", ".join(_degrees(a, 2) for a in sweep.advance[here])

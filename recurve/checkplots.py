@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from recurve import style
+from recurve import captions, style
 from recurve.diagnose import Check
 from recurve.evidence import Evidence
 from recurve.family import Curves, curves
@@ -147,7 +147,7 @@ class _View:
         self._curve(axes)
         axes.set_xlabel("")
         axes.tick_params(labelbottom=False)
-        lower.set_xlabel("speed of the distributor [rpm]")
+        lower.set_xlabel(captions.SPEED)
 
     def draw(self, axes: Axes) -> Axes:
         """All but the residuals, and the legend."""
@@ -238,7 +238,10 @@ def _residual_frame(axes: Axes, edge: float) -> None:
     axes.set_title(title, loc="left", fontsize=style.SMALL_PT, pad=3.0)
     ticks = np.arange(-2.0 * (edge // 2), edge, 2.0)
     axes.set(
-        ylim=(-edge, edge), ylabel="residual", yticks=ticks, yticklabels=[f"{t:.0f}".replace("-", "−") for t in ticks]
+        ylim=(-edge, edge),
+        ylabel=captions.RESIDUAL,
+        yticks=ticks,
+        yticklabels=[f"{t:.0f}".replace("-", "−") for t in ticks],
     )
     axes.grid(True, color=style.PALE, linewidth=0.5, zorder=0)
     axes.set_axisbelow(True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import numpy as np
@@ -129,7 +129,7 @@ def check_facts(check: Check) -> dict[str, Any]:
     }
 
 
-def _doubtful(one: Doubtful, unit: Any) -> dict[str, Any]:
+def _doubtful(one: Doubtful, unit: Callable[[float], float | None]) -> dict[str, Any]:
     return {"value": unit(one.mean), "standard_uncertainty": unit(one.deviation)}
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from recurve.console import ANSWER_IS_NO, AsJson, JobFile, LengthUnits, Paper, print_json, progress
+from recurve.console import ANSWER_IS_NO, AsJson, JobFile, LengthUnits, Paper, print_json, progress, text_option
 from recurve.nextstep import after_check, after_verify
 from recurve.terminal import show
 
@@ -80,22 +80,24 @@ def _check_bare(path: Path, job: Job | BareJob, as_json: bool) -> None:
         raise typer.Exit(ANSWER_IS_NO)
 
 
+Sweep = Annotated[
+    Path, typer.Argument(metavar="SWEEP", help="Readings of the finished unit (CSV).", show_default=False)
+]
+ReadIn = Annotated[
+    Basis | None, typer.Option(help="What the readings are in; else as the job's [sweep] says.", show_default=False)
+]
+ZeroedAt = Annotated[str | None, text_option("SPEED", 'Where zero was taken, "250 rpm"; else weights held home.')]
+RecordPaper = Annotated[Paper, typer.Option(help="The record's paper.")]
+RecordUnits = Annotated[LengthUnits, typer.Option(help="Lengths and forces on the record.")]
+
+
 def verify(
     job: JobFile,
-    sweep: Annotated[
-        Path, typer.Argument(metavar="SWEEP", help="Readings of the finished unit (CSV).", show_default=False)
-    ],
-    basis: Annotated[
-        Basis | None, typer.Option(help="What the readings are in; else as the job's [sweep] says.", show_default=False)
-    ] = None,
-    zeroed_at: Annotated[
-        str | None,
-        typer.Option(
-            metavar="SPEED", help='Where zero was taken, "250 rpm"; else weights held home.', show_default=False
-        ),
-    ] = None,
-    paper: Annotated[Paper, typer.Option(help="The record's paper.")] = Paper.a4,
-    units: Annotated[LengthUnits, typer.Option(help="Lengths and forces on the record.")] = LengthUnits.both,
+    sweep: Sweep,
+    basis: ReadIn = None,
+    zeroed_at: ZeroedAt = None,
+    paper: RecordPaper = Paper.a4,
+    units: RecordUnits = LengthUnits.both,
     as_json: AsJson = False,
 ) -> None:
     """Does the finished unit pass, and what to move if not.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -12,6 +12,7 @@ from recurve.nextstep import after_curve
 from recurve.terminal import show
 
 if TYPE_CHECKING:
+    from recurve.job import Job
     from recurve.mechanism import Array
 
 
@@ -44,7 +45,7 @@ def curve(
         show(f"{curve_text(read, facts)}\n{after_curve(job)}\n")
 
 
-def _undescribed(job: Any) -> list[str]:
+def _undescribed(job: Job) -> list[str]:
     names = [n for n, p in zip(("primary", "secondary"), job.places, strict=False) if p.found is None]
     return [
         f"{job.path}: springs.{name}: got no rate, or neither free_length nor takeup; expected them, since a curve needs the "

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from recurve.console import AsJson, LengthUnits, Paper, print_json, progress
+from recurve.console import AsJson, JobFiles, LengthUnits, Paper, print_json, progress
 from recurve.nextstep import after_plan, after_plans
 from recurve.safetext import printable
 from recurve.terminal import show
@@ -28,22 +27,31 @@ class Place(StrEnum):
     secondary = "secondary"
 
 
+By = Annotated[
+    Choose,
+    typer.Option(help="yield: most builds pass at first setting; margin: the largest margin, whatever the work."),
+]
+Listed = Annotated[int, typer.Option(min=0, max=50, help="How many pairs to list, the best margin first.")]
+InStock = Annotated[bool, typer.Option("--only-in-stock", help="Only springs whose quantity is given and not 0.")]
+ThisPrimary = Annotated[str | None, typer.Option(metavar="ID", help="This primary and no other.")]
+ThisSecondary = Annotated[str | None, typer.Option(metavar="ID", help="This secondary and no other.")]
+Kept = Annotated[list[Place] | None, typer.Option(help="Keep the spring that is in it; may be given twice.")]
+SheetPaper = Annotated[Paper, typer.Option(help="The sheet's paper.")]
+SheetUnits = Annotated[LengthUnits, typer.Option(help="Lengths and forces on the sheet.")]
+AsPage = Annotated[bool, typer.Option("--html", help="Also report.html, the sheet for a phone or a browser.")]
+
+
 def plan(
-    job: Annotated[list[Path], typer.Argument(metavar="JOB...", help="The job files (TOML).", show_default=False)],
-    choose: Annotated[
-        Choose,
-        typer.Option(help="yield: most builds pass at first setting; margin: the largest margin, whatever the work."),
-    ] = Choose.by_yield,
-    top: Annotated[int, typer.Option(min=0, max=50, help="How many pairs to list, the best margin first.")] = 0,
-    only_in_stock: Annotated[
-        bool, typer.Option("--only-in-stock", help="Only springs whose quantity is given and not 0.")
-    ] = False,
-    primary: Annotated[str | None, typer.Option(metavar="ID", help="This primary and no other.")] = None,
-    secondary: Annotated[str | None, typer.Option(metavar="ID", help="This secondary and no other.")] = None,
-    keep: Annotated[list[Place] | None, typer.Option(help="Keep the spring that is in it; may be given twice.")] = None,
-    paper: Annotated[Paper, typer.Option(help="The sheet's paper.")] = Paper.a4,
-    units: Annotated[LengthUnits, typer.Option(help="Lengths and forces on the sheet.")] = LengthUnits.both,
-    html: Annotated[bool, typer.Option("--html", help="Also report.html, the sheet for a phone or a browser.")] = False,
+    job: JobFiles,
+    choose: By = Choose.by_yield,
+    top: Listed = 0,
+    only_in_stock: InStock = False,
+    primary: ThisPrimary = None,
+    secondary: ThisSecondary = None,
+    keep: Kept = None,
+    paper: SheetPaper = Paper.a4,
+    units: SheetUnits = LengthUnits.both,
+    html: AsPage = False,
     as_json: AsJson = False,
 ) -> None:
     """Springs, post settings and stop trim that bring the curve into the target.

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from recurve.console import ANSWER_IS_NO, AsJson, print_json
+from recurve.console import ANSWER_IS_NO, AsJson, print_json, text_option
 from recurve.errors import InputError
 from recurve.nextstep import after_spring
 from recurve.safetext import printable
 from recurve.terminal import show
 
-
-def _text(metavar: str, words: str) -> Any:
-    return typer.Option(metavar=metavar, help=words, show_default=False)
+if TYPE_CHECKING:
+    from recurve.springs import Spring
 
 
 def spring(
@@ -26,13 +25,15 @@ def spring(
         ),
     ],
     free_length: Annotated[
-        str | None, _text("LENGTH", "Inside the hooks, coils closed; with it the initial tension is known.")
+        str | None, text_option("LENGTH", "Inside the hooks, coils closed; with it the initial tension is known.")
     ] = None,
-    wire: Annotated[str | None, _text("LENGTH", "Diameter of the wire.")] = None,
-    outer: Annotated[str | None, _text("LENGTH", "Diameter over the coils.")] = None,
-    coils: Annotated[str | None, _text("NUMBER", "Coils of the body.")] = None,
-    material: Annotated[str | None, _text("NAME", "A material of data/wire.toml.")] = None,
-    append: Annotated[Path | None, _text("CATALOGUE", "Add it to this catalogue (CSV), begun if need be.")] = None,
+    wire: Annotated[str | None, text_option("LENGTH", "Diameter of the wire.")] = None,
+    outer: Annotated[str | None, text_option("LENGTH", "Diameter over the coils.")] = None,
+    coils: Annotated[str | None, text_option("NUMBER", "Coils of the body.")] = None,
+    material: Annotated[str | None, text_option("NAME", "A material of data/wire.toml.")] = None,
+    append: Annotated[
+        Path | None, text_option("CATALOGUE", "Add it to this catalogue (CSV), begun if need be.")
+    ] = None,
     name: Annotated[str | None, typer.Option("--id", metavar="ID", help="Its name there.", show_default=False)] = None,
     quantity: Annotated[
         int | None, typer.Option(min=0, help="How many there are; else it can be ordered.", show_default=False)
@@ -64,7 +65,7 @@ def spring(
         raise typer.Exit(ANSWER_IS_NO)
 
 
-def _append(path: Path, described: Any) -> str:
+def _append(path: Path, described: Spring) -> str:
     """The spring in the catalogue; what the file has no column for is said on stderr."""
     from recurve.files import rewrite
     from recurve.shelve import with_spring

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from recurve.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress
+from recurve.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress, text_option
 from recurve.nextstep import after_wind
 from recurve.terminal import show
 
 if TYPE_CHECKING:
     from recurve.job import Job
+    from recurve.wanted import Which
     from recurve.wind import Winding
 
 
@@ -44,37 +45,45 @@ class Hooks(StrEnum):
     any = "any"
 
 
-def _text(metavar: str, words: str) -> Any:
-    return typer.Option(metavar=metavar, help=words, show_default=False)
+OnePlace = Annotated[Place | None, typer.Option(help="One spring only; else both.", show_default=False)]
+Figures = Annotated[
+    Springs | None,
+    typer.Option(help="Wind to the plan's figures or the ideal ones; else to a plan that passes.", show_default=False),
+]
+Rate = Annotated[str | None, text_option("RATE", 'By hand, with --place: the rate, "1.2 N/mm".')]
+FreeLength = Annotated[str | None, text_option("LENGTH", 'and the free length inside the hooks, "13.5 mm";')]
+Tension = Annotated[str | None, text_option("FORCE", "and the initial tension; else what winds well;")]
+Longest = Annotated[str | None, text_option("LENGTH", "and the length at full advance; else over the job's posts.")]
+Outer = Annotated[str | None, text_option("LENGTH", "Largest outer diameter; else half the length at rest.")]
+Overall = Annotated[
+    str | None, text_option("LENGTH", "Longest over the hooks, free; else the length at full advance and two wires.")
+]
+Post = Annotated[str | None, text_option("LENGTH", "What the hooks must go over; else the job's post_diameter.")]
+Tolerance = Annotated[str, typer.Option(metavar="SHARE", help="Of the rate, the wire's part included.")]
+Sizes = Annotated[Series | None, typer.Option(help="Sizes of wire; else both.", show_default=False)]
+Materials = Annotated[
+    list[str] | None, text_option("NAME", "A material of data/wire.toml, again for another; else all.")
+]
+HookPlanes = Annotated[Hooks, typer.Option(help="Parallel posts ask for hooks in one plane.")]
+Listed = Annotated[int, typer.Option(min=1, max=100, help="How many proposals to list for each spring.")]
 
 
 def wind(
     job: JobFile,
-    place: Annotated[Place | None, typer.Option(help="One spring only; else both.", show_default=False)] = None,
-    springs: Annotated[
-        Springs | None,
-        typer.Option(
-            help="Wind to the plan's figures or the ideal ones; else to a plan that passes.", show_default=False
-        ),
-    ] = None,
-    rate: Annotated[str | None, _text("RATE", 'By hand, with --place: the rate, "1.2 N/mm".')] = None,
-    free_length: Annotated[str | None, _text("LENGTH", 'and the free length inside the hooks, "13.5 mm";')] = None,
-    initial_tension: Annotated[str | None, _text("FORCE", "and the initial tension; else what winds well;")] = None,
-    longest: Annotated[
-        str | None, _text("LENGTH", "and the length at full advance; else over the job's posts.")
-    ] = None,
-    outer: Annotated[str | None, _text("LENGTH", "Largest outer diameter; else half the length at rest.")] = None,
-    overall: Annotated[
-        str | None, _text("LENGTH", "Longest over the hooks, free; else the length at full advance and two wires.")
-    ] = None,
-    post: Annotated[str | None, _text("LENGTH", "What the hooks must go over; else the job's post_diameter.")] = None,
-    tolerance: Annotated[str, typer.Option(metavar="SHARE", help="Of the rate, the wire's part included.")] = "10 %",
-    sizes: Annotated[Series | None, typer.Option(help="Sizes of wire; else both.", show_default=False)] = None,
-    material: Annotated[
-        list[str] | None, _text("NAME", "A material of data/wire.toml, again for another; else all.")
-    ] = None,
-    hooks: Annotated[Hooks, typer.Option(help="Parallel posts ask for hooks in one plane.")] = Hooks.one_plane,
-    top: Annotated[int, typer.Option(min=1, max=100, help="How many proposals to list for each spring.")] = 5,
+    place: OnePlace = None,
+    springs: Figures = None,
+    rate: Rate = None,
+    free_length: FreeLength = None,
+    initial_tension: Tension = None,
+    longest: Longest = None,
+    outer: Outer = None,
+    overall: Overall = None,
+    post: Post = None,
+    tolerance: Tolerance = "10 %",
+    sizes: Sizes = None,
+    material: Materials = None,
+    hooks: HookPlanes = Hooks.one_plane,
+    top: Listed = 5,
     as_json: AsJson = False,
 ) -> None:
     """Springs to have wound: wire, diameter, coils and hooks that give the rate, length and tension.
@@ -97,7 +106,8 @@ def wind(
     progress("Reading the job")
     read = load_job(job)
     progress("Planning, and trying wires")
-    which = (None if place is None else place.value, None if springs is None else springs.value)
+    figures: Which | None = None if springs is None else springs.value
+    which = (None if place is None else place.value, figures)
     windings, source = wind_springs(read, given, which, hooks is Hooks.one_plane, (series, names))
     files = _write(read, windings, top)
     notes = wind_notes(read, windings)

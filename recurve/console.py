@@ -31,7 +31,13 @@ app = typer.Typer(
 
 
 JobFile = Annotated[Path, typer.Argument(metavar="JOB", help="The job file (TOML).", show_default=False)]
+JobFiles = Annotated[list[Path], typer.Argument(metavar="JOB...", help="The job files (TOML).", show_default=False)]
 AsJson = Annotated[bool, typer.Option("--json", help="One JSON document on stdout and nothing else.")]
+
+
+def text_option(metavar: str, words: str) -> Any:
+    """An option that takes a text, such as a quantity with its unit, and has no default to show."""
+    return typer.Option(metavar=metavar, help=words, show_default=False)
 
 
 class Paper(StrEnum):

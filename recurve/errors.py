@@ -5,8 +5,8 @@
     │   └── PhysicsError the values are readable, but no such distributor can work
     └── OutputError      a result could not be written
 
-A plan that is out of reach is an answer, not an error, and is returned. Anything else that
-is raised is a bug and keeps its traceback.
+`cli.main` alone turns them into a message and an exit status. A plan that is out of reach is an answer, not an error,
+and is returned. Anything else that is raised is a bug and keeps its traceback.
 """
 
 from __future__ import annotations

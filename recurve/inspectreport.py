@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 
 from recurve.coil import Charge
-from recurve.condition import Bench
+from recurve.condition import Bench, DwellChange, SparkRow
 from recurve.facts import RPM
 from recurve.inspected import Inspected
 from recurve.judged import Judged
+from recurve.mechanism import Array
 from recurve.texttable import Column, table
 from recurve.vacuumcheck import VacuumCheck
 from recurve.vacuumreport import capsule_facts, capsule_words
@@ -159,7 +160,7 @@ def _judged_facts(j: Judged) -> dict[str, Any]:
     }
 
 
-def _change_facts(change: Any) -> dict[str, Any]:
+def _change_facts(change: DwellChange) -> dict[str, Any]:
     return {
         "how": change.how,
         "dwell_change_deg": _deg(change.change.value),
@@ -169,7 +170,7 @@ def _change_facts(change: Any) -> dict[str, Any]:
     }
 
 
-def _spark_facts(row: Any) -> dict[str, Any]:
+def _spark_facts(row: SparkRow) -> dict[str, Any]:
     return {
         "where": row.where,
         "scatter_deg": _deg(row.scatter),
@@ -179,7 +180,7 @@ def _spark_facts(row: Any) -> dict[str, Any]:
 
 
 def _charge_facts(one: Charge) -> dict[str, Any]:
-    def rounded(values: Any) -> list[float]:
+    def rounded(values: Array) -> list[float]:
         return [round(float(v), 6) for v in values]
 
     return {

@@ -13,11 +13,13 @@ from pydantic import BaseModel, ValidationError
 
 from recurve import jobmodel as m
 from recurve import jobunit as u
+from recurve.curve import Stop
 from recurve.errors import InputError, PhysicsError
 from recurve.faults import dotted, fault_lines, place
 from recurve.inspectionbuild import build_inspection
 from recurve.job import Job, SpringPlace, Sweep
 from recurve.jobbuild import Build, limits_of
+from recurve.mechanism import Weights
 from recurve.referencebuild import weights_of
 from recurve.sweepbuild import swapped_columns, sweep_of
 from recurve.tables import Catalogue, Readings, read_catalogue, read_sweep, read_text
@@ -118,11 +120,7 @@ def _build(
     build = Build(model)
     readings, reference = tables
     weights, stop, drag, target = weights_of(build, reference), build.stop(), build.drag(), build.target()
-    build.physics(weights, stop)
-    places: tuple[SpringPlace, ...] = ()
-    if not any(key[0] == "weights" for key, _ in build.faults):
-        places = build.places(weights.motion, stop.limits[1])
-        build.plausible(weights, stop, places)
+    places = _places(build, weights, stop)
     inspection = build_inspection(
         model.condition, model.vacuum, model.timing, (model.distributor, model.drag), build.faults, build.notes
     )
@@ -144,9 +142,7 @@ def _build(
         trigger=given.trigger,
         places=places,
         target=target,
-        sweep=None
-        if model.sweep is None or readings is None
-        else sweep_of(model.sweep, model.distributor.speed_ratio, readings),
+        sweep=_swept(model, readings),
         catalogue=catalogue,
         build=build.tolerances(),
         limits=limits_of(model),
@@ -157,6 +153,22 @@ def _build(
         trigger_fitted=given.trigger_fitted or given.trigger,
         points_drag=build.points_drag,
     )
+
+
+def _swept(model: m.JobModel, readings: Readings | None) -> Sweep | None:
+    if model.sweep is None or readings is None:
+        return None
+    return sweep_of(model.sweep, model.distributor.speed_ratio, readings)
+
+
+def _places(build: Build, weights: Weights, stop: Stop) -> tuple[SpringPlace, ...]:
+    """Where the springs go, once the weights are known to work; what cannot work goes to the faults."""
+    build.physics(weights, stop)
+    if any(key[0] == "weights" for key, _ in build.faults):
+        return ()
+    places = build.places(weights.motion, stop.limits[1])
+    build.plausible(weights, stop, places)
+    return places
 
 
 def located(text: str, shown: str, key: tuple[Any, ...], message: str) -> str:

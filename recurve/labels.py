@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from recurve import style
+from recurve import captions, style
 from recurve.mechanism import Array
 
 if TYPE_CHECKING:
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
 ROW_PT = 11.0  # height of a row of labels below the curve
 KEY_PT = 25.0  # from the axes down to the key: room for the numbers and the name of the axis
-SHADED = "90 % band"
 ROW_NEEDS_PT = 380.0  # width of a key in one row
 CLEAR_PT = 4.0  # between a curve and its name
 ANCHORS, DENSE = 40, 300  # places tried along a curve; points into which a line is cut to see what it covers
@@ -201,7 +200,7 @@ def key_below(axes: Axes, lowest: Axes, look: style.Curve) -> None:
     from matplotlib.patches import Patch
 
     labels = axes.get_legend_handles_labels()[1]
-    read = any(name.startswith("read, ") for name in labels)
+    read = any(name.startswith(f"{captions.READ}, ") for name in labels)
     handles: list[Any] = []
     lines: tuple[Any, ...] = (style.RISING, style.FALLING)
     for way, line, mark in zip(("rising", "falling"), lines, look.marks, strict=True):
@@ -212,11 +211,11 @@ def key_below(axes: Axes, lowest: Axes, look: style.Curve) -> None:
                 markerfacecolor=style.INK if mark.filled else "white",
             )
         )  # fmt: skip
-    if "target band" in labels:
-        handles.append(Patch(facecolor=style.PALE, edgecolor=style.INK, linewidth=0.8, label="target band"))
+    if captions.TARGET_BAND in labels:
+        handles.append(Patch(facecolor=style.PALE, edgecolor=style.INK, linewidth=0.8, label=captions.TARGET_BAND))
     shades = [p.get_facecolor() for p in axes.patches if p.get_gid() == "shade"]
     if shades:
-        handles.append(Patch(facecolor=style.GREY, alpha=2 * style.SHADE, label=SHADED))
+        handles.append(Patch(facecolor=style.GREY, alpha=2 * style.SHADE, label=captions.SHADED))
     lowest.legend(
         handles=handles,
         loc="upper center",

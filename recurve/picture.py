@@ -235,7 +235,8 @@ class _View:
             pull = _two(tension(over, found.rate, found.free_length, found.initial_tension, over > found.free_length))
         free = None if found is None else found.free_length
         if found is None and "free_length" in table:
-            free = u.SpringOnPosts.model_validate(table).free_length.value  # type: ignore[union-attr]
+            told = u.SpringOnPosts.model_validate(table).free_length
+            free = None if told is None else told.value
         diameter = posts.diameter if isinstance(posts, PointPosts) else 0.0
         return DrawnSpring(name, ends[0], ends[1], diameter, length, free, pull, takeup)
 

@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from recurve import style
+from recurve import captions, style
 from recurve.curve import Trace
 from recurve.fit import Fit
 from recurve.job import Job, SpringPlace, Sweep
-from recurve.labels import SHADED, Event, key_below, label_curves, label_rows
+from recurve.labels import Event, key_below, label_curves, label_rows
 from recurve.mechanism import Array
 from recurve.plan import Plan
 from recurve.springs import Spring
@@ -197,7 +197,7 @@ def shade(axes: Axes, speed: Array, rising: Array, falling: Array, look: style.C
     x = RPM * np.concatenate([speed, speed[::-1], speed[:1]])
     rings = [np.degrees(np.concatenate([low, high[::-1], low[:1]])) for low, high in (rising, falling)]
     path = Path.make_compound_path(*(Path(np.column_stack([x, y]), closed=True) for y in rings))
-    patch = PathPatch(path, facecolor=look.colour, alpha=style.SHADE, linewidth=0, zorder=1.5, label=SHADED)
+    patch = PathPatch(path, facecolor=look.colour, alpha=style.SHADE, linewidth=0, zorder=1.5, label=captions.SHADED)
     patch.set_gid("shade")
     axes.add_patch(patch)
 
@@ -217,7 +217,7 @@ def draw_readings(axes: Axes, sweep: Sweep, hidden: float, look: style.Curve) ->
                 markeredgewidth=0.8,
                 zorder=9,
                 markerfacecolor=look.colour if mark.filled else "white",
-                label=f"read, {way}",
+                label=f"{captions.READ}, {way}",
             )
 
 
@@ -226,7 +226,7 @@ def draw_band(axes: Axes, band: Band, last: float) -> None:
     low, high = np.degrees(band.low), np.degrees(band.high)
     left, right = band_sides(band, last)
     fill = style.GREY if band.kind == "idle" else style.PALE
-    labelled = "target band" in axes.get_legend_handles_labels()[1]
+    labelled = captions.TARGET_BAND in axes.get_legend_handles_labels()[1]
     axes.fill_between(
         [left, right],
         low,
@@ -234,7 +234,7 @@ def draw_band(axes: Axes, band: Band, last: float) -> None:
         color=fill,
         linewidth=0,
         zorder=1,
-        label=None if labelled else "target band",
+        label=None if labelled else captions.TARGET_BAND,
     ).set_gid(f"band-{band.kind}")
     for edge in [high] if band.from_zero else [low, high]:
         axes.plot([left, right], [edge, edge], color=style.INK, linewidth=1.3, zorder=2, solid_capstyle="butt")
@@ -256,13 +256,13 @@ def frame(axes: Axes, job: Job, subtitle: str, last: float) -> Any:
     ratio = job.speed_ratio
     title = f"{style.shortened(job.title, 80)}\n{style.shortened(subtitle, 80)}"
     axes.set_title(title, loc="left", parse_math=False)
-    axes.set(xlim=(0.0, last), xlabel="speed of the distributor [rpm]", ylabel="advance [distributor degrees]")
+    axes.set(xlim=(0.0, last), xlabel=captions.SPEED, ylabel=captions.ADVANCE)
     axes.grid(True, color=style.PALE, linewidth=0.5, zorder=0)
     axes.set_axisbelow(True)
     both = (lambda x: x * ratio, lambda x: x / ratio)
-    axes.secondary_xaxis("top", functions=both).set_xlabel("crank [rpm]")
+    axes.secondary_xaxis("top", functions=both).set_xlabel(captions.CRANK_SPEED)
     right = axes.secondary_yaxis("right", functions=both)
-    right.set_ylabel("advance [crank degrees]")
+    right.set_ylabel(captions.CRANK_ADVANCE)
     return right
 
 

@@ -119,7 +119,20 @@ def _yield(facts: dict[str, Any]) -> list[str]:
 
 def _springs(facts: dict[str, Any]) -> list[str]:
     fitted = [(name, facts["springs"][name]) for name in PLACES if facts["springs"][name] is not None]
-    springs = [
+    return [
+        "Springs",
+        *_spring_table(fitted),
+        "Posts, lengths outside to outside at rest",
+        *_post_table(fitted),
+    ]
+
+
+def _spring_table(fitted: list[tuple[str, dict[str, Any]]]) -> list[str]:
+    columns = [
+        Column("", words=True), Column("id", words=True), Column("rate", "N/mm"), Column("free", "mm"), Column("wire", "mm"),
+        Column("coils"),
+    ]  # fmt: skip
+    rows = [
         [
             name,
             printable(s["id"])[:22],
@@ -130,37 +143,19 @@ def _springs(facts: dict[str, Any]) -> list[str]:
         ]
         for name, s in fitted
     ]
-    lengths = ((s["installed_length_mm"], s) for _, s in fitted)
-    posts = [
-        [name, f"{mm:.2f}", f"{mm / 25.4:.3f}", bend_words(s["bend_mm"]), _pulls(s)]
-        for (name, _), (mm, s) in zip(fitted, lengths, strict=True)
-    ]
-    name, number = Column("", words=True), Column
-    return [
-        "Springs",
-        *table(
-            [
-                name,
-                Column("id", words=True),
-                number("rate", "N/mm"),
-                number("free", "mm"),
-                number("wire", "mm"),
-                number("coils"),
-            ],
-            springs,
-        ),
-        "Posts, lengths outside to outside at rest",
-        *table(
-            [
-                name,
-                number("over both", "mm"),
-                number("the same", "in"),
-                Column("bend the post", "mm", True),
-                Column("it pulls", words=True),
-            ],
-            posts,
-        ),
-    ]
+    return table(columns, rows)
+
+
+def _post_table(fitted: list[tuple[str, dict[str, Any]]]) -> list[str]:
+    columns = [
+        Column("", words=True), Column("over both", "mm"), Column("the same", "in"), Column("bend the post", "mm", True),
+        Column("it pulls", words=True),
+    ]  # fmt: skip
+    rows = []
+    for name, s in fitted:
+        length = s["installed_length_mm"]
+        rows.append([name, f"{length:.2f}", f"{length / 25.4:.3f}", bend_words(s["bend_mm"]), _pulls(s)])
+    return table(columns, rows)
 
 
 def bend_words(bend_mm: float) -> str:

@@ -14,6 +14,7 @@ from typing import Any, Literal
 
 from recurve import __version__
 from recurve.datafiles import data_file
+from recurve.job import Job
 from recurve.plan import Plan
 from recurve.sheetfound import curve, engine, found, given
 from recurve.sheetparts import Facts, Source, check, limits, notes, ready, setting, springs, stop, verdict
@@ -101,7 +102,7 @@ def sheet_facts(plan: Plan, units: Units = "both", given: Mapping[str, Facts] | 
     }
 
 
-def head_facts(job: Any) -> Facts:
+def head_facts(job: Job) -> Facts:
     """What stands at the head and the foot of every page."""
     return {
         "title": breakable(shortened(job.title, 100)),

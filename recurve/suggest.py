@@ -14,11 +14,10 @@ from numpy.typing import ArrayLike
 
 from recurve.build import Build, problem_of
 from recurve.choose import by_margin, choose_build
-from recurve.curve import InertiaSlope
 from recurve.ideal import Ideal
 from recurve.job import Job
 from recurve.linear import Problem
-from recurve.mechanism import Array
+from recurve.mechanism import Array, Weights
 from recurve.prune import Mask
 from recurve.search import Shelf, alive
 from recurve.springs import Spring
@@ -48,15 +47,24 @@ class Suggestion:
 
 
 @dataclass(frozen=True)
-class ScaledWeights:
-    """Weights of the same shape, each `factor` [1] times as heavy."""
+class ScaledWeights(Weights):
+    """Weights of the same shape as those `given`, each `factor` [1] times as heavy."""
 
-    weights: InertiaSlope
+    given: Weights
     factor: float
+
+    @classmethod
+    def of(cls, given: Weights, factor: float) -> ScaledWeights:
+        """Those given, `factor` [1] times as heavy."""
+        return cls(given.count, given.mass, given.motion, given, factor)
+
+    def inertia(self, advance: ArrayLike) -> Array:
+        """I(α) [kg·m²] at the advance [rad], same shape."""
+        return self.factor * self.given.inertia(advance)
 
     def inertia_slope(self, advance: ArrayLike) -> Array:
         """I′(α) [kg·m²/rad] at the advance [rad], same shape."""
-        return self.factor * self.weights.inertia_slope(advance)
+        return self.factor * self.given.inertia_slope(advance)
 
 
 @dataclass(frozen=True)
@@ -227,7 +235,7 @@ def _mass(job: Job, shelf: Shelf) -> Suggestion | None:
 
 
 def _weighted(job: Job, factor: float) -> Problem:
-    return replace(problem_of(job), weights=ScaledWeights(job.weights, factor))
+    return replace(problem_of(job), weights=ScaledWeights.of(job.weights, factor))
 
 
 def _mass_change(job: Job, shelf: Shelf, start: float, end: float) -> _Change:
@@ -243,7 +251,7 @@ def _mass_change(job: Job, shelf: Shelf, start: float, end: float) -> _Change:
         return float(least + away * round((x - 1.0) * 50))
 
     def make(x: float) -> tuple[Problem, Shelf, Job]:
-        scaled = replace(job, weights=ScaledWeights(job.weights, factor(x)))  # type: ignore[arg-type]
+        scaled = replace(job, weights=ScaledWeights.of(job.weights, factor(x)))
         return problem_of(scaled), shelf, scaled
 
     def words(x: float, build: Build) -> str:

@@ -201,10 +201,10 @@ def make_card(
     found = curves.get("as found")
     traps = () if found is None else tuple(_traps(timing, found, book, ratio, given, total))
     cruise, full_load = vacuum
-    warnings, good = _warnings(timing, ratio, setting, final, traps, full_load)
+    warnings = _warnings(timing, ratio, setting, final, traps, full_load)
     return Card(
         timing, ratio, tuple(placed), _speeds(timing, curves, ratio), given, total, setting, traps, cruise,
-        tuple(warnings), good,
+        tuple(warnings), _within_limit(timing, ratio, setting, full_load),
     )  # fmt: skip
 
 
@@ -283,27 +283,9 @@ def _warnings(
     final: Advance | None,
     traps: tuple[Trap, ...],
     full_load: tuple[float, str] | None,
-) -> tuple[list[str], bool]:
-    """What must be said, and whether the set engine stays within its limit."""
-    told: list[str] = []
-    good = True
-    if setting is not None and timing.limit is not None:
-        for what, at in (
-            ("as it is to be set", setting.total),
-            ("at the upper tolerance", setting.total + setting.tolerance),
-        ):
-            if at > timing.limit + 1e-9:
-                told.append(
-                    f"Total {what} is {_deg(at)} (crank), past the limit of {_deg(timing.limit)}: do not run it so."
-                )
-                good = good and what != "as it is to be set"
-                break
-    for trap in traps:
-        if timing.limit is not None and trap.total > timing.limit + 1e-9:
-            told.append(
-                f"The unit as found, set to {_deg(trap.reading)} {trap.where}, ends at {_deg(trap.total)} total (crank), past "
-                f"the limit of {_deg(timing.limit)}."
-            )
+) -> list[str]:
+    """What must be said of the card."""
+    told = _past_limit(timing, setting, traps)
     if timing.idle is not None and final is not None:
         told += _hunting(final, timing.idle, ratio)
     if setting is not None and not setting.flat:
@@ -317,10 +299,35 @@ def _warnings(
             f"Vacuum adds {_deg(ratio * full_load[0])} (crank) at full load{total}: it should be none. Look where the line is "
             "taken from."
         )
-        good = good and not (
-            setting is not None and timing.limit is not None and setting.total + ratio * full_load[0] > timing.limit
-        )
-    return told, good
+    return told
+
+
+def _past_limit(timing: Timing, setting: Setting | None, traps: tuple[Trap, ...]) -> list[str]:
+    """Which totals pass the engine's limit: as it is to be set, else at the upper tolerance; the unit as found."""
+    if timing.limit is None:
+        return []
+    most = timing.limit + 1e-9
+    totals = [] if setting is None else [("as it is to be set", setting.total)]
+    totals += [] if setting is None else [("at the upper tolerance", setting.total + setting.tolerance)]
+    past = [(what, at) for what, at in totals if at > most][:1]
+    told = [
+        f"Total {what} is {_deg(at)} (crank), past the limit of {_deg(timing.limit)}: do not run it so."
+        for what, at in past
+    ]
+    return told + [
+        f"The unit as found, set to {_deg(trap.reading)} {trap.where}, ends at {_deg(trap.total)} total (crank), past the limit "
+        f"of {_deg(timing.limit)}."
+        for trap in traps
+        if trap.total > most
+    ]
+
+
+def _within_limit(timing: Timing, ratio: float, setting: Setting | None, full_load: tuple[float, str] | None) -> bool:
+    """Whether the engine as set stays within its limit, with what vacuum adds at full load."""
+    if setting is None or timing.limit is None:
+        return True
+    vacuum = ratio * full_load[0] if full_load is not None and full_load[0] > SEEN else 0.0
+    return setting.total + vacuum <= timing.limit + 1e-9
 
 
 def _hunting(curve: Advance, idle: float, ratio: float) -> list[str]:

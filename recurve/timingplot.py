@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from recurve import style
+from recurve import captions, style
 from recurve.coil import Charge
 from recurve.timing import RPM, Card, crank_timing
 
@@ -36,22 +36,22 @@ def plot_timing(card: Card, axes: Axes) -> Axes:
     if card.cruise is not None and card.curves:
         name, curve, static = card.curves[-1]
         at = np.degrees(crank_timing(curve, static, card.ratio, speeds, card.cruise[0]))
-        axes.plot(speeds * RPM, at, "-.", color=LOOKS[name][0], linewidth=0.9, label=f"{name}, cruise vacuum")
+        axes.plot(speeds * RPM, at, "-.", color=LOOKS[name][0], linewidth=0.9, label=f"{name}, {captions.CRUISE}")
     for level, word, line in ((card.total, "book's total", "--"), (card.timing.limit, "limit", "-")):
         if level is not None:
             axes.axhline(float(np.degrees(level)), color=style.GREY, linewidth=0.9, linestyle=line, label=word)
     if card.timing.idle is not None:
-        axes.axvline(card.timing.idle * RPM, color=style.GREY, linewidth=0.8, linestyle=":", label="idle")
+        axes.axvline(card.timing.idle * RPM, color=style.GREY, linewidth=0.8, linestyle=":", label=captions.IDLE)
     if card.setting is not None:
         s = card.setting
         pm = float(np.degrees(s.tolerance))
         axes.errorbar(
-            [s.speed * RPM], [np.degrees(s.reading)], [pm], fmt="s", color=style.INK, capsize=3, label="set here"
+            [s.speed * RPM], [np.degrees(s.reading)], [pm], fmt="s", color=style.INK, capsize=3, label=captions.SET_HERE
         )
     axes.set(
         xlim=(0.0, float(speeds[-1]) * RPM),
-        xlabel="speed of the engine [rpm, crank]",
-        ylabel="timing before top dead centre [°, crank]",
+        xlabel=captions.ENGINE_SPEED,
+        ylabel=captions.TIMING,
         title="timing on the engine",
     )
     axes.grid(True, color=style.PALE, linewidth=0.5)
@@ -77,7 +77,7 @@ def plot_coil(charges: tuple[Charge, ...], ratio: float, axes: Axes) -> Axes:
     for one, line in zip(charges, ("-", "--"), strict=False):
         label = f"dwell {np.degrees(one.dwell):.1f}° (distributor)"
         axes.plot(one.speed * RPM * ratio, one.energy * 1e3, line, color=style.BLUE, label=label)
-    axes.set(xlabel="speed of the engine [rpm, crank]", ylabel="energy [mJ]", title="coil charge when the points open")
+    axes.set(xlabel=captions.ENGINE_SPEED, ylabel=captions.ENERGY, title=captions.COIL)
     axes.set_ylim(bottom=0.0)
     axes.grid(True, color=style.PALE, linewidth=0.5)
     axes.legend(frameon=False)

@@ -11,7 +11,7 @@ from recurve.job import BareJob, Job
 from recurve.report import page, remarks, title_lines, wrap
 from recurve.safetext import printable
 from recurve.texttable import Column, table
-from recurve.timing import RPM, Card
+from recurve.timing import RPM, Card, Trap
 
 NAMES = ("as found", "book", "planned")
 CAUTIONS = (
@@ -26,7 +26,6 @@ CAUTIONS = (
 
 def timing_facts(card: Card, job: Job | BareJob) -> dict[str, Any]:
     """The `timing` document: plain numbers; crank degrees before top dead centre and crank rpm."""
-    s = card.setting
     return {
         "verdict": "set it so" if card.good else "do not run it so",
         "title": job.title,
@@ -36,18 +35,7 @@ def timing_facts(card: Card, job: Job | BareJob) -> dict[str, Any]:
         "idle_rpm": _rpm(card.timing.idle),
         "book_total_deg": _deg(card.total),
         "total_limit_deg": _deg(card.timing.limit),
-        "setting": None
-        if s is None
-        else {
-            "speed_rpm": _rpm(s.speed),
-            "reading_deg": _deg(s.reading),
-            "tolerance_deg": _deg(s.tolerance),
-            "tolerance_source": card.timing.tolerance_source,
-            "static_deg": _deg(s.static),
-            "idle_deg": _deg(s.idle),
-            "total_deg": _deg(s.total),
-            "all_in": s.flat,
-        },
+        "setting": _setting_facts(card),
         "totals": {
             n: {
                 "static_deg": _deg(at),
@@ -56,22 +44,39 @@ def timing_facts(card: Card, job: Job | BareJob) -> dict[str, Any]:
             }
             for n, c, at in card.curves
         },
-        "traps": [
-            {
-                "set": t.where,
-                "reading_deg": _deg(t.reading),
-                "static_deg": _deg(t.static),
-                "idle_deg": _deg(t.idle),
-                "total_deg": _deg(t.total),
-                "off_book_deg": _off(card, t.total),
-            }
-            for t in card.traps
-        ],
+        "traps": [_trap_facts(card, t) for t in card.traps],
         "table": {"speed_rpm": [_rpm(x) for x in card.speed], **{_key(n): _column(card, n) for n in NAMES}},
         "cruise": _cruise_facts(card),
         "warnings": list(card.warnings),
         "cautions": list(CAUTIONS),
         "notes": list(job.notes),
+    }
+
+
+def _setting_facts(card: Card) -> dict[str, Any] | None:
+    s = card.setting
+    if s is None:
+        return None
+    return {
+        "speed_rpm": _rpm(s.speed),
+        "reading_deg": _deg(s.reading),
+        "tolerance_deg": _deg(s.tolerance),
+        "tolerance_source": card.timing.tolerance_source,
+        "static_deg": _deg(s.static),
+        "idle_deg": _deg(s.idle),
+        "total_deg": _deg(s.total),
+        "all_in": s.flat,
+    }
+
+
+def _trap_facts(card: Card, t: Trap) -> dict[str, Any]:
+    return {
+        "set": t.where,
+        "reading_deg": _deg(t.reading),
+        "static_deg": _deg(t.static),
+        "idle_deg": _deg(t.idle),
+        "total_deg": _deg(t.total),
+        "off_book_deg": _off(card, t.total),
     }
 
 

@@ -113,9 +113,8 @@ def _scale(w: Wound) -> float:
 def _stroke(axes: Axes, x: Array, y: Array, w: Wound, scale: float, order: float) -> None:
     """A piece of wire: its edges in ink, its middle white, its ends round as coils are in side view."""
     thick = 1e3 * w.wire * scale * POINTS_PER_MM
-    ends = {"solid_capstyle": "round", "solid_joinstyle": "round"}
-    axes.plot(x, y, color=INK, linewidth=thick, zorder=order, **ends)  # type: ignore[arg-type]
-    axes.plot(x, y, color="white", linewidth=max(thick - 2 * EDGE_PT, 0.1), zorder=order, **ends)  # type: ignore[arg-type]
+    for colour, width in ((INK, thick), ("white", max(thick - 2 * EDGE_PT, 0.1))):
+        axes.plot(x, y, color=colour, linewidth=width, zorder=order, solid_capstyle="round", solid_joinstyle="round")
 
 
 def _body(axes: Axes, w: Wound, scale: float) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import cast
 
 from recurve.curve import Unit
 from recurve.errors import InputError
@@ -85,7 +84,7 @@ def read_materials(names: Sequence[str]) -> tuple[str, ...]:
 def wind_springs(
     job: Job,
     given: Given,
-    which: tuple[str | None, str | None],
+    which: tuple[str | None, Which | None],
     in_plane: bool,
     wires: tuple[Sequence[str], Sequence[str]],
 ) -> tuple[tuple[Winding, ...], str]:
@@ -128,7 +127,7 @@ def _over_post(wanted: Wanted, given: Given) -> Wanted:
     return wanted if given.post is None else replace(wanted, post=given.post)
 
 
-def _asked(job: Job, given: Given, place: str | None, which: str | None) -> Asked:
+def _asked(job: Job, given: Given, place: str | None, which: Which | None) -> Asked:
     """By hand where a rate is given; else from the plan that was made of this job, else from one made now."""
     if given.rate is not None or given.free_length is not None:
         return Asked((_by_hand(job, given, place, which),), "figures given by hand")
@@ -140,7 +139,7 @@ def _asked(job: Job, given: Given, place: str | None, which: str | None) -> Aske
     if made is not None:
         asked = Asked(wanted_of(made), f"planned springs, as in {plan_folder(job.path).name}/plan.toml")
     else:
-        asked = asked_springs(job, cast(Which | None, which))
+        asked = asked_springs(job, which)
     if place is None:
         return asked
     if asked.springs and place not in {w.place for w in asked.springs}:

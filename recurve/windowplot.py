@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from recurve import __version__, style
+from recurve import __version__, captions, style
+from recurve.build import Build
 from recurve.mechanism import Array
 from recurve.plan import Plan
 
@@ -47,7 +48,7 @@ def draw_window(plan: Plan, axes: Axes) -> Axes:
     _shelf(plan, axes, two)
     others = np.array([_point(b, two) for b in plan.others]).reshape(-1, 2)
     axes.plot(
-        *others.T, "o", color=style.INK, markersize=3, zorder=4, linestyle="none", label="pairs compared", clip_on=True
+        *others.T, "o", color=style.INK, markersize=3, zorder=4, linestyle="none", label=captions.COMPARED, clip_on=True
     )
     if plan.build is not None:
         axes.plot(
@@ -57,11 +58,11 @@ def draw_window(plan: Plan, axes: Axes) -> Axes:
             markersize=11,
             zorder=6,
             linestyle="none",
-            label="chosen",
+            label=captions.CHOSEN,
         )
-    axes.set_xlabel("rate of the primary [N/mm]")
-    axes.set_ylabel("rate of the secondary [N/mm]" if two else "pull at rest [N]")
-    axes.set_title(f"{style.shortened(plan.job.title, 60)}\nwhich springs to order", loc="left", parse_math=False)
+    axes.set_xlabel(captions.PRIMARY_RATE)
+    axes.set_ylabel(captions.SECONDARY_RATE if two else captions.PULL_AT_REST)
+    axes.set_title(f"{style.shortened(plan.job.title, 60)}\n{captions.WINDOW}", loc="left", parse_math=False)
     axes.grid(True, color=style.PALE, linewidth=0.5, zorder=0)
     axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=4, frameon=False, handlelength=1.2)
     return axes
@@ -73,11 +74,13 @@ def _shelf(plan: Plan, axes: Axes, two: bool) -> None:
         return
     rates = np.array([s.rate * 1e-3 for s in plan.job.catalogue.springs if s.quantity != 0])
     look: Any = {"color": style.GREY, "linestyle": "none", "markersize": 5, "markeredgewidth": 0.6, "zorder": 3}
-    axes.plot(rates, np.full(len(rates), 0.015), "|", transform=axes.get_xaxis_transform(), label="catalogue", **look)
+    axes.plot(
+        rates, np.full(len(rates), 0.015), "|", transform=axes.get_xaxis_transform(), label=captions.CATALOGUE, **look
+    )
     if two:
         axes.plot(np.full(len(rates), 0.012), rates, "_", transform=axes.get_yaxis_transform(), **look)
 
 
-def _point(build: Any, two: bool) -> Array:
+def _point(build: Build, two: bool) -> Array:
     first = build.springs[0]
     return np.array([first.spring.rate * 1e-3, build.springs[1].spring.rate * 1e-3 if two else first.pull])

@@ -15,7 +15,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from sweeps import HEADER, rows, swept
 
-from recurve import style
+from recurve import captions, style
 from recurve.checkplots import check_figure_bytes, plot_check, plot_verify, verify_figure_bytes
 from recurve.curve import trace
 from recurve.diagnose import Check, check_unit
@@ -82,7 +82,12 @@ def texts(axes: Axes) -> list[str]:
 
 def test_fit_readings_bands_and_shade_are_drawn(check: Check) -> None:
     axes = plot_check(check)
-    assert list(named(axes)) == ["read, rising", "read, falling", "as found, rising", "as found, falling"]
+    assert list(named(axes)) == [
+        f"{captions.READ}, rising",
+        f"{captions.READ}, falling",
+        "as found, rising",
+        "as found, falling",
+    ]
     lines = {str(x.get_label()): x for x in axes.lines}
     assert (lines["as found, rising"].get_linestyle(), lines["as found, falling"].get_linestyle()) == ("-", "--")
     assert [p.get_gid() for p in axes.patches] == ["shade"]
@@ -100,7 +105,7 @@ def test_residuals_are_what_lies_between_the_readings_and_the_drawn_fit(check: C
     below = residuals(axes)
     shown = {x.get_marker(): np.asarray(x.get_xydata()) for x in below.lines if x.get_marker() in ("^", "v")}
     for way, mark in (("rising", "^"), ("falling", "v")):
-        read, line = named(axes)[f"read, {way}"], named(axes)[f"as found, {way}"]
+        read, line = named(axes)[f"{captions.READ}, {way}"], named(axes)[f"as found, {way}"]
         off = read[:, 1] - np.interp(read[:, 0], line[:, 0], line[:, 1])
         heights = shown[mark][:, 1]
         np.testing.assert_allclose(shown[mark][:, 0], read[:, 0])
@@ -132,7 +137,7 @@ def test_the_panel_has_lines_at_two_standard_uncertainties_and_the_same_speeds(c
     levels = {float(np.asarray(x.get_ydata())[0]) for x in below.lines if x.get_linestyle() == ":"}
     assert levels == {-2.0, 2.0}
     assert below.get_xlim() == axes.get_xlim()
-    assert below.get_xlabel() == "speed of the distributor [rpm]" and axes.get_xlabel() == ""
+    assert below.get_xlabel() == captions.SPEED and axes.get_xlabel() == ""
     assert "standard uncertainties" in below.get_title(loc="left")
 
 
@@ -140,7 +145,7 @@ def test_crank_axes_are_the_distributor_s_times_the_ratio(check: Check) -> None:
     axes = plot_check(check)
     axes.figure.canvas.draw()
     top, right = axes.child_axes
-    assert (top.get_xlabel(), right.get_ylabel()) == ("crank [rpm]", "advance [crank degrees]")
+    assert (top.get_xlabel(), right.get_ylabel()) == (captions.CRANK_SPEED, captions.CRANK_ADVANCE)
     assert top.get_xlim() == pytest.approx([2 * x for x in axes.get_xlim()])
     assert right.get_ylim() == pytest.approx([2 * y for y in axes.get_ylim()])
 
@@ -190,9 +195,9 @@ def test_as_left_and_as_found_differ_and_readings_have_their_curve_s_colour(resu
     left, found = plot_verify(result), plot_check(check)
     for axes, name, look in ((left, "as left", style.LEFT), (found, "as found", style.BEFORE)):
         lines = {str(x.get_label()): x for x in axes.lines}
-        for label in (f"{name}, rising", f"{name}, falling", "read, rising", "read, falling"):
+        for label in (f"{name}, rising", f"{name}, falling", f"{captions.READ}, rising", f"{captions.READ}, falling"):
             assert lines[label].get_color() == look.colour
-        marks = (lines["read, rising"].get_marker(), lines["read, falling"].get_marker())
+        marks = (lines[f"{captions.READ}, rising"].get_marker(), lines[f"{captions.READ}, falling"].get_marker())
         assert marks == tuple(m.shape for m in look.marks)
         assert lines[f"{name}, rising"].get_linewidth() == look.rising
     assert len({look.colour for look in (style.BEFORE, style.AFTER, style.LEFT)}) == 3

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -51,7 +52,7 @@ FLOORS = (
     {"parts"},
     {"labels"},
     {"timingplot"},
-    {"style", "shown"},
+    {"style", "shown", "captions"},
     {"barereport"},
     {"checkreport", "timingreport"},
     {"inspectreport", "report", "bothways"},
@@ -212,6 +213,21 @@ def test_public_names() -> None:
 
 
 @needs_checkout
+def test_types_have_no_exceptions() -> None:
+    for path in PACKAGE.glob("*.py"):
+        assert not re.search(r"type: ignore|\bcast\(", path.read_text(encoding="utf-8")), path.stem
+
+
+def test_functions_are_small() -> None:
+    """Lines of a function with its signature, without its docstring."""
+    for path in PACKAGE.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.FunctionDef) and node.end_lineno is not None:
+                told = node.body[0] if ast.get_docstring(node) is not None else None
+                words = 0 if told is None or told.end_lineno is None else told.end_lineno - told.lineno + 1
+                assert node.end_lineno - node.lineno + 1 - words <= 45, f"{path.stem}.{node.name}"
+
+
 def test_files_are_small() -> None:
     for path in [*PACKAGE.glob("*.py"), *(ROOT / "tests").rglob("*.py")]:
         assert len(path.read_text(encoding="utf-8").splitlines()) <= 420, path.name

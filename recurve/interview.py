@@ -200,7 +200,10 @@ def _file(question: Question, text: str, folder: Path) -> str:
     read(path, str(path), faults)
     if faults:
         raise ValueError("; ".join(faults[:3]))
-    return Path(os.path.relpath(path.resolve(), folder.resolve())).as_posix()
+    try:
+        return Path(os.path.relpath(path.resolve(), folder.resolve())).as_posix()
+    except ValueError:  # on another drive there is no way from here
+        return path.resolve().as_posix()
 
 
 def _readings(folder: Path, answers: Answers) -> str:

@@ -30,7 +30,9 @@ app = typer.Typer(
 )
 
 
-JobFile = Annotated[Path, typer.Argument(metavar="JOB", help="The job file (TOML).", show_default=False)]
+JobFile = Annotated[
+    Path, typer.Argument(metavar="JOB", help="The job file (TOML).", show_default=False, readable=False)
+]
 AsJson = Annotated[bool, typer.Option("--json", help="One JSON document on stdout and nothing else.")]
 
 

@@ -25,7 +25,7 @@ from recurve.dialogue import ask, heading, say, show
 from recurve.errors import InputError
 from recurve.files import write_folder
 from recurve.questions import Answers, Question, asked, parts
-from recurve.safetext import printable
+from recurve.safetext import path_text, printable
 from recurve.tables import read_catalogue, read_sweep
 from recurve.units import parse
 
@@ -201,9 +201,9 @@ def _file(question: Question, text: str, folder: Path) -> str:
     if faults:
         raise ValueError("; ".join(faults[:3]))
     try:
-        return Path(os.path.relpath(path.resolve(), folder.resolve())).as_posix()
+        return path_text(Path(os.path.relpath(path.resolve(), folder.resolve())))
     except ValueError:  # on another drive there is no way from here
-        return path.resolve().as_posix()
+        return path_text(path.resolve())
 
 
 def _readings(folder: Path, answers: Answers) -> str:

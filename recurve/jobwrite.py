@@ -18,7 +18,7 @@ from recurve.buying import Purchase
 from recurve.mechanism import CorrectedWeights
 from recurve.plan import Plan
 from recurve.posts import PointPosts
-from recurve.safetext import csv_text, printable
+from recurve.safetext import beside, csv_text, path_text, printable
 
 PLACES = ("primary", "secondary")
 UNPORTABLE = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
@@ -89,11 +89,11 @@ def _write_reference(document: dict[str, Any], plan: Plan, build: Build) -> None
 
 def _from_plan(file: str, plan: Plan) -> str:
     """A table's path as seen from the plan's folder."""
-    found = plan.job.path.parent / file
+    found = beside(plan.job.path, file)
     try:
-        return Path(os.path.relpath(found, plan_folder(plan.job.path))).as_posix()
+        return path_text(Path(os.path.relpath(found, plan_folder(plan.job.path))))
     except ValueError:  # on another drive there is no way from here
-        return found.absolute().as_posix()
+        return path_text(found.absolute())
 
 
 def _write_fitted(document: dict[str, Any], plan: Plan) -> None:

@@ -5,13 +5,13 @@ What Windows has no place for in a name: its documentation "Naming Files, Paths,
 
 from __future__ import annotations
 
-import os
 import re
 import tomllib
 from pathlib import Path
 
 import numpy as np
 import pytest
+from checkout import written
 from jobs import JOB, SPRINGS, SWEEP, write_job
 from test_cli import run
 
@@ -38,7 +38,7 @@ def fits(name: str) -> bool:
 def test_a_plan_s_folder_has_a_name_that_every_system_takes(name: str) -> None:
     folder = plan_folder(Path("jobs") / f"{name}.toml")
     assert fits(folder.name)
-    assert len(os.fsencode(folder.name)) <= 255
+    assert len(folder.name.encode()) <= 255
     assert folder.parent == Path("jobs")
 
 
@@ -93,4 +93,4 @@ def test_tables_on_another_drive_are_named_in_full(tmp_path: Path, monkeypatch: 
 
     monkeypatch.setattr(jobwrite.os.path, "relpath", none)
     made: Plan = Made()  # type: ignore[assignment]
-    assert jobwrite._from_plan("springs.csv", made) == (tmp_path / "springs.csv").as_posix()
+    assert jobwrite._from_plan("springs.csv", made) == written(tmp_path / "springs.csv")

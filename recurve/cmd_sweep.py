@@ -31,6 +31,7 @@ def sweep(
     """
     from recurve.dialogue import Stopped, say, show
     from recurve.readings import SweepFile
+    from recurve.safetext import beside
     from recurve.sweeping import CAUTION, read_bench, take_readings
 
     bench, named, text = read_bench(job)
@@ -38,7 +39,7 @@ def sweep(
     try:
         if to is None and named is None:
             bench, named = _name_sweep(job, text)
-        file = SweepFile(to if to is not None else job.parent / str(named))
+        file = SweepFile(to if to is not None else beside(job, str(named)))
         take_readings(file, bench)
     except Stopped:
         say("Stopped; every reading shown is on the disk. The same command goes on.")

@@ -30,8 +30,12 @@ app = typer.Typer(
 )
 
 
-JobFile = Annotated[Path, typer.Argument(metavar="JOB", help="The job file (TOML).", show_default=False)]
-JobFiles = Annotated[list[Path], typer.Argument(metavar="JOB...", help="The job files (TOML).", show_default=False)]
+JobFile = Annotated[
+    Path, typer.Argument(metavar="JOB", help="The job file (TOML).", show_default=False, readable=False)
+]
+JobFiles = Annotated[
+    list[Path], typer.Argument(metavar="JOB...", help="The job files (TOML).", show_default=False, readable=False)
+]
 AsJson = Annotated[bool, typer.Option("--json", help="One JSON document on stdout and nothing else.")]
 
 

@@ -25,7 +25,7 @@ from recurve.dialogue import ask, heading, say, show
 from recurve.errors import InputError
 from recurve.files import write_folder
 from recurve.questions import Answers, Question, asked, parts
-from recurve.safetext import printable
+from recurve.safetext import path_text, printable
 from recurve.tables import read_catalogue, read_sweep
 from recurve.units import parse
 
@@ -200,7 +200,10 @@ def _file(question: Question, text: str, folder: Path) -> str:
     read(path, str(path), faults)
     if faults:
         raise ValueError("; ".join(faults[:3]))
-    return Path(os.path.relpath(path.resolve(), folder.resolve())).as_posix()
+    try:
+        return path_text(Path(os.path.relpath(path.resolve(), folder.resolve())))
+    except ValueError:  # on another drive there is no way from here
+        return path_text(path.resolve())
 
 
 def _readings(folder: Path, answers: Answers) -> str:

@@ -21,6 +21,7 @@ from recurve.job import Job, SpringPlace, Sweep
 from recurve.jobbuild import Build, limits_of
 from recurve.mechanism import Weights
 from recurve.referencebuild import weights_of
+from recurve.safetext import beside
 from recurve.sweepbuild import swapped_columns, sweep_of
 from recurve.tables import Catalogue, Readings, read_catalogue, read_sweep, read_text
 from recurve.target import Target
@@ -106,7 +107,7 @@ def _shown(job: Path, table: Any, key: str) -> str:
 def _read(job: Path, file: Any, read: Any, faults: list[str]) -> Any:
     if not isinstance(file, str) or not file or "\0" in file:
         return None
-    return read(job.parent / file, str(job.parent / file), faults)
+    return read(beside(job, file), str(job.parent / file), faults)
 
 
 def _build(
@@ -222,7 +223,7 @@ def fingerprint_of(job: Path, model: m.JobModel | m.BareModel) -> str:
     tables = [t.file for t in (model.sweep, model.catalogue) if t is not None]
     if isinstance(model, m.JobModel) and isinstance(model.weights.motion, u.ReferenceMotion):
         tables.append(model.weights.motion.sweep)
-    for file in (job, *(job.parent / t for t in tables)):
+    for file in (job, *(beside(job, t) for t in tables)):
         content = file.read_bytes()
         digest.update(len(content).to_bytes(8, "big") + content)
     return digest.hexdigest()[:12]

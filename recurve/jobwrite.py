@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import copy
 import csv
+import hashlib
 import io
 import os
+import re
 from pathlib import Path
 from typing import Any
 
@@ -16,15 +18,19 @@ from recurve.buying import Purchase
 from recurve.mechanism import CorrectedWeights
 from recurve.plan import Plan
 from recurve.posts import PointPosts
-from recurve.safetext import csv_text, printable
+from recurve.safetext import beside, csv_text, path_text, printable
 
 PLACES = ("primary", "secondary")
+UNPORTABLE = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
 LEVERS = ("breaker_spring", "contact_lever", "block_lever", "cam_radius", "friction_coefficient", "dwell")
 
 
 def plan_folder(job_path: Path) -> Path:
-    """`<job's name>-plan/` beside the job."""
-    return job_path.with_name(f"{job_path.stem}-plan")
+    """`<job's name>-plan/` beside the job; what Windows has no place for in a name becomes "_", and a mark tells two apart."""
+    name = UNPORTABLE.sub("_", job_path.stem)
+    if name != job_path.stem:
+        name += "-" + hashlib.sha256(os.fsencode(job_path.stem)).hexdigest()[:6]
+    return job_path.with_name(f"{name}-plan")
 
 
 def plan_toml(plan: Plan) -> bytes:
@@ -83,8 +89,11 @@ def _write_reference(document: dict[str, Any], plan: Plan, build: Build) -> None
 
 def _from_plan(file: str, plan: Plan) -> str:
     """A table's path as seen from the plan's folder."""
-    found = plan.job.path.parent / file
-    return Path(os.path.relpath(found, plan_folder(plan.job.path))).as_posix()
+    found = beside(plan.job.path, file)
+    try:
+        return path_text(Path(os.path.relpath(found, plan_folder(plan.job.path))))
+    except ValueError:  # on another drive there is no way from here
+        return path_text(found.absolute())
 
 
 def _write_fitted(document: dict[str, Any], plan: Plan) -> None:

@@ -1,4 +1,4 @@
-"""Text from outside made safe for where it goes: a terminal, a JSON document, a spreadsheet.
+"""Text from outside made safe for where it goes: a terminal, a JSON document, a spreadsheet, the name of a file.
 
 Typst, HTML and SVG are given text as strings that are never read as markup (`sheet`, `htmlpage`, `style`); what is left
 are the places that read plain characters as commands: a terminal's escape codes, controls that turn the direction of
@@ -8,6 +8,8 @@ writing about, and cells that a spreadsheet takes for a formula.
 from __future__ import annotations
 
 import json
+import os
+from pathlib import Path
 
 # A cell that begins so is computed by a spreadsheet, the full-width forms too.
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
@@ -40,3 +42,13 @@ def csv_text(cell: str) -> str:
     a person types such text into a spreadsheet (common practice, no source)."""
     clean = printable(cell)
     return f"'{clean}" if cell.lstrip(" ").startswith(FORMULA) else clean
+
+
+def beside(job: Path, file: str) -> Path:
+    """The file that a job names, from the job's folder: the job is UTF-8, file names are too, whatever the locale is."""
+    return job.parent / os.fsdecode(file.encode("utf-8"))
+
+
+def path_text(path: Path) -> str:
+    """A path as a job file has it: UTF-8 whatever the locale is, with forward slashes."""
+    return os.fsencode(path.as_posix()).decode("utf-8", errors="replace")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -10,3 +11,8 @@ ROOT = Path(__file__).resolve().parent.parent
 needs_checkout = pytest.mark.skipif(
     not (ROOT / "recurve" / "cli.py").is_file(), reason="looks at the checkout, and the tests stand without one here"
 )
+
+
+def written(path: Path) -> str:
+    """A path as it stands in a job file, which is UTF-8 whatever the locale is."""
+    return os.fsencode(path).decode("utf-8")

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from checkout import written
 
 from recurve.answers import read_answer, read_row, system_of
 from recurve.interview import ask_question
@@ -87,7 +88,7 @@ def test_crank_degrees_points_from_a_scan_and_a_scale(tmp_path: Path) -> None:
         "target.idle": "550 11",
         "target.maximum": "30 34",
         "~sweep": "file",
-        "sweep.file": str(EXAMPLES / "pump-as-found.csv"),
+        "sweep.file": written(EXAMPLES / "pump-as-found.csv"),
         **{f"sweep.{k}": sweep[k] for k in ("basis", "static", "reading", "speed_reading")},
         "distributor.rotation": "clockwise",
         "distributor.lobes": "4",
@@ -140,7 +141,7 @@ def test_a_reference_sweep_stands_in_for_the_weights(tmp_path: Path) -> None:
     """Nothing of the weights: the sweep with known springs is told by the interview as the job file wants it."""
     given: dict[str, str | list[str]] = {
         "~sweep": "file",
-        "sweep.file": str(EXAMPLES / "launch-as-found.csv"),
+        "sweep.file": written(EXAMPLES / "launch-as-found.csv"),
         "sweep.reading": "0.4",
         "sweep.zeroed_at": "250",
         "distributor.rotation": "clockwise",
@@ -152,7 +153,7 @@ def test_a_reference_sweep_stands_in_for_the_weights(tmp_path: Path) -> None:
         "springs.primary.free_length": "13",
         "springs.primary.posts.length": ["0 13.9", "13.8 16.7"],
         "weights.motion.kind": "reference",
-        "weights.motion.sweep": str(EXAMPLES / "launch-as-found.csv"),
+        "weights.motion.sweep": written(EXAMPLES / "launch-as-found.csv"),
     }
     path = tmp_path / "unit.toml"
     path.write_text(job_text(typed(given), "no weights"), encoding="utf-8")

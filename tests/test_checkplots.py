@@ -11,6 +11,7 @@ from xml.etree import ElementTree
 import matplotlib
 import numpy as np
 import pytest
+from checkout import written
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from sweeps import HEADER, rows, swept
@@ -37,7 +38,7 @@ def check(tmp_path_factory: pytest.TempPathFactory) -> Check:
     lines[WILD] = f"{speed},{float(advance) + 6:.1f},{way}"
     (folder / "wild.csv").write_text(HEADER + "\n".join(lines) + "\n", encoding="utf-8")
     text = (EXAMPLES / "launch.toml").read_text(encoding="utf-8").replace("launch-as-found.csv", "wild.csv")
-    text = text.replace("../data/springs.csv", str(EXAMPLES.parent / "data" / "springs.csv"))
+    text = text.replace("../data/springs.csv", written(EXAMPLES.parent / "data" / "springs.csv"))
     (folder / "launch.toml").write_text(text, encoding="utf-8")
     return check_unit(load_job(folder / "launch.toml"))
 

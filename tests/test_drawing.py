@@ -19,6 +19,7 @@ from recurve.errors import InputError
 from recurve.jobfile import load_job
 from recurve.parts import coil, hull, spread
 from recurve.picture import Picture, bare, picture_of, read_picture
+from recurve.safetext import printable
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 NAMES = ("launch", "tractor", "pump", "genset", "crane")
@@ -98,7 +99,7 @@ def test_the_command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: py
         main()
     said = capsys.readouterr()
     assert stopped.value.code == 3
-    assert f"{job}:14: weights.motion: the weights move inward" in said.err
+    assert f"{printable(str(job))}:14: weights.motion: the weights move inward" in said.err
     assert {p.name for p in (tmp_path / "unit-plan").iterdir()} == {"unit.svg", "unit.png"}
     assert "over the posts 15.6 mm at rest" in said.out
 

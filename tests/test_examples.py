@@ -7,6 +7,7 @@ here are hand calculations from the job files, or the claims of examples/README.
 from __future__ import annotations
 
 import math
+import os
 import runpy
 from functools import cache
 from pathlib import Path
@@ -285,7 +286,7 @@ def test_the_crane_is_out_of_reach_and_the_stop_is_why() -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_every_plan_can_be_read_again(name: str, tmp_path: Path) -> None:
     """What `verify` needs: a fitted friction of next to nothing has an exponent, and is read all the same."""
-    text = plan_toml(plan(name)).replace(b"../../data", str(ROOT / "data").encode())
+    text = plan_toml(plan(name)).replace(b"../../data", os.fsencode(ROOT / "data"))
     (tmp_path / "plan.toml").write_bytes(text)
     again, made = load_job(tmp_path / "plan.toml"), plan(name).job
     assert again.drag.friction_share == pytest.approx(made.drag.friction_share, abs=1e-9)

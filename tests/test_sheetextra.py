@@ -8,6 +8,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import pytest
+from checkout import written
 
 from recurve.inspection import Inspection
 from recurve.jobfile import load_job
@@ -38,7 +39,7 @@ def plan() -> Plan:
     with TemporaryDirectory() as folder:
         path = Path(folder) / "blocks.toml"
         for name in ("../data/springs.csv", "launch-as-found.csv"):
-            text = text.replace(f'"{name}"', f"'{(EXAMPLES / name).resolve()}'")
+            text = text.replace(f'"{name}"', f"'{written((EXAMPLES / name).resolve())}'")
         path.write_text(text, encoding="utf-8")
         return make_plan(replace(load_job(path), sweep=None))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from dataclasses import replace
 from functools import cache
@@ -36,7 +37,7 @@ def plan() -> Plan:
 def finished(folder: Path) -> Job:
     """The launch as planned, read from its plan.toml."""
     path = folder / "plan.toml"
-    path.write_bytes(plan_toml(plan()).replace(b"../../data", str(EXAMPLES.parent / "data").encode()))
+    path.write_bytes(plan_toml(plan()).replace(b"../../data", os.fsencode(EXAMPLES.parent / "data")))
     return load_job(path)
 
 

@@ -181,7 +181,7 @@ def test_from_the_plan_that_was_made(job: Path) -> None:
             assert wanted["initial_tension_n"] == fitted.spring.initial_tension
     assert code == (0 if all(facts["springs"][p]["proposals"] for p in ("primary", "secondary")) else 3)
     assert planned_unit(load_job(job)) is not None
-    job.write_text(job.read_text().replace("Test unit", "Changed unit"))
+    job.write_bytes(job.read_bytes().replace(b"Test unit", b"Changed unit"))
     assert planned_unit(load_job(job)) is None  # the job has changed: it would be planned anew
 
 

@@ -97,7 +97,9 @@ def test_a_disk_fills_while_writing(tmp_path: Path) -> None:
         "except OutputError as fault:\n"
         "    print(fault)\n"
     )
-    done = subprocess.run([sys.executable, "-c", code, str(folder)], capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(folder)], capture_output=True, text=True, errors="replace", check=True
+    )
     assert os.strerror(errno.EFBIG) in done.stdout
     assert held(folder) == OLD
 

@@ -106,8 +106,9 @@ def problem_of(job: Job) -> Problem:
 
 
 def springs_of(job: Job) -> tuple[Spring, ...]:
-    """The catalogue's springs, then those found in the unit: they are candidates too."""
-    bought = () if job.catalogue is None else job.catalogue.springs
+    """The catalogue's springs by id, so that no tie hangs on the order of rows, then those found in the unit: they are
+    candidates too."""
+    bought = () if job.catalogue is None else sorted(job.catalogue.springs, key=lambda s: s.id)
     found = tuple(p.found for p in job.places if p.found is not None)
     if not bought and not found:
         raise InputError(

@@ -107,7 +107,7 @@ def points_turned(job: str) -> str:
 
 def test_the_order_of_rows_and_points_changes_nothing(here: dict[str, Any], tmp_path: Path) -> None:
     """Of springs that are equal in all but their ids which one is taken does not hang on their places either."""
-    path = write_job(tmp_path, springs=shuffled(TWINS, 1), sweep=falling_first(SWEEP))
+    path = write_job(tmp_path, springs=shuffled(TWINS, 3), sweep=falling_first(SWEEP))
     path.write_text(points_turned(path.read_text(encoding="utf-8")), encoding="utf-8")
     alike(json.loads(json.dumps(said(str(path)))), here)
 

@@ -21,6 +21,7 @@ from recurve.cli import main
 
 ROOT = Path(__file__).resolve().parent.parent
 SLOWEST = 10.0  # seconds that a command may take, whatever it is given
+MOST_MEMORY = 1 << 30  # bytes that the process may hold, whatever a command is given
 Files = dict[str, bytes]
 
 NASTY = (
@@ -220,14 +221,24 @@ def outcome(arguments: list[str]) -> tuple[int, str, str]:
     return 0, out.getvalue(), err.getvalue()
 
 
+def memory() -> int:
+    """The most memory [bytes] that this process has ever held; 0 on a system that does not tell."""
+    try:
+        import resource
+    except ImportError:
+        return 0
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * (1 if sys.platform == "darwin" else 1024)
+
+
 def judge(arguments: list[str], folder: Path) -> int:
     """Run a command on what stands in the folder and hold it to the rules; its exit status."""
-    before, began = standing(folder), time.monotonic()
+    before, held, began = standing(folder), memory(), time.monotonic()
     code, out, err = outcome(arguments)
     took = time.monotonic() - began
     assert code in (0, 2, 3), (code, err)
     assert "Traceback" not in out + err
     assert took < SLOWEST or arguments[0] == "plan", f"{took:.1f} s"
+    assert memory() <= max(held, MOST_MEMORY), f"{memory() / 1e6:.0f} MB"
     assert standing(folder) == before, "an input was touched, or something written beside it"
     for word in out, err:
         assert all(c.isprintable() or c == "\n" for c in word), "what steers a terminal went through"

@@ -145,3 +145,16 @@ def test_table_bent_to_nothing() -> None:
     posts = TablePosts((0.0, 10 * DEG), (1.0e-3, 1.5e-3))
     (fault,) = post_faults(posts, 10 * DEG, (-2e-3, 0.0), "springs.primary")
     assert "got a length of -1.00 mm" in fault
+
+
+def test_a_takeup_just_past_rest_is_not_taken_for_rest() -> None:
+    """The free length of the posts' own distance at 0.03° (geometry, as above)."""
+    posts = hand_posts()
+    free = float(posts.length(0.03 * DEG)[0])
+    assert takeup_advance(posts, free, 20 * DEG) == pytest.approx(0.03 * DEG, abs=1e-12)
+
+
+def test_a_post_cannot_be_bent_onto_the_other() -> None:
+    posts = hand_posts()
+    gap = abs(posts.anchor.position - posts.far.position)
+    assert "cannot be bent" in post_faults(posts, 20 * DEG, (-gap, 0.0), "x")[0]

@@ -26,10 +26,13 @@ from recurve.inspectreport import inspected_facts, inspected_lines
 from recurve.job import Job
 from recurve.jobfile import load_job
 from recurve.judged import combined, verdict_of
-from recurve.limits import MANUAL, Limit
+from recurve.limits import MANUAL, Limit, limits_data
 from recurve.units import Measured
 
 HEAD = 'title = "Bench dummy, invented"\n[distributor]\nlobes = {lobes}\nrotation = "clockwise"\nspeed_ratio = 2.0\n'
+PLAY = limits_data()["limit"]["side_play"]  # inches
+LIMIT, SUSPECT = PLAY["high"], PLAY["suspect"]
+OF_DWELL = f"over the limit of {limits_data()['limit']['dwell_change']['high']:.1f}°"
 WHEEL = """wheel = "with rotation"
 angles = [
   { pushed = "one way", closes = "74 deg", opens = "129 deg" },
@@ -66,7 +69,7 @@ def test_dwell_from_the_wheel(tmp_path: Path) -> None:
     assert change.timing.value == pytest.approx(0.0, abs=1e-12) and "opening" in change.timing_how
     assert verdicts(found)["dwell change, pushed each way"] == "fail"
     (wear,) = [f for f in found.findings if f.severity == "repair first"]
-    assert wear.what == "bush the shaft first: 7.0° of dwell change, over the limit of 3.0°, whatever springs you fit"
+    assert wear.what == f"bush the shaft first: 7.0° of dwell change, {OF_DWELL}, whatever springs you fit"
 
 
 def test_a_wheel_read_against_the_rotation_gives_the_same(tmp_path: Path) -> None:
@@ -115,11 +118,17 @@ def test_side_play_over_ten_thou_is_over_any_limit(tmp_path: Path, limit: str | 
 
 @pytest.mark.parametrize(
     ("play", "verdict"),
-    [("0.0020 in", "pass"), ("0.0045 in", "suspect"), ("0.0062 in", "too close to call"), ("0.009 in", "fail")],
+    [
+        (SUSPECT - 0.001, "pass"),
+        ((SUSPECT + LIMIT) / 2, "suspect"),
+        (LIMIT + 0.0002, "too close to call"),
+        (LIMIT + 0.003, "fail"),
+    ],
 )
-def test_side_play_by_its_doubt(tmp_path: Path, play: str, verdict: str) -> None:
-    """TRADE: 0.001 to 0.003 in is normal, 0.006 in the limit; ± 0.0005 in of a dial."""
-    assert verdicts(bare(tmp_path, f'[condition]\nside_play = "{play}"\n'))["side play"] == verdict
+def test_side_play_by_its_doubt(tmp_path: Path, play: float, verdict: str) -> None:
+    """Against the shipped limit, wherever it lies (TRADE: 0.001 to 0.003 in is normal, 0.006 in the limit), with the
+    ± 0.0005 in of a dial."""
+    assert verdicts(bare(tmp_path, f'[condition]\nside_play = "{play:.5f} in"\n'))["side play"] == verdict
 
 
 def test_spark_spacing(tmp_path: Path) -> None:
@@ -216,11 +225,11 @@ def test_wear_gates_the_verdict_whatever_the_curve(tmp_path: Path) -> None:
     none, sound, worn = (check_unit(appended(tmp_path, text)) for text in ("", SOUND, WORN))
     assert none.verdict == sound.verdict != "mechanical repair first"
     assert worn.verdict == "mechanical repair first"
-    assert any("7.0° of dwell change, over the limit of 3.0°" in why for why in worn.why)
+    assert any(f"7.0° of dwell change, {OF_DWELL}" in why for why in worn.why)
 
 
 def test_wear_too_close_to_its_limit_leaves_the_verdict_open(tmp_path: Path) -> None:
-    close: Check = check_unit(appended(tmp_path, '[condition]\nside_play = "0.006 ± 0.001 in"\n'))
+    close: Check = check_unit(appended(tmp_path, f'[condition]\nside_play = "{LIMIT:g} ± 0.001 in"\n'))
     assert close.verdict == "cannot tell" and "side play" in close.why[0]
 
 

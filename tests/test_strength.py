@@ -235,3 +235,12 @@ def test_what_is_not_known_is_not_judged(case: str, wire: float, outer: float, m
 def test_extension_by_hand() -> None:
     """(F − F_i)/k: 10 N with 2 N wound in and 4 N/mm is 2 mm; 0 where the initial tension is past it."""
     assert allowed_extension([10.0, 1.0], 4000.0, 2.0).tolist() == pytest.approx([2e-3, 0.0])
+
+
+def test_a_hook_turns_no_wider_than_the_coil() -> None:
+    """A coil of index 3: two wire diameters would be wider than the coil's radius, which is then the turn (geometry)."""
+    load, wire, mean = 10.0, 1e-3, 3e-3
+    assert float(stresses(load, wire, mean).hook_torsion) == pytest.approx(
+        float(hook_torsion(load, wire, mean, mean / 2))
+    )
+    assert float(stresses(load, wire, 8e-3).hook_torsion) == pytest.approx(float(hook_torsion(load, wire, 8e-3, 2e-3)))

@@ -9,6 +9,7 @@ them after a change of the reports, and look at the difference before it is comm
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -77,7 +78,9 @@ def test_plan_and_verify(output: Commands, tmp_path: Path) -> None:
     write_job(tmp_path, FINER)
     planned = output("plan", "unit.toml")
     (tmp_path / "as-left.csv").write_bytes((tmp_path / "as-found.csv").read_bytes())
-    held("plan-verify", planned + "\n" + output("verify", "unit.toml", "as-left.csv"))
+    # The fingerprint of plan.toml hangs on the twelfth digit of its numbers, which another Python may round otherwise.
+    verified = re.sub(r"inputs [0-9a-f]{12}", "inputs of the plan", output("verify", "unit.toml", "as-left.csv"))
+    held("plan-verify", planned + "\n" + verified)
 
 
 def test_bad_input(output: Commands, tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from recurve.build import CHECK_ADVANCE, Build
 from recurve.curve import Unit
@@ -44,7 +45,7 @@ class Checked:
 
 def check_build(build: Build) -> Checked:
     """All that is told of a build (bands, setting speeds, the curve between) against the least energy of its unit."""
-    unit, start = build.unit, _start(build)
+    start = _start(build)
     top = 1.1 * max([build.curve.all_in or 0.0, *(r.band.speed or 0.0 for r in build.results)])
     between = np.linspace(0.0, top, SPEEDS + 1)[1:]
     bands = [(r.band.speed, r.rising, r.falling) for r in build.results if r.band.speed is not None]
@@ -52,12 +53,11 @@ def check_build(build: Build) -> Checked:
     speeds = np.concatenate([speeds, between])
     up = np.concatenate([up, build.curve.rising_advance(between, start)])
     down = np.concatenate([down, build.curve.falling_advance(between)])
-    apart = [_apart(up, *(settled(unit, speeds * side, start) for side in (1 - HAIR, 1 + HAIR)))]
-    apart += [_apart(down, *(fallen(unit, speeds * side) for side in (1 - HAIR, 1 + HAIR)))]
-    for advance, speed in zip((CHECK_ADVANCE, build.stop - CHECK_ADVANCE), build.settings, strict=True):
-        if speed is not None:
-            at = np.array([1 - HAIR, 1 + HAIR]) * speed
-            apart.append(_apart(np.array([advance]), *settled(unit, at, 0.0)))
+    points = zip((CHECK_ADVANCE, build.stop - CHECK_ADVANCE), build.settings, strict=True)
+    set_at, set_speed = np.array([(a, s) for a, s in points if s is not None]).reshape(-1, 2).T
+    starts = np.concatenate([np.full(len(speeds), start), np.zeros(len(set_at))])
+    rising = _settled_about(build.unit, np.concatenate([speeds, set_speed]), starts)
+    apart = [_apart(np.concatenate([up, set_at]), *rising), _apart(down, *_fallen_about(build.unit, speeds))]
     return Checked(len(speeds), float(np.concatenate(apart).max()))
 
 
@@ -71,11 +71,23 @@ def _apart(told: Array, low: Array, high: Array) -> Array:
     return np.maximum(np.maximum(low - told, told - high), 0.0)
 
 
-def settled(unit: Unit, speed: Array, start: float) -> Array:
-    """Advance (m,) [rad] at each speed (m,) [rad/s] of a rising sweep from `start` [rad], by the least energy."""
+def _settled_about(unit: Unit, speed: Array, start: Array) -> Array:
+    """`settled` a hair below and above each speed, (2, m) [rad]."""
+    about = np.concatenate([speed * (1 - HAIR), speed * (1 + HAIR)])
+    return settled(unit, about, np.concatenate([start, start])).reshape(2, -1)
+
+
+def _fallen_about(unit: Unit, speed: Array) -> Array:
+    """`fallen` a hair below and above each speed, (2, m) [rad]."""
+    return fallen(unit, np.concatenate([speed * (1 - HAIR), speed * (1 + HAIR)])).reshape(2, -1)
+
+
+def settled(unit: Unit, speed: Array, start: ArrayLike) -> Array:
+    """Advance (m,) [rad] at each speed (m,) [rad/s] of a rising sweep from `start` [rad], one or (m,), by the least
+    energy."""
     grid = np.linspace(0.0, unit.stop, GRID)
     climbs = np.diff(_energy(unit, grid[None, :], speed[:, None], 1.0), axis=1) > 0
-    climbs[:, grid[1:] <= start] = False
+    climbs &= grid[1:] > np.asarray(start)[..., None]
     ends = np.concatenate([climbs, np.ones((len(speed), 1), bool)], axis=1)
     first = np.argmax(ends, axis=1)
     low, high = grid[np.maximum(first - 1, 0)], grid[np.minimum(first + 1, GRID - 1)]

@@ -1,0 +1,166 @@
+"""`recurve timing` and what a check of a unit without weights prints, on the ferry; `recurve plan` of several jobs.
+
+The ferry's figures are invented and stand in its job; what is expected of them is worked by hand beside each.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from commands import run
+from jobs import write_job
+
+from recurve.cmd_timing import _planned
+from recurve.errors import PhysicsError
+from recurve.inspection import Vacuum, VacuumPoint
+from recurve.jobfile import load_job
+from recurve.planning import Asked, guarded
+from recurve.vacuum import Capsule, Number, book_capsule, vacuum_advance, vacuum_range
+from recurve.vacuumreport import capsule_facts, capsule_words
+from recurve.wishes import Wishes
+
+EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
+ENGINE = '[timing]\nstatic = "10 deg"\nidle = "600 rpm"\ntop_speed = "3600 rpm"\n'
+
+
+@pytest.fixture
+def ferry(tmp_path: Path) -> Path:
+    """The ferry's job and readings in a folder of their own."""
+    for file in EXAMPLES.glob("ferry*.*"):
+        (tmp_path / file.name).write_bytes(file.read_bytes())
+    return tmp_path / "ferry.toml"
+
+
+# --- the card ----------------------------------------------------------------------------------------------
+
+
+def test_the_card_as_text(ferry: Path) -> None:
+    """Its sweep ends at 12.5° (distributor), 25° at the crank: for a total of 30° static must be 5°. The book's
+    18° at 1200 rpm and 25° at 1800 rpm (crank) stand in the target. Full at 12 inHg on the way is + 15° at the
+    crank by the readings beside it: 7.4° (distributor) at 12 inHg."""
+    code, out, err = run(["timing", ferry.name], ferry.parent)
+    assert (code, err) == (0, "")
+    assert max(len(line) for line in out.splitlines()) <= 80
+    assert "SET IT SO" in out and "total as found, with static 5.0°: 30.0°" in " ".join(out.split())
+    rows = {
+        int(r[0]): [float(x) for x in r[1:]] for r in map(str.split, out.splitlines()) if len(r) == 5 and r[0].isdigit()
+    }
+    assert rows[1200][1] == 18.0 and rows[1800][1] == 25.0
+    assert all(row[3] - row[1] == pytest.approx(2 * 7.4, abs=0.4) for row in rows.values())
+    assert {p.name for p in (ferry.parent / "ferry-plan").iterdir()} == {"timing.svg", "timing.png"}
+
+
+def test_the_plan_beside_the_job_is_taken_while_it_belongs_to_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of these inputs: its springs. Out of reach: no curve. Of other inputs: planned anew."""
+    path = write_job(tmp_path)
+    path.write_text(path.read_text(encoding="utf-8") + ENGINE, encoding="utf-8")
+    job, anew = load_job(path), object()
+    monkeypatch.setattr("recurve.timingcard.planned_curve", lambda _: anew)
+    assert _planned(job) is anew
+    plan = tmp_path / "unit-plan" / "plan.toml"
+    plan.parent.mkdir()
+    text = path.read_text(encoding="utf-8").replace('"as-found.csv"', '"../as-found.csv"')
+    text = text.replace('"springs.csv"', '"../springs.csv"').replace('"13.8 ± 0.3 deg"', '"11 deg"')
+    for head, result in (
+        (f"# inputs {job.fingerprint}: x\n# PASSES\n", 11.0),
+        (f"# inputs {job.fingerprint}: x\n# OUT OF REACH\n", None),
+        ("# inputs 000000000000: x\n# PASSES\n", anew),
+    ):
+        plan.write_text(head + text, encoding="utf-8")
+        got = _planned(job)
+        stop = None if got is None else float(getattr(got, "stop", 0.0)) * 57.29577951308232
+        assert got is result if result is None or result is anew else stop == pytest.approx(11.0)
+
+
+# --- a check without weights --------------------------------------------------------------------------------
+
+
+def test_a_check_shows_the_target_both_ways(ferry: Path) -> None:
+    """18° at 1200 rpm of the crank, static 10°, ± 1° distributor: (18 − 10)/2 = 4° ± 1° at 600 rpm."""
+    code, out, _ = run(["check", ferry.name], ferry.parent)
+    rows = [line.split() for line in out.splitlines()]
+    assert code in (0, 3)
+    assert ["point", "1200", "16.0", "to", "20.0", "600", "3.00", "to", "5.00"] in rows
+    assert ["maximum", "stop", "28.0", "to", "32.0", "stop", "9.00", "to", "11.00"] in rows
+
+
+def test_a_capsule_in_words_and_facts() -> None:
+    """± is two standard uncertainties; 0.005 rad/kPa is 0.29°/kPa; what no reading tells is said so."""
+    known = Capsule(
+        Number(20e3, 500.0), Number(5e-6, None), Number(0.14, 0.002), Number(48e3, 1e3), Number(600.0, 50.0), 0.001
+    )
+    words = capsule_words(known)
+    for told in ("20.0 ± 1.0 kPa", "0.29 (not determined)°", "8.0 ± 0.2°", "48.0 ± 2.0 kPa", "1.2 kPa apart"):
+        assert told in words
+    assert capsule_facts(known)["rate_deg_per_kpa"] == {"value": 0.286479, "standard_uncertainty": None}
+    assert capsule_facts(known)["start_kpa"] == {"value": 20.0, "standard_uncertainty": 0.5}
+    open_ended = Capsule(Number(20e3, 500.0), Number(5e-6, 1e-7), None, None, None, 0.001)
+    assert "its maximum is not known" in capsule_words(open_ended) and "apart" not in capsule_words(open_ended)
+    assert capsule_facts(open_ended)["stop_deg"] is None
+
+
+def given_vacuum(**told: object) -> Vacuum:
+    plain = {
+        "sign": -1, "start": None, "full": None, "maximum": None, "points": (), "readings": (), "reading": 0.005,
+        "gauge": 500.0, "hold": None, "limits": {},
+    }  # fmt: skip
+    return Vacuum(**{**plain, **told})  # type: ignore[arg-type]
+
+
+def test_a_vacuum_unit_by_the_book() -> None:
+    """Half-way between its points by straight lines; a retard unit takes off. Worked by hand."""
+    points = (VacuumPoint(40e3, 0.10, 0.14), VacuumPoint(20e3, 0.0, 0.04))
+    by_points = given_vacuum(points=points)
+    assert vacuum_advance(by_points, 30e3) == (pytest.approx(-0.07), "by the book")
+    assert vacuum_range(by_points) == pytest.approx(-0.14)
+    by_figures = given_vacuum(sign=1, start=(10e3, 20e3), full=(40e3, 50e3), maximum=(0.10, 0.14))
+    assert vacuum_advance(by_figures, 30e3) == (pytest.approx(0.06), "by the book")
+    assert vacuum_range(by_figures) == pytest.approx(0.14)
+    assert book_capsule(given_vacuum()) is None and vacuum_advance(given_vacuum(), 30e3) is None
+    assert vacuum_advance(None, 30e3) is None and vacuum_range(None) == vacuum_range(given_vacuum()) == 0.0
+
+
+# --- several jobs -------------------------------------------------------------------------------------------
+
+
+def test_several_bad_jobs_are_all_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each fault on stderr, each job in the summary or the document, exit 2; in this process instead of others."""
+    bad = write_job(tmp_path, ("lobes = 6", "lobes = 0"))
+    monkeypatch.setattr(
+        "recurve.planning.plan_jobs", lambda paths, asked, report: [guarded(path, asked) for path in paths]
+    )
+    arguments = ["plan", str(bad), str(tmp_path / "none.toml")]
+    code, out, err = run(arguments)
+    assert code == 2
+    assert "0 of 2 jobs pass" in out and out.count("bad input") == 2
+    assert "distributor.lobes" in err and "none.toml" in err
+    code, out, _ = run([*arguments, "--json"])
+    assert code == 2
+    assert [(one["status"], one["plan"], bool(one["faults"])) for one in json.loads(out)["jobs"]] == [
+        (2, None, True)
+    ] * 2
+
+
+def fails_with(error: Exception) -> Callable[..., None]:
+    def raising(*_: object) -> None:
+        raise error
+
+    return raising
+
+
+@pytest.mark.parametrize(
+    ("error", "status", "told"),
+    [(PhysicsError("the weights bind"), 2, "the weights bind"), (ZeroDivisionError("oh"), 1, "Traceback")],
+)
+def test_a_crash_is_told_in_full_and_a_fault_in_a_line(
+    error: Exception, status: int, told: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("recurve.planning.plan_job", fails_with(error))
+    made = guarded(tmp_path / "unit.toml", Asked("yield", Wishes(), 0, "a4"))
+    assert made.status == status
+    assert told in made.faults[0]

@@ -16,7 +16,7 @@ from scipy.interpolate import CubicSpline
 from recurve.curve import Unit, trace
 from recurve.errors import PhysicsError
 from recurve.jobfile import load_job
-from recurve.mechanism import Link, RadiusTable, Slot, Weights, weight_faults
+from recurve.mechanism import CorrectedWeights, Link, RadiusTable, ReferenceSlope, Slot, Weights, weight_faults
 
 DEG = np.pi / 180
 
@@ -84,6 +84,22 @@ def test_small_swing_about_the_pivot() -> None:
     assert np.sqrt(-curvature / 2 / (mass * arm**2)) == pytest.approx(np.sqrt(pivot / arm), rel=1e-6)
 
 
+@pytest.mark.parametrize("rows", [2, 3, 4])
+def test_a_correction_goes_through_its_rows(rows: int) -> None:
+    """Of up to four rows the polynomial goes through all: I′ there is the factor times that of the weights."""
+    plain = Weights(2, 0.03, SLOT)
+    advance, factor = (0.0, 0.08, 0.16, 0.23)[:rows], (1.1, 0.9, 1.05, 0.97)[:rows]
+    corrected = CorrectedWeights(2, 0.03, SLOT, advance, factor)
+    assert corrected.inertia_slope(advance) == pytest.approx(np.array(factor) * plain.inertia_slope(advance), rel=1e-9)
+
+
+def test_radii_need_a_mass_and_a_motion() -> None:
+    """Where a sweep with known springs tells I′ only, or the mass is not known, there is no inertia to tell."""
+    for weights in (Weights(2, None, SLOT), Weights(2, 0.03, ReferenceSlope(0.24, (0.0,), ((0.0,),)))):
+        with pytest.raises(PhysicsError, match="tells I′ only"):
+            weights.inertia(0.1)
+
+
 # --- a table against the slot it was sampled from -------------------------------------------------------
 
 
@@ -105,6 +121,21 @@ def shape_of(motion: Slot | RadiusTable, alpha: np.ndarray) -> np.ndarray:
 def allowed(table: RadiusTable, alpha: np.ndarray) -> np.ndarray:
     """How far d(r²)/dα [m²/rad] may be off if every row is off by its limit, the worst way."""
     return np.abs(table.row_effects(alpha)).sum(axis=0)
+
+
+def test_a_row_moved_is_moved_by_its_standard_uncertainty() -> None:
+    """GUM 4.3.7 (SECOND-HAND): a limit a that is as likely anywhere within has the standard uncertainty a/√3."""
+    table = RadiusTable((0.0, 0.1, 0.2), (20e-3, 20.5e-3, 21.2e-3), (0.05e-3, 0.10e-3, 0.05e-3))
+    moved = table.moved(1)
+    assert moved.cg_radius[1] - table.cg_radius[1] == pytest.approx(0.10e-3 / np.sqrt(3), rel=1e-9)
+    assert (moved.cg_radius[0], moved.cg_radius[2]) == (table.cg_radius[0], table.cg_radius[2])
+
+
+def test_weights_that_move_inward_at_rest_only() -> None:
+    """Hand: r = 20 − 2α + 20α² mm shrinks up to 0.05 rad and grows from there."""
+    advance = (0.0, 0.1, 0.2)
+    table = RadiusTable(advance, tuple(1e-3 * (20 - 2 * a + 20 * a * a) for a in advance), (0.05e-3,) * 3)
+    assert ["move inward as the cam advances" in fault for fault in weight_faults(table, 0.2)] == [True]
 
 
 @pytest.mark.parametrize("rows", [5, 6, 8, 12])

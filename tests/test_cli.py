@@ -17,6 +17,7 @@ from commands import no_nan, run
 from jobs import JOB, without, write_job
 
 from recurve import __version__
+from recurve.safetext import printable
 from recurve.units import Measured, parse
 
 # design §6
@@ -178,7 +179,7 @@ def test_same_input_same_bytes_and_letter_paper(planned: Planned, tmp_path: Path
     assert planned.again == planned.files
     path = write_job(tmp_path, FINER)
     code, out, err = run(["plan", str(path), "--paper", "letter"])
-    assert (code, out.replace(str(tmp_path), str(planned.path.parent)), err) == planned.text
+    assert (code, out.replace(printable(str(tmp_path)), printable(str(planned.path.parent))), err) == planned.text
     files = contents(tmp_path / "unit-plan")
     assert {n: b for n, b in files.items() if n != "sheet.pdf"} == {
         n: b for n, b in planned.files.items() if n != "sheet.pdf"

@@ -13,6 +13,8 @@ import pytest
 from messages import fault_texts
 from provoked import answers, commands, jobs, references
 
+from recurve.safetext import printable
+
 # What is raised or put together in two parts, and stands in no message as it is in the source.
 PARTS = {"; expected .*"}
 # A job's or table's file with a line where it can be known, an option, the reading of a spring, or a table asked for.
@@ -35,7 +37,9 @@ def all_of(provoke: Provoking, folder: Path) -> list[tuple[str, str]]:
         with pytest.MonkeyPatch.context() as patch:
             patch.chdir(folder)
             SEEN[name] = [
-                (case, line.replace(str(folder), "/folder")) for case, lines in provoke(folder) for line in lines
+                (case, line.replace(str(folder), "/folder").replace(printable(str(folder)), "/folder"))
+                for case, lines in provoke(folder)
+                for line in lines
             ]
     return SEEN[name]
 

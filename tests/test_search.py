@@ -13,8 +13,10 @@ from random_jobs import MM, hidden, hidden_springs, job_about, known, random_job
 
 from recurve.build import problem_of
 from recurve.choose import by_margin, choose_build
+from recurve.curve import Installed, Unit, trace
 from recurve.linear import Problem, edges_at, intervals, rows_at
 from recurve.search import Shelf, alive, search
+from recurve.springs import Spring
 
 CASES = [(seed, wild) for seed in range(0, 40, 3) for wild in (False, True)]
 
@@ -93,3 +95,33 @@ def test_no_spring_is_longer_than_it_bears(shorter: float) -> None:
         assert other is not None
         assert build.margin == pytest.approx(other.margin, abs=1e-4)
         assert build.margin < free.margin - 1e-4
+
+
+@pytest.mark.parametrize("seed", [1, 3, 5])  # some of these springs snap, some do not
+def test_the_rows_against_a_snap_are_the_slope_of_the_curve(seed: int) -> None:
+    """Each is I′ · d(½ω²)/dα of the exact curve, the worse of both directions, whatever springs are in: its derivative by
+    NumPy's differences on a fine grid. Without a friction share, which turns it into a smaller slope of the same sign."""
+    around = hidden(seed)
+    drag = replace(around.drag, friction_share=0.0)
+    job = job_about(around, three_points(around), around.springs)
+    problem = replace(problem_of(job), drag=drag)
+    edges = edges_at(problem, 0.0)
+    assert edges is not None
+    rows = rows_at(problem, edges)
+    random = np.random.default_rng(seed)
+    signs = set()
+    for _ in range(8):
+        # Both pull from rest, so that every row sees both; a soft, hard-pulled spring on a falling lever snaps.
+        pulls, rates = random.uniform(0.1, 8.0, 2), random.uniform(10.0, 500.0, 2)
+        springs = tuple(
+            Installed(Spring("any", k, float(p.length(0.0)[0]) - 1e-9, u), p)
+            for k, u, p in zip(rates, pulls, around.posts, strict=True)
+        )
+        curve = trace(Unit(problem.weights, springs, drag, edges.stop), 4001)
+        slopes = [np.gradient(0.5 * squared, curve.advance) for squared in (curve.rising, curve.falling)]
+        at = rows.at[rows.edges :]
+        exact = np.interp(at, curve.advance, np.minimum(*slopes)) * problem.weights.inertia_slope(at)
+        parts = (rows.a * pulls[0] + rows.b * rates[0] + rows.c * pulls[1] + rows.d * rates[1] - rows.r)[rows.edges :]
+        assert parts == pytest.approx(exact, abs=2e-4 * np.abs(exact).max())
+        signs |= set(np.sign(parts))
+    assert signs == {-1.0, 1.0}

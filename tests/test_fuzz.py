@@ -49,7 +49,7 @@ def run_cases(first: int, many: int, tmp_path: Path, command: list[str]) -> dict
 
 @pytest.mark.parametrize("block", range(2))
 def test_files_out_of_order(block: int, tmp_path: Path) -> None:
-    told = run_cases(SEED + 100 * block, 100, tmp_path, ["curve", "--json"])
+    told = run_cases(SEED + 110 * block, 110, tmp_path, ["curve", "--json"])
     assert told[2] > 20  # the faults are real ones
     assert told[0] > 5  # and not all so gross that nothing past the reader is tried
 

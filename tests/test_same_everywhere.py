@@ -23,6 +23,7 @@ from same import planned, said
 from recurve.jobfile import load_job
 
 REL = 1e-9
+SMALL = 1e-11  # a bend is the difference of lengths of some 10 mm: a billionth of those [m]
 HEAD, *ROWS = SPRINGS.splitlines(keepends=True)
 TWINS = HEAD + "".join(ROWS) + "".join(f"Z{row}" for row in ROWS)  # each spring again under another id
 STATIC = Path(__file__).with_name("same.py")
@@ -57,7 +58,7 @@ def elsewhere(way: str, path: Path) -> dict[str, Any]:
     return dict(json.loads(done.stdout)[str(path)])
 
 
-def alike(one: Any, other: Any, where: str = "", small: float = 1e-12) -> None:
+def alike(one: Any, other: Any, where: str = "", small: float = SMALL) -> None:
     """The same words, and numbers the same within REL of their size."""
     if isinstance(one, dict):
         assert one.keys() == other.keys(), where
@@ -87,14 +88,21 @@ def test_an_older_cpu_with_one_thread_says_the_same(small: Path, here: dict[str,
     alike(elsewhere("an older CPU", small), here)
 
 
+def parted(text: str) -> tuple[str, list[str]]:
+    """The remarks and names of the columns at the head of a table, and its rows."""
+    lines = text.splitlines(keepends=True)
+    names = next(i for i, line in enumerate(lines) if not line.startswith("#"))
+    return "".join(lines[: names + 1]), lines[names + 1 :]
+
+
 def shuffled(text: str, seed: int) -> str:
-    head, *rows = text.splitlines(keepends=True)
+    head, rows = parted(text)
     return head + "".join(random.Random(seed).sample(rows, len(rows)))
 
 
 def falling_first(text: str) -> str:
     """The readings of a direction stay in their order, which tells how the bench was run."""
-    head, *rows = text.splitlines(keepends=True)
+    head, rows = parted(text)
     return head + "".join(sorted(rows, key=lambda row: "rising" in row))
 
 

@@ -257,7 +257,7 @@ def verify_text(result: Verification, files: tuple[str, ...] = ()) -> str:
     lines = [*title_lines(result.job), "", result.verdict.upper(), ""]
     lines += ["As left, refitted; ± is two standard uncertainties; distributor rpm and degrees", *_band_table(result)]
     more = max(b.more for b in result.bands)
-    if more:
+    if more and result.verdict == "too close to call":
         told = "more than 900" if more > 900 else f"about {more}"
         lines += ["", *wrap(f"Too close to call: {told} more readings like these, up and down, would settle it.")]
     lines += ["", *_correction(result)]

@@ -10,6 +10,7 @@ import typer
 
 from recurve.console import ANSWER_IS_NO, AsJson, JobFile, LengthUnits, Paper, print_json, progress, text_option
 from recurve.nextstep import after_check, after_verify
+from recurve.safetext import printable
 from recurve.terminal import show
 
 if TYPE_CHECKING:
@@ -119,7 +120,7 @@ def verify(
 
     asked = load_job(job)
     planned = plan_folder(job) / "plan.toml"
-    finished = load_job(planned) if planned.is_file() else asked
+    finished = _finished(planned, asked)
     readings = read_as_left(sweep, asked, basis=None if basis is None else basis.value, zeroed_at=zeroed_at)
     progress("Fitting the sweeps")
     result = verify_unit(finished, readings)
@@ -140,3 +141,16 @@ def verify(
         show(f"{verify_text(result, files)}\n{after_verify(result.verdict, job, sweep, 'as-left.pdf')}\n")
     if result.verdict != "passes":
         raise typer.Exit(ANSWER_IS_NO)
+
+
+def _finished(planned: Path, asked: Job) -> Job:
+    """The unit as planned, where there is a plan; else as the job describes it."""
+    from recurve.jobfile import load_job
+    from recurve.jobwrite import made_from
+
+    if not planned.is_file():
+        return asked
+    if not made_from(planned, asked):
+        words = f"recurve: {planned}: planned from other inputs than {asked.path} has now, so what it asks is judged; plan again"
+        typer.echo(printable(words), err=True)
+    return load_job(planned)

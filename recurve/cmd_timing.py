@@ -48,14 +48,13 @@ def _planned(job: Job | BareJob) -> Advance | None:
     from recurve.curve import trace
     from recurve.job import BareJob
     from recurve.jobfile import load_job
-    from recurve.jobwrite import plan_folder
+    from recurve.jobwrite import made_from, plan_folder
     from recurve.timingcard import planned_curve
 
     assert not isinstance(job, BareJob)  # the caller has asked
     path = plan_folder(job.path) / "plan.toml"
-    if path.is_file():
-        head = path.read_text(encoding="utf-8").split("\n", 2)[:2]
-        if f"inputs {job.fingerprint}:" in head[0]:
-            unit = None if "OUT OF REACH" in head[1] else load_job(path).as_found()
-            return None if unit is None else trace(unit)
+    if path.is_file() and made_from(path, job):
+        verdict = path.read_text(encoding="utf-8").split("\n", 2)[1]
+        unit = None if "OUT OF REACH" in verdict else load_job(path).as_found()
+        return None if unit is None else trace(unit)
     return planned_curve(job)

@@ -15,6 +15,7 @@ import numpy as np
 
 from recurve.build import Build, Fitted
 from recurve.buying import Purchase
+from recurve.job import Job
 from recurve.mechanism import CorrectedWeights
 from recurve.plan import Plan
 from recurve.posts import PointPosts
@@ -31,6 +32,11 @@ def plan_folder(job_path: Path) -> Path:
     if name != job_path.stem:
         name += "-" + hashlib.sha256(os.fsencode(job_path.stem)).hexdigest()[:6]
     return job_path.with_name(f"{name}-plan")
+
+
+def made_from(planned: Path, job: Job) -> bool:
+    """Whether a plan.toml was made from this job and its tables as they are now: its first line says from which."""
+    return f"inputs {job.fingerprint}:" in planned.read_text(encoding="utf-8").split("\n", 1)[0]
 
 
 def plan_toml(plan: Plan) -> bytes:

@@ -232,7 +232,11 @@ def _moves(unit: Job, build: Build, moved: tuple[int, ...], trims: bool) -> tupl
     for i in moved:
         one = build.springs[i]
         way = "out" if one.bend > 0 else "in"
-        words = f"bend the {PLACES[i]} post {way} {abs(one.bend) * 1e3:.2f} mm (to {one.length * 1e3:.2f} mm over the posts)"
+        # The bend is what the sweep asks for; the length holds only of posts that stand where the plan had them.
+        set_to = (
+            f"to {one.length * 1e3:.2f} mm over the posts, if they measure {(one.length - one.bend) * 1e3:.2f} mm now"
+        )
+        words = f"bend the {PLACES[i]} post {way} {abs(one.bend) * 1e3:.2f} mm ({set_to})"
         made.append(Move(f"{PLACES[i]} post", one.bend, one.length, words))
     if trims:
         trim = unit.stop.trim(build.stop)

@@ -288,8 +288,11 @@ def test_verify_uses_the_plan_beside_the_job(planned: Planned, tmp_path: Path) -
     assert {"as-left.toml", "as-left.svg", "as-left.png"} <= set(os.listdir(tmp_path / "unit-plan"))
     # A unit three degrees out fails, with what to move.
     left.write_text("\n".join(lines[:1] + [_shifted(line, 3.0) for line in lines[1:]]) + "\n", encoding="utf-8")
-    code, out, _ = run(["verify", planned.path.name, left.name], tmp_path)
+    # The job was changed since it was planned: what is judged is the plan, and that is said.
+    (tmp_path / planned.path.name).write_text(planned.path.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    code, out, err = run(["verify", planned.path.name, left.name], tmp_path)
     assert code == 3
+    assert "planned from other inputs" in err and "plan again" in err
     assert max(len(line) for line in out.splitlines()) <= 80
 
 

@@ -83,10 +83,10 @@ def test_crank_degrees_points_from_a_scan_and_a_scale(tmp_path: Path) -> None:
     motion, sweep = table["weights"]["motion"], table["sweep"]
     given: dict[str, str | list[str]] = {
         "target.basis": "crank",
-        "target.static": "10",
-        "target.points": ["800 12 16", "1200 18 22", "1600 23 27", "2000 27 31", "2400 30 34"],
-        "target.idle": "550 11",
-        "target.maximum": "30 34",
+        "target.static": "9",
+        "target.points": ["800 11 15", "1200 17 21", "1600 22 26", "2000 26 30", "2400 29 33"],
+        "target.idle": "550 10",
+        "target.maximum": "29 33",
         "~sweep": "file",
         "sweep.file": written(EXAMPLES / "pump-as-found.csv"),
         **{f"sweep.{k}": sweep[k] for k in ("basis", "static", "reading", "speed_reading")},

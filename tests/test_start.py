@@ -148,7 +148,7 @@ def test_inches_with_tables(
     answers: dict[str, str | list[str]] = {
         "~units": "inch",
         "target.points": ["300 0 2", "400 2.5 4.5", "600 6 8", "800 8.5 10.5", "1000 10.5 12.5"],
-        "target.idle": "225 0.5",
+        "target.idle": "235 0.5",
         "target.maximum": "10.5 12.5",
         "~sweep": "file",
         "sweep.file": "sweep.csv",

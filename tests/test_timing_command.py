@@ -38,18 +38,21 @@ def ferry(tmp_path: Path) -> Path:
 
 
 def test_the_card_as_text(ferry: Path) -> None:
-    """Its sweep ends at 12.5° (distributor), 25° at the crank: for a total of 30° static must be 5°. The book's
-    18° at 1200 rpm and 25° at 1800 rpm (crank) stand in the target. Full at 12 inHg on the way is + 15° at the
-    crank by the readings beside it: 7.4° (distributor) at 12 inHg."""
+    """Its sweep ends at 13.6° (distributor), 27.2° at the crank: for a total of 31° static must be 31 − 27.2 = 3.8°,
+    and at idle, 290 rpm of the distributor, where 3.7° are in, the light shows 3.8 + 2 · 3.7 = 11.2°. The book's 15°
+    at 1100 and 23° at 1700 rpm (crank) stand in the target: half-way, at 1400, 19°; 31° from 2500 on, so 7/8 of the
+    way from 1700, at 2400, 23 + 7 = 30°. The cruise vacuum, 11 inHg, was read at 6.4° (distributor): + 12.8° at the
+    crank."""
     code, out, err = run(["timing", ferry.name], ferry.parent)
     assert (code, err) == (0, "")
     assert max(len(line) for line in out.splitlines()) <= 80
-    assert "SET IT SO" in out and "total as found, with static 5.0°: 30.0°" in " ".join(out.split())
+    assert "SET IT SO" in out and "total as found, with static 3.8°: 31.0°" in " ".join(out.split())
+    assert "at idle, 580 rpm, the light then shows 11.2°" in " ".join(out.split())
     rows = {
         int(r[0]): [float(x) for x in r[1:]] for r in map(str.split, out.splitlines()) if len(r) == 5 and r[0].isdigit()
     }
-    assert rows[1200][1] == 18.0 and rows[1800][1] == 25.0
-    assert all(row[3] - row[1] == pytest.approx(2 * 7.4, abs=0.4) for row in rows.values())
+    assert rows[1400][1] == 19.0 and rows[2400][1] == 30.0
+    assert all(row[3] - row[1] == pytest.approx(2 * 6.4, abs=0.4) for row in rows.values())
     assert {p.name for p in (ferry.parent / "ferry-plan").iterdir()} == {"timing.svg", "timing.png"}
 
 
@@ -81,12 +84,13 @@ def test_the_plan_beside_the_job_is_taken_while_it_belongs_to_it(
 
 
 def test_a_check_shows_the_target_both_ways(ferry: Path) -> None:
-    """18° at 1200 rpm of the crank, static 10°, ± 1° distributor: (18 − 10)/2 = 4° ± 1° at 600 rpm."""
+    """15° at 1100 rpm of the crank, static 8°: (15 − 8)/2 = 3.5° at 550 rpm; 31° in all: (31 − 8)/2 = 11.5°; each ± 2°
+    at the crank (common practice, no source), ± 1° at the distributor."""
     code, out, _ = run(["check", ferry.name], ferry.parent)
     rows = [line.split() for line in out.splitlines()]
     assert code in (0, 3)
-    assert ["point", "1200", "16.0", "to", "20.0", "600", "3.00", "to", "5.00"] in rows
-    assert ["maximum", "stop", "28.0", "to", "32.0", "stop", "9.00", "to", "11.00"] in rows
+    assert ["point", "1100", "13.0", "to", "17.0", "550", "2.50", "to", "4.50"] in rows
+    assert ["maximum", "stop", "29.0", "to", "33.0", "stop", "10.50", "to", "12.50"] in rows
 
 
 def test_a_capsule_in_words_and_facts() -> None:

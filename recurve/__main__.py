@@ -1,5 +1,5 @@
 """`python -m recurve` is the same as `recurve`."""
 
-from recurve.cli import main
+from recurve.cli.app import main
 
 main()

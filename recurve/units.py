@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 if TYPE_CHECKING:
     import pint
 
@@ -66,7 +68,7 @@ _ANGLES = {"radian", "degree", "turn", "revolution", "arcminute", "arcsecond", "
 
 
 @dataclass(frozen=True)
-class Measured:
+class Quantity:
     """A value [SI] and its ±: "not off by more than" `limit`, None where none was given."""
 
     value: float
@@ -132,7 +134,7 @@ def _hint(unit: str, dimension: str) -> str:
     return ""
 
 
-def parse(text: str, dimension: str) -> Measured:
+def parse(text: str, dimension: str) -> Quantity:
     """A quantity such as "31.5 ± 0.3 g", "1.24 in" or "0.8 N/mm +/- 10 %" to SI.
 
     Raises ValueError with what was expected.
@@ -155,7 +157,7 @@ def parse(text: str, dimension: str) -> Measured:
             raise ValueError(fault)
     if limit is not None and limit < 0:
         raise ValueError("a negative ±; expected how far it may be off, 0 or more")
-    return Measured(value, limit)
+    return Quantity(value, limit)
 
 
 def size_fault(value: float, dimension: str) -> str:
@@ -195,3 +197,14 @@ def column_header(text: str) -> tuple[str, str]:
     match = re.fullmatch(r"\s*(.*?)\s*(?:\[\s*(.*?)\s*\])?\s*", text, re.S)
     assert match is not None  # every part of the pattern may be empty
     return match[1].lower().replace(" ", "_"), match[2] or ""
+
+
+SQRT3 = float(np.sqrt(3.0))
+
+
+INCH = 0.0254  # m, exact
+POUND_FORCE = 4.4482216152605  # N, exact
+
+
+RPM = 30 / math.pi
+PLACES = ("primary", "secondary")

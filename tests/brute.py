@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import differential_evolution, minimize
 
-from recurve.curve import Installed, Trace, Unit, trace
-from recurve.job import Job
-from recurve.springs import Spring
-from recurve.target import Target
+from recurve.job.model import Job
+from recurve.physics.curve import Installed, Trace, Unit, trace
+from recurve.physics.target import Target
+from recurve.springs.spring import Spring
 
 Array = NDArray[np.float64]
 ADVANCES = 121  # of the grid in the forward curve

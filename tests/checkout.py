@@ -9,7 +9,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 needs_checkout = pytest.mark.skipif(
-    not (ROOT / "recurve" / "cli.py").is_file(), reason="looks at the checkout, and the tests stand without one here"
+    not (ROOT / "recurve" / "errors.py").is_file(), reason="looks at the checkout, and the tests stand without one here"
 )
 
 

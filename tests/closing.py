@@ -20,11 +20,11 @@ from mechanisms import Mechanism, Post, Pull, Unsound, closed_swing, place_of
 from numpy.typing import NDArray
 from synthetic import TRIES, Case, Stated, all_in, as_csv, measured, onset, passed, plausible, stated_unit, true_unit
 
-from recurve.job import Job
-from recurve.jobfile import load_job, read_as_left
-from recurve.jobwrite import plan_toml
-from recurve.plan import Plan, make_plan
-from recurve.verify import Correction, verify_unit
+from recurve.diagnosis.verify import Correction, verify_unit
+from recurve.job.model import Job
+from recurve.job.read import load_job, read_as_left
+from recurve.output.planfile import plan_toml
+from recurve.planner.plan import Plan, make_plan
 
 Array = NDArray[np.float64]
 # As data/ranges.toml [build] has them: limits of rate [1], initial tension [N], post and stop [mm].

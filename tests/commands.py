@@ -11,7 +11,7 @@ from unittest.mock import patch
 
 from documents import held_to_schema
 
-from recurve.cli import main
+from recurve.cli.app import main
 
 
 def run(arguments: list[str], folder: Path | None = None) -> tuple[int, str, str]:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from sheetplans import JOB, SWEEP, make, refused_of, trimmed_of
 
-from recurve.plan import Plan
+from recurve.planner.plan import Plan
 
 
 @pytest.fixture

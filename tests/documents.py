@@ -8,7 +8,7 @@ from typing import Any
 
 from jsonschema import Draft202012Validator
 
-from recurve.documents import document_schema
+from recurve.output.documents.schemas import document_schema
 
 
 @cache

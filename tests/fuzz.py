@@ -17,7 +17,7 @@ from pathlib import Path
 from documents import held_to_schema
 from jobs import JOB, SPRINGS, SWEEP
 
-from recurve.cli import main
+from recurve.cli.app import main
 
 ROOT = Path(__file__).resolve().parent.parent
 SLOWEST = 10.0  # seconds that a command may take, whatever it is given

@@ -12,8 +12,8 @@ import math
 import random
 from dataclasses import dataclass
 
-from recurve.materials import materials
-from recurve.springs import rate_from_wire
+from recurve.springs.spring import rate_from_wire
+from recurve.springs.wire import materials
 
 SEED = 1906
 DRAWERS, SLOTS = 9, 24

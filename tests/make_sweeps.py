@@ -16,10 +16,10 @@ from pathlib import Path
 
 import numpy as np
 
-from recurve.curve import Drag, Installed, Trace, Unit, trace
-from recurve.job import Job
-from recurve.jobfile import load_job
-from recurve.springs import Spring
+from recurve.job.model import Job
+from recurve.job.read import load_job
+from recurve.physics.curve import Drag, Installed, Trace, Unit, trace
+from recurve.springs.spring import Spring
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 RPM = np.pi / 30

@@ -12,7 +12,15 @@ import recurve
 PACKAGE = Path(recurve.__file__).parent
 SPEAKS = re.compile(r"\bexpected\b|\bgot\b|\bmissing\b|\bunknown key\b|; look at\b|; measure\b")
 # They speak of a unit or a spring, which is an answer and no fault of what was given.
-ANSWERS = {"doubts", "findings", "inspected", "rowcheck", "springreport", "style", "windreport"}
+ANSWERS = {
+    "diagnosis.findings",
+    "inspection.findings",
+    "output.figures.style",
+    "output.text.workshop",
+    "springs.spring",
+    "springs.weighing",
+    "springs.winding",
+}
 RAISED = {"InputError", "PhysicsError", "OutputError", "ValueError"}
 
 
@@ -42,7 +50,10 @@ def words_of(node: ast.expr) -> str | None:
 def fault_texts() -> list[Text]:
     """All texts that speak as faults do ("got …, expected …"), and all that are raised as one of ours or a ValueError."""
     found = []
-    for path in sorted(p for p in PACKAGE.glob("*.py") if p.stem not in ANSWERS):
+    for path in sorted(PACKAGE.rglob("*.py")):
+        module = ".".join(path.relative_to(PACKAGE).with_suffix("").parts)
+        if module in ANSWERS:
+            continue
         tree = ast.parse(path.read_text(encoding="utf-8"))
         documents = {id(n.value) for n in ast.walk(tree) if isinstance(n, ast.Expr)}
         inner = {id(v) for n in ast.walk(tree) if isinstance(n, ast.JoinedStr) for v in n.values}
@@ -57,5 +68,5 @@ def fault_texts() -> list[Text]:
                 continue
             words = words_of(node)
             if words and (SPEAKS.search(words) or id(node) in raised):
-                found.append(Text(path.stem, node.lineno, words))
+                found.append(Text(module, node.lineno, words))
     return found

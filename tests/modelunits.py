@@ -6,11 +6,11 @@ from pathlib import Path
 
 from mechanisms import Mechanism, Post, job_text
 
-from recurve.curve import Drag, Installed, Unit
-from recurve.jobfile import load_job
-from recurve.mechanism import Link, Slot, Weights
-from recurve.posts import Body, BodyPoint, PointPosts
-from recurve.springs import Spring
+from recurve.job.read import load_job
+from recurve.physics.curve import Drag, Installed, Unit
+from recurve.physics.mechanism import Link, Slot, Weights
+from recurve.physics.posts import Body, BodyPoint, PointPosts
+from recurve.springs.spring import Spring
 
 MM = 1e-3
 DEG = 0.017453292519943295

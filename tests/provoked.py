@@ -16,14 +16,13 @@ from test_coil_vacuum import HEAD
 from test_reference import FAULTS as REFERENCE_FAULTS
 from test_reference import SEEDS, mechanism, swept
 
-from recurve.answers import check_rows, read_answer, read_row
-from recurve.barefile import load_any
-from recurve.cli import main
+from recurve.cli.app import main
+from recurve.cli.readings import Reading, SweepFile
 from recurve.errors import RecurveError
-from recurve.jobfile import load_job, read_as_left
-from recurve.posts import BodyPoint, PointPosts
-from recurve.questions import questions
-from recurve.readings import Reading, SweepFile
+from recurve.job.answers import check_rows, read_answer, read_row
+from recurve.job.questions import questions
+from recurve.job.read import load_any, load_job, read_as_left
+from recurve.physics.posts import BodyPoint, PointPosts
 
 Change = tuple[str, str]
 POSTS = JOB[JOB.index("[springs.primary.posts]") : JOB.index("[springs.secondary]")]
@@ -317,7 +316,7 @@ def answers(folder: Path) -> Iterator[tuple[str, list[str]]]:
     lengths = named["springs.primary.posts.length"]
     yield "one length", told(check_rows, lengths, rows[:1])
     yield "lengths that do not begin at 0", told(check_rows, lengths, rows)
-    from recurve.interview import _spring
+    from recurve.cli.interview import _spring
 
     shelf = replace(lengths, key="catalogue.springs")
     yield "a spring without a length", told(_spring, shelf, "A1 3", "mm")

@@ -16,14 +16,13 @@ import numpy as np
 from mechanisms import job_text, mechanism
 from modelunits import unit_of
 
-from recurve.curve import Drag, Installed, Stop, Trace, Unit, trace
-from recurve.job import Job, SpringPlace
-from recurve.jobfile import load_job
-from recurve.mechanism import Motion, RadiusTable, Weights
-from recurve.posts import Posts, TablePosts
-from recurve.springs import Spring
-from recurve.tables import Catalogue
-from recurve.target import Band, Target
+from recurve.job.model import Job, SpringPlace
+from recurve.job.read import load_job
+from recurve.physics.curve import Drag, Installed, Stop, Trace, Unit, trace
+from recurve.physics.mechanism import Motion, RadiusTable, Weights
+from recurve.physics.posts import Posts, TablePosts
+from recurve.physics.target import Band, Target
+from recurve.springs.spring import Catalogue, Spring
 
 RPM = np.pi / 30
 MM = 1e-3

@@ -14,10 +14,10 @@ from mechanisms import RPM
 from numpy.typing import NDArray
 from synthetic import Case, Kind, case
 
-from recurve.family import curves
-from recurve.fit import Fit, fit_sweep
-from recurve.job import Job
-from recurve.sweepmodel import ends
+from recurve.fit.fit import Fit, fit_sweep
+from recurve.fit.model import ends
+from recurve.job.model import Job
+from recurve.physics.ensemble import curves
 
 Array = NDArray[np.float64]
 GRID = 0.02  # [deg] what the steps of the integrator and the grids of the curves may cost

@@ -9,10 +9,10 @@ import json
 import sys
 from typing import Any
 
-from recurve.diagnose import check_unit
-from recurve.job import Job
-from recurve.jobfile import load_job
-from recurve.plan import make_plan
+from recurve.diagnosis.check import check_unit
+from recurve.job.model import Job
+from recurve.job.read import load_job
+from recurve.planner.plan import make_plan
 
 
 def planned(job: Job) -> dict[str, Any]:

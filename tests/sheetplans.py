@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from recurve.build import make_build
-from recurve.jobfile import load_job
-from recurve.plan import Plan, make_plan
+from recurve.job.read import load_job
+from recurve.planner.build import make_build
+from recurve.planner.plan import Plan, make_plan
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from recurve.curve import Unit, trace
+from recurve.physics.curve import Unit, trace
 
 RPM = np.pi / 30
 HEADER = "speed [rpm],advance [deg],direction\n"

@@ -20,8 +20,8 @@ from integrator import Bench, bench
 from mechanisms import RPM, Mechanism, Pull, Unsound, closed_swing, distance, inertia, mechanism
 from numpy.typing import NDArray
 
-from recurve.job import Job
-from recurve.jobfile import load_job
+from recurve.job.model import Job
+from recurve.job.read import load_job
 
 Array = NDArray[np.float64]
 Kind = Literal["any", "sound", "stays in"]

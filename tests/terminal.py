@@ -11,7 +11,7 @@ import sys
 import time
 from pathlib import Path
 
-from recurve.questions import Question, questions
+from recurve.job.questions import Question, questions
 
 LAUNCH = (
     "import fcntl, runpy, signal, sys, termios; fcntl.ioctl(0, termios.TIOCSCTTY, 0); "

@@ -14,11 +14,10 @@ import numpy as np
 import pytest
 from checkout import written
 
-from recurve.answers import read_answer, read_row, system_of
-from recurve.interview import ask_question
-from recurve.jobfile import load_job
-from recurve.jobtext import job_text
-from recurve.questions import Question, asked, questions
+from recurve.cli.interview import ask_question
+from recurve.job.answers import job_text, read_answer, read_row, system_of
+from recurve.job.questions import Question, asked, questions
+from recurve.job.read import load_job
 
 ROOT = Path(__file__).resolve().parent.parent
 EXAMPLES = ROOT / "examples"

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from jobs import SPRINGS, SWEEP, without, write_job
 
-from recurve.cli import main
+from recurve.cli.app import main
 
 # Each: what is changed in the job, and what the message must say (place, what it got, what was expected).
 JOB_FAULTS: dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]] = {

@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 from random_jobs import random_job
 
-from recurve.build import problem_of
-from recurve.choose import by_margin, choose_build
-from recurve.jobwrite import ORDER_COLUMNS, order_csv
-from recurve.plan import Plan, make_plan
-from recurve.search import Shelf
-from recurve.springs import Spring
+from recurve.output.planfile import ORDER_COLUMNS, order_csv
+from recurve.planner.build import problem_of
+from recurve.planner.choose import by_margin, choose_build
+from recurve.planner.plan import Plan, make_plan
+from recurve.planner.search import SpringSet as Shelf
+from recurve.springs.spring import Spring
 
 
 def margin_with(plan: Plan, place: int, spring: Spring) -> float:

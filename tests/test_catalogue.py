@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 
-from recurve.tables import read_catalogue
+from recurve.job.tables import read_catalogue
 
 ROOT = Path(__file__).resolve().parent.parent
 FILE = ROOT / "data" / "springs.csv"

@@ -11,11 +11,10 @@ import pytest
 from pdfpages import Page, embedded, outside, overlapping, read
 from sweeps import swept
 
-from recurve.certificate import record_facts, record_pdf
-from recurve.job import Sweep
-from recurve.jobfile import load_job, read_as_left
-from recurve.record import record_toml
-from recurve.verify import Before, Verification, as_found, verify_unit
+from recurve.diagnosis.verify import Before, Verification, as_found, verify_unit
+from recurve.job.model import Sweep
+from recurve.job.read import load_job, read_as_left
+from recurve.output.sheet.record import record_facts, record_pdf, record_toml
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 FIGURE = b'<svg xmlns="http://www.w3.org/2000/svg" width="510pt" height="346pt"><path d="M0 0L9 9L0 9Z"/></svg>'

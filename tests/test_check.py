@@ -10,14 +10,15 @@ import pytest
 from jobs import without, write_job
 from sweeps import HEADER, RPM, rows, swept
 
-from recurve.checkreport import check_facts, check_text
-from recurve.curve import Drag, Installed, Unit
-from recurve.diagnose import Check, check_unit
+from recurve.diagnosis.check import Check, check_unit
 from recurve.errors import InputError
-from recurve.job import Job
-from recurve.jobfile import load_job
-from recurve.springs import Spring
-from recurve.target import judge
+from recurve.job.model import Job
+from recurve.job.read import load_job
+from recurve.output.documents.check import check_facts
+from recurve.output.text.check import check_text
+from recurve.physics.curve import Drag, Installed, Unit
+from recurve.physics.target import judge
+from recurve.springs.spring import Spring
 
 SPEEDS = range(200, 1301, 100)
 # The test job's planned pair, which meets its bands; see `sound`.
@@ -70,7 +71,7 @@ STOP_SOUND = ('advance = "13.8 ± 0.3 deg"', 'advance = "11.2 ± 0.2 deg"')
 
 
 def test_the_sound_unit_of_these_tests_is_sound(job: Job) -> None:
-    from recurve.curve import trace
+    from recurve.physics.curve import trace
 
     assert job.target is not None
     assert min(r.margin for r in judge(job.target, trace(unit(job)))) > 0.3

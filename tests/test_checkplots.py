@@ -16,13 +16,13 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from sweeps import HEADER, rows, swept
 
-from recurve import captions, style
-from recurve.checkplots import check_figure_bytes, plot_check, plot_verify, verify_figure_bytes
-from recurve.curve import trace
-from recurve.diagnose import Check, check_unit
-from recurve.jobfile import load_job, read_as_left
-from recurve.plots import RPM
-from recurve.verify import Verification, verify_unit
+from recurve.diagnosis.check import Check, check_unit
+from recurve.diagnosis.verify import Verification, verify_unit
+from recurve.job.read import load_job, read_as_left
+from recurve.output.figures import style
+from recurve.output.figures.check import check_figure_bytes, plot_check, plot_verify, verify_figure_bytes
+from recurve.physics.curve import trace
+from recurve.units import RPM
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 WILD = 4  # of the sweep's lines, from 0
@@ -84,8 +84,8 @@ def texts(axes: Axes) -> list[str]:
 def test_fit_readings_bands_and_shade_are_drawn(check: Check) -> None:
     axes = plot_check(check)
     assert list(named(axes)) == [
-        f"{captions.READ}, rising",
-        f"{captions.READ}, falling",
+        f"{style.READ}, rising",
+        f"{style.READ}, falling",
         "as found, rising",
         "as found, falling",
     ]
@@ -106,7 +106,7 @@ def test_residuals_are_what_lies_between_the_readings_and_the_drawn_fit(check: C
     below = residuals(axes)
     shown = {x.get_marker(): np.asarray(x.get_xydata()) for x in below.lines if x.get_marker() in ("^", "v")}
     for way, mark in (("rising", "^"), ("falling", "v")):
-        read, line = named(axes)[f"{captions.READ}, {way}"], named(axes)[f"as found, {way}"]
+        read, line = named(axes)[f"{style.READ}, {way}"], named(axes)[f"as found, {way}"]
         off = read[:, 1] - np.interp(read[:, 0], line[:, 0], line[:, 1])
         heights = shown[mark][:, 1]
         np.testing.assert_allclose(shown[mark][:, 0], read[:, 0])
@@ -138,7 +138,7 @@ def test_the_panel_has_lines_at_two_standard_uncertainties_and_the_same_speeds(c
     levels = {float(np.asarray(x.get_ydata())[0]) for x in below.lines if x.get_linestyle() == ":"}
     assert levels == {-2.0, 2.0}
     assert below.get_xlim() == axes.get_xlim()
-    assert below.get_xlabel() == captions.SPEED and axes.get_xlabel() == ""
+    assert below.get_xlabel() == style.SPEED and axes.get_xlabel() == ""
     assert "standard uncertainties" in below.get_title(loc="left")
 
 
@@ -146,7 +146,7 @@ def test_crank_axes_are_the_distributor_s_times_the_ratio(check: Check) -> None:
     axes = plot_check(check)
     axes.figure.canvas.draw()
     top, right = axes.child_axes
-    assert (top.get_xlabel(), right.get_ylabel()) == (captions.CRANK_SPEED, captions.CRANK_ADVANCE)
+    assert (top.get_xlabel(), right.get_ylabel()) == (style.CRANK_SPEED, style.CRANK_ADVANCE)
     assert top.get_xlim() == pytest.approx([2 * x for x in axes.get_xlim()])
     assert right.get_ylim() == pytest.approx([2 * y for y in axes.get_ylim()])
 
@@ -196,9 +196,9 @@ def test_as_left_and_as_found_differ_and_readings_have_their_curve_s_colour(resu
     left, found = plot_verify(result), plot_check(check)
     for axes, name, look in ((left, "as left", style.LEFT), (found, "as found", style.BEFORE)):
         lines = {str(x.get_label()): x for x in axes.lines}
-        for label in (f"{name}, rising", f"{name}, falling", f"{captions.READ}, rising", f"{captions.READ}, falling"):
+        for label in (f"{name}, rising", f"{name}, falling", f"{style.READ}, rising", f"{style.READ}, falling"):
             assert lines[label].get_color() == look.colour
-        marks = (lines[f"{captions.READ}, rising"].get_marker(), lines[f"{captions.READ}, falling"].get_marker())
+        marks = (lines[f"{style.READ}, rising"].get_marker(), lines[f"{style.READ}, falling"].get_marker())
         assert marks == tuple(m.shape for m in look.marks)
         assert lines[f"{name}, rising"].get_linewidth() == look.rising
     assert len({look.colour for look in (style.BEFORE, style.AFTER, style.LEFT)}) == 3

@@ -17,8 +17,9 @@ from commands import no_nan, run
 from jobs import JOB, without, write_job
 
 from recurve import __version__
-from recurve.safetext import printable
-from recurve.units import Measured, parse
+from recurve.text import printable
+from recurve.units import Quantity as Measured
+from recurve.units import parse
 
 # design §6
 CURVE_KEYS = {
@@ -87,7 +88,7 @@ def test_as_a_module() -> None:
 
 def test_help_loads_nothing_heavy() -> None:
     code = (
-        "import sys; from recurve.cli import app, main; sys.argv = ['recurve', '--help']\n"
+        "import sys; from recurve.cli.app import app, main; sys.argv = ['recurve', '--help']\n"
         "try: main()\nexcept SystemExit: pass\n"
         "heavy = {'numpy', 'scipy', 'matplotlib', 'pint', 'typst', 'pydantic'} & set(sys.modules)\n"
         "sys.exit(f'loaded {heavy}' if heavy else 0)"

@@ -17,14 +17,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from recurve.barefile import load_any
-from recurve.bothways import engine_rows
-from recurve.coil import Coil, charge, dwell_time
 from recurve.errors import InputError
-from recurve.inspected import Inspected, inspect_job
-from recurve.inspectreport import inspected_facts
-from recurve.job import BareJob, Job
-from recurve.vacuum import capsule_advance, fit_capsule, vacuum_advance, vacuum_range
+from recurve.inspection.findings import Inspected, inspect_unit
+from recurve.inspection.points import Coil, charge, dwell_time
+from recurve.inspection.vacuum import capsule_advance, fit_capsule, vacuum_advance, vacuum_range
+from recurve.job.model import BareJob, Job
+from recurve.job.read import load_any
+from recurve.output.documents.check import engine_rows, inspected_facts
 
 HEAD = 'title = "Bench dummy, invented"\n[distributor]\nlobes = 4\nrotation = "clockwise"\nspeed_ratio = {ratio}\n'
 KPA, INHG = 1e3, 3386.389
@@ -35,6 +34,11 @@ def bare(folder: Path, text: str, ratio: float = 2.0) -> Job | BareJob:
     path = folder / "bare.toml"
     path.write_text(HEAD.format(ratio=ratio) + text, encoding="utf-8")
     return load_any(path)
+
+
+def inspected(job: BareJob) -> Inspected:
+    """The inspection of a job."""
+    return inspect_unit(job.inspection, job.lobes, job.speed_ratio)
 
 
 # --- coil ---------------------------------------------------------------------------------------------------
@@ -79,7 +83,7 @@ def test_a_shorter_dwell_costs_energy_at_speed_and_next_to_nothing_at_idle() -> 
 def test_the_coil_is_told_for_the_good_and_the_bad_dwell(tmp_path: Path, dwell: str, pair: list[float]) -> None:
     """The manual's middle and what was measured, the longer first."""
     text = COIL.replace("50", dwell) + '[condition.limits]\ndwell = ["52 deg", "56 deg"]\n'
-    bench = inspect_job(bare(tmp_path, text)).bench
+    bench = inspected(bare(tmp_path, text)).bench
     assert bench is not None and np.degrees([c.dwell for c in bench.charges]) == pytest.approx(pair)
 
 
@@ -90,7 +94,7 @@ def test_readings_that_tell_little_give_finite_numbers_or_none(
 ) -> None:
     rows = ", ".join(f'{{ vacuum = "{v} inHg", advance = "{a} deg" }}' for v, a in zip(vacuums, advances, strict=True))
     job = bare(tmp_path, f"[vacuum]\nmeasured = [{rows}]\n" + BOOK.format(7, 9))
-    no_nan(inspected_facts(inspect_job(job)))
+    no_nan(inspected_facts(inspected(job)))
 
 
 # --- vacuum -------------------------------------------------------------------------------------------------
@@ -155,7 +159,7 @@ BOOK = 'start = ["10 kPa", "15 kPa"]\nfull = ["35 kPa", "43 kPa"]\nmaximum = ["{
 
 
 def judged(folder: Path, text: str) -> tuple[Inspected, dict[str, str]]:
-    found = inspect_job(bare(folder, text))
+    found = inspected(bare(folder, text))
     return found, {j.what: j.verdict for j in found.judged}
 
 

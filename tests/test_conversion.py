@@ -13,13 +13,14 @@ from mechanisms import mechanism
 from modelunits import loaded_unit
 from multibody import Simulation
 
-from recurve.checkreport import check_facts, check_text
-from recurve.conversion import as_fitted, shift_of
-from recurve.curve import Drag, trace
-from recurve.diagnose import check_unit
-from recurve.jobfile import load_job
-from recurve.jobwrite import plan_toml
-from recurve.plan import make_plan
+from recurve.diagnosis.check import check_unit
+from recurve.job.read import load_job
+from recurve.output.documents.check import check_facts
+from recurve.output.planfile import plan_toml
+from recurve.output.text.check import check_text
+from recurve.physics.curve import Drag, trace
+from recurve.planner.plan import make_plan
+from recurve.planner.simulate import as_fitted, shift_of
 
 RPM = np.pi / 30
 ELECTRONIC = ('rubbing_block = "4.5 mN*m"', 'rubbing_block = "4.5 mN*m"\ntrigger_fitted = "electronic"')

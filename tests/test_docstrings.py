@@ -35,20 +35,21 @@ def numeric(node: ast.FunctionDef) -> bool:
 
 def public() -> Iterator[tuple[str, str, bool]]:
     """(Name, docstring, whether it must give a unit) of every public module, class, function, method and property."""
-    for path in sorted(PACKAGE.glob("*.py")):
+    for path in sorted(PACKAGE.rglob("*.py")):
+        module = ".".join(path.relative_to(PACKAGE).with_suffix("").parts)
         tree = ast.parse(path.read_text(encoding="utf-8"))
-        yield path.stem, ast.get_docstring(tree) or "", False
+        yield module, ast.get_docstring(tree) or "", False
         classes = [n for n in ast.walk(tree) if isinstance(n, ast.ClassDef) and not n.name.startswith("_")]
         for owner in classes:
             fields = [
                 n for n in owner.body if isinstance(n, ast.AnnAssign) and NUMBERS.search(ast.unparse(n.annotation))
             ]
             data = any("dataclass" in ast.unparse(d) for d in owner.decorator_list)
-            yield f"{path.stem}.{owner.name}", ast.get_docstring(owner) or "", bool(fields) and data
+            yield f"{module}.{owner.name}", ast.get_docstring(owner) or "", bool(fields) and data
         for scope in (tree, *classes):
             for node in scope.body:
                 if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
-                    where = f"{path.stem}.{scope.name}" if isinstance(scope, ast.ClassDef) else path.stem
+                    where = f"{module}.{scope.name}" if isinstance(scope, ast.ClassDef) else module
                     yield f"{where}.{node.name}", ast.get_docstring(node) or "", numeric(node)
 
 
@@ -63,7 +64,7 @@ def test_every_number_has_its_unit() -> None:
 
 def test_everything_public_has_a_docstring() -> None:
     """Save the tables of the job file's shape: their names are the file's own, and the README tells them."""
-    shapes = ("conditionmodel.", "jobmodel.", "jobunit.")
+    shapes = ("job.schema.", "job.schema_unit.", "job.schema_inspection.")
     assert [n for n, text, _ in public() if not text and not n.startswith(shapes)] == []
 
 

@@ -19,12 +19,25 @@ from jobs import SPRINGS, without, write_job
 from test_golden import NO_SPRINGS, OUT_OF_REACH, UNDESCRIBED
 from test_wind_command import BY_HAND
 
-from recurve.cli import app
-from recurve.cmd_schema import Of
-from recurve.curve import trace
-from recurve.documents import DOCUMENTS, document_schema
-from recurve.facts import curve_facts, default_speeds
-from recurve.jobfile import load_job
+from recurve.cli.console import app
+from recurve.cli.show import Of
+from recurve.diagnosis import check as diagnosed
+from recurve.diagnosis import verify as verified
+from recurve.fit import fit as fitted
+from recurve.fit.model import TENSION
+from recurve.inspection import bench
+from recurve.job.read import load_job
+from recurve.output.documents import base
+from recurve.output.documents import check as check_documents
+from recurve.output.documents import plan as plan_documents
+from recurve.output.documents.plan import curve_facts, default_speeds
+from recurve.output.documents.schemas import DOCUMENTS, document_schema
+from recurve.output.documents.workshop import NAMES, Rooms, TimingDocument
+from recurve.physics import target
+from recurve.physics.curve import trace
+from recurve.planner import plan as planned
+from recurve.springs import winding
+from recurve.units import PLACES
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 FERRY = EXAMPLES / "ferry.toml"
@@ -35,8 +48,8 @@ def written(arguments: list[str]) -> dict[str, Any]:
     """The document that a command writes."""
     code, out, err = run([*arguments, "--json"])
     assert code in (0, 3), err
-    document: dict[str, Any] = json.loads(out)
-    return document
+    base: dict[str, Any] = json.loads(out)
+    return base
 
 
 @pytest.mark.parametrize("command", DOCUMENTS)
@@ -157,34 +170,19 @@ def test_the_command_prints_it(command: str) -> None:
 
 def test_the_kinds_are_the_ones_of_the_code() -> None:
     """Words that the shapes list are those that the answers may take."""
-    from recurve import (
-        checkdocument,
-        diagnose,
-        document,
-        fit,
-        judged,
-        plan,
-        plandocument,
-        target,
-        timingreport,
-        verify,
-        wind,
-    )
 
     def choices(shape: Any, key: str) -> set[str]:
         return set(get_args(shape.model_fields[key].annotation))
 
-    assert choices(checkdocument.CheckDocument, "verdict") == set(get_args(diagnose.Verdict))
-    assert choices(checkdocument.FindingDocument, "severity") == set(diagnose.SEVERITY)
-    assert choices(checkdocument.InspectedCheck, "verdict") == set(get_args(judged.Verdict))
-    assert choices(plandocument.PlanDocument, "verdict") == set(get_args(plan.Verdict))
-    assert choices(plandocument.PlannedBand, "band") == set(get_args(target.Kind))
-    assert set(get_args(document.Verdict)) == set(get_args(verify.Verdict))
-    assert set(get_args(document.Place)) == set(wind.PLACES)
-    from recurve.shopdocument import Rooms, TimingDocument
-
-    assert list(Rooms.model_fields) == [n.replace(" ", "_") for n in wind.LIMITS]
+    assert choices(check_documents.CheckDocument, "verdict") == set(get_args(diagnosed.CheckVerdict))
+    assert choices(check_documents.FindingDocument, "severity") == set(diagnosed.SEVERITY)
+    assert choices(check_documents.InspectedCheck, "verdict") == set(get_args(bench.LimitVerdict))
+    assert choices(plan_documents.PlanDocument, "verdict") == set(get_args(planned.PlanVerdict))
+    assert choices(plan_documents.PlannedBand, "band") == set(get_args(target.Kind))
+    assert set(get_args(base.VerifyVerdict)) == set(get_args(verified.VerifyVerdict))
+    assert set(get_args(base.PlaceName)) == set(PLACES)
+    assert list(Rooms.model_fields) == [n.replace(" ", "_") for n in winding.LIMITS]
     totals = get_args(TimingDocument.model_fields["totals"].annotation)[0]
-    assert get_args(totals) == timingreport.NAMES
-    plain = set(fit._PLAIN) | {fit.TENSION, "scale"}
-    assert plain < set(get_args(checkdocument.Parameter))
+    assert get_args(totals) == NAMES
+    plain = set(fitted._PLAIN) | {TENSION, "scale"}
+    assert plain < set(get_args(check_documents.Parameter))

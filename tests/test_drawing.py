@@ -12,14 +12,22 @@ import pytest
 from jobs import write_job
 from matplotlib.figure import Figure
 
-from recurve import drawing, style
-from recurve.cli import main
-from recurve.drawing import SMALL_MM, scale_of, small_unit_svg, springs_scale, unit_figure_bytes
+from recurve.cli.app import main
 from recurve.errors import InputError
-from recurve.jobfile import load_job
-from recurve.parts import coil, hull, spread
-from recurve.picture import Picture, bare, picture_of, read_picture
-from recurve.safetext import printable
+from recurve.job.read import load_job
+from recurve.output.figures import mechanism, style
+from recurve.output.figures.mechanism import (
+    SMALL_MM,
+    coil,
+    hull,
+    scale_of,
+    small_unit_svg,
+    spread,
+    springs_scale,
+    unit_figure_bytes,
+)
+from recurve.output.figures.picture import Picture, bare, picture_of, read_picture
+from recurve.text import printable
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 NAMES = ("launch", "tractor", "pump", "genset", "crane")
@@ -86,7 +94,7 @@ def test_lengths_over_the_posts() -> None:
 )
 def test_a_unit_that_is_refused_is_drawn(tmp_path: Path, change: tuple[str, str], words: str, wrong: str) -> None:
     """Each of the model's refusals, drawn with its reason; the folder is not told, so the same bytes anywhere."""
-    drawn = texts(drawing._figure(read_picture(write_job(tmp_path, change))))
+    drawn = texts(mechanism._figure(read_picture(write_job(tmp_path, change))))
     assert any(words in t for t in drawn) and any(wrong in t for t in drawn)
     assert not any(str(tmp_path) in t for t in drawn)
 
@@ -121,7 +129,7 @@ def texts(figure: Figure) -> list[str]:
 @pytest.mark.parametrize("name", [*NAMES, "retard"])
 def test_no_text_is_cut_or_overlaps_another(name: str, tmp_path: Path) -> None:
     one = read_picture(write_job(tmp_path, RETARD)) if name == "retard" else picture(name)
-    for draw in (drawing._figure, drawing._small):
+    for draw in (mechanism._figure, mechanism._small):
         with style.figure_settings():
             figure = draw(one)
             boxes = [t.get_window_extent() for axes in figure.axes for t in axes.texts if t.get_text()]
@@ -136,7 +144,7 @@ def test_no_text_is_cut_or_overlaps_another(name: str, tmp_path: Path) -> None:
 def test_what_is_wrong_is_told_without_colour() -> None:
     """Springs differ in width, what is slack in grey and in words, what is wrong in capitals."""
     assert style.SPRING_PT["secondary"] > 1.5 * style.SPRING_PT["primary"]
-    drawn = texts(drawing._figure(picture("launch")))
+    drawn = texts(mechanism._figure(picture("launch")))
     assert any("slack by 1.8 mm" in t for t in drawn)
     assert any("pulls from 9.0° on" in t for t in drawn)
 
@@ -144,9 +152,9 @@ def test_what_is_wrong_is_told_without_colour() -> None:
 def test_scales_fit_and_are_round() -> None:
     for name in NAMES:
         one = picture(name)
-        assert scale_of(one, drawing.REACH_MM) in drawing.SCALES
-        assert 1e3 * scale_of(one, drawing.REACH_MM) * drawing.reach_of(one) <= drawing.REACH_MM
-        assert all(1e3 * springs_scale(one) * x <= drawing.BAR_MM[1] for s in one.springs for x in s.length)
+        assert scale_of(one, mechanism.REACH_MM) in mechanism.SCALES
+        assert 1e3 * scale_of(one, mechanism.REACH_MM) * mechanism.reach_of(one) <= mechanism.REACH_MM
+        assert all(1e3 * springs_scale(one) * x <= mechanism.BAR_MM[1] for s in one.springs for x in s.length)
 
 
 def test_same_input_same_bytes(tmp_path: Path) -> None:

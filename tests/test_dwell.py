@@ -8,12 +8,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from recurve.coil import Coil, charge, dwell_time
-from recurve.condition import dwell_of, inspect
-from recurve.dwell import (
+from recurve.data import Limit, limit_of
+from recurve.inspection.bench import bench_of, dwell_of, verdict_of
+from recurve.inspection.model import Condition, PointsAngles
+from recurve.inspection.points import (
+    Coil,
     as_share,
+    charge,
     dwell_between,
     dwell_change,
+    dwell_time,
     from_share,
     gap_change,
     lobe_scatter,
@@ -24,10 +28,7 @@ from recurve.dwell import (
     spacing_error,
     wrapped,
 )
-from recurve.inspection import Condition, PointsAngles
-from recurve.judged import verdict_of
-from recurve.limits import Limit, limit_of
-from recurve.units import Measured
+from recurve.units import Quantity as Measured
 
 DEG = np.pi / 180
 RPM = np.pi / 30
@@ -43,7 +44,7 @@ def test_the_worked_case_of_seven_degrees() -> None:
     """Common practice, no source: closed 74 to 129 is 55°, 81 to 129 is 48°: 7° over any limit, the opening unmoved."""
     rows = (wheel("one way", 74, 129), wheel("other way", 81, 129))
     assert [dwell_of(r).value / DEG for r in rows] == pytest.approx([55.0, 48.0])
-    bench = inspect(Condition(angles=rows), 4, 0.0, np.array([100.0]))
+    bench = bench_of(Condition(angles=rows), 4, 0.0, np.array([100.0]))
     (change,) = bench.changes
     assert change.change.value / DEG == pytest.approx(7.0)
     assert change.timing.value == pytest.approx(0.0, abs=1e-12)
@@ -53,7 +54,7 @@ def test_the_worked_case_of_seven_degrees() -> None:
 def test_without_opening_angles_half_the_change_is_taken() -> None:
     """trade.md, derived: 1° of dwell is 0.5° of timing at the distributor, where the lobes are symmetric."""
     pair = (Measured(55 * DEG, 0.2 * DEG), Measured(51 * DEG, 0.2 * DEG))
-    (change,) = inspect(Condition(dwell_pushed=pair), 4, 0.0, np.array([100.0])).changes
+    (change,) = bench_of(Condition(dwell_pushed=pair), 4, 0.0, np.array([100.0])).changes
     assert change.timing.value / DEG == pytest.approx(2.0)
     assert "assumption" in change.timing_how
 

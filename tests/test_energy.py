@@ -11,17 +11,17 @@ from scipy.integrate import quad
 from scipy.optimize import minimize_scalar
 from sheetplans import launch
 
-from recurve import planning
-from recurve.build import Build
-from recurve.curve import Drag, Installed, Unit, trace
-from recurve.energy import check_build, fallen, settled
-from recurve.fitted import corrected
-from recurve.mechanism import CorrectedWeights, ReferenceSlope, Weights
-from recurve.plan import Plan, make_plan
-from recurve.posts import TablePosts
-from recurve.report import plan_text
-from recurve.sheet import sheet_facts
-from recurve.springs import Spring
+from recurve.fit.fit import corrected
+from recurve.output import results
+from recurve.output.sheet.sheet import sheet_facts
+from recurve.output.text.plan import plan_text
+from recurve.physics.curve import Drag, Installed, Unit, trace
+from recurve.physics.energy import fallen, settled
+from recurve.physics.mechanism import CorrectedWeights, ReferenceSlope, Weights
+from recurve.physics.posts import TablePosts
+from recurve.planner.build import Build, Constraints, check_build
+from recurve.planner.plan import Plan, make_plan
+from recurve.springs.spring import Spring
 
 RPM = np.pi / 30
 
@@ -163,15 +163,15 @@ def test_what_is_found_out_is_said(plan: Plan, monkeypatch: pytest.MonkeyPatch) 
     """The first remark, the report, the sheet and the exit status."""
     build = build_of(plan)
     false = check_build(replace(build, curve=replace(build.curve, rising=1.1 * build.curve.rising)))
-    monkeypatch.setattr("recurve.plan.check_build", lambda build: false)
+    monkeypatch.setattr("recurve.planner.plan.check_build", lambda build: false)
     again = make_plan(replace(plan.job, sweep=None))
     assert again.notes[0].startswith("Do not build from this plan")
     assert "NOT in agreement" in plan_text(again)
     assert sheet_facts(again)["parts"][0]["facts"]["checked"].startswith("NO: ")
-    monkeypatch.setattr(planning, "write_results", lambda made, asked: ())
-    monkeypatch.setattr(planning, "make_plan", lambda *a, **k: again)
-    asked = planning.Asked("yield", planning.Wishes(), 0, "a4")
-    assert planning.plan_job(plan.job.path, asked, lambda text: None).status == 3
+    monkeypatch.setattr(results, "write_results", lambda made, asked: ())
+    monkeypatch.setattr(results, "make_plan", lambda *a, **k: again)
+    asked = results.Asked("yield", Constraints(), 0, "a4")
+    assert results.plan_job(plan.job.path, asked, lambda text: None).status == 3
 
 
 def test_without_a_build_there_is_nothing_to_check(plan: Plan) -> None:

@@ -16,14 +16,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from recurve.barefile import load_any
-from recurve.build import Build
-from recurve.curve import trace
-from recurve.job import Job, Sweep
-from recurve.jobfile import load_job
-from recurve.jobwrite import plan_toml
-from recurve.plan import Plan, make_plan
-from recurve.target import Band, Target, judge, worst
+from recurve.job.model import Job, Sweep
+from recurve.job.read import load_any, load_job
+from recurve.output.planfile import plan_toml
+from recurve.physics.curve import trace
+from recurve.physics.target import Band, Target, judge, worst
+from recurve.planner.build import Build
+from recurve.planner.plan import Plan, make_plan
 
 ROOT = Path(__file__).resolve().parent.parent
 EXAMPLES = ROOT / "examples"

@@ -17,9 +17,9 @@ from modelunits import unit_of
 from multibody import Simulation
 from numpy.typing import NDArray
 
-from recurve.curve import Drag, Unit, trace
-from recurve.family import Curves, Shapes, Units, curves, takeups
-from recurve.mechanism import Weights
+from recurve.physics.curve import Drag, Unit, trace
+from recurve.physics.ensemble import Curves, Shapes, Units, curves, takeups
+from recurve.physics.mechanism import Weights
 
 Array = NDArray[np.float64]
 SEEDS = range(16)

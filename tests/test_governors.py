@@ -15,9 +15,9 @@ import pytest
 from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 
-from recurve.curve import Drag, Installed, Trace, Unit, trace
-from recurve.mechanism import Array
-from recurve.springs import Spring
+from recurve.arrays import Array
+from recurve.physics.curve import Drag, Installed, Trace, Unit, trace
+from recurve.springs.spring import Spring
 
 INCH, LBF = 0.0254, 4.4482216152605
 LBF_PER_INCH = LBF / INCH

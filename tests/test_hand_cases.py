@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 from numpy.typing import ArrayLike
 
-from recurve.curve import Drag, Installed, Stop, Unit, residual_advance, trace
-from recurve.mechanism import Array
-from recurve.springs import Spring
+from recurve.arrays import Array
+from recurve.physics.curve import Drag, Installed, Stop, Unit, residual_advance, trace
+from recurve.springs.spring import Spring
 
 C = 2e-5
 

@@ -14,11 +14,10 @@ from browser import Browser, executable
 from pdfpages import read
 from sheetplans import launch, leaves
 
-from recurve.datafiles import data_file
-from recurve.htmlpage import inline_svg, page_html
-from recurve.plan import Plan
-from recurve.plots import narrow_figure_svg, plan_figure_bytes
-from recurve.sheet import PARTS, sheet_facts
+from recurve.data import data_file
+from recurve.output.figures.curves import narrow_figure_svg, plan_figure_bytes
+from recurve.output.sheet.sheet import PARTS, inline_svg, page_html, sheet_facts
+from recurve.planner.plan import Plan
 
 DATA = data_file("wire.toml").parent
 SVG = b'<?xml version="1.0"?>\n<svg xmlns="http://www.w3.org/2000/svg" width="9pt" height="9pt"><path id="p" d="M0 0"/></svg>'

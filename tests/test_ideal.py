@@ -15,14 +15,14 @@ from numpy.typing import NDArray
 from random_jobs import DEG, MM, Hidden, hidden, make_job, random_springs, random_target
 from scipy.optimize import differential_evolution
 
-from recurve.build import problem_of, springs_of
-from recurve.choose import by_margin, choose_build
-from recurve.curve import Installed, Stop, Unit, trace
-from recurve.ideal import Ideal, Limits, SpringRange, find_ideal
-from recurve.job import Job, SpringPlace
-from recurve.linear import Problem
-from recurve.search import Shelf
-from recurve.springs import Spring
+from recurve.job.model import Job, SpringPlace
+from recurve.physics.curve import Installed, Stop, Unit, trace
+from recurve.planner.build import problem_of, springs_of
+from recurve.planner.choose import by_margin, choose_build
+from recurve.planner.ideal import Ideal, Limits, SpringRange, find_ideal
+from recurve.planner.linear import Problem
+from recurve.planner.search import SpringSet as Shelf
+from recurve.springs.spring import Spring
 
 SEEDS = range(8)
 TRAVEL = (-0.6 * MM, 0.6 * MM)

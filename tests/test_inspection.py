@@ -12,22 +12,17 @@ import numpy as np
 import pytest
 from jobs import without, write_job
 
-from recurve.barefile import load_any
-from recurve.barereport import bare_facts, bare_text
-from recurve.checkreport import check_facts, check_text
-from recurve.diagnose import Check, check_bare, check_unit
-from recurve.dwell import (
-    as_share,
-    dwell_between,
-)
+from recurve.data import MANUAL, Limit, limits_data
+from recurve.diagnosis.check import Check, check_bare, check_unit
 from recurve.errors import InputError
-from recurve.inspected import Inspected, inspect_job
-from recurve.inspectreport import inspected_facts, inspected_lines
-from recurve.job import Job
-from recurve.jobfile import load_job
-from recurve.judged import combined, verdict_of
-from recurve.limits import MANUAL, Limit, limits_data
-from recurve.units import Measured
+from recurve.inspection.bench import combined, verdict_of
+from recurve.inspection.findings import Inspected, inspect_unit
+from recurve.inspection.points import as_share, dwell_between
+from recurve.job.model import Job
+from recurve.job.read import load_any, load_job
+from recurve.output.documents.check import bare_facts, check_facts, inspected_facts
+from recurve.output.text.check import bare_text, check_text, inspected_lines
+from recurve.units import Quantity as Measured
 
 HEAD = 'title = "Bench dummy, invented"\n[distributor]\nlobes = {lobes}\nrotation = "clockwise"\nspeed_ratio = 2.0\n'
 PLAY = limits_data()["limit"]["side_play"]  # inches
@@ -45,7 +40,8 @@ def bare(folder: Path, text: str, lobes: int = 4) -> Inspected:
     """A job of an inspection alone, worked out."""
     path = folder / "bare.toml"
     path.write_text(HEAD.format(lobes=lobes) + text, encoding="utf-8")
-    return inspect_job(load_any(path))
+    job = load_any(path)
+    return inspect_unit(job.inspection, job.lobes, job.speed_ratio)
 
 
 def whats(found: Inspected) -> list[str]:
@@ -248,11 +244,11 @@ def test_a_unit_without_weights(tmp_path: Path) -> None:
 
 def test_wear_stands_on_the_plan_and_its_sheet(tmp_path: Path) -> None:
     """The plan says what to repair before it, its job file keeps the inspection, and the sheet is made."""
-    from recurve.jobwrite import plan_toml
-    from recurve.plan import make_plan
-    from recurve.plots import plan_figure_bytes
-    from recurve.report import plan_text
-    from recurve.sheet import sheet_pdf
+    from recurve.output.figures.curves import plan_figure_bytes
+    from recurve.output.planfile import plan_toml
+    from recurve.output.sheet.sheet import sheet_pdf
+    from recurve.output.text.plan import plan_text
+    from recurve.planner.plan import make_plan
 
     plan = make_plan(appended(tmp_path, WORN + VACUUM), "margin")
     assert any("Before anything of this plan, bush the shaft first: 7.0°" in note for note in plan.notes)

@@ -14,8 +14,8 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextToPath
 from pydantic import BaseModel
 
-from recurve import jobmodel, jobunit
-from recurve.questions import parts, questions
+from recurve.job import schema, schema_unit
+from recurve.job.questions import parts, questions
 
 ROOT = Path(__file__).resolve().parent.parent
 GUIDE = (ROOT / "examples" / "measuring.md").read_text(encoding="utf-8")
@@ -71,7 +71,7 @@ def models(annotation: Any) -> Iterator[type[BaseModel]]:
 
 @pytest.mark.parametrize(
     "table",
-    [jobunit.Weights, jobunit.Stop, jobunit.Drag, jobunit.SpringOnPosts, jobmodel.SweepTable],
+    [schema_unit.Weights, schema_unit.Stop, schema_unit.Drag, schema_unit.SpringOnPosts, schema.SweepTable],
     ids=lambda m: m.__name__,
 )
 def test_every_key_is_in_the_guide(table: type[BaseModel]) -> None:

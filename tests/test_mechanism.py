@@ -13,10 +13,10 @@ from modelunits import motion_of, unit_of
 from numpy.typing import ArrayLike
 from scipy.interpolate import CubicSpline
 
-from recurve.curve import Unit, trace
 from recurve.errors import PhysicsError
-from recurve.jobfile import load_job
-from recurve.mechanism import CorrectedWeights, Link, RadiusTable, ReferenceSlope, Slot, Weights, weight_faults
+from recurve.job.read import load_job
+from recurve.physics.curve import Unit, trace
+from recurve.physics.mechanism import CorrectedWeights, Link, RadiusTable, ReferenceSlope, Slot, Weights, weight_faults
 
 DEG = np.pi / 180
 

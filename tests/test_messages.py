@@ -13,7 +13,7 @@ import pytest
 from messages import fault_texts
 from provoked import answers, commands, jobs, references
 
-from recurve.safetext import printable
+from recurve.text import printable
 
 # What is raised or put together in two parts, and stands in no message as it is in the source.
 PARTS = {"; expected .*"}

@@ -17,10 +17,11 @@ from hypothesis import strategies as st
 from mechanisms import RPM, Mechanism, job_text, mechanism
 from modelunits import loaded_unit, motion_of, unit_of
 
-from recurve.curve import Drag, Trace, Unit, spring_torque, trace
+from recurve.arrays import Array
 from recurve.errors import PhysicsError
-from recurve.jobfile import load_job
-from recurve.mechanism import Array, Weights
+from recurve.job.read import load_job
+from recurve.physics.curve import Drag, Trace, Unit, spring_torque, trace
+from recurve.physics.mechanism import Weights
 
 SPEEDS = np.linspace(100.0, 2600.0, 126) * RPM
 # Interpolation on the grid of advance (see `trace`) and rounding [rad]: 1e-5°.

@@ -16,7 +16,7 @@ from mechanisms import PLACES, RPM, Mechanism, mechanism
 from modelunits import loaded_unit
 from multibody import RAMP, Simulation
 
-from recurve.curve import Trace, residual_advance, trace
+from recurve.physics.curve import Trace, residual_advance, trace
 
 # Within 0.02° everywhere is asked; what is seen is 0.001°, and where an initial tension holds the weights
 # the stretch over which the simulation brings it in.

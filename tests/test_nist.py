@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from recurve.posterior import Descent, descend
+from recurve.fit.posterior import Descent, descend
 
 Array = NDArray[np.float64]
 Model = Callable[[Array, Array], Array]

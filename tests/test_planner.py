@@ -14,9 +14,9 @@ import pytest
 from brute import Best, brute_plan, exact_curve, exact_margin
 from random_jobs import random_job
 
-from recurve.plan import Plan, make_plan
-from recurve.posts import PointPosts, TablePosts
-from recurve.target import Band, Target
+from recurve.physics.posts import PointPosts, TablePosts
+from recurve.physics.target import Band, Target
+from recurve.planner.plan import Plan, make_plan
 
 Case = tuple[int, bool]
 # The seed, and whether the job is a wild one: posts that bend far, springs with much initial tension.
@@ -31,8 +31,8 @@ WORSE = 0.005
 @pytest.fixture(autouse=True)
 def quickly(monkeypatch: pytest.MonkeyPatch) -> None:
     """What is not looked at here takes no time: what would settle a miss, and the yield of many builds."""
-    monkeypatch.setattr("recurve.plan.suggestions", lambda *_: ())
-    monkeypatch.setattr("recurve.plan.MANY_BUILDS", 256)
+    monkeypatch.setattr("recurve.planner.plan.suggestions", lambda *_: ())
+    monkeypatch.setattr("recurve.planner.plan.MANY_BUILDS", 256)
 
 
 @cache

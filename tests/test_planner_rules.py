@@ -28,20 +28,20 @@ from random_jobs import (
     trimmable,
 )
 
-from recurve.build import Build
-from recurve.curve import Stop
 from recurve.errors import InputError
-from recurve.job import Job
-from recurve.plan import Plan, make_plan
-from recurve.springs import Spring
-from recurve.target import Band
+from recurve.job.model import Job
+from recurve.physics.curve import Stop
+from recurve.physics.target import Band
+from recurve.planner.build import Build
+from recurve.planner.plan import Plan, make_plan
+from recurve.springs.spring import Spring
 
 
 @pytest.fixture(autouse=True)
 def quickly(monkeypatch: pytest.MonkeyPatch) -> None:
     """What is not looked at here takes no time: what would settle a miss, and the yield of many builds."""
-    monkeypatch.setattr("recurve.plan.suggestions", lambda *_: ())
-    monkeypatch.setattr("recurve.plan.MANY_BUILDS", 256)
+    monkeypatch.setattr("recurve.planner.plan.suggestions", lambda *_: ())
+    monkeypatch.setattr("recurve.planner.plan.MANY_BUILDS", 256)
 
 
 def built(plan: Plan) -> Build:

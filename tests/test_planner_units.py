@@ -9,8 +9,8 @@ import pytest
 from mechanisms import job_text, mechanism
 from random_jobs import DEG, RPM, hidden
 
-from recurve.jobfile import load_job
-from recurve.plan import Plan, make_plan
+from recurve.job.read import load_job
+from recurve.planner.plan import Plan, make_plan
 
 TARGET = """
 [target]

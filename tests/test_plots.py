@@ -15,12 +15,11 @@ from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from sheetplans import launch
 
-from recurve import captions, style
-from recurve.build import Build
-from recurve.labels import rows_of
-from recurve.plan import Plan
-from recurve.plots import branch, plan_figure_bytes, plot_plan, shade, shift_words
-from recurve.style import breakable, plain, shortened
+from recurve.output.figures import style
+from recurve.output.figures.curves import branch, plan_figure_bytes, plot_plan, shade, shift_words
+from recurve.output.figures.style import breakable, plain, rows_of, shortened
+from recurve.planner.build import Build
+from recurve.planner.plan import Plan
 
 
 def built(plan: Plan) -> Build:
@@ -46,7 +45,7 @@ def test_before_planned_readings_and_bands_are_drawn_and_told_apart(plan: Plan) 
     axes = plot_plan(plan)
     expected = ["read", "as found (computed)", "planned"]
     assert labels(axes) == [f"{name}, {way}" for name in expected for way in ("rising", "falling")] + [
-        captions.TARGET_BAND
+        style.TARGET_BAND
     ]
     lines = {str(line.get_label()): line for line in axes.lines}
     for name in ("as found (computed)", "planned"):
@@ -54,14 +53,14 @@ def test_before_planned_readings_and_bands_are_drawn_and_told_apart(plan: Plan) 
         assert lines[f"{name}, falling"].get_linestyle() == "--"
     # In a grey print before and planned differ by their widths, the readings by their marks.
     assert lines["planned, rising"].get_linewidth() > 2 * lines["as found (computed), rising"].get_linewidth()
-    assert lines[f"{captions.READ}, rising"].get_marker() != lines[f"{captions.READ}, falling"].get_marker()
+    assert lines[f"{style.READ}, rising"].get_marker() != lines[f"{style.READ}, falling"].get_marker()
     assert sorted(c.get_gid() for c in axes.collections) == ["band-idle", "band-maximum", "band-point", "band-point"]
 
 
 def test_readings_stand_where_the_sweep_has_them(plan: Plan) -> None:
     lines = {str(line.get_label()): line for line in plot_plan(plan).lines}
-    np.testing.assert_allclose(lines[f"{captions.READ}, rising"].get_xydata(), [[300, 1.5], [500, 6], [700, 11.5]])
-    np.testing.assert_allclose(lines[f"{captions.READ}, falling"].get_xydata(), [[400, 4.5]])
+    np.testing.assert_allclose(lines[f"{style.READ}, rising"].get_xydata(), [[300, 1.5], [500, 6], [700, 11.5]])
+    np.testing.assert_allclose(lines[f"{style.READ}, falling"].get_xydata(), [[400, 4.5]])
 
 
 def onset_by_hand() -> float:
@@ -97,8 +96,8 @@ def test_crank_axes_are_the_distributor_s_times_the_ratio(plan: Plan) -> None:
     axes = plot_plan(plan)
     axes.figure.canvas.draw()
     top, right = axes.child_axes
-    assert (axes.get_xlabel(), axes.get_ylabel()) == (captions.SPEED, captions.ADVANCE)
-    assert (top.get_xlabel(), right.get_ylabel()) == (captions.CRANK_SPEED, captions.CRANK_ADVANCE)
+    assert (axes.get_xlabel(), axes.get_ylabel()) == (style.SPEED, style.ADVANCE)
+    assert (top.get_xlabel(), right.get_ylabel()) == (style.CRANK_SPEED, style.CRANK_ADVANCE)
     assert top.get_xlim() == pytest.approx([2 * x for x in axes.get_xlim()])
     assert right.get_ylim() == pytest.approx([2 * y for y in axes.get_ylim()])
     assert min(axes.get_yticks()) == 0 == min(right.get_yticks())
@@ -117,7 +116,7 @@ def test_without_a_build_only_what_was_found_is_drawn(plan: Plan) -> None:
     assert not any("planned" in name or "nearest" in name for name in labels(axes))
     assert "idle 200 rpm" in texts(axes) and "onset" not in texts(axes)
     bare = replace(plan, build=None, before=None, job=replace(plan.job, sweep=None), verdict="out of reach")
-    assert labels(plot_plan(bare)) == [captions.TARGET_BAND]
+    assert labels(plot_plan(bare)) == [style.TARGET_BAND]
 
 
 def test_what_is_out_of_reach_is_not_called_planned(plan: Plan) -> None:
@@ -192,7 +191,7 @@ def test_a_fitted_plan_shows_both_bands_and_says_fitted() -> None:
     legend = axes.get_legend()
     assert legend is not None
     # Both bands share one entry.
-    assert [t.get_text() for t in legend.get_texts()].count(captions.SHADED) == 1
+    assert [t.get_text() for t in legend.get_texts()].count(style.SHADED) == 1
 
 
 def test_shades_reach_from_the_5_to_the_95_per_cent_end_of_each_curve() -> None:
@@ -220,7 +219,7 @@ def test_a_shade_is_no_darker_where_rising_and_falling_overlap() -> None:
 
 def test_readings_of_a_bench_zero_stand_where_they_belong() -> None:
     lines = {str(line.get_label()): line for line in plot_plan(launch()).lines}
-    shown = np.asarray(lines[f"{captions.READ}, rising"].get_xydata())
+    shown = np.asarray(lines[f"{style.READ}, rising"].get_xydata())
     # The degree wheel gave the stop as 13.8 ± 0.3° (job); the bench read 12.0° there, so it hid some 1.8°.
     top = shown[shown[:, 0] >= 1000, 1]
     assert len(top) == 4
@@ -265,19 +264,19 @@ def test_text_from_outside_is_one_plain_line() -> None:
 
 def test_an_axis_says_its_unit_and_whose() -> None:
     for caption in (
-        captions.SPEED,
-        captions.ADVANCE,
-        captions.CRANK_SPEED,
-        captions.CRANK_ADVANCE,
-        captions.ENGINE_SPEED,
+        style.SPEED,
+        style.ADVANCE,
+        style.CRANK_SPEED,
+        style.CRANK_ADVANCE,
+        style.ENGINE_SPEED,
     ):
         assert re.search(r"\[.*(rpm|degrees).*\]", caption)
         assert ("distributor" in caption) != ("crank" in caption)
     for caption in (
-        captions.TIMING,
-        captions.ENERGY,
-        captions.PRIMARY_RATE,
-        captions.SECONDARY_RATE,
-        captions.PULL_AT_REST,
+        style.TIMING,
+        style.ENERGY,
+        style.PRIMARY_RATE,
+        style.SECONDARY_RATE,
+        style.PULL_AT_REST,
     ):
         assert re.search(r"\[.+\]", caption)

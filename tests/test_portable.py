@@ -15,11 +15,11 @@ from checkout import written
 from commands import run
 from jobs import JOB, SPRINGS, SWEEP, write_job
 
-from recurve import jobwrite
-from recurve.jobfile import load_job
-from recurve.jobwrite import plan_folder
-from recurve.plan import Plan
-from recurve.readings import Reading, SweepFile
+from recurve.cli.readings import Reading, SweepFile
+from recurve.job.read import load_job
+from recurve.output import planfile
+from recurve.output.planfile import plan_folder
+from recurve.planner.plan import Plan
 
 DEVICES = {"CON", "PRN", "AUX", "NUL", *(f"{port}{n}" for port in ("COM", "LPT") for n in "123456789¹²³")}
 TEXTS = {".toml", ".csv", ".svg", ".html"}
@@ -89,6 +89,6 @@ def test_tables_on_another_drive_are_named_in_full(tmp_path: Path, monkeypatch: 
     class Made:
         job = load_job(write_job(tmp_path))
 
-    monkeypatch.setattr(jobwrite.os.path, "relpath", none)
+    monkeypatch.setattr(planfile.os.path, "relpath", none)
     made: Plan = Made()  # type: ignore[assignment]
-    assert jobwrite._from_plan("springs.csv", made) == written(tmp_path / "springs.csv")
+    assert planfile._from_plan("springs.csv", made) == written(tmp_path / "springs.csv")

@@ -12,10 +12,10 @@ from mechanisms import Pull, closed_swing, distance, job_text, mechanism
 from modelunits import unit_of
 from scipy.interpolate import CubicSpline
 
-from recurve.curve import residual_advance
-from recurve.jobfile import load_job
-from recurve.mechanism import Slot
-from recurve.posts import BodyPoint, PointPosts, TablePosts, post_faults, takeup_advance
+from recurve.job.read import load_job
+from recurve.physics.curve import residual_advance
+from recurve.physics.mechanism import Slot
+from recurve.physics.posts import BodyPoint, PointPosts, TablePosts, post_faults, takeup_advance
 
 DEG = np.pi / 180
 

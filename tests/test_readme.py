@@ -15,7 +15,8 @@ from jobs import without, write_job
 from typer.main import get_command
 
 import recurve
-from recurve.cli import app, main
+from recurve.cli.app import main
+from recurve.cli.console import app
 
 pytestmark = needs_checkout
 
@@ -56,12 +57,12 @@ def test_the_test_command_is_the_one_that_ci_runs() -> None:
         assert part in script
 
 
-def test_the_notebook_line_runs(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_notebook_line_runs(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     monkeypatch.chdir(ROOT)
     (line,) = re.findall(r"In a notebook: `([^`]+)`", readme())
     names: dict[str, Any] = {}
     exec(line, names)
-    assert str(names["plan"]).startswith("Launch engine")
+    assert capsys.readouterr().out.startswith("Launch engine")
 
 
 def test_the_example_of_the_package_runs(

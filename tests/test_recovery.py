@@ -17,8 +17,8 @@ from recovery import Outcome, coverage, outcomes, share_said
 from scipy.stats import binom
 from synthetic import RESIDUAL, case
 
-from recurve.diagnose import check_unit
-from recurve.job import Job
+from recurve.diagnosis.check import check_unit
+from recurve.job.model import Job
 
 FEW = range(12)
 MANY = range(5000, 6000)  # no seed that the fit was tried on while it was made

@@ -18,14 +18,14 @@ from mechanisms import RPM, Mechanism, job_text, mechanism
 from modelunits import unit_of
 from multibody import Simulation
 
-from recurve.curve import Drag, Unit, trace
 from recurve.errors import InputError
-from recurve.job import Job
-from recurve.jobfile import load_job
-from recurve.jobwrite import plan_folder, plan_toml
-from recurve.massmodes import slope_modes
-from recurve.mechanism import ReferenceSlope
-from recurve.plan import make_plan
+from recurve.fit.model import slope_modes
+from recurve.job.model import Job
+from recurve.job.read import load_job
+from recurve.output.planfile import plan_folder, plan_toml
+from recurve.physics.curve import Drag, Unit, trace
+from recurve.physics.mechanism import ReferenceSlope
+from recurve.planner.plan import make_plan
 
 # Mechanisms whose posts are on base and cam: a post on a weight needs to know how the weight turns.
 SEEDS = tuple(s for s in range(250) if s % 7 in (0, 1) and s // 7 % 7 in (0, 1))

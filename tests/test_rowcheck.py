@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from jobs import without, write_job
 
-from recurve.jobfile import load_job
-from recurve.plan import make_plan
-from recurve.tables import read_catalogue
+from recurve.job.read import load_job
+from recurve.job.tables import read_catalogue
+from recurve.planner.plan import make_plan
 
 HEADER = "id,rate [N/mm],free_length [mm],initial_tension [N],wire [mm],outer [mm],coils,material,quantity\n"
 # 0.5 mm wire, 4.0 mm over 15 coils: body 8.0 mm and two full hooks of 3.0 mm make 14 mm; band of eq. 10-41 at C 7:

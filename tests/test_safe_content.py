@@ -15,17 +15,16 @@ from pathlib import Path
 import pytest
 from jobs import SPRINGS, write_job
 
-from recurve.cli import main
-from recurve.htmlpage import page_html
-from recurve.jobfile import load_job, read_as_left
-from recurve.jobwrite import order_csv, plan_toml
-from recurve.plan import Plan, make_plan
-from recurve.plots import plan_figure_bytes
-from recurve.record import record_toml
-from recurve.safetext import csv_text, json_text, printable, printable_lines
-from recurve.sheet import sheet_facts as facts_of
-from recurve.sheet import sheet_pdf, typst_files
-from recurve.verify import verify_unit
+from recurve.cli.app import main
+from recurve.diagnosis.verify import verify_unit
+from recurve.job.read import load_job, read_as_left
+from recurve.output.figures.curves import plan_figure_bytes
+from recurve.output.planfile import order_csv, plan_toml
+from recurve.output.sheet.record import record_toml
+from recurve.output.sheet.sheet import page_html, sheet_pdf, typst_files
+from recurve.output.sheet.sheet import sheet_facts as facts_of
+from recurve.planner.plan import Plan, make_plan
+from recurve.text import csv_text, json_text, printable, printable_lines
 
 # ECMA-48 escape sequences, one with a C1 control; bidirectional controls of Unicode's UAX #9; then what Typst, HTML, an
 # XML comment, a matplotlib formula and TOML would act on.

@@ -20,7 +20,7 @@ from checkout import ROOT
 from jobs import SPRINGS, SWEEP, write_job
 from same import planned, said
 
-from recurve.jobfile import load_job
+from recurve.job.read import load_job
 
 REL = 1e-9
 SMALL = 1e-11  # a bend is the difference of lengths of some 10 mm: a billionth of those [m]

@@ -13,9 +13,8 @@ import jsonschema
 import pytest
 from jobs import JOB
 
-from recurve.cli import main
-from recurve.jobmodel import JobModel
-from recurve.jobschema import job_schema
+from recurve.cli.app import main
+from recurve.job.schema import JobModel, job_schema
 
 ROOT = Path(__file__).resolve().parent.parent
 EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))

@@ -11,12 +11,13 @@ import numpy as np
 import pytest
 from random_jobs import MM, hidden, hidden_springs, job_about, known, random_job, random_springs, three_points
 
-from recurve.build import problem_of
-from recurve.choose import by_margin, choose_build
-from recurve.curve import Installed, Unit, trace
-from recurve.linear import Problem, edges_at, intervals, rows_at
-from recurve.search import Shelf, alive, search
-from recurve.springs import Spring
+from recurve.physics.curve import Installed, Unit, trace
+from recurve.planner.build import problem_of
+from recurve.planner.choose import by_margin, choose_build
+from recurve.planner.linear import Problem, edges_at, intervals, rows_at
+from recurve.planner.search import SpringSet as Shelf
+from recurve.planner.search import alive, search
+from recurve.springs.spring import Spring
 
 CASES = [(seed, wild) for seed in range(0, 40, 3) for wild in (False, True)]
 

@@ -12,15 +12,15 @@ import numpy as np
 import pytest
 from sheetplans import EXAMPLES, JOB, launch, leaves, make
 
-from recurve import sheetfound
-from recurve.build import make_build
-from recurve.diagnose import check_unit
-from recurve.jobfile import load_job
-from recurve.plan import Plan
-from recurve.sheet import sheet_facts
-from recurve.sheetparts import Source
-from recurve.shown import Shown
-from recurve.yields import Built
+from recurve.diagnosis.check import check_unit
+from recurve.job.read import load_job
+from recurve.output.sheet import blocks
+from recurve.output.sheet.numbers import Shown
+from recurve.output.sheet.parts import Source
+from recurve.output.sheet.sheet import sheet_facts
+from recurve.planner.build import make_build
+from recurve.planner.plan import Plan
+from recurve.planner.simulate import Built
 
 
 def part(plan: Plan, name: str, units: Any = "both") -> Any:
@@ -30,7 +30,7 @@ def part(plan: Plan, name: str, units: Any = "both") -> Any:
 
 
 def inch_rows(plan: Plan) -> list[dict[str, str]]:
-    facts = sheetfound.found(Source(plan, Shown(plan.job.speed_ratio, "inch")))
+    facts = blocks.found(Source(plan, Shown(plan.job.speed_ratio, "inch")))
     assert facts is not None
     return list(facts["rows"])
 

@@ -15,11 +15,11 @@ import typst
 from pdfpages import Page, embedded, outside, overlapping, read
 from sheetplans import launch, leaves
 
-from recurve.datafiles import data_file
-from recurve.plan import Plan
-from recurve.plots import plan_figure_bytes
-from recurve.sheet import PAPERS, PARTS, sheet_facts, sheet_pdf, typst_files
-from recurve.yields import Built
+from recurve.data import data_file
+from recurve.output.figures.curves import plan_figure_bytes
+from recurve.output.sheet.sheet import PAPERS, PARTS, sheet_facts, sheet_pdf, typst_files
+from recurve.planner.plan import Plan
+from recurve.planner.simulate import Built
 
 FIGURE = b'<svg xmlns="http://www.w3.org/2000/svg" width="510pt" height="346pt"><path d="M0 0L9 9L0 9Z"/></svg>'
 DATA = data_file("wire.toml").parent
@@ -180,6 +180,9 @@ def test_text_from_a_job_is_never_read_as_markup(refused: Plan, text: str) -> No
 
 
 def test_no_heavy_library_is_loaded_before_it_is_needed() -> None:
-    code = "import sys, recurve.plots, recurve.sheet; print([m for m in ('matplotlib', 'typst') if m in sys.modules])"
+    code = (
+        "import sys, recurve.output.figures.curves, recurve.output.sheet.sheet; "
+        "print([m for m in ('matplotlib', 'typst') if m in sys.modules])"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

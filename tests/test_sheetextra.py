@@ -10,11 +10,11 @@ from tempfile import TemporaryDirectory
 import pytest
 from checkout import written
 
-from recurve.inspection import Inspection
-from recurve.jobfile import load_job
-from recurve.plan import Plan, make_plan
-from recurve.sheet import sheet_facts, sheet_pdf
-from recurve.sheetextra import ready_parts
+from recurve.inspection.model import Inspection
+from recurve.job.read import load_job
+from recurve.output.sheet.blocks import ready_parts
+from recurve.output.sheet.sheet import sheet_facts, sheet_pdf
+from recurve.planner.plan import Plan, make_plan
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 BLOCKS = """

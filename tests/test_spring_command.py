@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from commands import no_nan, run
 
-from recurve.tables import read_catalogue
+from recurve.job.tables import read_catalogue
 
 TWO = ["100 g at 14.2 mm", "300 g at 16.1 mm"]
 HEADER = "id,rate [N/mm],free_length [mm],initial_tension [N],wire [mm],outer [mm],coils,material,quantity\n"

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from recurve.materials import materials
-from recurve.springs import rate_from_wire, tension
+from recurve.springs.spring import rate_from_wire, tension
+from recurve.springs.wire import materials
 
 INCH = 0.0254
 LBF = 4.4482216152605

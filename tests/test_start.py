@@ -15,11 +15,11 @@ import pytest
 from terminal import Terminal, answer, question_in
 from test_answers import typed
 
-from recurve.cli import main
-from recurve.interview import keep_answers
-from recurve.jobfile import load_job
-from recurve.jobtext import blank_text
-from recurve.questions import parts, questions
+from recurve.cli.app import main
+from recurve.cli.interview import keep_answers
+from recurve.job.answers import blank_text
+from recurve.job.questions import parts, questions
+from recurve.job.read import load_job
 from recurve.units import parse
 
 ROOT = Path(__file__).resolve().parent.parent

@@ -13,8 +13,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from recurve.materials import materials, tensile_of
-from recurve.strength import (
+from recurve.springs.wire import (
     allowed_extension,
     allowed_load,
     bending_factor,
@@ -24,10 +23,12 @@ from recurve.strength import (
     hook_doubt,
     hook_torsion,
     load_at,
+    materials,
     preferred_initial_stress,
     rate_spread,
     shear_stress,
     stresses,
+    tensile_of,
     torsion_factor,
     wahl,
 )

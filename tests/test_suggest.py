@@ -13,13 +13,13 @@ import pytest
 from brute import exact_curve, exact_margin
 from random_jobs import hidden_springs, job_about, known, maximum, random_job, three_points, trimmable
 
-from recurve.build import problem_of, spring_limits
-from recurve.choose import by_margin, choose_build
-from recurve.ideal import find_ideal
-from recurve.job import Job
-from recurve.suggest import Suggestion, _changes, _weighted, suggestions
-from recurve.target import Target
-from recurve.wishes import Wishes, shelf_of
+from recurve.job.model import Job
+from recurve.physics.target import Target
+from recurve.planner.build import Constraints as Wishes
+from recurve.planner.build import problem_of, shelf_of, spring_limits
+from recurve.planner.choose import by_margin, choose_build
+from recurve.planner.ideal import find_ideal
+from recurve.planner.suggest import Suggestion, _changes, _weighted, suggestions
 
 CASES = (3, 5, 19)
 STUDY = tuple(range(200, 330))

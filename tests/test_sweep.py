@@ -11,10 +11,11 @@ import pytest
 from jobs import without, write_job
 from terminal import Terminal
 
+from recurve.cli.readings import RAD_PER_S as RPM
+from recurve.cli.readings import Basis, Reading, SweepFile, band_at, band_words, misfits
 from recurve.errors import InputError
-from recurve.jobfile import load_job
-from recurve.readings import RPM, Basis, Reading, SweepFile, band_at, band_words, misfits
-from recurve.target import Band, Target
+from recurve.job.read import load_job
+from recurve.physics.target import Band, Target
 
 TYPED = ["300 0.4", "500 4.2", "700 6.9", "1000 9.1", "1200 10.9"]
 
@@ -134,7 +135,7 @@ def test_what_does_not_fit(speed: float, advance: float, rising: bool, words: st
 
 def test_the_examples_own_sweeps_fit() -> None:
     """No reading of the five invented units is doubted when it is typed in the order of its file."""
-    from recurve.sweeping import read_bench
+    from recurve.cli.readings import read_bench
 
     examples = Path(__file__).resolve().parent.parent / "examples"
     for name in ("launch", "tractor", "pump", "genset", "crane"):

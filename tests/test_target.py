@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from recurve.curve import Trace
-from recurve.target import Band, BandResult, Target, judge, worst
+from recurve.physics.curve import Trace
+from recurve.physics.target import Band, BandResult, Target, judge, worst
 
 DEG = np.pi / 180
 

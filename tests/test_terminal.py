@@ -11,10 +11,10 @@ import pytest
 from sheetplans import launch
 from typer.testing import CliRunner
 
-from recurve import nextstep, terminal
-from recurve.cli import app
-from recurve.report import plan_text
-from recurve.texttable import PLOT_COLUMNS, Column, Line, plot, table
+from recurve.cli import console
+from recurve.cli.console import app
+from recurve.output.text.layout import PLOT_COLUMNS, Column, Line, plot, table
+from recurve.output.text.plan import plan_text
 
 
 class Screen(io.StringIO):
@@ -31,7 +31,7 @@ def shown(text: str, monkeypatch: pytest.MonkeyPatch, out: io.StringIO, **enviro
     for name, value in {"TERM": "xterm-256color", **environment}.items():
         monkeypatch.setenv(name, value)
     monkeypatch.setattr("sys.stdout", out)
-    terminal.show(text)
+    console.show(text)
     return out.getvalue()
 
 
@@ -47,7 +47,7 @@ def test_who_wants_no_colour_gets_none(environment: dict[str, str], monkeypatch:
 
 
 def test_a_terminal_gets_the_same_characters_with_weight_and_colour(monkeypatch: pytest.MonkeyPatch) -> None:
-    text = plan_text(launch()) + "\n" + nextstep.after_plan("passes", Path("a.toml"), "sheet.pdf") + "\n"
+    text = plan_text(launch()) + "\n" + console.after_plan("passes", Path("a.toml"), "sheet.pdf") + "\n"
     drawn = shown(text, monkeypatch, Screen())
     assert re.sub(r"\x1b\[[0-9;]*m", "", drawn) == text
     # SGR 1 is bold, 32 green, 36 cyan (ECMA-48, 8.3.117)
@@ -59,7 +59,7 @@ def test_a_terminal_gets_the_same_characters_with_weight_and_colour(monkeypatch:
     ("verdict", "style"), [("OUT OF REACH", "bold red"), ("SOUND", "bold green"), ("CANNOT TELL", "bold yellow")]
 )
 def test_verdicts_differ_in_words_first(verdict: str, style: str) -> None:
-    spans = [(s.start, s.end, s.style) for s in terminal.styled(f"title\n\n{verdict}\n").spans]  # type: ignore[attr-defined]
+    spans = [(s.start, s.end, s.style) for s in console.styled(f"title\n\n{verdict}\n").spans]  # type: ignore[attr-defined]
     assert (7, 7 + len(verdict), style) in spans
 
 
@@ -123,13 +123,14 @@ def test_the_plan_s_plot_shows_both_curves() -> None:
 def test_every_verdict_leads_on_with_a_command_that_can_be_pasted() -> None:
     from typing import get_args
 
-    from recurve import diagnose, plan, verify
+    from recurve.diagnosis import check, verify
+    from recurve.planner import plan
 
     job = Path("my unit.toml")
-    lines = [nextstep.after_curve(job)]
-    lines += [nextstep.after_check(v, job) for v in get_args(diagnose.Verdict)]
-    lines += [nextstep.after_plan(v, job, "sheet.pdf") for v in get_args(plan.Verdict)]
-    lines += [nextstep.after_verify(v, job, Path("left.csv"), "as-left.pdf") for v in get_args(verify.Verdict)]
+    lines = [console.after_curve(job)]
+    lines += [console.after_check(v, job) for v in get_args(check.CheckVerdict)]
+    lines += [console.after_plan(v, job, "sheet.pdf") for v in get_args(plan.PlanVerdict)]
+    lines += [console.after_verify(v, job, Path("left.csv"), "as-left.pdf") for v in get_args(verify.VerifyVerdict)]
     for line in lines:
         assert line.startswith("Next: ")
         assert "recurve " not in line or "'my unit.toml'" in line

@@ -11,15 +11,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from jobs import without, write_job
 
-from recurve.barefile import load_any
+from recurve.diagnosis.timing_card import timing_card
 from recurve.errors import InputError
-from recurve.inspection import Timing
-from recurve.job import BareJob, Job
-from recurve.jobfile import load_job
-from recurve.timing import Card, TableCurve, crank_timing, make_card, reading_of, static_of
-from recurve.timingcard import timing_card
-from recurve.timingplot import timing_figure_bytes
-from recurve.timingreport import timing_facts, timing_text
+from recurve.inspection.model import Timing
+from recurve.inspection.timing import Card, TableCurve, crank_timing, make_card, reading_of, static_of
+from recurve.job.model import BareJob, Job
+from recurve.job.read import load_any, load_job
+from recurve.output.documents.workshop import timing_facts
+from recurve.output.figures.curves import timing_figure_bytes
+from recurve.output.text.workshop import timing_text
 
 DEG, RPM = np.pi / 180, np.pi / 30
 FERRY = Path(__file__).resolve().parent.parent / "examples" / "ferry.toml"

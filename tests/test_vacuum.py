@@ -7,11 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from recurve.inspection import Hold, Vacuum, VacuumPoint, VacuumReading
-from recurve.judged import INHG
-from recurve.units import Measured
-from recurve.vacuum import fit_capsule, vacuum_advance, vacuum_range
-from recurve.vacuumcheck import check_vacuum
+from recurve.inspection.bench import INHG
+from recurve.inspection.model import Hold, Vacuum, VacuumPoint, VacuumReading
+from recurve.inspection.vacuum import check_vacuum, fit_capsule, vacuum_advance, vacuum_range
+from recurve.units import Quantity as Measured
 
 DEG = np.pi / 180
 BOOK = {"start": (4 * INHG, 6 * INHG), "full": (11 * INHG, 14 * INHG), "maximum": (7 * DEG, 9 * DEG)}

@@ -12,17 +12,18 @@ import numpy as np
 import pytest
 from sweeps import swept
 
-from recurve.build import make_build
-from recurve.checkreport import verify_facts, verify_text
-from recurve.curve import Installed, Unit, trace
+from recurve.diagnosis.verify import Verification, verify_unit
 from recurve.errors import InputError
-from recurve.job import Job
-from recurve.jobfile import load_job, read_as_left
-from recurve.jobwrite import plan_toml
-from recurve.plan import Plan, make_plan
-from recurve.record import record_toml
-from recurve.target import judge, worst
-from recurve.verify import Verification, verify_unit
+from recurve.job.model import Job
+from recurve.job.read import load_job, read_as_left
+from recurve.output.documents.check import verify_facts
+from recurve.output.planfile import plan_toml
+from recurve.output.sheet.record import record_toml
+from recurve.output.text.check import verify_text
+from recurve.physics.curve import Installed, Unit, trace
+from recurve.physics.target import judge, worst
+from recurve.planner.build import make_build
+from recurve.planner.plan import Plan, make_plan
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 SPEEDS = range(200, 1401, 50)

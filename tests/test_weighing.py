@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import least_squares
 
 from recurve.errors import InputError
-from recurve.weighing import Hung, weigh
+from recurve.springs.weighing import Hung, weigh
 
 MM = 1e-3
 

@@ -16,10 +16,9 @@ def test_the_wheel_holds_the_package_and_its_data(tmp_path: Path) -> None:
     [built] = wheel.WheelBuilder(os.fspath(ROOT)).build(directory=os.fspath(tmp_path), versions=["standard"])
     held = {name for name in zipfile.ZipFile(built).namelist() if ".dist-info/" not in name}
     data = {f"recurve/{p.relative_to(ROOT)}" for p in (ROOT / "data").rglob("*") if p.is_file()}
-    code = {f"recurve/{p.name}" for p in (ROOT / "recurve").glob("*.py")}
-    assert {p for p in (ROOT / "recurve").iterdir() if p.is_dir()} <= {ROOT / "recurve" / "__pycache__"}
+    code = {str(p.relative_to(ROOT)) for p in (ROOT / "recurve").rglob("*.py")}
     assert held == {p for p in data | code if "__pycache__" not in p} | {"recurve/py.typed"}
     about = zipfile.ZipFile(built).read(
         next(n for n in zipfile.ZipFile(built).namelist() if n.endswith("entry_points.txt"))
     )
-    assert b"recurve = recurve.cli:main" in about
+    assert b"recurve = recurve.cli.app:main" in about

@@ -12,8 +12,8 @@ import math
 import numpy as np
 import pytest
 
-from recurve.materials import wire_sizes
-from recurve.wind import HOOK, INDEX, Envelope, Wanted, Winding, Wound, wind
+from recurve.springs.winding import HOOK, INDEX, Envelope, Wanted, Winding, Wound, wind
+from recurve.springs.wire import wire_sizes
 
 INCH, PSI = 25.4, 0.006894757  # mm, MPa
 # E, G [Mpsi] up to 0.032 in and up to 0.063 in; A [kpsi·in^m] and m; shares of strength: body, hook torsion, hook bending.

@@ -14,16 +14,16 @@ import pytest
 from commands import no_nan, run
 from jobs import without, write_job
 
-from recurve.jobfile import load_job
-from recurve.jobwrite import plan_toml
-from recurve.materials import wire_sizes
-from recurve.plan import make_plan
-from recurve.style import figure_of, figure_settings
-from recurve.wanted import asked_springs
-from recurve.wind import Envelope, Wanted, Wound, wind
-from recurve.winddraw import draw_spring, drawing_svg
-from recurve.windinput import planned_unit
-from recurve.windreport import COLUMNS, check_lengths, wind_csv
+from recurve.cli.wind_input import planned_unit
+from recurve.job.read import load_job
+from recurve.output.figures.style import figure_of, figure_settings
+from recurve.output.figures.winding import draw_spring, drawing_svg
+from recurve.output.planfile import plan_toml
+from recurve.output.text.workshop import COLUMNS, wind_csv
+from recurve.planner.plan import make_plan
+from recurve.planner.wanted import asked_springs
+from recurve.springs.winding import Envelope, Wanted, Wound, check_lengths, wind
+from recurve.springs.wire import wire_sizes
 
 Patch = pytest.MonkeyPatch
 BY_HAND = ["--place", "primary", "--rate", "1.6 N/mm", "--free-length", "15.2 mm", "--initial-tension", "0 N"]

@@ -15,11 +15,10 @@ from numpy.typing import NDArray
 from scipy.optimize import differential_evolution
 from test_ideal import as_springs, forward_margin, ideal_of, job_of, limits_of
 
-from recurve.build import problem_of
-from recurve.ideal import Ideal, Limits, find_ideal
-from recurve.linear import Problem
-from recurve.springs import Spring
-from recurve.window import Window, find_window
+from recurve.planner.build import problem_of
+from recurve.planner.ideal import Ideal, Limits, Window, find_ideal, find_window
+from recurve.planner.linear import Problem
+from recurve.springs.spring import Spring
 
 SEEDS = (1, 3, 6)
 TINY = 1e-3

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from recurve.materials import materials, wire_limit, wire_sizes
+from recurve.springs.wire import materials, wire_limit, wire_sizes
 
 INCH, KPSI = 0.0254, 6.894757e6
 

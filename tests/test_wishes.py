@@ -10,9 +10,10 @@ from jobs import without, write_job
 from random_jobs import hidden_springs, job_about, known, random_job, three_points
 
 from recurve.errors import InputError
-from recurve.plan import make_plan
-from recurve.planning import Asked, Planned, plan_jobs, summary, worst_status
-from recurve.wishes import Wishes, shelf_of
+from recurve.output.results import Asked, Planned, plan_jobs, summary, worst_status
+from recurve.planner.build import Constraints as Wishes
+from recurve.planner.build import shelf_of
+from recurve.planner.plan import make_plan
 
 
 def test_only_in_stock() -> None:

@@ -9,15 +9,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from recurve.build import Build
-from recurve.curve import Drag, Installed, Unit, trace
-from recurve.job import Job
-from recurve.jobfile import load_job
-from recurve.plan import Plan, make_plan
-from recurve.sobol import sobol
-from recurve.springs import Spring
-from recurve.target import judge, worst
-from recurve.yields import plant_of, rectangular, simulate
+from recurve.fit.state import ensemble_of as plant_of
+from recurve.fit.state import rectangular, sobol
+from recurve.job.model import Job
+from recurve.job.read import load_job
+from recurve.physics.curve import Drag, Installed, Unit, trace
+from recurve.physics.target import judge, worst
+from recurve.planner.build import Build
+from recurve.planner.plan import Plan, make_plan
+from recurve.planner.simulate import simulate
+from recurve.springs.spring import Spring
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 

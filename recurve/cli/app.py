@@ -8,19 +8,15 @@ from collections.abc import Callable
 
 import typer
 
-from recurve.cmd_check import check, verify
-from recurve.cmd_curve import curve
-from recurve.cmd_draw import draw
-from recurve.cmd_plan import plan
-from recurve.cmd_schema import schema
-from recurve.cmd_spring import spring
-from recurve.cmd_start import start
-from recurve.cmd_sweep import sweep
-from recurve.cmd_timing import timing
-from recurve.cmd_wind import wind
-from recurve.console import BAD_INPUT, app
+from recurve.cli.check import check, verify
+from recurve.cli.console import BAD_INPUT, app
+from recurve.cli.plan import plan
+from recurve.cli.show import curve, draw, schema, timing
+from recurve.cli.spring import spring
+from recurve.cli.start import start, sweep
+from recurve.cli.wind import wind
 from recurve.errors import InputError, RecurveError
-from recurve.safetext import printable
+from recurve.text import printable
 
 
 def _help(command: Callable[..., None]) -> tuple[str, str]:

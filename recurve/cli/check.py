@@ -8,13 +8,23 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from recurve.console import ANSWER_IS_NO, AsJson, JobFile, LengthUnits, Paper, print_json, progress, text_option
-from recurve.nextstep import after_check, after_verify
-from recurve.safetext import printable
-from recurve.terminal import show
+from recurve.cli.console import (
+    ANSWER_IS_NO,
+    AsJson,
+    JobFile,
+    LengthUnits,
+    Paper,
+    after_check,
+    after_verify,
+    print_json,
+    progress,
+    show,
+    text_option,
+)
+from recurve.text import printable
 
 if TYPE_CHECKING:
-    from recurve.job import BareJob, Job
+    from recurve.job.model import BareJob, Job
 
 
 class Basis(StrEnum):
@@ -32,14 +42,15 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
 
     Example: recurve check examples/launch.toml
     """
-    from recurve.barefile import load_any
-    from recurve.checkplots import check_figure_bytes
-    from recurve.checkreport import check_facts, check_text
-    from recurve.diagnose import check_unit, without_curve
+    from recurve.diagnosis.check import check_unit, without_curve
     from recurve.files import write_folder
-    from recurve.job import BareJob
-    from recurve.jobwrite import plan_folder
-    from recurve.timingplot import coil_figure_bytes
+    from recurve.job.model import BareJob
+    from recurve.job.read import load_any
+    from recurve.output.documents.check import check_facts
+    from recurve.output.figures.check import check_figure_bytes
+    from recurve.output.figures.curves import coil_figure_bytes
+    from recurve.output.planfile import plan_folder
+    from recurve.output.text.check import check_text
 
     read = load_any(job)
     if isinstance(read, BareJob) or without_curve(read):
@@ -63,11 +74,12 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
 
 def _check_bare(path: Path, job: Job | BareJob, as_json: bool) -> None:
     """A unit without weights: its condition and vacuum unit alone; there is no curve to draw, but the coil's charge."""
-    from recurve.barereport import bare_facts, bare_text
-    from recurve.diagnose import check_bare
+    from recurve.diagnosis.check import check_bare
     from recurve.files import write_folder
-    from recurve.jobwrite import plan_folder
-    from recurve.timingplot import coil_figure_bytes
+    from recurve.output.documents.check import bare_facts
+    from recurve.output.figures.curves import coil_figure_bytes
+    from recurve.output.planfile import plan_folder
+    from recurve.output.text.check import bare_text
 
     result = check_bare(job)
     bench = result.inspected.bench
@@ -109,14 +121,14 @@ def verify(
 
     Example: recurve verify examples/launch.toml as-left.csv
     """
-    from recurve.certificate import record_pdf
-    from recurve.checkplots import verify_figure_bytes
-    from recurve.checkreport import verify_facts, verify_text
+    from recurve.diagnosis.verify import as_found, verify_unit
     from recurve.files import write_folder
-    from recurve.jobfile import load_job, read_as_left
-    from recurve.jobwrite import plan_folder
-    from recurve.record import record_toml
-    from recurve.verify import as_found, verify_unit
+    from recurve.job.read import load_job, read_as_left
+    from recurve.output.documents.check import verify_facts
+    from recurve.output.figures.check import verify_figure_bytes
+    from recurve.output.planfile import plan_folder
+    from recurve.output.sheet.record import record_pdf, record_toml
+    from recurve.output.text.check import verify_text
 
     asked = load_job(job)
     planned = plan_folder(job) / "plan.toml"
@@ -145,8 +157,8 @@ def verify(
 
 def _finished(planned: Path, asked: Job) -> Job:
     """The unit as planned, where there is a plan; else as the job describes it."""
-    from recurve.jobfile import load_job
-    from recurve.jobwrite import made_from
+    from recurve.job.read import load_job
+    from recurve.output.planfile import made_from
 
     if not planned.is_file():
         return asked

@@ -7,7 +7,10 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from recurve.answers import (
+from recurve.cli.console import ask, heading, say, say_lines
+from recurve.errors import InputError
+from recurve.files import write_folder
+from recurve.job.answers import (
     TYPED_SPRINGS,
     TYPED_SWEEP,
     both_systems,
@@ -21,12 +24,9 @@ from recurve.answers import (
     unit_of,
     with_unit,
 )
-from recurve.dialogue import ask, heading, say, show
-from recurve.errors import InputError
-from recurve.files import write_folder
-from recurve.questions import Answers, Question, asked, parts
-from recurve.safetext import path_text, printable
-from recurve.tables import read_catalogue, read_sweep
+from recurve.job.questions import Answers, Question, asked, parts
+from recurve.job.tables import read_catalogue, read_sweep
+from recurve.text import path_text, printable
 from recurve.units import parse
 
 KEPT = "answers.toml"
@@ -80,7 +80,7 @@ def interview(folder: Path, answers: dict[str, Any]) -> None:
 def revise(folder: Path, answers: dict[str, Any]) -> bool:
     """Ask which part to go through again, and ask its questions anew; whether one was. Raises Stopped."""
     for number, part in enumerate(parts(), 1):
-        show(f"  {number:2}  {part.title}")
+        say_lines(f"  {number:2}  {part.title}")
     say("The number of a part goes through it again; Enter leaves all as it is.")
     text = ask("part > ")
     if not text.isdigit() or not 1 <= int(text) <= len(parts()):
@@ -113,7 +113,7 @@ def _introduce(number: int) -> None:
     if caution:
         say(caution + careful)
     if part.drawing:
-        show(part.drawing)
+        say_lines(part.drawing)
     if part.figure:
         say(f"Figure {part.figure} of {GUIDE}.")
 
@@ -148,7 +148,7 @@ def _explain(question: Question, answers: Answers, was: Any = None) -> None:
     """How it is measured, what it costs to leave it out, an example."""
     say(question.how, "  ")
     for number, choice in enumerate(question.choices, 1):
-        show(f"    {number}  {choice}")
+        say_lines(f"    {number}  {choice}")
     if question.figure:
         say(f"figure {question.figure} of {GUIDE}", "  ")
     if was is not None:
@@ -208,8 +208,7 @@ def _file(question: Question, text: str, folder: Path) -> str:
 
 def _readings(folder: Path, answers: Answers) -> str:
     """The sweep, typed reading by reading; "" if there is none in the end."""
-    from recurve.readings import SweepFile
-    from recurve.sweeping import bench_of, take_readings
+    from recurve.cli.readings import SweepFile, bench_of, take_readings
 
     document = document_of(answers, "")
     # What comes later in the interview is not known yet: the bands' basis then takes a four-stroke's ratio.

@@ -7,10 +7,18 @@ from typing import Annotated
 
 import typer
 
-from recurve.console import AsJson, JobFiles, LengthUnits, Paper, print_json, progress
-from recurve.nextstep import after_plan, after_plans
-from recurve.safetext import printable
-from recurve.terminal import show
+from recurve.cli.console import (
+    AsJson,
+    JobFiles,
+    LengthUnits,
+    Paper,
+    after_plan,
+    after_plans,
+    print_json,
+    progress,
+    show,
+)
+from recurve.text import printable
 
 
 class Choose(StrEnum):
@@ -20,7 +28,7 @@ class Choose(StrEnum):
     margin = "margin"
 
 
-class Place(StrEnum):
+class SpringPlace(StrEnum):
     """A place for a spring."""
 
     primary = "primary"
@@ -35,7 +43,7 @@ Listed = Annotated[int, typer.Option(min=0, max=50, help="How many pairs to list
 InStock = Annotated[bool, typer.Option("--only-in-stock", help="Only springs whose quantity is given and not 0.")]
 ThisPrimary = Annotated[str | None, typer.Option(metavar="ID", help="This primary and no other.")]
 ThisSecondary = Annotated[str | None, typer.Option(metavar="ID", help="This secondary and no other.")]
-Kept = Annotated[list[Place] | None, typer.Option(help="Keep the spring that is in it; may be given twice.")]
+Kept = Annotated[list[SpringPlace] | None, typer.Option(help="Keep the spring that is in it; may be given twice.")]
 SheetPaper = Annotated[Paper, typer.Option(help="The sheet's paper.")]
 SheetUnits = Annotated[LengthUnits, typer.Option(help="Lengths and forces on the sheet.")]
 AsPage = Annotated[bool, typer.Option("--html", help="Also report.html, the sheet for a phone or a browser.")]
@@ -62,8 +70,8 @@ def plan(
 
     Example: recurve plan examples/launch.toml
     """
-    from recurve.planning import Asked, plan_job, plan_jobs, summary, worst_status
-    from recurve.wishes import Wishes
+    from recurve.output.results import Asked, plan_job, plan_jobs, summary, worst_status
+    from recurve.planner.build import Constraints as Wishes
 
     wishes = Wishes(only_in_stock, primary, secondary, frozenset(p.value for p in keep or ()))
     asked = Asked(choose.value, wishes, top, paper.value, units.value, html)

@@ -1,23 +1,34 @@
 """A sweep taken reading by reading: a file that loses none, and what is said of each at once.
 
 Numbers are in the file's own units and basis at the boundary, in distributor rad and rad/s where they are judged.
+
+Readings typed one by one while the bench runs: each on the disk at once, judged at once.
 """
 
 from __future__ import annotations
 
 import os
+import tomllib
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from pydantic import ConfigDict, ValidationError
 
+from recurve.cli.console import ask, say
 from recurve.errors import InputError, OutputError
 from recurve.files import rewrite
-from recurve.target import Band, Target
+from recurve.job import schema as m
+from recurve.job import schema_unit as u
+from recurve.job.build import JobReader
+from recurve.job.messages import fault_lines
+from recurve.job.tables import read_text
+from recurve.physics.target import Band, Target
 from recurve.units import column_header, factor, parse
 
-RPM = np.pi / 30
+RAD_PER_S = np.pi / 30
 HEADER = "speed [rpm],advance [deg],direction"
 COLUMNS = ("speed", "advance", "direction")
 JUMP = 0.5  # of the whole travel between two neighbouring speeds that are no further apart than CLOSE of themselves
@@ -42,7 +53,7 @@ class Basis:
     advance_ratio: float = 1.0
     static: float = 0.0
     reading: float = np.radians(0.5)
-    speed_reading: float = 10 * RPM
+    speed_reading: float = 10 * RAD_PER_S
 
     def advance(self, distributor: float) -> float:
         """A distributor advance [rad] as it is read."""
@@ -87,7 +98,7 @@ class SweepFile:
 
     def parse(self, text: str, rising: bool) -> Reading:
         """A typed reading: speed and advance, bare in the file's units or with their own; raises ValueError."""
-        from recurve.answers import cells_of
+        from recurve.job.answers import cells_of
 
         cells = cells_of(text)
         if len(cells) != 2:
@@ -231,4 +242,142 @@ def _jump(alike: list[Reading], new: Reading, basis: Basis, stop: float | None) 
 
 
 def _words(reading: Reading) -> str:
-    return f"{np.degrees(reading.advance):.1f} deg at {reading.speed / RPM:.0f} rpm"
+    return f"{np.degrees(reading.advance):.1f} deg at {reading.speed / RAD_PER_S:.0f} rpm"
+
+
+CAUTION = (
+    "CAUTION: unit clamped and guarded, nothing loose near it, eyes protected; stop it before you touch it; "
+    "never faster than the work needs: weights fly."
+)
+
+
+class SweptPart(u.Table):
+    """What taking readings needs of a job file; its tables need not be there yet."""
+
+    model_config = ConfigDict(extra="ignore", frozen=True, arbitrary_types_allowed=True)
+    title: str = ""
+    distributor: u.Distributor
+    stop: u.Stop | None = None
+    target: m.Target | None = None
+    sweep: m.SweepTable | None = None
+
+
+@dataclass(frozen=True)
+class Bench:
+    """What readings are judged by: the book's bands and the stop [rad] in distributor terms, and the readings' basis."""
+
+    target: Target | None
+    stop: float | None
+    basis: Basis
+
+
+def read_bench(path: Path) -> tuple[Bench, str | None, str]:
+    """The bench of a job, the sweep's file that it names, None if it names none, and its text. Raises InputError."""
+    faults: list[str] = []
+    text = read_text(path, str(path), faults)
+    if text is None:
+        raise InputError(faults)
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as fault:
+        raise InputError(f"{path}: not TOML: {fault}; expected a job file in TOML") from None
+    bench, part = bench_of(document, text, str(path))
+    return bench, None if part.sweep is None else part.sweep.file, text
+
+
+def bench_of(document: dict[str, Any], text: str, shown: str) -> tuple[Bench, SweptPart]:
+    """The same of a document."""
+    try:
+        part = SweptPart.model_validate(document)
+    except ValidationError as error:
+        raise InputError(fault_lines(error, text, shown, SweptPart)) from None
+    build = JobReader(m.JobModel.model_construct(distributor=part.distributor, target=part.target))
+    target = build.target()
+    given, ratio, plain = part.sweep or u.SweepReading(), part.distributor.speed_ratio, Basis()
+    basis = Basis(
+        ratio if (given.speed_basis or given.basis) == "crank" else 1.0,
+        ratio if (given.advance_basis or given.basis) == "crank" else 1.0,
+        0.0 if given.static is None else given.static.value,
+        plain.reading if given.reading is None else given.reading,
+        plain.speed_reading if given.speed_reading is None else given.speed_reading,
+    )
+    return Bench(target, None if part.stop is None else part.stop.advance.value, basis), part
+
+
+def take_readings(file: SweepFile, bench: Bench) -> None:
+    """Ask for readings until the person is through. Raises Stopped, when every reading so far is on the disk."""
+    rising = file.readings[-1].rising if file.readings else True
+    if file.readings:
+        say(f"{len(file.readings)} readings are in {file.path}; going on, {_direction(rising)}.")
+    say(
+        f"Speed and advance, Enter: bare in {file.units[0]} and {file.units[1]}. Each is on the disk when > comes back."
+    )
+    say("down: from now on falling; up: rising; undo: the last one off again; end: through; stop: later more.")
+    while True:
+        line = ask(f"{_direction(rising)} > ").lower()
+        if line in ("end", ""):
+            if line == "end" and _ended(file, bench):
+                return
+        elif line in ("down", "up"):
+            rising = line == "up"
+        elif line == "undo":
+            gone = file.undo()
+            say("nothing to take off" if gone is None else f"taken off: {_reading_words(gone, file)}", "  ")
+        else:
+            _take(line, rising, file, bench)
+
+
+def _direction(rising: bool) -> str:
+    return "rising" if rising else "falling"
+
+
+def _reading_words(reading: Reading, file: SweepFile) -> str:
+    from recurve.units import factor
+
+    speed, advance = reading.speed / factor(file.units[0], "speed"), reading.advance / factor(file.units[1], "angle")
+    return f"{speed:.5g} {file.units[0]}, {advance:.4g} {file.units[1]}"
+
+
+def _take(line: str, rising: bool, file: SweepFile, bench: Bench) -> None:
+    """One reading onto the disk, and what is to be said of it."""
+    try:
+        reading = file.parse(line, rising)
+    except ValueError as fault:
+        say(f"{line!r}: {fault}", "  ")
+        return
+    before = list(file.readings)
+    file.append(reading)
+    say(
+        f"{len(file.readings)}: {_reading_words(reading, file)}   {band_words(bench.target, reading, bench.basis)}",
+        "  ",
+    )
+    for words in misfits(before, reading, bench.basis, bench.stop):
+        say(f"LOOK AGAIN: {words}. undo takes it off.", "  ")
+
+
+def _ended(file: SweepFile, bench: Bench) -> bool:
+    """Whether the person is through; what is still missing is told once."""
+    up = [r for r in file.readings if r.rising]
+    down = [r for r in file.readings if not r.rising]
+    if not up or not down:
+        missing = "rising" if not up else "falling"
+        say(f"No {missing} readings yet: without both, friction and drag cannot be told apart.")
+        if ask("End all the same? yes or no > ").lower()[:1] != "y":
+            return False
+    say("Look at zero once more, at the speed where you set it: the advance there? Enter if you have not looked.")
+    text = ask("zero > ")
+    try:
+        zero = None if not text else file.parse(f"1 {text}" if len(text.split()) == 1 else text, True).advance
+    except ValueError:
+        zero = None
+    if zero is not None and abs(zero - bench.basis.static) > bench.basis.reading:
+        say(
+            "LOOK AGAIN: zero has moved by more than a reading may be off, so all readings are in doubt. Take them anew."
+        )
+    say(f"{len(file.readings)} readings, {_range(file)}, in {file.path}.")
+    return True
+
+
+def _range(file: SweepFile) -> str:
+    speeds = [r.speed / RAD_PER_S for r in file.readings]
+    return f"{min(speeds):.0f} to {max(speeds):.0f} rpm" if speeds else "none"

@@ -7,14 +7,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from recurve.console import ANSWER_IS_NO, AsJson, print_json, text_option
+from recurve.cli.console import ANSWER_IS_NO, AsJson, after_spring, print_json, show, text_option
 from recurve.errors import InputError
-from recurve.nextstep import after_spring
-from recurve.safetext import printable
-from recurve.terminal import show
+from recurve.text import printable
 
 if TYPE_CHECKING:
-    from recurve.springs import Spring
+    from recurve.springs.spring import Spring
 
 
 def spring(
@@ -48,8 +46,9 @@ def spring(
 
     Example: recurve spring "100 g at 14.2 mm" "300 g at 16.1 mm" --free-length "13.2 mm"
     """
-    from recurve.springinput import measure
-    from recurve.springreport import spring_facts, spring_text
+    from recurve.job.weighings import measure
+    from recurve.output.documents.workshop import spring_facts
+    from recurve.output.text.workshop import spring_text
 
     if append is not None and not (name and name.strip() and free_length):
         lacking = "--id" if not (name and name.strip()) else "--free-length"
@@ -68,7 +67,7 @@ def spring(
 def _append(path: Path, described: Spring) -> str:
     """The spring in the catalogue; what the file has no column for is said on stderr."""
     from recurve.files import rewrite
-    from recurve.shelve import with_spring
+    from recurve.job.tables import with_spring
 
     lacking = with_spring(path, described)[1]
     rewrite(path, lambda: with_spring(path, described)[0])  # read again: another run may have added one

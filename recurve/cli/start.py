@@ -1,15 +1,22 @@
-"""`recurve start`: an interview at the bench, from nothing to a job file."""
+"""`recurve start`: an interview at the bench, from nothing to a job file.
+
+`recurve sweep`: readings taken one by one while the bench runs.
+"""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from shlex import quote
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from recurve.console import ANSWER_IS_NO
+from recurve.cli.console import ANSWER_IS_NO, JobFile
 from recurve.errors import InputError
-from recurve.safetext import printable
+from recurve.text import printable
+
+if TYPE_CHECKING:
+    from recurve.cli.readings import Bench
 
 JOB, DRAFT = "unit.toml", "unit.draft.toml"
 
@@ -31,8 +38,8 @@ def start(
     if blank:
         _blank(folder)
         return
-    from recurve.dialogue import Stopped, say
-    from recurve.interview import interview, load_answers, revise
+    from recurve.cli.console import Stopped, say
+    from recurve.cli.interview import interview, load_answers, revise
 
     answers = load_answers(folder)
     added = _added(folder, answers)
@@ -51,7 +58,7 @@ def start(
 
 def _blank(folder: Path) -> None:
     from recurve.files import write_folder
-    from recurve.jobtext import blank_text
+    from recurve.job.answers import blank_text
 
     if (folder / JOB).exists():
         raise InputError(f"{folder / JOB}: is there already, expected a folder without one; nothing was written")
@@ -60,7 +67,7 @@ def _blank(folder: Path) -> None:
 
 
 def _text(folder: Path, answers: dict[str, Any]) -> str:
-    from recurve.jobtext import job_text
+    from recurve.job.answers import job_text
 
     return job_text(answers, folder.resolve().name or "job")
 
@@ -81,9 +88,10 @@ def _added(folder: Path, answers: dict[str, Any]) -> str | None:
 
 def _finish(folder: Path, answers: dict[str, Any], added: str) -> None:
     """The job file, once it loads; until then what is wrong is told and asked again."""
-    from recurve.dialogue import say, show
+    from recurve.cli.console import say
+    from recurve.cli.console import say_lines as show
     from recurve.files import write_folder
-    from recurve.jobfile import load_job
+    from recurve.job.read import load_job
 
     path = folder / JOB
     while True:
@@ -111,8 +119,8 @@ def _finish(folder: Path, answers: dict[str, Any], added: str) -> None:
 
 def _again(folder: Path, answers: dict[str, Any], faults: tuple[str, ...]) -> bool:
     """Ask again what the faults are about; whether anything was changed."""
-    from recurve.dialogue import say
-    from recurve.interview import again, interview
+    from recurve.cli.console import say
+    from recurve.cli.interview import again, interview
 
     say()
     say("The job file cannot be written yet:")
@@ -135,7 +143,7 @@ def _again(folder: Path, answers: dict[str, Any], faults: tuple[str, ...]) -> bo
 
 def about(faults: list[str], answers: dict[str, Any]) -> list[Any]:
     """The questions whose key a fault names, or is below; of the weights' motion and of posts, all their places."""
-    from recurve.questions import asked
+    from recurve.job.questions import asked
 
     named = [f.split(":")[0].split(" ")[0] for f in faults]
     found = [
@@ -149,3 +157,58 @@ def about(faults: list[str], answers: dict[str, Any]) -> list[Any]:
     if any(f.split(":")[0] == "weights.motion" for f in faults):
         found = [q for q in asked(answers) if q.key == "distributor.rotation"] + found
     return found
+
+
+def sweep(
+    job: JobFile,
+    to: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Another file than the job's, as for a finished unit.", show_default=False),
+    ] = None,
+) -> None:
+    """Take the readings of a sweep one by one while the bench runs.
+
+    Each is shown against its band, and doubted aloud where it does not fit its neighbours; each is on the disk when the
+    prompt returns. They are added to the file that the job names; a job that names none is given as-found.csv. Exit
+    status 0: through; 3: stopped, to go on later; 2: bad input.
+
+    Example: recurve sweep examples/launch.toml --to as-left.csv
+    """
+    from recurve.cli.console import Stopped, say
+    from recurve.cli.console import say_lines as show
+    from recurve.cli.readings import CAUTION, SweepFile, read_bench, take_readings
+    from recurve.text import beside
+
+    bench, named, text = read_bench(job)
+    say(CAUTION)
+    try:
+        if to is None and named is None:
+            bench, named = _name_sweep(job, text)
+        file = SweepFile(to if to is not None else beside(job, str(named)))
+        take_readings(file, bench)
+    except Stopped:
+        say("Stopped; every reading shown is on the disk. The same command goes on.")
+        raise typer.Exit(ANSWER_IS_NO) from None
+    follows = (
+        f"recurve verify {quote(str(job))} {quote(str(to))}" if to is not None else f"recurve check {quote(str(job))}"
+    )
+    show(f"Next: {follows}")
+
+
+def _name_sweep(job: Path, text: str) -> tuple[Bench, str]:
+    """Ask how the readings will be taken, and write that and the file's name at the end of the job."""
+    from recurve.cli.interview import ask_question
+    from recurve.cli.readings import read_bench
+    from recurve.files import rewrite
+    from recurve.job.answers import TYPED_SWEEP, table_text
+    from recurve.job.questions import questions
+
+    answers: dict[str, object] = {"~sweep": "now"}
+    for question in questions():
+        if question.key.startswith("sweep.") and question.key != "sweep.file" and question.asked(answers):
+            answers[question.key] = ask_question(question, answers)
+    given = {k.split(".")[1]: v for k, v in answers.items() if not k.startswith("~") and v != ""}
+    added = table_text("sweep", {"file": TYPED_SWEEP, **given})
+    content = text if text.endswith("\n") else text + "\n"
+    rewrite(job, (content + added).encode("utf-8"))
+    return read_bench(job)[0], TYPED_SWEEP

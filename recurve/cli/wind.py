@@ -7,17 +7,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from recurve.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress, text_option
-from recurve.nextstep import after_wind
-from recurve.terminal import show
+from recurve.cli.console import ANSWER_IS_NO, AsJson, JobFile, after_wind, print_json, progress, show, text_option
 
 if TYPE_CHECKING:
-    from recurve.job import Job
-    from recurve.wanted import Which
-    from recurve.wind import Winding
+    from recurve.job.model import Job
+    from recurve.planner.wanted import Which
+    from recurve.springs.winding import Winding
 
 
-class Place(StrEnum):
+class SpringPlace(StrEnum):
     """Which of the two springs."""
 
     primary = "primary"
@@ -45,7 +43,7 @@ class Hooks(StrEnum):
     any = "any"
 
 
-OnePlace = Annotated[Place | None, typer.Option(help="One spring only; else both.", show_default=False)]
+OnePlace = Annotated[SpringPlace | None, typer.Option(help="One spring only; else both.", show_default=False)]
 Figures = Annotated[
     Springs | None,
     typer.Option(help="Wind to the plan's figures or the ideal ones; else to a plan that passes.", show_default=False),
@@ -93,9 +91,10 @@ def wind(
 
     Example: recurve wind examples/launch.toml
     """
-    from recurve.jobfile import load_job
-    from recurve.windinput import read_given, read_materials, wind_springs
-    from recurve.windreport import wind_facts, wind_notes, wind_text
+    from recurve.cli.wind_input import read_given, read_materials, wind_springs
+    from recurve.job.read import load_job
+    from recurve.output.documents.workshop import wind_facts
+    from recurve.output.text.workshop import wind_notes, wind_text
 
     texts = {
         "rate": rate, "free_length": free_length, "initial_tension": initial_tension, "longest": longest, "outer": outer,
@@ -124,10 +123,10 @@ def wind(
 def _write(job: Job, windings: tuple[Winding, ...], top: int) -> tuple[str, ...]:
     """The order: a table, and a drawing of the first proposal for each spring."""
     from recurve.files import write_folder
-    from recurve.jobwrite import plan_folder
-    from recurve.wind import PLACES
-    from recurve.winddraw import drawing_svg
-    from recurve.windreport import wind_csv
+    from recurve.output.figures.winding import drawing_svg
+    from recurve.output.planfile import plan_folder
+    from recurve.output.text.workshop import wind_csv
+    from recurve.units import PLACES
 
     drawn = {
         f"wind-{w.wanted.place}.svg": drawing_svg(w.wanted, w.proposals[0], w.envelope, job.title, job.fingerprint)

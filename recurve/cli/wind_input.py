@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from recurve.curve import Unit
 from recurve.errors import InputError
-from recurve.job import Job
-from recurve.jobfile import load_job
-from recurve.jobwrite import plan_folder
-from recurve.materials import materials, unknown_material, wire_sizes
-from recurve.posts import PointPosts
-from recurve.units import DIMENSIONS, parse
-from recurve.wanted import Asked, Which, asked_springs
-from recurve.wind import PLACES, Envelope, Wanted, Winding, wanted_of, wind
+from recurve.job.model import Job
+from recurve.job.read import load_job
+from recurve.output.planfile import plan_folder
+from recurve.physics.curve import Unit
+from recurve.physics.posts import PointPosts
+from recurve.planner.wanted import Asked, Which, asked_springs, wanted_of
+from recurve.springs.winding import Envelope, Wanted, Winding, wind
+from recurve.springs.wire import materials, unknown_material, wire_sizes
+from recurve.units import DIMENSIONS, PLACES, parse
 
 # Dimension of each option, and whether it may be 0.
 OPTIONS = {

@@ -5,22 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from recurve.build import problem_of, spring_limits
-from recurve.conversion import conversion_notes
-from recurve.doubts import data_findings
+from recurve.diagnosis.findings import curve_findings, data_findings, stop_words
 from recurve.errors import InputError
-from recurve.evidence import SURE, Evidence
-from recurve.findings import Finding, curve_findings, stop_words
-from recurve.fit import Fit, fit_sweep
-from recurve.fitted import fitted_job
-from recurve.ideal import Ideal, find_ideal
-from recurve.inspected import Inspected, inspect_job
-from recurve.job import BareJob, Job
-from recurve.linear import Problem
-from recurve.search import Shelf, search
-from recurve.yields import passes
+from recurve.fit.fit import Fit, fit_sweep, fitted_job
+from recurve.fit.state import SURE, Evidence
+from recurve.inspection.findings import Finding, Inspected, inspect_unit
+from recurve.job.model import BareJob, Job
+from recurve.planner.build import problem_of, spring_limits
+from recurve.planner.ideal import Ideal, find_ideal
+from recurve.planner.linear import Problem
+from recurve.planner.search import SpringSet, search
+from recurve.planner.simulate import conversion_notes, passes
 
-Verdict = Literal[
+CheckVerdict = Literal[
     "sound",
     "reset posts only",
     "new springs",
@@ -44,16 +41,11 @@ class Check:
     fit: Fit | None
     evidence: Evidence
     findings: tuple[Finding, ...]
-    verdict: Verdict
+    verdict: CheckVerdict
     why: tuple[str, ...]
     passing: float | None
     notes: tuple[str, ...]
     inspected: Inspected | None = None
-
-    def __str__(self) -> str:
-        from recurve.checkreport import check_text
-
-        return check_text(self)
 
 
 def check_unit(job: Job) -> Check:
@@ -69,7 +61,7 @@ def check_unit(job: Job) -> Check:
     fit = None if job.sweep is None else fit_sweep(job)
     evidence = Evidence.of(job, fit)
     found = fitted_job(fit) if fit is not None else job
-    inspected = inspect_job(job)
+    inspected = inspect_unit(job.inspection, job.lobes, job.speed_ratio)
     ideal = _ideal(found)
     findings = [*curve_findings(evidence, ideal), *data_findings(evidence), *inspected.findings]
     findings.sort(key=lambda f: SEVERITY.index(f.severity))
@@ -87,7 +79,7 @@ class BareCheck:
 
     job: Job | BareJob
     inspected: Inspected
-    verdict: Verdict
+    verdict: CheckVerdict
     why: tuple[str, ...]
 
     @property
@@ -98,7 +90,7 @@ class BareCheck:
 
 def check_bare(job: Job | BareJob) -> BareCheck:
     """Judge what can be judged without a curve."""
-    inspected = inspect_job(job)
+    inspected = inspect_unit(job.inspection, job.lobes, job.speed_ratio)
     if gated := _gated(inspected):
         return BareCheck(job, inspected, *gated)
     if inspected.undecided:
@@ -106,7 +98,7 @@ def check_bare(job: Job | BareJob) -> BareCheck:
     return BareCheck(job, inspected, "facts only", ("there is neither a sweep nor springs to judge a curve by",))
 
 
-def _gated(inspected: Inspected) -> tuple[Verdict, tuple[str, ...]] | None:
+def _gated(inspected: Inspected) -> tuple[CheckVerdict, tuple[str, ...]] | None:
     """Wear that the bench showed comes first, whatever the curve and however well it was read."""
     repairs = tuple(f.what for f in inspected.findings if f.severity == "repair first")
     return ("mechanical repair first", repairs) if repairs else None
@@ -133,7 +125,7 @@ def _ideal(job: Job, trim: bool = True) -> Ideal | None:
 
 def _verdict(
     job: Job, evidence: Evidence, findings: list[Finding], passing: float | None, ideal: Ideal | None
-) -> tuple[Verdict, tuple[str, ...]]:
+) -> tuple[CheckVerdict, tuple[str, ...]]:
     """The verdict and its reasons. Repairs come before springs, whatever the curve."""
     doubts = tuple(f.what for f in findings if f.severity == "check first")
     if doubts:
@@ -154,13 +146,13 @@ def _verdict(
     return _remedy(job, ideal)
 
 
-def _remedy(job: Job, ideal: Ideal | None) -> tuple[Verdict, tuple[str, ...]]:
+def _remedy(job: Job, ideal: Ideal | None) -> tuple[CheckVerdict, tuple[str, ...]]:
     """The least that would bring the unit into its bands; `ideal` are the springs of the best margin, the stop free."""
     problem = _problem(job)
     if problem is None:
         return _by_stop_alone(job)
     here = replace(problem, stops=(job.stop.advance, job.stop.advance))
-    own = search(here, Shelf.of([p.found for p in job.places if p.found is not None]))
+    own = search(here, SpringSet.of([p.found for p in job.places if p.found is not None]))
     if own is not None and own.margin >= 0.1:
         return "reset posts only", (
             f"the springs that are in it reach a margin of {own.margin:.2f} with their posts bent",
@@ -175,7 +167,7 @@ def _remedy(job: Job, ideal: Ideal | None) -> tuple[Verdict, tuple[str, ...]]:
     return "not worth saving by recurve", why
 
 
-def _by_stop_alone(job: Job) -> tuple[Verdict, tuple[str, ...]]:
+def _by_stop_alone(job: Job) -> tuple[CheckVerdict, tuple[str, ...]]:
     """A target that only asks a maximum."""
     why = stop_words(job)
     low, high = job.stop.limits

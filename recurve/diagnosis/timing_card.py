@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from recurve.curve import trace
 from recurve.errors import InputError
-from recurve.fit import fit_sweep
-from recurve.fitted import fitted_job
-from recurve.job import BareJob, Job, Sweep
-from recurve.plan import Plan, make_plan
-from recurve.timing import Advance, Card, TableCurve, book_curve, make_card
+from recurve.fit.fit import fit_sweep, fitted_job
+from recurve.inspection.timing import Advance, Card, TableCurve, book_curve, make_card
+from recurve.inspection.vacuum import vacuum_advance
+from recurve.job.model import BareJob, Job, Sweep
+from recurve.physics.curve import trace
+from recurve.planner.plan import Plan, make_plan
 from recurve.units import parse
-from recurve.vacuum import vacuum_advance
 
 
 def timing_card(job: Job | BareJob, planned: Advance | None = None) -> Card:

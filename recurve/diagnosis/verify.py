@@ -8,21 +8,20 @@ from typing import Literal
 
 import numpy as np
 
-from recurve.build import Build, make_build, problem_of
-from recurve.evidence import Evidence
-from recurve.fit import Fit, fit_sweep
-from recurve.fitted import fitted_job
-from recurve.job import Job, Sweep
-from recurve.mechanism import Array
-from recurve.target import Band
+from recurve.arrays import Array
+from recurve.fit.fit import Fit, fit_sweep, fitted_job
+from recurve.fit.state import Evidence
+from recurve.job.model import Job, Sweep
+from recurve.physics.target import Band
+from recurve.planner.build import Build, make_build, problem_of
+from recurve.units import PLACES
 
-Verdict = Literal["passes", "fails", "too close to call", "not converged"]
+VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged"]
 
 COVERAGE = 2.0  # standard uncertainties that must lie inside a band, or outside
 MISSET = 6.0  # how many times a setting's tolerance it may be off in a unit that is being judged
 STEP = 0.05e-3  # a post cannot be set finer [m]
 ENOUGH = 0.5  # margin at which one move is not worth a second
-PLACES = ("primary", "secondary")
 
 
 @dataclass(frozen=True)
@@ -35,7 +34,7 @@ class BandVerdict:
     rising_deviation: float
     falling: float
     falling_deviation: float
-    verdict: Verdict
+    verdict: VerifyVerdict
     more: int
 
     @property
@@ -70,13 +69,8 @@ class Verification:
     job: Job
     fit: Fit
     bands: tuple[BandVerdict, ...]
-    verdict: Verdict
+    verdict: VerifyVerdict
     correction: Correction | None
-
-    def __str__(self) -> str:
-        from recurve.checkreport import verify_text
-
-        return verify_text(self)
 
 
 @dataclass(frozen=True)
@@ -119,10 +113,10 @@ def _doubted(limits: dict[str, float]) -> dict[str, float]:
     return {key: limit * (MISSET if key in set_by_hand else 1.0) for key, limit in limits.items()}
 
 
-def _overall(fit: Fit, bands: tuple[BandVerdict, ...]) -> Verdict:
+def _overall(fit: Fit, bands: tuple[BandVerdict, ...]) -> VerifyVerdict:
     if not fit.converged:
         return "not converged"
-    order: tuple[Verdict, ...] = ("fails", "too close to call")
+    order: tuple[VerifyVerdict, ...] = ("fails", "too close to call")
     for verdict in order:
         if any(b.verdict == verdict for b in bands):
             return verdict
@@ -148,7 +142,7 @@ def _one(band: Band, rising: Array, falling: Array, readings: int) -> BandVerdic
     rooms = [(band.high - down[0], down[1])]
     if not band.from_zero:
         rooms.append((up[0] - band.low, up[1]))
-    verdict: Verdict = "passes"
+    verdict: VerifyVerdict = "passes"
     more = 0
     for room, sigma in rooms:
         if room < -COVERAGE * sigma:

@@ -2,6 +2,8 @@
 
 Maximum a posteriori from several starts, then weighted samples of the posterior, from which come the
 estimates and their standard uncertainties.
+
+A job as its sweep has shown it: the fitted springs, drag, stop and mass geometry in place of the described.
 """
 
 from __future__ import annotations
@@ -10,11 +12,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from recurve.family import curves, takeups
-from recurve.job import Job, Sweep
-from recurve.mechanism import Array
-from recurve.posterior import Mode, Samples, find_modes, sample, spread_starts
-from recurve.sweepmodel import PLACES, TENSION, SweepModel, ends, sweep_model
+from recurve.arrays import Array
+from recurve.fit.model import TENSION, SweepModel, ends, sweep_model
+from recurve.fit.posterior import Mode, Samples, find_modes, sample, spread_starts
+from recurve.job.model import Job, Sweep
+from recurve.physics.curve import Drag
+from recurve.physics.ensemble import curves, takeups
+from recurve.physics.mechanism import CorrectedWeights
+from recurve.springs.spring import Spring
+from recurve.units import PLACES
 
 OUTLIER = 4.0  # standardised residual, against the others, beyond which a reading is left out
 MOST_OUTLIERS = 0.2  # share of the readings
@@ -76,11 +82,6 @@ class Fit:
             if one.name == name:
                 return one
         raise KeyError(name)
-
-    def __str__(self) -> str:
-        from recurve.checkreport import fit_text
-
-        return fit_text(self)
 
 
 def fit_sweep(job: Job) -> Fit:
@@ -326,3 +327,47 @@ def _deciding(model: SweepModel, states: Array) -> tuple[float, bool, float]:
     rising = np.abs(both[0]).max() >= np.abs(both[1]).max()
     gap = np.abs(both[0] if rising else both[1])
     return float(speeds[gap.argmax()]), bool(rising), float(gap.max())
+
+
+# A cubic through as many advances says all that three smooth modes can.
+NODES = 4
+
+
+def fitted_job(fit: Fit) -> Job:
+    """The fit's job with its best state; the springs found are then known even where they were not described."""
+    job, model = fit.job, fit.model
+    natural = model.natural(fit.best[None])
+    value = {p.name: float(x) for p, x in zip(model.parameters, natural[0], strict=True)}
+    places = []
+    for index, (name, place) in enumerate(zip(PLACES, job.places, strict=False)):
+        rest = float(place.posts.length(0.0)[0])
+        tension = value.get(f"{name}.tension", float(model.tension[index]))
+        found = Spring(
+            f"as found {name}",
+            float(np.exp(value[f"{name}.rate"])),
+            rest - value[f"{name}.stretch"],
+            tension,
+            quantity=1,
+        )
+        places.append(replace(place, found=found))
+    return replace(
+        job,
+        weights=corrected(fit),
+        drag=Drag(value["drag"], value["friction"], value["friction_share"]),
+        stop=replace(job.stop, advance=value["stop"]),
+        places=tuple(places),
+    )
+
+
+def corrected(fit: Fit) -> CorrectedWeights:
+    """The weights with I′ as the best state has it."""
+    model, weights = fit.model, fit.job.weights
+    factor = slope_factor(model, model.natural(fit.best[None]))[0]
+    advance = model.shapes.advance
+    nodes = np.linspace(0.0, float(advance[-1]), NODES)
+    at = np.interp(nodes, advance, factor)
+    if isinstance(weights, CorrectedWeights):
+        at = at * np.polyval(np.polyfit(weights.advance, weights.factor, min(len(weights.advance) - 1, 3)), nodes)
+    return CorrectedWeights(
+        weights.count, weights.mass, weights.motion, tuple(float(n) for n in nodes), tuple(float(f) for f in at)
+    )

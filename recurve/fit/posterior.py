@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from recurve.mechanism import Array
+from recurve.arrays import Array
 
 FREEDOM = 6.0  # degrees of freedom of the components: heavier tails than what they approximate
 ROUND, ROUNDS = 1024, 24  # states drawn in a round, and rounds at most

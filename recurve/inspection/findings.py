@@ -7,15 +7,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from recurve.condition import Bench, DwellChange, inspect
-from recurve.findings import Finding
-from recurve.inspection import Condition, Inspection
-from recurve.job import BareJob, Job
-from recurve.judged import Judged, shown
-from recurve.vacuum import vacuum_range
-from recurve.vacuumcheck import VacuumCheck, check_vacuum
+from recurve.inspection.bench import Bench, DwellChange, Judged, bench_of, shown
+from recurve.inspection.model import Condition, Inspection
+from recurve.inspection.vacuum import VacuumCheck, check_vacuum, vacuum_range
+from recurve.units import RPM
 
-RPM = 30 / np.pi
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that is wrong, or open. `severity`: "check first", "repair first", "high", "medium", "low", "open question"."""
+
+    what: str
+    evidence: str
+    consequence: str
+    remedy: str
+    severity: str
+
+
 AGREE = 2.5  # play and dwell change farther apart than this factor, and than their ±, are a hint of a mis-reading
 COIL_SPEEDS = np.arange(250.0, 2501.0, 250.0) / RPM  # distributor
 WHATEVER = "whatever springs you fit"
@@ -40,25 +48,25 @@ class Inspected:
         )
 
 
-def inspect_job(job: Job | BareJob) -> Inspected:
-    """Work out what the job tells of the unit's condition and of its vacuum unit."""
-    given: Inspection = job.inspection
+def inspect_unit(given: Inspection, lobes: int, speed_ratio: float) -> Inspected:
+    """Work out what was seen and measured of a unit's condition and of its vacuum unit. `lobes` of its breaker cam;
+    `speed_ratio` [1] crank revolutions per distributor revolution."""
     vacuum = None if given.vacuum is None else check_vacuum(given.vacuum)
     if given.condition is None:
         found = [] if vacuum is None else _vacuum_findings(vacuum)
         return Inspected(None, vacuum, tuple(found), ())
-    bench = inspect(given.condition, job.lobes, vacuum_range(given.vacuum), _coil_speeds(job))
-    found = [*_bench_findings(bench, given.condition, job.speed_ratio)]
+    bench = bench_of(given.condition, lobes, vacuum_range(given.vacuum), _coil_speeds(given, speed_ratio))
+    found = [*_bench_findings(bench, given.condition, speed_ratio)]
     found += [] if vacuum is None else _vacuum_findings(vacuum)
     return Inspected(bench, vacuum, tuple(found), tuple(_undecided(bench.judged)))
 
 
-def _coil_speeds(job: Job | BareJob) -> np.ndarray:
-    timing = job.inspection.timing
+def _coil_speeds(given: Inspection, speed_ratio: float) -> np.ndarray:
+    timing = given.timing
     top = None if timing is None else timing.top_speed
     if top is None:
         return COIL_SPEEDS
-    return np.linspace(0.1, 1.0, 10) * top / job.speed_ratio
+    return np.linspace(0.1, 1.0, 10) * top / speed_ratio
 
 
 # --- the bench ----------------------------------------------------------------------------------------------

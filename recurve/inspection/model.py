@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from recurve.coil import Coil
-from recurve.units import Measured
+from recurve.inspection.points import Coil
+from recurve.units import Quantity
 
 
 @dataclass(frozen=True)
@@ -19,17 +19,17 @@ class PointsAngles:
     lobe: int
     breaker: int
     pushed: str
-    closes: Measured
-    opens: Measured
+    closes: Quantity
+    opens: Quantity
 
 
 @dataclass(frozen=True)
 class Rotor:
     """The tip's middle past the segment's at the spark, vacuum off [rad], and the widths of both [rad]."""
 
-    offset: Measured
-    tip: Measured | None
-    segment: Measured | None
+    offset: Quantity
+    tip: Quantity | None
+    segment: Quantity | None
 
 
 @dataclass(frozen=True)
@@ -40,16 +40,16 @@ class Condition:
     `lever_ratio` is contact lever over block lever, what the block moves the contact by.
     `limits` holds the manual's own figures by name, as (low, high), either None."""
 
-    side_play: Measured | None = None
-    end_float: Measured | None = None
-    gap: tuple[Measured, ...] = ()
-    arm_spring: tuple[Measured, ...] = ()
-    dwell: tuple[Measured, ...] = ()
-    dwell_idle: Measured | None = None
-    dwell_high: Measured | None = None
-    dwell_pushed: tuple[Measured, Measured] | None = None
+    side_play: Quantity | None = None
+    end_float: Quantity | None = None
+    gap: tuple[Quantity, ...] = ()
+    arm_spring: tuple[Quantity, ...] = ()
+    dwell: tuple[Quantity, ...] = ()
+    dwell_idle: Quantity | None = None
+    dwell_high: Quantity | None = None
+    dwell_pushed: tuple[Quantity, Quantity] | None = None
     angles: tuple[PointsAngles, ...] = ()
-    sparks: tuple[Measured, ...] = ()
+    sparks: tuple[Quantity, ...] = ()
     breaker_plate: str = ""
     weight_pins: str = ""
     condenser: str = ""
@@ -82,8 +82,8 @@ class VacuumReading:
 class Hold:
     """The leak test: drawn to `vacuum` [Pa], `left` [Pa] after `time` [s]."""
 
-    vacuum: Measured
-    left: Measured
+    vacuum: Quantity
+    left: Quantity
     time: float
 
 

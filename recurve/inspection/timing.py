@@ -12,12 +12,12 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recurve.inspection import Timing
-from recurve.limits import usual
-from recurve.mechanism import Array
-from recurve.target import Target
+from recurve.arrays import Array
+from recurve.data import usual
+from recurve.inspection.model import Timing
+from recurve.physics.target import Target
+from recurve.units import RPM
 
-RPM = 30 / np.pi
 STEP = 50.0 / RPM  # a setting speed is a round number of crank rpm
 LEVEL = np.radians(0.3)  # readings that climb by more from the last but one to the last are not all in
 SEEN = np.radians(0.1)  # advance that a light shows
@@ -123,7 +123,7 @@ def crank_timing(curve: Advance, static: float, ratio: float, speed: ArrayLike, 
 
 
 @dataclass(frozen=True)
-class Trap:
+class IdleTrap:
     """One way of setting a unit by the light: `where`, at which `reading`, and what `static`, `idle` reading (None
     without an idle speed) and `total` follow [rad crank]."""
 
@@ -161,7 +161,7 @@ class Card:
     static: float
     total: float | None
     setting: Setting | None
-    traps: tuple[Trap, ...]
+    traps: tuple[IdleTrap, ...]
     cruise: tuple[float, str] | None
     warnings: tuple[str, ...]
     good: bool
@@ -253,7 +253,7 @@ def _setting(
 
 def _traps(
     timing: Timing, found: Advance, book: Advance | None, ratio: float, static: float, total: float | None
-) -> list[Trap]:
+) -> list[IdleTrap]:
     """The unit as found, set by light at idle, and set with everything in."""
     made = []
     if timing.idle is not None:
@@ -262,10 +262,10 @@ def _traps(
         if wanted is None:
             wanted = reading_of(static, 0.0 if book is None else float(book.rising_advance(at)), ratio)
         by_idle = static_of(wanted, float(found.falling_advance(at)), ratio)
-        made.append(Trap("at idle", wanted, by_idle, wanted, reading_of(by_idle, found.stop, ratio)))
+        made.append(IdleTrap("at idle", wanted, by_idle, wanted, reading_of(by_idle, found.stop, ratio)))
     if total is not None:
         by_total = static_of(total, found.stop, ratio)
-        made.append(Trap("all in", total, by_total, _idle_reading(timing, found, by_total, ratio), total))
+        made.append(IdleTrap("all in", total, by_total, _idle_reading(timing, found, by_total, ratio), total))
     return made
 
 
@@ -281,7 +281,7 @@ def _warnings(
     ratio: float,
     setting: Setting | None,
     final: Advance | None,
-    traps: tuple[Trap, ...],
+    traps: tuple[IdleTrap, ...],
     full_load: tuple[float, str] | None,
 ) -> list[str]:
     """What must be said of the card."""
@@ -302,7 +302,7 @@ def _warnings(
     return told
 
 
-def _past_limit(timing: Timing, setting: Setting | None, traps: tuple[Trap, ...]) -> list[str]:
+def _past_limit(timing: Timing, setting: Setting | None, traps: tuple[IdleTrap, ...]) -> list[str]:
     """Which totals pass the engine's limit: as it is to be set, else at the upper tolerance; the unit as found."""
     if timing.limit is None:
         return []
@@ -344,3 +344,13 @@ def _hunting(curve: Advance, idle: float, ratio: float) -> list[str]:
 
 def _deg(angle: float) -> str:
     return f"{np.degrees(angle):.1f}°"
+
+
+CAUTIONS = (
+    "Engine: brake on, out of gear, the room ventilated; hands, hair, sleeves and leads clear of fan and belts. The timing "
+    "light makes the fan look still: it is not.",
+    "Ignition voltage can injure: off before you touch a lead. Ignition fields and pacemakers do not mix.",
+    "Too much advance breaks pistons before you hear it: creep up on the total, check it at several speeds with the light "
+    "before any load, and stop at any knock. Never past the engine maker's speed.",
+    "Petrol boats: blower first. Local rules and licensed practice decide.",
+)

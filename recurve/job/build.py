@@ -1,19 +1,25 @@
-"""From the job file's models to the frozen types: one frame for all points, distributor terms, the physics' faults."""
+"""From the job file's models to the frozen types: one frame for all points, distributor terms, the physics' faults.
+
+Readings of a sweep in distributor terms, as the job says that they were taken.
+
+A job's weights known by a reference sweep: the springs that were in it to I′(α) (design §1, motion 4).
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from posixpath import normpath
 from typing import Any
 
 import numpy as np
 
-from recurve import jobmodel as m
-from recurve import jobunit as u
-from recurve.curve import Drag, Stop
-from recurve.defaults import default as default
-from recurve.defaults import ranges as ranges
-from recurve.job import SpringPlace, Tolerances
-from recurve.mechanism import (
+from recurve.data import default, ranges
+from recurve.job import schema as m
+from recurve.job import schema_unit as u
+from recurve.job.build_inspection import build_target
+from recurve.job.model import SpringPlace, Sweep, Tolerances
+from recurve.physics.curve import Drag, Installed, Stop
+from recurve.physics.mechanism import (
     CorrectedWeights,
     Link,
     Motion,
@@ -24,17 +30,15 @@ from recurve.mechanism import (
     Weights,
     weight_faults,
 )
-from recurve.posts import Body, BodyPoint, PointPosts, Posts, TablePosts, post_faults
-from recurve.springs import Spring
-from recurve.target import Target
-from recurve.targetbuild import build_target
-from recurve.units import Measured, factor
-
-PLACES = ("primary", "secondary")
+from recurve.physics.posts import Body, BodyPoint, PointPosts, Posts, TablePosts, post_faults
+from recurve.physics.reference import KnownSpring, Readings, Reference, fit_reference, reference_faults, reference_notes
+from recurve.physics.target import Target
+from recurve.springs.spring import Spring
+from recurve.units import PLACES, SQRT3, Quantity, factor
 
 
 @dataclass
-class Build:
+class JobReader:
     """Collects what is wrong (`faults`, as (key, message)) and what must be said (`notes`); angles [rad]."""
 
     model: m.JobModel
@@ -56,7 +60,7 @@ class Build:
         assert given.radius is not None  # the model asks for one of the two
         return complex(given.radius.value, 0.0)
 
-    def _flat(self, xy: tuple[Measured, Measured]) -> complex:
+    def _flat(self, xy: tuple[Quantity, Quantity]) -> complex:
         """x right, y up from the rotor end; the frame counts angles in the direction of rotation."""
         x, y = xy[0].value, xy[1].value
         return complex(x, -y if self.model.distributor.rotation == "clockwise" else y)
@@ -308,7 +312,7 @@ class Build:
 
 def limits_of(model: Any, key: str = "") -> dict[str, float]:
     """Every ± of the job [SI] by its dotted key, rows counted from 1."""
-    if isinstance(model, Measured):
+    if isinstance(model, Quantity):
         return {} if model.limit is None else {key: model.limit}
     if isinstance(model, tuple | list):
         pairs = [(f"{key}[{i}]", value) for i, value in enumerate(model, 1)]
@@ -317,3 +321,165 @@ def limits_of(model: Any, key: str = "") -> dict[str, float]:
     else:
         return {}
     return {k: v for name, value in pairs for k, v in limits_of(value, name).items()}
+
+
+def sweep_of(given: m.SweepTable | u.ReferenceMotion, ratio: float, readings: Readings) -> Sweep:
+    """Readings in distributor terms, as the table says they were taken; `ratio` [1] crank turns a distributor turn."""
+    speed_ratio = ratio if (given.speed_basis or given.basis) == "crank" else 1.0
+    crank = (given.advance_basis or given.basis) == "crank"
+    advance_ratio = ratio if crank else 1.0
+    static = 0.0 if given.static is None else given.static.value
+    reading = given.reading if given.reading is not None else default("sweep", "reading", "angle")
+    speed_reading = (
+        given.speed_reading if given.speed_reading is not None else default("sweep", "speed_reading", "speed")
+    )
+    return Sweep(
+        given.sweep if isinstance(given, u.ReferenceMotion) else given.file,
+        readings.speed / speed_ratio,
+        (readings.advance - static) / advance_ratio,
+        readings.rising,
+        readings.row,
+        reading / advance_ratio,
+        speed_reading / speed_ratio,
+        None if given.zeroed_at is None else given.zeroed_at.value / speed_ratio,
+        static_known=not crank or given.static is not None,
+    )
+
+
+def swapped_columns(readings: Readings | None, shown: str) -> list[str]:
+    """The fault of a sweep whose speed and advance have changed places: degrees no unit has, at a crawl."""
+    if readings is None or len(readings.speed) < 2:
+        return []
+    if np.median(np.abs(readings.advance)) > np.radians(100.0) and np.median(readings.speed) * 30 / np.pi < 100.0:
+        return [
+            f"{shown}: got advances of hundreds of degrees at a few rpm, expected speed and advance the other way round"
+        ]
+    return []
+
+
+def weights_of(build: JobReader, readings: Readings | None) -> Weights:
+    """The job's weights; from a reference sweep, I′ as the springs that were in it tell."""
+    motion = build.model.weights.motion
+    if not isinstance(motion, u.ReferenceMotion):
+        return build.weights()
+    flat = ReferenceSlope(build.model.stop.advance.value, (0.0,), ((0.0,),))
+    given = _reference(build, motion, readings, flat)
+    if given is None:
+        return build.weights(flat)
+    faults = reference_faults(given)
+    build.faults += [(("weights", "motion"), f"{motion.sweep}: {text}") for text in faults]
+    if faults:
+        return build.weights(flat)
+    fit = fit_reference(given)
+    build.notes += [*reference_notes(fit, build.stop().limits[1]), *_counted_twice(build.model, motion)]
+    return build.weights(fit.slope)
+
+
+def _counted_twice(model: m.JobModel, motion: u.ReferenceMotion) -> list[str]:
+    """A sweep that is both: its readings are evidence once, not twice."""
+    if model.sweep is None or normpath(model.sweep.file) != normpath(motion.sweep):
+        return []
+    return [
+        f"{motion.sweep} is the reference sweep and the sweep of the unit as found: its errors count twice, so the "
+        "unit is less well known than the ± below say. Sweep it once more and name that file in [sweep]."
+    ]
+
+
+def _reference(
+    build: JobReader, motion: u.ReferenceMotion, readings: Readings | None, flat: ReferenceSlope
+) -> Reference | None:
+    """The unit as it was in its reference sweep; None where something else in the job is wrong, which is told there."""
+    table = motion.drag or build.model.drag or u.Drag()
+    then = JobReader(build.model.model_copy(update={"drag": table}))
+    drag = then.drag()
+    if motion.drag is not None:
+        build.faults += [(("weights", "motion", *key), text) for key, text in then.faults]
+        build.notes += [f"In the reference sweep: {text}" for text in then.notes]
+    places = then.places(flat, then.stop().limits[1])  # what is wrong with them is told where the job's own are made
+    _reference_spring_faults(build, motion)
+    if readings is None or then.faults or build.faults:
+        return None
+    sweep = sweep_of(motion, build.model.distributor.speed_ratio, readings)
+    springs = [_known_spring(build.model, n, p) for n, p in zip(PLACES, places, strict=False)]
+    stop = motion.stop or build.model.stop.advance
+    middle, spread = _resistance(table, drag)
+    return Reference(
+        replace(readings, speed=sweep.speed, advance=sweep.advance),
+        sweep.reading,
+        sweep.speed_reading,
+        sweep.zeroed_at,
+        tuple(s for s in springs if s is not None),
+        middle,
+        spread,
+        stop.value,
+        stop.standard_uncertainty or default("fit", "stop", "angle"),
+        default("fit", "zero", "angle"),
+    )
+
+
+def _reference_spring_faults(build: JobReader, motion: u.ReferenceMotion) -> None:
+    springs = build.model.springs
+    if motion.secondary is not None and springs.secondary is None:
+        build.faults.append(
+            (
+                ("weights", "motion", "secondary"),
+                "got a spring without posts, expected [springs.secondary] to tell them",
+            )
+        )
+    if motion.primary is not None:
+        return
+    for name, table in zip(PLACES, (springs.primary, springs.secondary), strict=True):
+        if table is not None and not table.described:
+            build.faults.append(
+                (
+                    ("springs", name),
+                    "got a reference sweep, but neither rate and free_length (or takeup) here nor "
+                    "[weights.motion.primary]; expected the springs that were in it, weighed and stretched",
+                )
+            )
+
+
+def _known_spring(model: m.JobModel, name: str, place: SpringPlace) -> KnownSpring | None:
+    """The spring that was in this place while it was swept, None where there was none."""
+    motion, described = model.weights.motion, getattr(model.springs, name)
+    assert isinstance(motion, u.ReferenceMotion)
+    given = getattr(motion, name) if motion.primary is not None else described
+    if given is None:
+        return None
+    bent = getattr(given, "post_bend", None) or Quantity(0.0)
+    rate_limit = default("reference", "rate", "number")
+    unmeasured = default("reference", "free_length", "length") / SQRT3
+    if given.takeup is None:
+        free, by = given.free_length.value, given.free_length.standard_uncertainty or unmeasured
+    else:
+        length, slope = place.posts.length(given.takeup.value, bent.value)
+        free, by = float(length), float(slope) * (given.takeup.standard_uncertainty or 0.0) or unmeasured
+    tension = given.initial_tension or Quantity(0.0)
+    return KnownSpring(
+        name,
+        Installed(Spring(f"reference {name}", given.rate.value, free, tension.value), place.posts, bent.value),
+        (given.rate.standard_uncertainty or rate_limit * given.rate.value / SQRT3) / given.rate.value,
+        float(np.hypot(by, bent.standard_uncertainty or 0.0)),
+        tension.standard_uncertainty or 0.1 * tension.value,
+    )
+
+
+def _resistance(given: u.Drag, drag: Drag) -> tuple[Drag, Drag]:
+    """Drag and friction while it was swept, and their standard uncertainties; what was not measured is one-sided."""
+    spread = ranges()["drag"]["rubbing_block"]["limit"] * 1e-3 / SQRT3
+    if given.trigger == "electronic":
+        spread = 0.0
+    elif given.rubbing_block is not None:
+        spread = given.rubbing_block.standard_uncertainty or 0.25 * drag.rubbing_block / SQRT3
+    elif given.breaker_spring is not None:
+        spread = 0.35 * drag.rubbing_block / SQRT3  # a friction coefficient is hardly known to better than a third
+    friction = _one_sided(given.friction, default("fit", "friction", "moment"))
+    share = _one_sided(given.friction_share, default("fit", "friction_share", "number"))
+    return Drag(drag.rubbing_block, friction[0], share[0]), Drag(spread, friction[1], share[1])
+
+
+def _one_sided(given: Quantity | None, spread: float) -> tuple[float, float]:
+    """A friction as measured; otherwise mean and standard deviation of a half normal distribution about 0."""
+    if given is not None:
+        return given.value, given.standard_uncertainty or 0.3 * given.value
+    return spread * float(np.sqrt(2 / np.pi)), spread * float(np.sqrt(1 - 2 / np.pi))

@@ -1,4 +1,7 @@
-"""From the models of [condition], [vacuum] and [timing] to the frozen types; and what no single table can tell."""
+"""From the models of [condition], [vacuum] and [timing] to the frozen types; and what no single table can tell.
+
+From [target] to bands in distributor terms, whether the book speaks of the distributor, the crank, or the engine.
+"""
 
 from __future__ import annotations
 
@@ -6,11 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from recurve import conditionmodel as c
-from recurve import jobunit as u
-from recurve.coil import Coil
-from recurve.dwell import dwell_between, from_share, pitch
-from recurve.inspection import (
+from recurve.data import MANUAL, default, ranges, usual, with_reading
+from recurve.inspection.model import (
     Condition,
     Hold,
     Inspection,
@@ -21,8 +21,12 @@ from recurve.inspection import (
     VacuumPoint,
     VacuumReading,
 )
-from recurve.limits import MANUAL, usual, with_reading
-from recurve.units import Measured
+from recurve.inspection.points import Coil, dwell_between, from_share, pitch
+from recurve.job import schema as m
+from recurve.job import schema_inspection as c
+from recurve.job import schema_unit as u
+from recurve.physics.target import Band, Kind, Target
+from recurve.units import Quantity
 
 Faults = list[tuple[tuple[Any, ...], str]]
 HALF_POUND = 0.5 * 4.4482216  # N, the load of the TM's method
@@ -87,14 +91,14 @@ class _Bench:
                 f"Side play was read under {load.value:.1f} N; the limit belongs to half a pound, {HALF_POUND:.1f} N, each way."
             )
 
-    def _side_play(self) -> Measured | None:
+    def _side_play(self) -> Quantity | None:
         if self.given.side_play_ways is not None:
             ways = [with_reading(w, "length", "length") for w in self.given.side_play_ways]
-            return Measured(sum(w.value for w in ways), sum(w.limit or 0.0 for w in ways))
+            return Quantity(sum(w.value for w in ways), sum(w.limit or 0.0 for w in ways))
         play = self.given.side_play
         return None if play is None else with_reading(play, "length", "length")
 
-    def _one_a_set(self, key: str, given: tuple[Measured, ...] | None) -> tuple[Measured, ...]:
+    def _one_a_set(self, key: str, given: tuple[Quantity, ...] | None) -> tuple[Quantity, ...]:
         values = given or ()
         if len(values) > self.unit.breakers:
             self.faults.append(
@@ -105,14 +109,14 @@ class _Bench:
             )
         return values
 
-    def _each(self, key: str, given: tuple[Measured, ...] | None, reading: str, dimension: str) -> tuple[Measured, ...]:
+    def _each(self, key: str, given: tuple[Quantity, ...] | None, reading: str, dimension: str) -> tuple[Quantity, ...]:
         return tuple(with_reading(v, reading, dimension) for v in self._one_a_set(key, given))
 
-    def _dwell(self, given: Measured, key: str) -> Measured:
+    def _dwell(self, given: Quantity, key: str) -> Quantity:
         """Dwell [rad] with its ±, percent or not; a fault where it does not fit between two lobes."""
         lobes = self.unit.lobes
         if isinstance(given, c.Share):
-            given = Measured(
+            given = Quantity(
                 float(from_share(given.value, lobes)),
                 None if given.limit is None else float(from_share(given.limit, lobes)),
             )
@@ -131,7 +135,7 @@ class _Bench:
         closes, opens = (with_reading(x, "angle", "angle") for x in (row.closes, row.opens))
         made = PointsAngles(
             row.lobe, row.set, row.pushed,
-            Measured(sign * closes.value, closes.limit), Measured(sign * opens.value, opens.limit),
+            Quantity(sign * closes.value, closes.limit), Quantity(sign * opens.value, opens.limit),
         )  # fmt: skip
         for name, most in (("lobe", self.unit.lobes), ("set", self.unit.breakers)):
             if getattr(row, name) > most:
@@ -161,7 +165,7 @@ class _Bench:
             )
         )
 
-    def _sparks(self) -> tuple[Measured, ...]:
+    def _sparks(self) -> tuple[Quantity, ...]:
         given = self.given.sparks
         counts = {self.unit.lobes, self.unit.lobes * self.unit.breakers}
         if given and (len(given) not in counts or len(given) < 2):
@@ -170,7 +174,7 @@ class _Bench:
                 (("condition", "sparks"), f"got {len(given)} angles, expected {told}, one for each spark")
             )
         sparks = [with_reading(s, "angle", "angle") for s in given]
-        return tuple(Measured(self._sign * s.value, s.limit) for s in sparks)
+        return tuple(Quantity(self._sign * s.value, s.limit) for s in sparks)
 
     def _lever_ratio(self) -> float:
         drag = self.drag
@@ -266,3 +270,82 @@ def _timing(given: c.TimingTable, faults: Faults) -> Timing:
         cruise_vacuum=None if given.cruise is None else given.cruise.vacuum.value,
         full_load_vacuum=value("full_load_vacuum"),
     )
+
+
+def build_target(given: m.Target | None, ratio: float, faults: Faults) -> Target | None:
+    """All bands of [target] in the job's order; `ratio` [1] crank turns a distributor turn; adds to `faults`."""
+    return None if given is None else _Bands(given, ratio, faults).build()
+
+
+class _Bands:
+    """Collects the bands of one target."""
+
+    def __init__(self, given: m.Target, ratio: float, faults: Faults) -> None:
+        self.given, self.ratio, self.faults = given, ratio, faults
+        self.crank_speed = (given.speed_basis or given.basis) == "crank"
+        self.crank_advance = (given.advance_basis or given.basis) == "crank"
+
+    def build(self) -> Target:
+        """Points, what the engine wants, idle, maximum."""
+        g = self.given
+        bands = [self._band("point", point, ("target", "points", i)) for i, point in enumerate(g.points)]
+        bands += [self._wanted(row, ("target", "timing", i)) for i, row in enumerate(g.timing)]
+        if g.all_in is not None and g.total is not None:
+            bands.append(self._around("point", self._speed(g.all_in), g.total, g.total_tolerance, ("target", "all_in")))
+        if g.idle is not None:
+            idle = Band("idle", self._speed(g.idle.speed), 0.0, self._advance(g.idle.max))
+            bands.append(self._checked(idle, ("target", "idle")))
+        if g.maximum is not None:
+            bands.append(self._band("maximum", g.maximum, ("target", "maximum")))
+        if g.total is not None:
+            bands.append(self._around("maximum", None, g.total, g.total_tolerance, ("target", "total")))
+        return Target(tuple(bands))
+
+    def _speed(self, given: Quantity) -> float:
+        return given.value / self.ratio if self.crank_speed else given.value
+
+    def _advance(self, given: Quantity) -> float:
+        """Distributor advance [rad] of a book's figure: at the crank, static is taken off."""
+        if not self.crank_advance:
+            return given.value
+        static = 0.0 if self.given.static is None else self.given.static.value
+        return (given.value - static) / self.ratio
+
+    def _wanted(self, row: m.WantedTiming, key: tuple[Any, ...]) -> Band:
+        return self._around("point", self._speed(row.speed), row.timing, row.tolerance, key)
+
+    def _around(
+        self, kind: Kind, speed: float | None, timing: Quantity, tolerance: Quantity | None, key: tuple[Any, ...]
+    ) -> Band:
+        """A band round a wanted crank timing [rad], static included; ± 2° crank where no tolerance is told."""
+        half = usual("timing", "tolerance", "angle")[0] if tolerance is None else tolerance.value
+        centre = self._advance(timing)
+        low, high = centre - half / self.ratio, centre + half / self.ratio
+        return self._checked(Band(kind, speed, max(low, 0.0), high), key)
+
+    def _band(self, kind: Kind, given: m.TargetPoint | m.Maximum, key: tuple[Any, ...]) -> Band:
+        if given.advance is not None:
+            centre = self._advance(given.advance)
+            half = default("band", "tolerance", "angle")
+            if given.tolerance is not None:
+                half = given.tolerance.value / (self.ratio if self.crank_advance else 1.0)
+            low, high = centre - half, centre + half
+        else:
+            assert given.max is not None  # the model asks for it
+            low = 0.0 if given.min is None else self._advance(given.min)
+            high = self._advance(given.max)
+        speed = self._speed(given.speed) if isinstance(given, m.TargetPoint) else None
+        return self._checked(Band(kind, speed, max(low, 0.0), high), key)
+
+    def _checked(self, band: Band, key: tuple[Any, ...]) -> Band:
+        low, high = np.degrees(band.low), np.degrees(band.high)
+        narrowest = ranges()["band"]["narrowest"]["value"]
+        if high - low < narrowest - 1e-9:
+            self.faults.append(
+                (
+                    key,
+                    f"got a band from {low:.2f} to {high:.2f} deg (distributor), expected its max at least {narrowest} deg "
+                    "above its min (and above 0)",
+                )
+            )
+        return band

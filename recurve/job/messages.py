@@ -11,9 +11,9 @@ from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
-from recurve.quantity import Quantity
-from recurve.questions import figure_of
-from recurve.safetext import printable
+from recurve.job.quantity import QuantityField
+from recurve.job.questions import figure_of
+from recurve.text import printable
 
 Loc = tuple[int | str, ...]
 
@@ -134,7 +134,7 @@ def _what(model: type[BaseModel], key: Loc) -> str:
         if field is None:
             continue
         for extra in field.metadata:
-            if isinstance(extra, Quantity):
+            if isinstance(extra, QuantityField):
                 return f'a {extra.dimension}, such as "{extra.example}"'
         inside = _known(model, key)
         return f"a table with {', '.join(inside)}" if inside else "a value"

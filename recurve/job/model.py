@@ -6,13 +6,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from recurve.curve import Drag, Installed, Stop, Unit
-from recurve.inspection import Inspection
-from recurve.mechanism import Array, Weights
-from recurve.posts import Posts
-from recurve.springs import Spring
-from recurve.tables import Catalogue
-from recurve.target import Target
+from recurve.arrays import Array
+from recurve.inspection.model import Inspection
+from recurve.physics.curve import Drag, Installed, Stop, Unit
+from recurve.physics.mechanism import Weights
+from recurve.physics.posts import Posts
+from recurve.physics.target import Target
+from recurve.springs.spring import Catalogue, Spring
 
 
 @dataclass(frozen=True)

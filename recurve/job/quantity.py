@@ -8,13 +8,13 @@ from typing import Annotated, Any, Literal
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
-from recurve.units import DIMENSIONS, Measured, parse, parse_limit
+from recurve.units import DIMENSIONS, Quantity, parse, parse_limit
 
 Sign = Literal["any", "not negative", "positive"]
 
 
 @dataclass(frozen=True)
-class Quantity:
+class QuantityField:
     """A value of one dimension with its unit in a string, ± allowed; plain numbers only where there is no unit."""
 
     dimension: str
@@ -25,7 +25,7 @@ class Quantity:
         """How one is written."""
         return f"1.5 {DIMENSIONS[self.dimension][1]}".strip()
 
-    def read(self, given: Any) -> Measured:
+    def read(self, given: Any) -> Quantity:
         """The quantity in SI; raises ValueError saying what was expected."""
         if self.dimension == "number" and isinstance(given, int | float) and not isinstance(given, bool):
             given = repr(given)
@@ -82,30 +82,30 @@ def _pattern(sign: str, dimension: str) -> str:
     return rf"^\s*{sign}([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?{unit}"
 
 
-Length = Annotated[Measured, Quantity("length")]
-LengthOrZero = Annotated[Measured, Quantity("length", "not negative")]
-SignedLength = Annotated[Measured, Quantity("length", "any")]
-Angle = Annotated[Measured, Quantity("angle", "any")]
-PositiveAngle = Annotated[Measured, Quantity("angle")]
-AngleOrZero = Annotated[Measured, Quantity("angle", "not negative")]
-Mass = Annotated[Measured, Quantity("mass")]
-Speed = Annotated[Measured, Quantity("speed")]
-Force = Annotated[Measured, Quantity("force")]
-ForceOrZero = Annotated[Measured, Quantity("force", "not negative")]
-Rate = Annotated[Measured, Quantity("rate")]
-Moment = Annotated[Measured, Quantity("moment", "not negative")]
-Number = Annotated[Measured, Quantity("number")]
-NumberOrZero = Annotated[Measured, Quantity("number", "not negative")]
+Length = Annotated[Quantity, QuantityField("length")]
+LengthOrZero = Annotated[Quantity, QuantityField("length", "not negative")]
+SignedLength = Annotated[Quantity, QuantityField("length", "any")]
+Angle = Annotated[Quantity, QuantityField("angle", "any")]
+PositiveAngle = Annotated[Quantity, QuantityField("angle")]
+AngleOrZero = Annotated[Quantity, QuantityField("angle", "not negative")]
+Mass = Annotated[Quantity, QuantityField("mass")]
+Speed = Annotated[Quantity, QuantityField("speed")]
+Force = Annotated[Quantity, QuantityField("force")]
+ForceOrZero = Annotated[Quantity, QuantityField("force", "not negative")]
+Rate = Annotated[Quantity, QuantityField("rate")]
+Moment = Annotated[Quantity, QuantityField("moment", "not negative")]
+Number = Annotated[Quantity, QuantityField("number")]
+NumberOrZero = Annotated[Quantity, QuantityField("number", "not negative")]
 AngleLimit = Annotated[float, Limit("angle")]
 SpeedLimit = Annotated[float, Limit("speed")]
 LengthLimit = Annotated[float, Limit("length")]
 ForceLimit = Annotated[float, Limit("force")]
 ShareLimit = Annotated[float, Limit("number")]
-Pressure = Annotated[Measured, Quantity("pressure")]
-PressureOrZero = Annotated[Measured, Quantity("pressure", "not negative")]
+Pressure = Annotated[Quantity, QuantityField("pressure")]
+PressureOrZero = Annotated[Quantity, QuantityField("pressure", "not negative")]
 PressureLimit = Annotated[float, Limit("pressure")]
-Time = Annotated[Measured, Quantity("time")]
-Voltage = Annotated[Measured, Quantity("voltage")]
-Resistance = Annotated[Measured, Quantity("resistance")]
-ResistanceOrZero = Annotated[Measured, Quantity("resistance", "not negative")]
-Inductance = Annotated[Measured, Quantity("inductance")]
+Time = Annotated[Quantity, QuantityField("time")]
+Voltage = Annotated[Quantity, QuantityField("voltage")]
+Resistance = Annotated[Quantity, QuantityField("resistance")]
+ResistanceOrZero = Annotated[Quantity, QuantityField("resistance", "not negative")]
+Inductance = Annotated[Quantity, QuantityField("inductance")]

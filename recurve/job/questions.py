@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from recurve.datafiles import data_file
+from recurve.data import data_file
+from recurve.units import PLACES
 
-PLACES = ("primary", "secondary")
 Answers = Mapping[str, Any]  # by key; "" where a question was left out
 
 

@@ -1,4 +1,7 @@
-"""Reads a job: the TOML file, the tables it names, and every fault of them all in one pass (design §5)."""
+"""Reads a job: the TOML file, the tables it names, and every fault of them all in one pass (design §5).
+
+Reads any job, those without weights, stop and springs too.
+"""
 
 from __future__ import annotations
 
@@ -11,20 +14,20 @@ from typing import Any, TypeVar
 import numpy as np
 from pydantic import BaseModel, ValidationError
 
-from recurve import jobmodel as m
-from recurve import jobunit as u
-from recurve.curve import Stop
 from recurve.errors import InputError, PhysicsError
-from recurve.faults import dotted, fault_lines, place
-from recurve.inspectionbuild import build_inspection
-from recurve.job import Job, SpringPlace, Sweep
-from recurve.jobbuild import Build, limits_of
-from recurve.mechanism import Weights
-from recurve.referencebuild import weights_of
-from recurve.safetext import beside
-from recurve.sweepbuild import swapped_columns, sweep_of
-from recurve.tables import Catalogue, Readings, read_catalogue, read_sweep, read_text
-from recurve.target import Target
+from recurve.job import schema as m
+from recurve.job import schema_unit as u
+from recurve.job.build import JobReader, limits_of, swapped_columns, sweep_of, weights_of
+from recurve.job.build_inspection import Faults, build_inspection, build_target
+from recurve.job.messages import dotted, fault_lines, place
+from recurve.job.model import BareJob, Job, SpringPlace, Sweep
+from recurve.job.tables import read_catalogue, read_sweep, read_text
+from recurve.physics.curve import Stop
+from recurve.physics.mechanism import Weights
+from recurve.physics.reference import Readings
+from recurve.physics.target import Target
+from recurve.springs.spring import Catalogue
+from recurve.text import beside
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -118,7 +121,7 @@ def _build(
     tables: tuple[Readings | None, Readings | None],
     catalogue: Catalogue | None,
 ) -> Job:
-    build = Build(model)
+    build = JobReader(model)
     readings, reference = tables
     weights, stop, drag, target = weights_of(build, reference), build.stop(), build.drag(), build.target()
     places = _places(build, weights, stop)
@@ -162,7 +165,7 @@ def _swept(model: m.JobModel, readings: Readings | None) -> Sweep | None:
     return sweep_of(model.sweep, model.distributor.speed_ratio, readings)
 
 
-def _places(build: Build, weights: Weights, stop: Stop) -> tuple[SpringPlace, ...]:
+def _places(build: JobReader, weights: Weights, stop: Stop) -> tuple[SpringPlace, ...]:
     """Where the springs go, once the weights are known to work; what cannot work goes to the faults."""
     build.physics(weights, stop)
     if any(key[0] == "weights" for key, _ in build.faults):
@@ -227,3 +230,41 @@ def fingerprint_of(job: Path, model: m.JobModel | m.BareModel) -> str:
         content = file.read_bytes()
         digest.update(len(content).to_bytes(8, "big") + content)
     return digest.hexdigest()[:12]
+
+
+def load_any(path: str | Path) -> Job | BareJob:
+    """Read a job file and the tables it names, with weights or without. Raises as `load_job` does."""
+    text, document, faults = read_document(path)
+    if not is_bare(document):
+        return load_job(path)
+    file = Path(path)
+    model = validated(m.BareModel, document, text, str(path), faults)
+    readings = table_of(file, document, "sweep", read_sweep, faults)
+    table_of(file, document, "catalogue", read_catalogue, faults)
+    if model is None or faults:
+        raise InputError(faults)
+    given, unit = model.drag or u.Drag(), model.distributor
+    wrong: Faults = []
+    notes: list[str] = []
+    target = build_target(model.target, unit.speed_ratio, wrong)
+    inspection = build_inspection(model.condition, model.vacuum, model.timing, (unit, model.drag), wrong, notes)
+    if wrong:
+        raise InputError([located(text, str(file), key, message) for key, message in wrong])
+    return BareJob(
+        path=file,
+        title=model.title,
+        unit=model.unit or "",
+        date="" if model.date is None else str(model.date),
+        lobes=unit.lobes,
+        breakers=unit.breakers,
+        rotation=unit.rotation,
+        speed_ratio=unit.speed_ratio,
+        trigger=given.trigger,
+        trigger_fitted=given.trigger_fitted or given.trigger,
+        target=target,
+        sweep=None if model.sweep is None or readings is None else sweep_of(model.sweep, unit.speed_ratio, readings),
+        inspection=inspection,
+        notes=tuple(notes),
+        fingerprint=fingerprint_of(file, model),
+        document=document,
+    )

@@ -11,8 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, model_validator
 from pydantic_core import CoreSchema, core_schema
 
-from recurve.jobunit import Basis, Table
-from recurve.quantity import (
+from recurve.job.quantity import (
     Angle,
     AngleLimit,
     AngleOrZero,
@@ -24,28 +23,29 @@ from recurve.quantity import (
     Pressure,
     PressureLimit,
     PressureOrZero,
-    Quantity,
+    QuantityField,
     Resistance,
     ResistanceOrZero,
     Speed,
     Time,
     Voltage,
 )
-from recurve.units import DIMENSIONS, Measured, parse
+from recurve.job.schema_unit import Basis, Table
+from recurve.units import DIMENSIONS, Quantity, parse
 
 
 @dataclass(frozen=True)
-class Share(Measured):
+class Share(Quantity):
     """A dwell as the meter's percent: a share of the lobe pitch [1]."""
 
 
 @dataclass(frozen=True)
-class DwellQuantity(Quantity):
+class DwellQuantity(QuantityField):
     """Dwell in degrees or, as many meters show it, in percent of the lobe pitch."""
 
     dimension: str = "angle"
 
-    def read(self, given: Any) -> Measured:
+    def read(self, given: Any) -> Quantity:
         """Angle [rad], or a `Share`."""
         if isinstance(given, str) and given.rstrip().endswith("%"):
             share = parse(given, "number")
@@ -61,7 +61,7 @@ class PerSet(DwellQuantity):
 
     def read(self, given: Any) -> Any:
         """A tuple of quantities [SI]."""
-        one = DwellQuantity("angle") if self.dimension == "angle" else Quantity(self.dimension, self.sign)
+        one = DwellQuantity("angle") if self.dimension == "angle" else QuantityField(self.dimension, self.sign)
         return tuple(one.read(g) for g in (given if isinstance(given, list) and given else [given]))
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: Any) -> dict[str, Any]:
@@ -70,7 +70,7 @@ class PerSet(DwellQuantity):
 
 
 @dataclass(frozen=True)
-class Range(Quantity):
+class Range(QuantityField):
     """A band: ["3 mm", "4 mm"], or "3.5 ± 0.5 mm"."""
 
     def read(self, given: Any) -> Any:
@@ -95,8 +95,8 @@ class Range(Quantity):
         return {"anyOf": [one, {"type": "array", "items": one, "minItems": 2, "maxItems": 2}]}
 
 
-Band = tuple[float, float]
-Dwell = Annotated[Measured, DwellQuantity()]
+Interval = tuple[float, float]
+Dwell = Annotated[Quantity, DwellQuantity()]
 
 
 # --- condition ----------------------------------------------------------------------------------------------
@@ -131,10 +131,10 @@ class ConditionLimits(Table):
     side_play: Length | None = None
     dwell_change: PositiveAngle | None = None
     spark_spacing: PositiveAngle | None = None
-    end_float: Annotated[Band, Range("length", "not negative")] | None = None
-    dwell: Annotated[Band, Range("angle")] | None = None
-    gap: Annotated[Band, Range("length")] | None = None
-    arm_spring: Annotated[Band, Range("force")] | None = None
+    end_float: Annotated[Interval, Range("length", "not negative")] | None = None
+    dwell: Annotated[Interval, Range("angle")] | None = None
+    gap: Annotated[Interval, Range("length")] | None = None
+    arm_spring: Annotated[Interval, Range("force")] | None = None
 
 
 class ConditionTable(Table):
@@ -144,9 +144,9 @@ class ConditionTable(Table):
     side_play_ways: tuple[LengthOrZero, LengthOrZero] | None = None
     side_play_load: Force | None = None
     end_float: LengthOrZero | None = None
-    gap: Annotated[tuple[Measured, ...], PerSet("length")] | None = None
-    arm_spring: Annotated[tuple[Measured, ...], PerSet("force")] | None = None
-    dwell: Annotated[tuple[Measured, ...], PerSet("angle")] | None = None
+    gap: Annotated[tuple[Quantity, ...], PerSet("length")] | None = None
+    arm_spring: Annotated[tuple[Quantity, ...], PerSet("force")] | None = None
+    dwell: Annotated[tuple[Quantity, ...], PerSet("angle")] | None = None
     dwell_idle: Dwell | None = None
     dwell_high: Dwell | None = None
     dwell_pushed: tuple[Dwell, Dwell] | None = None
@@ -221,9 +221,9 @@ class VacuumTable(Table):
 
     kind: Literal["advance", "retard"] = "advance"
     basis: Basis = "distributor"
-    start: Annotated[Band, Range("pressure", "not negative")] | None = None
-    full: Annotated[Band, Range("pressure")] | None = None
-    maximum: Annotated[Band, Range("angle")] | None = None
+    start: Annotated[Interval, Range("pressure", "not negative")] | None = None
+    full: Annotated[Interval, Range("pressure")] | None = None
+    maximum: Annotated[Interval, Range("angle")] | None = None
     points: tuple[VacuumPointRow, ...] = ()
     measured: tuple[VacuumReadingRow, ...] = ()
     reading: AngleLimit | None = None

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
 
-from recurve.quantity import (
+from recurve.job.quantity import (
     Angle,
     AngleLimit,
     AngleOrZero,
@@ -24,13 +24,13 @@ from recurve.quantity import (
     Number,
     NumberOrZero,
     PositiveAngle,
-    Quantity,
+    QuantityField,
     Rate,
     SignedLength,
     Speed,
     SpeedLimit,
 )
-from recurve.units import Measured
+from recurve.units import Quantity
 
 Basis = Literal["distributor", "crank"]
 
@@ -206,7 +206,7 @@ class ReferenceMotion(SweepReading):
         return self
 
 
-def _check_rows(advance: tuple[Measured, ...], other: tuple[Measured, ...], name: str) -> None:
+def _check_rows(advance: tuple[Quantity, ...], other: tuple[Quantity, ...], name: str) -> None:
     if len(advance) != len(other):
         raise ValueError(f"got {len(advance)} advances and {len(other)} of {name}, expected as many of each")
     values = [row.value for row in advance]
@@ -228,13 +228,13 @@ class Correction(Table):
 
     @model_validator(mode="after")
     def _rows(self) -> Correction:
-        _check_rows(self.advance, tuple(Measured(f) for f in self.factor), "factor")
+        _check_rows(self.advance, tuple(Quantity(f) for f in self.factor), "factor")
         return self
 
 
 class Weights(Table):
     count: Annotated[int, Field(ge=1, le=8, strict=True)] = 2
-    mass: Annotated[Measured | None, Quantity("mass")] = None  # None only where it is not given
+    mass: Annotated[Quantity | None, QuantityField("mass")] = None  # None only where it is not given
     correction: Correction | None = None
     motion: Annotated[
         Annotated[SlotMotion, Tag("slot")]

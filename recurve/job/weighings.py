@@ -7,23 +7,20 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from recurve.data import default
 from recurve.errors import InputError
-from recurve.jobbuild import default
-from recurve.materials import unknown_material
-from recurve.springreport import Measured
-from recurve.springs import Spring
-from recurve.units import Measured as Quantity
-from recurve.units import parse
-from recurve.weighing import STANDARD_GRAVITY, Hung, weigh
+from recurve.springs.spring import Spring
+from recurve.springs.weighing import STANDARD_GRAVITY, Hung, WeighedSpring, weigh
+from recurve.springs.wire import unknown_material
+from recurve.units import SQRT3, Quantity, parse
 
 EXAMPLE = '"50 g at 18.3 mm"'
-ROOT3 = 3**0.5
 DIMENSIONS = {"wire": "length", "outer": "length", "coils": "number"}
 
 
 def measure(
     readings: Sequence[str], free_length: str | None, described: dict[str, str | None], quantity: int | None
-) -> Measured:
+) -> WeighedSpring:
     """The spring that the readings show; raises InputError with a line for each fault.
 
     `readings` as in "50 ± 0.1 g at 18.30 ± 0.05 mm", a weight or a pull; `described` holds id, wire, outer, coils and
@@ -42,7 +39,7 @@ def measure(
     if faults:
         raise InputError(faults)
     hung = _hung(pairs)
-    closed = None if free is None else (free.value, _limit(free, _default_length()) / ROOT3)
+    closed = None if free is None else (free.value, _limit(free, _default_length()) / SQRT3)
     weighed = weigh(hung, closed)
     length = 0.0 if free is None else weighed.zero_length if weighed.slack else free.value
     spring = Spring(
@@ -50,7 +47,7 @@ def measure(
         material, quantity,
     )  # fmt: skip
     every = [*(q for pair in pairs for q in pair), *([] if free is None else [free])]
-    return Measured(hung, weighed, closed, spring, _assumed(every))
+    return WeighedSpring(hung, weighed, closed, spring, _assumed(every))
 
 
 def _reading(number: int, text: str, faults: list[str]) -> tuple[Quantity, Quantity] | None:
@@ -127,8 +124,8 @@ def _hung(pairs: list[tuple[Quantity, Quantity]]) -> Hung:
     return Hung(
         np.array([p.value for p, _ in pairs]),
         np.array([x.value for _, x in pairs]),
-        np.array([_limit(p, share * p.value) for p, _ in pairs]) / ROOT3,
-        np.array([_limit(x, _default_length()) for _, x in pairs]) / ROOT3,
+        np.array([_limit(p, share * p.value) for p, _ in pairs]) / SQRT3,
+        np.array([_limit(x, _default_length()) for _, x in pairs]) / SQRT3,
     )
 
 

@@ -13,15 +13,15 @@ from typing import Any
 
 import numpy as np
 
-from recurve.build import Build, Fitted
-from recurve.buying import Purchase
-from recurve.job import Job
-from recurve.mechanism import CorrectedWeights
-from recurve.plan import Plan
-from recurve.posts import PointPosts
-from recurve.safetext import beside, csv_text, path_text, printable
+from recurve.job.model import Job
+from recurve.physics.mechanism import CorrectedWeights
+from recurve.physics.posts import PointPosts
+from recurve.planner.build import Build, Fitted
+from recurve.planner.plan import Plan
+from recurve.planner.suggest import Purchase
+from recurve.text import beside, csv_text, path_text, printable
+from recurve.units import PLACES
 
-PLACES = ("primary", "secondary")
 UNPORTABLE = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
 LEVERS = ("breaker_spring", "contact_lever", "block_lever", "cam_radius", "friction_coefficient", "dwell")
 

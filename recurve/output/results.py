@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any, Literal
 
 from recurve.errors import InputError, RecurveError
-from recurve.plan import Plan, make_plan
-from recurve.search import Report
-from recurve.wishes import Wishes
+from recurve.planner.build import Constraints
+from recurve.planner.plan import Plan, make_plan
+from recurve.planner.search import Report
 
 Paper = Literal["a4", "letter"]
 LengthUnits = Literal["metric", "inch", "both"]
@@ -24,7 +24,7 @@ class Asked:
     """What `recurve plan` was asked besides the job."""
 
     choose: Literal["yield", "margin"]
-    wishes: Wishes
+    wishes: Constraints
     top: int
     paper: Paper
     units: LengthUnits = "both"
@@ -49,9 +49,9 @@ class Planned:
 
 def plan_job(path: Path, asked: Asked, report: Report) -> Planned:
     """Read, plan and write one job. Raises InputError, OutputError or PhysicsError."""
-    from recurve.facts import plan_facts
-    from recurve.jobfile import load_job
-    from recurve.report import plan_text
+    from recurve.job.read import load_job
+    from recurve.output.documents.plan import plan_facts
+    from recurve.output.text.plan import plan_text
 
     report("Reading the job")
     read = load_job(path)
@@ -67,11 +67,10 @@ def plan_job(path: Path, asked: Asked, report: Report) -> Planned:
 def write_results(made: Plan, asked: Asked) -> tuple[str, ...]:
     """All files of a plan; everything is made before the first is written."""
     from recurve.files import write_folder
-    from recurve.jobwrite import order_csv, plan_folder, plan_toml
-    from recurve.plots import plan_figure_bytes
-    from recurve.sheet import sheet_pdf
-    from recurve.sheetextra import ready_parts
-    from recurve.windowplot import window_svg
+    from recurve.output.figures.curves import plan_figure_bytes, window_svg
+    from recurve.output.planfile import order_csv, plan_folder, plan_toml
+    from recurve.output.sheet.blocks import ready_parts
+    from recurve.output.sheet.sheet import sheet_pdf
 
     figures = plan_figure_bytes(made)
     contents: dict[str, bytes] = {}
@@ -89,8 +88,8 @@ def write_results(made: Plan, asked: Asked) -> tuple[str, ...]:
 
 
 def _page(made: Plan, figures: dict[str, bytes], units: LengthUnits, given: dict[str, Any]) -> bytes:
-    from recurve.htmlpage import page_html
-    from recurve.plots import narrow_figure_svg
+    from recurve.output.figures.curves import narrow_figure_svg
+    from recurve.output.sheet.sheet import page_html
 
     return page_html(made, {**figures, "curve-narrow.svg": narrow_figure_svg(made)}, units, given)
 

@@ -11,9 +11,9 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recurve.mechanism import Array
-from recurve.posts import Posts, takeup_advance
-from recurve.springs import Spring, tension
+from recurve.arrays import Array
+from recurve.physics.posts import Posts, takeup_advance
+from recurve.springs.spring import Spring, tension
 
 
 class InertiaSlope(Protocol):

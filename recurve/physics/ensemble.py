@@ -13,9 +13,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recurve.curve import InertiaSlope, speed_squared
-from recurve.mechanism import Array
-from recurve.posts import Posts
+from recurve.arrays import Array
+from recurve.physics.curve import InertiaSlope, speed_squared
+from recurve.physics.posts import Posts
 
 TABLE_POINTS = 1001
 

@@ -15,12 +15,10 @@ from functools import cache
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from recurve.arrays import Array
 from recurve.errors import PhysicsError
-
-Array = NDArray[np.float64]
-Points = NDArray[np.complex128]
 
 
 def dot(a: ArrayLike, b: ArrayLike) -> Array:

@@ -12,8 +12,9 @@ from typing import Literal, Protocol
 import numpy as np
 from numpy.typing import ArrayLike
 
+from recurve.arrays import Array, Points
 from recurve.errors import PhysicsError
-from recurve.mechanism import Array, Motion, Points, dot
+from recurve.physics.mechanism import Motion, dot
 
 Body = Literal["base", "cam"] | int
 

@@ -19,11 +19,22 @@ from itertools import product
 
 import numpy as np
 
-from recurve.curve import Drag, Installed, Unit, spring_torque, trace
-from recurve.mechanism import Array, ReferenceSlope
-from recurve.tables import Readings
+from recurve.arrays import Array
+from recurve.physics.curve import Drag, Installed, Unit, spring_torque, trace
+from recurve.physics.mechanism import ReferenceSlope
+from recurve.units import SQRT3
 
-SQRT3 = float(np.sqrt(3.0))
+
+@dataclass(frozen=True)
+class Readings:
+    """A sweep as written: `speed` [rad/s], `advance` [rad], `rising` (bool), `row` line numbers; all (n,)."""
+
+    speed: Array
+    advance: Array
+    rising: np.ndarray
+    row: np.ndarray
+
+
 # Three-point Gauss–Hermite rule over the uncertainty of speed, so that a steep flank is known to scatter.
 NODES = np.array([-SQRT3, 0.0, SQRT3])
 NODE_WEIGHTS = np.array([1.0, 4.0, 1.0]) / 6.0

@@ -11,8 +11,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recurve.curve import Trace
-from recurve.mechanism import Array
+from recurve.arrays import Array
+from recurve.physics.curve import Trace
 
 Kind = Literal["point", "idle", "maximum"]
 

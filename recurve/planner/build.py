@@ -1,21 +1,28 @@
-"""A unit as it will be: chosen springs on bent posts, a stop, and the exact curve that follows."""
+"""A unit as it will be: chosen springs on bent posts, a stop, and the exact curve that follows.
+
+What the customer wishes of the springs: which may go in which place.
+"""
 
 from __future__ import annotations
 
+import difflib
 from dataclasses import dataclass
 
 import numpy as np
 
-from recurve.curve import Installed, Trace, Unit, trace_and_residual
+from recurve.arrays import Array
+from recurve.data import ranges
 from recurve.errors import InputError
-from recurve.ideal import Limits
-from recurve.job import Job
-from recurve.jobbuild import ranges
-from recurve.linear import Problem
-from recurve.posts import Posts
-from recurve.springs import Spring
-from recurve.target import BandResult, judge, worst
-from recurve.units import factor
+from recurve.job.model import Job
+from recurve.physics.curve import Installed, Trace, Unit, trace_and_residual
+from recurve.physics.energy import AGREE, HAIR, SPEEDS, fallen, settled
+from recurve.physics.posts import Posts
+from recurve.physics.target import BandResult, judge, worst
+from recurve.planner.ideal import Limits
+from recurve.planner.linear import Problem
+from recurve.planner.search import SpringSet
+from recurve.springs.spring import Spring
+from recurve.units import PLACES, factor
 
 CHECK_ADVANCE = np.radians(1.0)  # the bench's setting points, 1° in and 1° below maximum (trade)
 
@@ -133,3 +140,106 @@ def spring_limits(job: Job) -> Limits:
         rates.append((table[name]["low"] * unit, table[name]["high"] * unit))
     pull, slack = table["preload"], table["slack"]["high"] * factor(table["slack"]["unit"], "length")
     return Limits(tuple(rates), (pull["low"], pull["high"]), slack)
+
+
+@dataclass(frozen=True)
+class Constraints:
+    """Limits on the choice: springs that are there (`only_in_stock`), one id for a place, or the spring that is in
+    it (`keep`, places by name)."""
+
+    only_in_stock: bool = False
+    primary: str | None = None
+    secondary: str | None = None
+    keep: frozenset[str] = frozenset()
+
+
+def shelf_of(job: Job, wishes: Constraints) -> SpringSet:
+    """The springs to choose from. Raises InputError where a wish names what is not there."""
+    springs = springs_of(job)
+    if wishes.only_in_stock:
+        springs = tuple(s for s in springs if s.quantity is not None)
+    shelf = SpringSet.of(springs, longest_length)
+    fits = np.ones((2, len(shelf.springs)), bool)
+    for place in range(2):
+        wanted = _wanted(job, wishes, springs_of(job), place)
+        if wanted is not None:
+            fits[place] = [any(s is w for w in wanted) for s in shelf.springs]
+    return shelf.limited(fits)
+
+
+def _wanted(job: Job, wishes: Constraints, springs: tuple[Spring, ...], place: int) -> list[Spring] | None:
+    """The springs that a place may have, None for any."""
+    name, identity = PLACES[place], (wishes.primary, wishes.secondary)[place]
+    kept = name in wishes.keep
+    if identity is None and not kept:
+        return None
+    if place >= len(job.places):
+        raise InputError(f"{job.path}: got a wish for the {name}, expected none: the unit has one spring")
+    if identity is not None and kept:
+        raise InputError(f"{job.path}: got both --{name} and --keep {name}, expected one of them")
+    if kept:
+        found = job.places[place].found
+        if found is None:
+            raise InputError(
+                f"{job.path}: springs.{name}: got no spring as found to keep, expected its rate and free_length or takeup"
+            )
+        return [found]
+    named = [s for s in springs if s.id == identity]
+    if not named:
+        near = difflib.get_close_matches(str(identity), [s.id for s in springs], 1)
+        hint = f"; did you mean {near[0]}?" if near else ""
+        raise InputError(f"{job.path}: --{name}: got {identity!r}, expected an id of the catalogue{hint}")
+    return named
+
+
+@dataclass(frozen=True)
+class Checked:
+    """How a planned curve stands against the least energy: at how many `speeds` it was looked at, rising and
+    falling, and the `largest` difference [rad]."""
+
+    speeds: int
+    largest: float
+
+    @property
+    def agrees(self) -> bool:
+        """Whether both say the same, within a hundredth of a degree (distributor)."""
+        return bool(self.largest <= AGREE)
+
+
+def check_build(build: Build) -> Checked:
+    """All that is told of a build (bands, setting speeds, the curve between) against the least energy of its unit."""
+    start = _start(build)
+    top = 1.1 * max([build.curve.all_in or 0.0, *(r.band.speed or 0.0 for r in build.results)])
+    between = np.linspace(0.0, top, SPEEDS + 1)[1:]
+    bands = [(r.band.speed, r.rising, r.falling) for r in build.results if r.band.speed is not None]
+    speeds, up, down = (np.array(x) for x in zip(*bands, strict=True))
+    speeds = np.concatenate([speeds, between])
+    up = np.concatenate([up, build.curve.rising_advance(between, start)])
+    down = np.concatenate([down, build.curve.falling_advance(between)])
+    points = zip((CHECK_ADVANCE, build.stop - CHECK_ADVANCE), build.settings, strict=True)
+    set_at, set_speed = np.array([(a, s) for a, s in points if s is not None]).reshape(-1, 2).T
+    starts = np.concatenate([np.full(len(speeds), start), np.zeros(len(set_at))])
+    rising = _settled_about(build.unit, np.concatenate([speeds, set_speed]), starts)
+    apart = [_apart(np.concatenate([up, set_at]), *rising), _apart(down, *_fallen_about(build.unit, speeds))]
+    return Checked(len(speeds), float(np.concatenate(apart).max()))
+
+
+def _start(build: Build) -> float:
+    """Where the rising curve of the bands begins [rad]: at what stays in at idle."""
+    return next((r.falling for r in build.results if r.band.kind == "idle"), 0.0)
+
+
+def _apart(told: Array, low: Array, high: Array) -> Array:
+    """How far [rad] each advance lies outside its two ends."""
+    return np.maximum(np.maximum(low - told, told - high), 0.0)
+
+
+def _settled_about(unit: Unit, speed: Array, start: Array) -> Array:
+    """`settled` a hair below and above each speed, (2, m) [rad]."""
+    about = np.concatenate([speed * (1 - HAIR), speed * (1 + HAIR)])
+    return settled(unit, about, np.concatenate([start, start])).reshape(2, -1)
+
+
+def _fallen_about(unit: Unit, speed: Array) -> Array:
+    """`fallen` a hair below and above each speed, (2, m) [rad]."""
+    return fallen(unit, np.concatenate([speed * (1 - HAIR), speed * (1 + HAIR)])).reshape(2, -1)

@@ -7,13 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from recurve.build import Build, make_build, with_stop
-from recurve.job import Job
-from recurve.linear import Problem, edges_at
-from recurve.prune import Mask
-from recurve.refine import Candidates, candidates, least_moves, solve
-from recurve.search import Found, Report, Shelf, alive, near_best, search
-from recurve.target import Target
+from recurve.job.model import Job
+from recurve.physics.target import Target
+from recurve.planner.build import Build, make_build, with_stop
+from recurve.planner.linear import Problem, edges_at
+from recurve.planner.refine import Candidates, candidates, least_moves, solve
+from recurve.planner.search import Found, Mask, Report, SpringSet, alive, near_best, search
 
 ENOUGH = 0.5  # margin with the stop as found that leaves it alone (design §3)
 SAME_STOP = 0.005  # margins of stops that count as equal (design §3)
@@ -44,7 +43,7 @@ def by_margin(builds: list[Build]) -> Build:
 
 def choose_build(
     problem: Problem,
-    shelf: Shelf,
+    shelf: SpringSet,
     job: Job,
     pick: Pick,
     largest: bool,
@@ -87,7 +86,7 @@ def stop_ceiling(problem: Problem) -> float:
     return low
 
 
-def _stop_first(problem: Problem, shelf: Shelf, job: Job, top: int) -> Outcome:
+def _stop_first(problem: Problem, shelf: SpringSet, job: Job, top: int) -> Outcome:
     """Where the stop alone puts the target out of reach: the stop that misses least, and with it the best of the
     bands that it leaves within reach; no build where the springs miss by still more."""
     ceiling = stop_ceiling(problem)
@@ -103,7 +102,7 @@ def _stop_first(problem: Problem, shelf: Shelf, job: Job, top: int) -> Outcome:
     return Outcome(replace(best.found, feasible=0), best.build, best.builds)
 
 
-def _best(problem: Problem, shelf: Shelf, job: Job, pick: Pick, top: int, report: Report | None = None) -> Outcome:
+def _best(problem: Problem, shelf: SpringSet, job: Job, pick: Pick, top: int, report: Report | None = None) -> Outcome:
     """The builds of the best pairs, each with the smallest stop that gives its margin, and the one picked."""
     found = search(problem, shelf, report=report) if len(shelf.springs) else None
     if found is None:
@@ -124,7 +123,7 @@ def _best(problem: Problem, shelf: Shelf, job: Job, pick: Pick, top: int, report
     return Outcome(found, pick(ranked) if ranked else None, tuple(ranked))
 
 
-def _solved(problem: Problem, shelf: Shelf, found: Found, top: int) -> Candidates:
+def _solved(problem: Problem, shelf: SpringSet, found: Found, top: int) -> Candidates:
     """The pairs near the best, solved with the posts moved.
 
     Posts bent far can cost more margin than the slack that was allowed for: then a pair further from the best of
@@ -145,7 +144,7 @@ def _solved(problem: Problem, shelf: Shelf, found: Found, top: int) -> Candidate
             return solved
 
 
-def _more(problem: Problem, shelf: Shelf, found: Found, slack: float, top: int) -> tuple[Mask, float]:
+def _more(problem: Problem, shelf: SpringSet, found: Found, slack: float, top: int) -> tuple[Mask, float]:
     """So many pairs or more: the slack is doubled, then narrowed again while it lets in far too many."""
     low, high = slack, slack
     near = near_best(problem, shelf, found, slack)
@@ -165,7 +164,7 @@ def _moved(build: Build) -> float:
     return sum(abs(s.bend) for s in build.springs)
 
 
-def _order(problem: Problem, shelf: Shelf, solved: Candidates) -> list[int]:
+def _order(problem: Problem, shelf: SpringSet, solved: Candidates) -> list[int]:
     """The order in which candidates are built: by margin; where more are equal at the top than will be built, those
     whose posts can move least come first."""
     order = [int(i) for i in np.argsort(-solved.margin, kind="stable")]
@@ -178,7 +177,7 @@ def _order(problem: Problem, shelf: Shelf, solved: Candidates) -> list[int]:
     return [equal[i] for i in np.argsort(moved, kind="stable")] + order[len(equal) :]
 
 
-def _near_best(problem: Problem, shelf: Shelf, found: Found) -> tuple[Mask, float]:
+def _near_best(problem: Problem, shelf: SpringSet, found: Found) -> tuple[Mask, float]:
     """As wide a choice of pairs near the best as can be solved again quickly, and how near they are."""
     slack = NEAR
     near = near_best(problem, shelf, found, slack)
@@ -188,7 +187,7 @@ def _near_best(problem: Problem, shelf: Shelf, found: Found) -> tuple[Mask, floa
     return (_least_bent(problem, shelf, found, near) if near.sum() > MOST_SOLVED else near), slack
 
 
-def _least_bent(problem: Problem, shelf: Shelf, found: Found, near: Mask) -> Mask:
+def _least_bent(problem: Problem, shelf: SpringSet, found: Found, near: Mask) -> Mask:
     """Of many pairs that are equally good, as when the stop alone sets the margin, those whose posts need the
     least bending: the share of the travel that must be allowed is bisected until few are left."""
     low, high, kept = 0.0, 1.0, near
@@ -202,7 +201,7 @@ def _least_bent(problem: Problem, shelf: Shelf, found: Found, near: Mask) -> Mas
     return kept
 
 
-def _checked(problem: Problem, shelf: Shelf, one: Candidates, job: Job) -> list[Build]:
+def _checked(problem: Problem, shelf: SpringSet, one: Candidates, job: Job) -> list[Build]:
     """A solved candidate as a build of the exact model, the posts moved as little as its margin allows;
     nothing if it snaps."""
     margin = float(one.margin[0])
@@ -223,14 +222,14 @@ def _checked(problem: Problem, shelf: Shelf, one: Candidates, job: Job) -> list[
     return made[-1:]
 
 
-def bears(shelf: Shelf, build: Build) -> bool:
+def bears(shelf: SpringSet, build: Build) -> bool:
     """Whether at the stop no spring is longer than it bears, to a nanometre."""
     most = {id(s): float(x) for s, x in zip(shelf.springs, shelf.longest, strict=True)}
     lengths = [(float(i.length(build.stop)[0]), most.get(id(i.spring), np.inf)) for i in build.unit.springs]
     return all(length <= limit + 1e-9 for length, limit in lengths)
 
 
-def _furthest(build: Build, job: Job, shelf: Shelf, toward: float, least: float) -> Build:
+def _furthest(build: Build, job: Job, shelf: SpringSet, toward: float, least: float) -> Build:
     """The same springs and posts with the stop as near to `toward` [rad] as keeps the margin `least`."""
 
     def serves(one: Build) -> bool:
@@ -250,12 +249,12 @@ def _furthest(build: Build, job: Job, shelf: Shelf, toward: float, least: float)
     return good
 
 
-def least_trim(build: Build, job: Job, shelf: Shelf) -> Build:
+def least_trim(build: Build, job: Job, shelf: SpringSet) -> Build:
     """Among stops within 0.005 of the best margin the one that needs the least trim."""
     return _furthest(build, job, shelf, job.stop.advance, build.margin - SAME_STOP)
 
 
-def _centred(build: Build, job: Job, shelf: Shelf, stops: tuple[float, float]) -> Build:
+def _centred(build: Build, job: Job, shelf: SpringSet, stops: tuple[float, float]) -> Build:
     """Among stops of equal margin the middle one."""
     last = _furthest(build, job, shelf, stops[1], build.margin - 1e-7)
     middle = with_stop(build, job, (build.stop + last.stop) / 2)

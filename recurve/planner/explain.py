@@ -1,4 +1,7 @@
-"""Why a plan is out of reach, in words a customer understands (design §3)."""
+"""Why a plan is out of reach, in words a customer understands (design §3).
+
+What must be said aloud beside a plan.
+"""
 
 from __future__ import annotations
 
@@ -7,19 +10,21 @@ from dataclasses import replace
 
 import numpy as np
 
-from recurve.ideal import Ideal, Limits, find_ideal
-from recurve.job import Job
-from recurve.linear import Problem
-from recurve.search import Shelf
-from recurve.target import Band, BandResult
-
-RPM = 30 / np.pi
+from recurve.job.model import Job
+from recurve.physics.curve import trace
+from recurve.physics.mechanism import RadiusTable
+from recurve.physics.target import Band, BandResult
+from recurve.planner.build import Build
+from recurve.planner.ideal import Ideal, Limits, find_ideal
+from recurve.planner.linear import Problem
+from recurve.planner.search import SpringSet
+from recurve.units import RPM
 
 
 def explain(
     job: Job,
     problem: Problem,
-    shelf: Shelf,
+    shelf: SpringSet,
     names: Sequence[str],
     results: tuple[BandResult, ...] | None,
     ideal: Ideal | None,
@@ -121,7 +126,7 @@ def _miss(result: BandResult) -> list[str]:
     return said
 
 
-def _no_build(problem: Problem, shelf: Shelf) -> list[str]:
+def _no_build(problem: Problem, shelf: SpringSet) -> list[str]:
     """Nothing could be fitted at all: usually no spring short enough to pull from rest."""
     longest = 1e3 * (float(problem.posts[0].length(0.0)[0]) + problem.travel[0][1])
     if not len(shelf.springs):
@@ -151,3 +156,36 @@ def second_spring_note(problem: Problem, limits: Limits, margin: float | None, j
         f"A second spring{'' if takeup is None else where} would help: with posts like the first's the margin could be "
         f"{ideal.margin:.2f}."
     ]
+
+
+def table_note(job: Job, build: Build) -> list[str]:
+    """What the reading of a table of radii leaves open, in degrees (design §1, motion 3)."""
+    motion = job.weights.motion
+    if not isinstance(motion, RadiusTable):
+        return []
+    speeds = np.array([r.band.speed for r in build.results if r.band.speed], float)
+    middle = build.curve.rising_advance(speeds)
+    squares = np.zeros_like(speeds)
+    for row in range(len(motion.advance)):
+        weights = replace(job.weights, motion=motion.moved(row))
+        squares += (trace(replace(build.unit, weights=weights), 501).rising_advance(speeds) - middle) ** 2
+    worst_at = int(np.argmax(squares))
+    limits = 1e3 * max(motion.limit)
+    return [
+        f"The radii of the centre of gravity, each read to ± {limits:.2f} mm, leave the curve uncertain by up to "
+        f"± {2 * np.degrees(np.sqrt(squares[worst_at])):.1f}° (distributor, two standard uncertainties), at "
+        f"{speeds[worst_at] * 30 / np.pi:.0f} rpm."
+    ]
+
+
+def limit_notes(job: Job, build: Build) -> list[str]:
+    """Posts that are bent as far as they may be: the bench cannot ask for more of the same."""
+    notes = []
+    for name, place, fitted in zip(("primary", "secondary"), job.places, build.springs, strict=False):
+        for end, way in zip(place.travel, ("in", "out"), strict=True):
+            if end != 0.0 and abs(fitted.bend - end) < 0.005e-3:
+                notes.append(
+                    f"The {name} post is bent {way} as far as it may be, {1e3 * abs(end):.2f} mm: if the bench asks for "
+                    "more that way, take the next spring instead."
+                )
+    return notes

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from recurve.curve import Drag, InertiaSlope
-from recurve.mechanism import Array
-from recurve.posts import Posts
-from recurve.target import Target
+from recurve.arrays import Array
+from recurve.physics.curve import Drag, InertiaSlope
+from recurve.physics.posts import Posts
+from recurve.physics.target import Target
 
 # Advances at which a falling speed (a snap) is forbidden; the exact curve is checked afterwards.
 GRID = 24

@@ -7,28 +7,30 @@ from typing import Literal
 
 import numpy as np
 
-from recurve.build import Build, problem_of, spring_limits
-from recurve.buying import Purchase, purchases
-from recurve.choose import Outcome, Pick, by_margin, choose_build, least_trim
-from recurve.conversion import as_fitted, conversion_notes, fitted_plant
-from recurve.curve import Trace, trace
-from recurve.energy import Checked, check_build
-from recurve.explain import explain, second_spring_note
-from recurve.fit import Fit, fit_sweep
-from recurve.fitted import fitted_job
-from recurve.ideal import Ideal, find_ideal
-from recurve.inspected import inspect_job
-from recurve.job import Job
-from recurve.linear import Problem
-from recurve.mechanism import Array
-from recurve.remarks import limit_notes, table_note
-from recurve.search import Report, Shelf
-from recurve.suggest import Suggestion, suggestions
-from recurve.window import Window, find_window
-from recurve.wishes import Wishes, shelf_of
-from recurve.yields import Band, Built, Plant, as_found_band, plant_of, simulate
+from recurve.arrays import Array
+from recurve.fit.fit import Fit, fit_sweep, fitted_job
+from recurve.fit.state import Ensemble, ensemble_of
+from recurve.inspection.findings import inspect_unit
+from recurve.job.model import Job
+from recurve.physics.curve import Trace, trace
+from recurve.planner.build import Build, Checked, Constraints, check_build, problem_of, shelf_of, spring_limits
+from recurve.planner.choose import Outcome, Pick, by_margin, choose_build, least_trim
+from recurve.planner.explain import explain, limit_notes, second_spring_note, table_note
+from recurve.planner.ideal import Ideal, Window, find_ideal, find_window
+from recurve.planner.linear import Problem
+from recurve.planner.search import Report, SpringSet
+from recurve.planner.simulate import (
+    Built,
+    CurveBand,
+    as_fitted,
+    as_found_band,
+    conversion_notes,
+    fitted_plant,
+    simulate,
+)
+from recurve.planner.suggest import Purchase, Suggestion, purchases, suggestions
 
-Verdict = Literal["passes", "passes with stop trim", "out of reach"]
+PlanVerdict = Literal["passes", "passes with stop trim", "out of reach"]
 Choose = Literal["yield", "margin"]
 
 FEW_BUILDS = 2048  # of each of the best pairs
@@ -36,7 +38,7 @@ MANY_BUILDS = 8192  # of the plan
 # Yields nearer than this are the same: some two standard errors of FEW_BUILDS.
 SAME_YIELD = 0.02
 CURVE_POINTS = 90
-NO_WISHES = Wishes()
+NO_WISHES = Constraints()
 
 
 @dataclass(frozen=True)
@@ -58,7 +60,7 @@ class Plan:
     `before_band` its 90 % band where it was fitted."""
 
     job: Job
-    verdict: Verdict
+    verdict: PlanVerdict
     build: Build | None
     built: Built | None
     others: tuple[Build, ...]
@@ -69,21 +71,16 @@ class Plan:
     notes: tuple[str, ...]
     fit: Fit | None
     before: Trace | None
-    before_band: Band | None
+    before_band: CurveBand | None
     alternatives: tuple[Alternative, ...] = ()
     suggestions: tuple[Suggestion, ...] = ()
     window: Window | None = None
     purchases: tuple[Purchase, ...] = ()
     checked: Checked | None = None
 
-    def __str__(self) -> str:
-        from recurve.report import plan_text
-
-        return plan_text(self)
-
 
 def make_plan(
-    job: Job, choose: Choose = "yield", wishes: Wishes = NO_WISHES, top: int = 0, report: Report | None = None
+    job: Job, choose: Choose = "yield", wishes: Constraints = NO_WISHES, top: int = 0, report: Report | None = None
 ) -> Plan:
     """Springs, post settings and stop trim that bring the curve into the job's bands.
 
@@ -98,7 +95,7 @@ def make_plan(
     found = job if fit is None else fitted_job(fit)
     unit = as_fitted(found)
     shelf, problem = shelf_of(unit, wishes), problem_of(unit)
-    as_found_plant = plant_of(job, fit, FEW_BUILDS)
+    as_found_plant = ensemble_of(job, fit, FEW_BUILDS)
     plant = fitted_plant(as_found_plant, job)
     pick = _by_yield(unit, plant) if choose == "yield" else by_margin
     outcome = choose_build(problem, shelf, unit, pick, choose == "margin", top, report)
@@ -160,18 +157,18 @@ def _idle(job: Job) -> float:
     return job.target.idle_speed or min(b.speed or np.inf for b in job.target.timed)
 
 
-def _verdict(build: Build | None) -> Verdict:
+def _verdict(build: Build | None) -> PlanVerdict:
     if build is None or build.margin < 0.0:
         return "out of reach"
     return "passes" if build.trim == 0.0 else "passes with stop trim"
 
 
-def _simulated(job: Job, plant: Plant, build: Build, count: int, speeds: Array | None = None) -> Built:
+def _simulated(job: Job, plant: Ensemble, build: Build, count: int, speeds: Array | None = None) -> Built:
     return simulate(job, plant, build.unit.springs, build.stop, build.trim != 0.0, count, speeds)
 
 
 def _alternatives(
-    job: Job, plant: Plant, shelf: Shelf, outcome: Outcome, top: int, largest: bool
+    job: Job, plant: Ensemble, shelf: SpringSet, outcome: Outcome, top: int, largest: bool
 ) -> tuple[Alternative, ...]:
     """The best pairs, their stops trimmed no more than need be, with the yield of each."""
     if outcome.build is None:
@@ -187,7 +184,7 @@ def _pair(chosen: Build, other: Build) -> Build:
     return chosen if same else other
 
 
-def _by_yield(job: Job, plant: Plant) -> Pick:
+def _by_yield(job: Job, plant: Ensemble) -> Pick:
     """Of builds that pass the one with the highest yield, of equals the largest margin; where none passes, the
     largest margin."""
 
@@ -213,7 +210,11 @@ def _speeds(job: Job, build: Build | None, before: Trace | None) -> Array:
 
 
 def _notes(job: Job, fit: Fit | None, unit: Job, problem: Problem, build: Build | None) -> list[str]:
-    worn = [f.what for f in inspect_job(job).findings if f.severity == "repair first"]
+    worn = [
+        f.what
+        for f in inspect_unit(job.inspection, job.lobes, job.speed_ratio).findings
+        if f.severity == "repair first"
+    ]
     notes = [f"Before anything of this plan, {what}." for what in worn]
     if fit is None:
         notes.append("Planned from the unit as described: there is no sweep to fit.")
@@ -229,6 +230,6 @@ def _notes(job: Job, fit: Fit | None, unit: Job, problem: Problem, build: Build 
     return [*notes, *second_spring_note(problem, spring_limits(unit), build.margin if build else None, unit)]
 
 
-def _reasons(job: Job, problem: Problem, shelf: Shelf, build: Build | None, ideal: Ideal | None) -> tuple[str, ...]:
+def _reasons(job: Job, problem: Problem, shelf: SpringSet, build: Build | None, ideal: Ideal | None) -> tuple[str, ...]:
     names = [] if build is None else [s.spring.id for s in build.springs]
     return explain(job, problem, shelf, names, None if build is None else build.results, ideal)

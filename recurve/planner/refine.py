@@ -13,12 +13,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recurve.linear import TINY, Problem, intervals, moment_needed, rows_at
-from recurve.linear import edges_at as edges_at_margin
-from recurve.lp import Polytope
-from recurve.mechanism import Array
-from recurve.prune import Mask
-from recurve.search import Shelf, alive
+from recurve.arrays import Array
+from recurve.planner.ideal import Polytope
+from recurve.planner.linear import TINY, Problem, intervals, moment_needed, rows_at
+from recurve.planner.linear import edges_at as edges_at_margin
+from recurve.planner.search import Mask, SpringSet, alive
 
 ROUNDS = 5
 TURNS = 3  # edges that a take-up may pass one after another
@@ -54,7 +53,7 @@ class Candidates:
         return Candidates(*(np.concatenate([getattr(self, n), getattr(other, n)]) for n in names))
 
 
-def candidates(problem: Problem, shelf: Shelf, near: Mask, margins: tuple[float, ...]) -> Candidates:
+def candidates(problem: Problem, shelf: SpringSet, near: Mask, margins: tuple[float, ...]) -> Candidates:
     """Every pair of `near`, at `margins` [1], with every set of edges past its take-up.
 
     Where there are many pairs, only with the sets that work at one of the margins by the linear form: a bent post
@@ -81,13 +80,13 @@ def candidates(problem: Problem, shelf: Shelf, near: Mask, margins: tuple[float,
     return _start(problem, shelf, list(rows.values()), min(margins))
 
 
-def _in_interval(problem: Problem, shelf: Shelf, margin: float, near: Mask, span: tuple[float, float]) -> Mask:
+def _in_interval(problem: Problem, shelf: SpringSet, margin: float, near: Mask, span: tuple[float, float]) -> Mask:
     if len(problem.posts) == 1:
         return alive(problem, shelf, margin, near)
     return alive(problem, shelf, margin, near, span)
 
 
-def _start(problem: Problem, shelf: Shelf, rows: list[tuple[int, int, Mask, float]], margin: float) -> Candidates:
+def _start(problem: Problem, shelf: SpringSet, rows: list[tuple[int, int, Mask, float]], margin: float) -> Candidates:
     """Bends to begin with: the secondary's take-up in the middle of its interval, the primary's in travel."""
     first = np.array([r[0] for r in rows], int)
     second = np.array([r[1] if len(problem.posts) == 2 else -1 for r in rows], int)
@@ -109,7 +108,7 @@ class _Planes:
     r: Array
 
 
-def solve(problem: Problem, shelf: Shelf, given: Candidates, ceiling: float, spread: float = 0.01) -> Candidates:
+def solve(problem: Problem, shelf: SpringSet, given: Candidates, ceiling: float, spread: float = 0.01) -> Candidates:
     """The candidates with their best margin and bends, those that end more than `spread` [1] below the best dropped.
 
     One that ends with the take-up at an edge goes on with that edge on its other side.
@@ -132,7 +131,7 @@ def _better(new: Candidates, old: Candidates) -> Candidates:
     return new.take(np.flatnonzero(new.margin > known + 1e-6))
 
 
-def _settled(problem: Problem, shelf: Shelf, given: Candidates, top: float, spread: float) -> Candidates:
+def _settled(problem: Problem, shelf: SpringSet, given: Candidates, top: float, spread: float) -> Candidates:
     """Linearised at the present bends and solved, until the bends stand still."""
     now = given
     for turn in range(ROUNDS):
@@ -149,7 +148,7 @@ def _settled(problem: Problem, shelf: Shelf, given: Candidates, top: float, spre
     return now
 
 
-def _across(problem: Problem, shelf: Shelf, now: Candidates) -> Candidates:
+def _across(problem: Problem, shelf: SpringSet, now: Candidates) -> Candidates:
     """Those whose second spring takes up at an edge, each with that edge moved to the other side of the take-up."""
     if len(problem.posts) == 1 or not len(now.first):
         return now.take([])
@@ -163,7 +162,9 @@ def _across(problem: Problem, shelf: Shelf, now: Candidates) -> Candidates:
     return replace(some, past=past)
 
 
-def _bisect(problem: Problem, shelf: Shelf, now: Candidates, fixed: _Planes, top: float) -> tuple[Array, Array, Mask]:
+def _bisect(
+    problem: Problem, shelf: SpringSet, now: Candidates, fixed: _Planes, top: float
+) -> tuple[Array, Array, Mask]:
     """Highest margin (b,) at which the half-planes leave a point, that point (b, 2), and where there is one."""
     low, high, good, bend = _bracket(problem, shelf, now, fixed, top)
     while float((high - low).max()) > 1e-7:
@@ -175,7 +176,7 @@ def _bisect(problem: Problem, shelf: Shelf, now: Candidates, fixed: _Planes, top
 
 
 def _bracket(
-    problem: Problem, shelf: Shelf, now: Candidates, fixed: _Planes, top: float
+    problem: Problem, shelf: SpringSet, now: Candidates, fixed: _Planes, top: float
 ) -> tuple[Array, Array, Mask, Array]:
     """The highest of some margins below and above the present ones at which there is a point, the next above it,
     whether there is one at all, and the point.
@@ -194,7 +195,7 @@ def _bracket(
     return low, np.maximum(low, high), good, bend
 
 
-def least_moves(problem: Problem, shelf: Shelf, some: Candidates, margin: Array) -> Array:
+def least_moves(problem: Problem, shelf: SpringSet, some: Candidates, margin: Array) -> Array:
     """Of the bends that keep these margins (b,) those that move the posts least, (b, 2) [m]; the present ones where
     the margin cannot be kept."""
     planes = _join([_edges(problem, shelf, some, margin), _box(problem, shelf, some), _no_snap(problem, shelf, some)])
@@ -213,7 +214,9 @@ def _least_move(p: Array, q: Array, r: Array, bend: Array) -> Array:
 # --- the conditions at the present bends ---------------------------------------------------------------
 
 
-def _pull_moment(problem: Problem, shelf: Shelf, now: Candidates, place: int, advance: Array, shift: float) -> Array:
+def _pull_moment(
+    problem: Problem, shelf: SpringSet, now: Candidates, place: int, advance: Array, shift: float
+) -> Array:
     """τ [N·m] of the spring in a place, as if it had taken up everywhere, the post bent `shift` [m] further."""
     spring = now.first if place == 0 else now.second
     length, slope = problem.posts[place].length(advance, now.bend[:, place, None] + shift)
@@ -221,7 +224,7 @@ def _pull_moment(problem: Problem, shelf: Shelf, now: Candidates, place: int, ad
     return np.asarray(pull * slope)
 
 
-def _linearised(problem: Problem, shelf: Shelf, now: Candidates, place: int, advance: Array) -> tuple[Array, Array]:
+def _linearised(problem: Problem, shelf: SpringSet, now: Candidates, place: int, advance: Array) -> tuple[Array, Array]:
     """τ [N·m] and dτ/dbend [N] at the advances (b, m) [rad]; zeros for a place that is not there."""
     if place >= len(problem.posts):
         return np.zeros_like(advance), np.zeros_like(advance)
@@ -235,7 +238,7 @@ def _planes(value: Array, by_first: Array, by_second: Array, bend: Array, active
     return _Planes(by_first, by_second, np.where(active, r, -np.inf))
 
 
-def _edges(problem: Problem, shelf: Shelf, now: Candidates, margin: Array) -> _Planes:
+def _edges(problem: Problem, shelf: SpringSet, now: Candidates, margin: Array) -> _Planes:
     """The band edges at each candidate's margin (b,), and the order of take-up and edges that `past` says."""
     low, high, speed = _spans(problem, margin)
     least, largest = _stops(problem, margin, low)
@@ -256,7 +259,7 @@ def _edges(problem: Problem, shelf: Shelf, now: Candidates, margin: Array) -> _P
     return _join([edges, order, no_stop, *_bearable(problem, shelf, now, stop)])
 
 
-def _bearable(problem: Problem, shelf: Shelf, now: Candidates, stop: Array) -> list[_Planes]:
+def _bearable(problem: Problem, shelf: SpringSet, now: Candidates, stop: Array) -> list[_Planes]:
     """At the stop (b,) [rad] no spring is longer than it bears; nothing where none has such a length."""
     made: list[_Planes] = []
     zero = np.zeros((len(stop), 1))
@@ -272,7 +275,7 @@ def _bearable(problem: Problem, shelf: Shelf, now: Candidates, stop: Array) -> l
     return made
 
 
-def _order(problem: Problem, shelf: Shelf, now: Candidates, advance: Array, active: Mask) -> _Planes:
+def _order(problem: Problem, shelf: SpringSet, now: Candidates, advance: Array, active: Mask) -> _Planes:
     """The secondary takes up before the edges that see it and not before the others: L at the edge against L_free."""
     if len(problem.posts) == 1:
         return _Planes(*(np.zeros((len(now.first), 0)) for _ in range(3)))
@@ -300,7 +303,7 @@ def _stops(problem: Problem, margin: Array, low: Array) -> tuple[Array, Array]:
     return np.maximum(least, low.max(axis=1, initial=0.0)), largest
 
 
-def _box(problem: Problem, shelf: Shelf, now: Candidates) -> _Planes:
+def _box(problem: Problem, shelf: SpringSet, now: Candidates) -> _Planes:
     """Post travel, and a primary that pulls from rest."""
     n = len(now.first)
     rest = shelf.free[now.first] - problem.posts[0].length(0.0)[0]
@@ -312,7 +315,7 @@ def _box(problem: Problem, shelf: Shelf, now: Candidates) -> _Planes:
     return _Planes(np.tile(p, (n, 1)), np.tile(q, (n, 1)), np.concatenate([lows[:, None], ends], axis=1))
 
 
-def _no_snap(problem: Problem, shelf: Shelf, now: Candidates) -> _Planes:
+def _no_snap(problem: Problem, shelf: SpringSet, now: Candidates) -> _Planes:
     """d/dα of (τ + T_d ± T_f)/I′ ≥ 0 inside the stop, the secondary where it takes up at the present bend."""
     low, _, _ = _spans(problem, now.margin)
     stop = np.minimum(*_stops(problem, now.margin, low))[:, None]

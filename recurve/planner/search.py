@@ -7,19 +7,190 @@ dropped on the way, ends at the best pair.
 
 Most pairs are settled by bounds (`prune`): those that no pulls can serve even without the no-snap rows, and those
 that one tried setting serves with all of them. Only the rest are eliminated in full.
+
+What settles most pairs of a search cheaply and exactly: bounds on the pulls at rest, and a few tried settings.
+
+For a primary and a secondary the bounds that the bands' edges leave of v are straight lines in the secondary's
+rate: one outer sum a line, for a block of primaries against all secondaries. A pair that even these exclude is
+out; one that a tried (u, v) serves with every row is in; the rest are for the search in full.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from recurve.linear import TINY, Edges, Problem, Rows, edges_at, intervals, rows_at
-from recurve.mechanism import Array
-from recurve.prune import Asked, Eliminated, Mask, Ranges, eliminated, settled
-from recurve.springs import Spring
+from recurve.arrays import Array
+from recurve.planner.linear import TINY, Edges, Problem, Rows, edges_at, intervals, rows_at
+from recurve.springs.spring import Spring
+
+Mask = np.ndarray
+Pairs = tuple[np.ndarray, np.ndarray]
+BLOCK = 1 << 17  # pairs looked at together
+SPARSE = 0.15  # share of pairs asked for below which they are looked at one by one
+# Tried settings: where u and v lie between the least and the most they may be.
+TRIED = ((0.5, 0.5), (0.05, 0.05), (0.95, 0.05), (0.05, 0.95), (0.95, 0.95))
+ROUNDING = 1e-13  # moments [N·m] that differ by less are the same
+
+
+@dataclass(frozen=True)
+class Eliminated:
+    """Conditions d·v ≤ features · e after u is eliminated: d (m,) [1], e (5, m) [SI] for the features
+    1, k, K, lowest u, highest u."""
+
+    d: Array
+    e: Array
+
+
+def eliminated(rows: Rows, past: Mask) -> Eliminated:
+    """Every lower bound of u against every upper one (Fourier–Motzkin).
+
+    A row a·u + b·k + c·v + d·K ≥ r bounds u by (r − b·k − d·K − c·v)/a, below for a > 0.
+    """
+    below, above = past & (rows.a > 0), past & (rows.a < 0)
+    zero = np.zeros(1)
+    lower = _bounds(rows, below, [zero, zero, zero, zero + 1, zero])
+    upper = _bounds(rows, above, [zero, zero, zero, zero, zero + 1])
+    (low_e, low_v), (high_e, high_v) = lower, upper
+    d = (low_v[:, None] - high_v[None, :]).ravel()
+    e = (high_e[:, None, :] - low_e[:, :, None]).reshape(5, -1)
+    return Eliminated(d, e)
+
+
+def _bounds(rows: Rows, pick: Mask, own: list[Array]) -> tuple[Array, Array]:
+    """Bounds of u as features (5, m) plus slope in v (m,), the primary's own range as the last."""
+    a = rows.a[pick]
+    nothing = np.zeros_like(a)
+    seen = np.stack([rows.r[pick] / a, -rows.b[pick] / a, -rows.d[pick] / a, nothing, nothing])
+    return np.concatenate([seen, np.stack(own)], axis=1), np.concatenate([-rows.c[pick] / a, [0.0]])
+
+
+@dataclass(frozen=True)
+class Ranges:
+    """Primaries (p,): rate k, least and largest u. Secondaries (s,): rate K, least and largest v, initial tension.
+    [N/m, N]"""
+
+    rate: Array
+    low: Array
+    high: Array
+    second_rate: Array
+    second_low: Array
+    second_high: Array
+    tension: Array
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What an interval of take-up asks: all `rows`; which are `edges` that see the secondary, which rows see it
+    (`past`) wherever in the interval it takes up, and which (`inside`) only if it does before them; `stretch` [m] of
+    the secondary at each row from rest; and the edges with u eliminated."""
+
+    rows: Rows
+    edges: Mask
+    past: Mask
+    inside: Mask
+    stretch: Array
+    conditions: Eliminated
+
+
+def settled(asked: Asked, ranges: Ranges, ask: Mask) -> tuple[Pairs, Pairs]:
+    """Of the pairs asked for, (p, s), those that a tried setting serves, and those that are left in doubt."""
+    good: list[Pairs] = []
+    doubt: list[Pairs] = []
+    for i, j, low, high in _survivors(asked.conditions, ranges, ask):
+        for share in TRIED:
+            served = _served(asked, ranges, (i, j), low, high, share)
+            good.append((i[served], j[served]))
+            i, j, low, high = (x[~served] for x in (i, j, low, high))
+            if not len(i):
+                break
+        doubt.append((i, j))
+    return _joined(good), _joined(doubt)
+
+
+def _joined(parts: list[Pairs]) -> Pairs:
+    none = np.zeros(0, int)
+    return np.concatenate([none, *(p[0] for p in parts)]), np.concatenate([none, *(p[1] for p in parts)])
+
+
+def _survivors(conditions: Eliminated, ranges: Ranges, ask: Mask) -> Iterator[tuple[np.ndarray, ...]]:
+    """Pairs (i, j) that the bounds leave, with the least and largest v [N], block by block."""
+    d, e = conditions.d, conditions.e
+    flat = np.abs(d) < 1e-9 * max(float(np.abs(d).max(initial=0.0)), 1e-30)
+    scale = np.where(flat, 1.0, d)
+    # Each condition as a line offset + slope·K, a bound of v or, where it is flat, of nothing.
+    known = np.stack([np.ones(len(ranges.rate)), ranges.rate, ranges.low, ranges.high], axis=1)
+    offset, slope = known @ (e[[0, 1, 3, 4]] / scale), e[2] / scale
+    kinds = ((d < 0) & ~flat, (d > 0) & ~flat, flat)
+    width = max(1, BLOCK // max(ask.shape[1], 1))
+    for begin in range(0, len(ask), width):
+        part = slice(begin, begin + width)
+        block = _list if ask[part].mean() < SPARSE else _outer
+        i, j, low, high = block(offset[part], slope, kinds, ranges, ask[part])
+        if len(i):
+            yield i + begin, j, low, high
+
+
+def _outer(offset: Array, slope: Array, kinds: tuple[Mask, ...], ranges: Ranges, ask: Mask) -> tuple[np.ndarray, ...]:
+    """A block of primaries against all secondaries."""
+    low = np.broadcast_to(ranges.second_low, ask.shape).copy()
+    high = np.broadcast_to(ranges.second_high, ask.shape).copy()
+    line, good = np.empty(ask.shape), ask
+    down, up, flat = (np.flatnonzero(k) for k in kinds)
+    for c in down:
+        np.maximum(low, np.add(offset[:, c, None], slope[c] * ranges.second_rate, out=line), out=low)
+    for c in up:
+        np.minimum(high, np.add(offset[:, c, None], slope[c] * ranges.second_rate, out=line), out=high)
+    for c in flat:
+        good = good & (offset[:, c, None] + slope[c] * ranges.second_rate >= -TINY)
+    i, j = np.nonzero(good & (low <= high + TINY))
+    return i, j, low[i, j], high[i, j]
+
+
+def _list(offset: Array, slope: Array, kinds: tuple[Mask, ...], ranges: Ranges, ask: Mask) -> tuple[np.ndarray, ...]:
+    """The pairs asked for one by one."""
+    i, j = np.nonzero(ask)
+    low, high, rate = ranges.second_low[j], ranges.second_high[j], ranges.second_rate[j]
+    good = np.ones(len(i), bool)
+    down, up, flat = (np.flatnonzero(k) for k in kinds)
+    for c in down:
+        np.maximum(low, offset[i, c] + slope[c] * rate, out=low)
+    for c in up:
+        np.minimum(high, offset[i, c] + slope[c] * rate, out=high)
+    for c in flat:
+        good &= offset[i, c] + slope[c] * rate >= -TINY
+    good &= low <= high + TINY
+    return i[good], j[good], low[good], high[good]
+
+
+def _served(
+    asked: Asked, ranges: Ranges, pairs: Pairs, low: Array, high: Array, share: tuple[float, float]
+) -> np.ndarray:
+    """Whether every row holds at the u and v that lie so far, as `share`, between their bounds; (m,)."""
+    i, j = pairs
+    rows, k, rate = asked.rows, ranges.rate[i], ranges.second_rate[j]
+    v = low + share[1] * (high - low)
+    u_low, u_high = ranges.low[i], ranges.high[i]
+    given = np.stack([np.ones(len(i)), k, v, rate], axis=1)
+    for up in (True, False):
+        pick = np.flatnonzero(asked.edges & ((rows.a > 0) if up else (rows.a < 0)))
+        if len(pick):
+            bound = given @ (np.stack([rows.r, -rows.b, -rows.c, -rows.d])[:, pick] / rows.a[pick])
+            if up:
+                u_low = np.maximum(u_low, bound.max(axis=1))
+            else:
+                u_high = np.minimum(u_high, bound.min(axis=1))
+    u = u_low + share[0] * (u_high - u_low)
+    seen = given[:, 2:] @ np.stack([rows.c, rows.d])
+    inside = np.flatnonzero(asked.inside)
+    taken = v[:, None] + rate[:, None] * asked.stretch[inside] >= ranges.tension[j][:, None]
+    seen[:, inside] *= taken
+    seen[:, ~(asked.past | asked.inside)] = 0.0
+    left = np.stack([u, k, np.ones(len(i))], axis=1) @ np.stack([rows.a, rows.b, -rows.r]) + seen
+    return np.asarray((u_low <= u_high) & (left.min(axis=1, initial=np.inf) >= -ROUNDING))
+
 
 LOWEST_MARGIN = -1000.0
 SAMPLE = 256  # pairs that are asked before all are
@@ -27,7 +198,7 @@ Report = Callable[[str], None]
 
 
 @dataclass(frozen=True)
-class Shelf:
+class SpringSet:
     """Springs as arrays (n,): rate [N/m], free length [m], initial tension [N], and the longest [m] each may be over
     its posts at the stop, inf where nothing is said: a longer spring would be stressed too high. `fits` (2, n) says
     which may go in which place; None all in both."""
@@ -40,7 +211,7 @@ class Shelf:
     fits: Mask | None = None
 
     @classmethod
-    def of(cls, springs: Sequence[Spring], longest: Callable[[Spring], float] | None = None) -> Shelf:
+    def of(cls, springs: Sequence[Spring], longest: Callable[[Spring], float] | None = None) -> SpringSet:
         """The springs that can be had at all, in their order; `longest` tells the length [m] that each bears."""
         kept = tuple(s for s in springs if s.quantity is None or s.quantity > 0)
         rate, free, tension = (
@@ -50,7 +221,7 @@ class Shelf:
             kept, rate, free, tension, np.array([np.inf if longest is None else longest(s) for s in kept], float)
         )
 
-    def limited(self, fits: Mask) -> Shelf:
+    def limited(self, fits: Mask) -> SpringSet:
         """The same springs, those in each place that `fits` (2, n) says."""
         return replace(self, fits=fits)
 
@@ -77,7 +248,7 @@ class Found:
     alive: Mask
 
 
-def search(problem: Problem, shelf: Shelf, tolerance: float = 1e-3, report: Report | None = None) -> Found | None:
+def search(problem: Problem, shelf: SpringSet, tolerance: float = 1e-3, report: Report | None = None) -> Found | None:
     """The best margin over all pairs to `tolerance` [1]; None where no pair has a primary that pulls from rest
     without a snap, whatever the bands. `report` is told how far it is."""
     said = report or (lambda text: None)
@@ -93,7 +264,7 @@ def search(problem: Problem, shelf: Shelf, tolerance: float = 1e-3, report: Repo
     return Found(low, int(allowed.sum()), int(start.sum()), start if start.any() else allowed)
 
 
-def _best_level(problem: Problem, shelf: Shelf, ends: tuple[float, float], count: int, kept: Mask) -> float:
+def _best_level(problem: Problem, shelf: SpringSet, ends: tuple[float, float], count: int, kept: Mask) -> float:
     """The highest of `count` levels from the low end up that one of the pairs reaches; they reach the low end.
 
     A sample of the pairs is bisected; then all are asked for the next level above, and a sample of those that are
@@ -123,13 +294,13 @@ def _sample(kept: Mask) -> Mask:
     return some.reshape(kept.shape)
 
 
-def near_best(problem: Problem, shelf: Shelf, found: Found, slack: float) -> Mask:
+def near_best(problem: Problem, shelf: SpringSet, found: Found, slack: float) -> Mask:
     """The pairs within `slack` [1] of the best margin."""
     level = found.margin - slack
     return alive(problem, shelf, level, found.alive if level >= 0 else shelf.pairs(len(problem.posts)))
 
 
-def _descend(problem: Problem, shelf: Shelf, allowed: Mask) -> tuple[float, float, Mask]:
+def _descend(problem: Problem, shelf: SpringSet, allowed: Mask) -> tuple[float, float, Mask]:
     """Where no pair passes: the first margin below 0, doubling, at which one is left."""
     high, low = 0.0, -0.25
     while low > LOWEST_MARGIN:
@@ -141,7 +312,7 @@ def _descend(problem: Problem, shelf: Shelf, allowed: Mask) -> tuple[float, floa
 
 
 def alive(
-    problem: Problem, shelf: Shelf, margin: float, allowed: Mask, only: tuple[float, float] | None = None
+    problem: Problem, shelf: SpringSet, margin: float, allowed: Mask, only: tuple[float, float] | None = None
 ) -> Mask:
     """Which of the allowed pairs can be set to at least this margin, (n, n) or (n, 1); with `only`, by a
     take-up [rad] in that one of the intervals."""
@@ -169,7 +340,7 @@ def alive(
 
 def _quickly(
     problem: Problem,
-    shelf: Shelf,
+    shelf: SpringSet,
     edges: Edges,
     rows: Rows,
     span: tuple[float, float],
@@ -208,7 +379,7 @@ def _quickly(
 
 def _one_interval(
     problem: Problem,
-    shelf: Shelf,
+    shelf: SpringSet,
     edges: Edges,
     rows: Rows,
     span: tuple[float, float],
@@ -231,14 +402,14 @@ def _one_interval(
     result[p[good], s[good]] = True
 
 
-def _bend_range(problem: Problem, shelf: Shelf, place: int, stop: float) -> tuple[float, Array]:
+def _bend_range(problem: Problem, shelf: SpringSet, place: int, stop: float) -> tuple[float, Array]:
     """How far [m] a post may be bent in, and out with each spring on it, (n,): the travel, and at the stop no spring
     longer than it bears."""
     t0, t1 = problem.travel[place]
     return t0, np.minimum(t1, shelf.longest - float(problem.posts[place].length(stop)[0]))
 
 
-def _primary_range(problem: Problem, shelf: Shelf, rows: Rows, past: Mask, stop: float) -> tuple[Array, Array]:
+def _primary_range(problem: Problem, shelf: SpringSet, rows: Rows, past: Mask, stop: float) -> tuple[Array, Array]:
     """Range of u [N] of each spring as primary, (n,): post travel, pulling from rest, and the rows that do
     not see the secondary."""
     rest = float(problem.posts[0].length(0.0)[0])
@@ -257,7 +428,7 @@ def _primary_range(problem: Problem, shelf: Shelf, rows: Rows, past: Mask, stop:
     return low, high
 
 
-def _secondary_range(problem: Problem, shelf: Shelf, span: tuple[float, float], stop: float) -> tuple[Array, Array]:
+def _secondary_range(problem: Problem, shelf: SpringSet, span: tuple[float, float], stop: float) -> tuple[Array, Array]:
     """Range of v [N] of each spring as secondary, (n,): post travel, and a take-up within `span` [rad]."""
     length = problem.posts[1].length(np.array([0.0, *np.minimum(span, stop)]))[0]
     rest, begin, end = length

@@ -2,23 +2,24 @@
 
 Each build draws the unit from what is known of it (the posterior of a sweep, or the ± of the job) and its
 own errors from the tolerances of building, all by one scrambled Sobol sequence.
+
+Points against an electronic trigger: the drag goes, or comes; the plan is made for what will be fitted.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from statistics import NormalDist
 
 import numpy as np
 
-from recurve.curve import Installed
-from recurve.family import Curves, Shapes, Units, curves
-from recurve.fit import Fit
-from recurve.job import Job, Sweep
-from recurve.mechanism import Array
-from recurve.sobol import sobol
-from recurve.sweepmodel import PLACES, SweepModel, sweep_model
-from recurve.target import Target
+from recurve.arrays import Array
+from recurve.fit.model import Parameter
+from recurve.fit.state import Ensemble, rectangular, sobol
+from recurve.job.model import Job
+from recurve.physics.curve import Installed, Trace, trace
+from recurve.physics.ensemble import Curves, Shapes, Units, curves
+from recurve.physics.target import Target
+from recurve.units import PLACES, RPM, SQRT3
 
 # What is drawn: five building errors for each of two springs and the stop; the unit's state comes with its own.
 ERRORS = ("rate", "initial_tension", "post")
@@ -26,24 +27,8 @@ GROUPS = ("mass geometry", "drag and friction", "stop", "spring rates", "initial
 POINTS = 48
 
 
-def rectangular(uniform: Array, limit: float) -> Array:
-    """Errors equally likely anywhere between ± limit [any] (GUM 4.3.7), from uniform numbers in (0, 1), same shape."""
-    return limit * (2.0 * uniform - 1.0)
-
-
 @dataclass(frozen=True)
-class Plant:
-    """What is known of the unit before it is built: its `model` and `states` (n, size) [1] drawn from it, and
-    `middle` (size,), the state that plans are made from. `read` tells whether a sweep was fitted."""
-
-    model: SweepModel
-    states: Array
-    middle: Array
-    read: bool
-
-
-@dataclass(frozen=True)
-class Band:
+class CurveBand:
     """The 5 and 95 % ends of curves at `speed` (m,) [rad/s]: `rising` and `falling` (2, m) [rad]."""
 
     speed: Array
@@ -51,7 +36,7 @@ class Band:
     falling: Array
 
     @classmethod
-    def of(cls, made: Curves, speed: Array, start: Array | None) -> Band:
+    def of(cls, made: Curves, speed: Array, start: Array | None) -> CurveBand:
         """Of n curves, the rising ones beginning at `start` (n,) [rad]."""
         ends = (0.05, 0.95)
         rising = np.quantile(made.rising_advance(speed, start), ends, axis=0)
@@ -65,7 +50,7 @@ class Built:
 
     passed: np.ndarray
     costs: tuple[tuple[str, float], ...] = ()
-    band: Band | None = None
+    band: CurveBand | None = None
 
     @property
     def share(self) -> float:
@@ -73,36 +58,9 @@ class Built:
         return float(self.passed.mean())
 
 
-def plant_of(job: Job, fit: Fit | None, count: int) -> Plant:
-    """States of the unit as found: of the fitted sweep, else of the job's own ± (`count` a power of two)."""
-    if fit is not None:
-        return Plant(fit.model, fit.samples.equal(count), fit.best, True)
-    nothing = np.zeros(1)
-    empty = Sweep("", nothing + 1.0, nothing, nothing == 0, nothing, 1.0, 1e-6, None)
-    model = sweep_model(replace(job, sweep=empty))
-    return Plant(model, _prior(model, count), _inside(model, np.zeros(model.size)), False)
-
-
-def _inside(model: SweepModel, state: Array) -> Array:
-    return np.clip(state, *model.bounds())
-
-
-def _prior(model: SweepModel, count: int) -> Array:
-    """States (count, size) by the priors: what was measured is equally likely anywhere within its ±, the rest normal."""
-    uniform = sobol(count, model.size, 11)
-    low, high = model.bounds()
-    states = np.clip(rectangular(uniform, np.sqrt(3.0)), low, high)
-    unit = NormalDist()
-    for i, parameter in enumerate(model.parameters):
-        if not parameter.measured:
-            least, most = unit.cdf(float(low[i])), unit.cdf(float(high[i]))
-            states[:, i] = [unit.inv_cdf(x) for x in least + (most - least) * uniform[:, i]]
-    return states
-
-
 def simulate(
     job: Job,
-    plant: Plant,
+    plant: Ensemble,
     springs: tuple[Installed, ...],
     stop: float,
     trimmed: bool,
@@ -131,14 +89,14 @@ def simulate(
         return Built(passed)
     few = _Draw(job, plant, springs, stop, trimmed, states[: count // 4], errors[: count // 4])
     some = Curves(*(getattr(made, n)[: count // 4] for n in ("advance", "rising", "falling")))
-    band = Band.of(some, speeds, _residual(job.target, some))
+    band = CurveBand.of(some, speeds, _residual(job.target, some))
     return Built(passed, _costs(job.target, shapes, few), band)
 
 
-def as_found_band(plant: Plant, speeds: Array, count: int = 1024) -> Band:
+def as_found_band(plant: Ensemble, speeds: Array, count: int = 1024) -> CurveBand:
     """The band of the unit as found at speeds (m,) [rad/s], rising from a standstill as on the bench."""
     made = curves(plant.model.shapes, plant.model.units(plant.states[:count]), POINTS)
-    return Band.of(made, speeds, made.falling_advance(np.zeros(1))[:, 0])
+    return CurveBand.of(made, speeds, made.falling_advance(np.zeros(1))[:, 0])
 
 
 @dataclass(frozen=True)
@@ -146,7 +104,7 @@ class _Draw:
     """One drawing of builds: states (n, size) of the unit and uniform numbers (n, errors) for the building."""
 
     job: Job
-    plant: Plant
+    plant: Ensemble
     springs: tuple[Installed, ...]
     stop: float
     trimmed: bool
@@ -247,3 +205,75 @@ def _costs(target: Target, shapes: Shapes, draw: _Draw) -> tuple[tuple[str, floa
         better = float(passes(target, curves(shapes, draw.units(frozenset({group})), POINTS)).mean())
         gains.append((group, better - base))
     return tuple(sorted(gains, key=lambda g: -g[1]))
+
+
+UNKNOWN = 0.25  # of the drag of points that are not there yet, as a limit; common practice, no source
+
+
+def as_fitted(job: Job) -> Job:
+    """The job with the trigger that will be in it: an electronic one does not drag the cam back, points do."""
+    if job.trigger_fitted == job.trigger:
+        return job
+    drag = 0.0 if job.trigger_fitted == "electronic" else job.points_drag
+    return replace(job, trigger=job.trigger_fitted, drag=replace(job.drag, rubbing_block=drag))
+
+
+def fitted_plant(plant: Ensemble, job: Job) -> Ensemble:
+    """The states of the unit as found with the drag of the trigger that will be fitted; `job` as found, `idle` [rad/s]."""
+    if job.trigger_fitted == job.trigger:
+        return plant
+    index = next(i for i, p in enumerate(plant.model.parameters) if p.name == "drag")
+    states, middle = plant.states.copy(), plant.middle.copy()
+    middle[index] = 0.0
+    if job.trigger_fitted == "electronic":
+        drag, states[:, index] = Parameter("drag", 0.0, 1e-9, 0.0, 1e-6, True), 0.0
+    else:
+        limit = job.limits.get("drag.rubbing_block", UNKNOWN * job.points_drag)
+        drag = Parameter("drag", job.points_drag, max(limit, 1e-9) / SQRT3, 0.0, 0.1, True)
+        states[:, index] = rectangular(np.random.default_rng(17).uniform(size=len(states)), SQRT3)
+    parameters = tuple(drag if i == index else p for i, p in enumerate(plant.model.parameters))
+    return replace(plant, model=replace(plant.model, parameters=parameters), states=states, middle=middle)
+
+
+@dataclass(frozen=True)
+class Shift:
+    """The springs that are in it, before and after another trigger: the curve, and what stays in [rad] at idle."""
+
+    trigger: str
+    before: Trace
+    after: Trace
+    residual: Array
+
+    @property
+    def words(self) -> str:
+        """How far the onset moves, in distributor rpm."""
+        onsets = ["none" if o is None else f"{o * RPM:.0f} rpm" for o in (self.before.onset, self.after.onset)]
+        what = "an electronic trigger" if self.trigger == "electronic" else "points"
+        told = (
+            f"With {what} fitted the springs as found would begin at {onsets[1]} instead of {onsets[0]} (distributor); "
+            f"the maximum stays {np.degrees(self.after.stop):.1f}°."
+        )
+        stays = np.degrees(self.residual)
+        if stays[1] > stays[0] + 0.05:
+            told += f" At idle {stays[1]:.1f}° would stay in instead of {stays[0]:.1f}°: the drag helped it home."
+        return told
+
+
+def shift_of(job: Job, idle: float) -> Shift | None:
+    """What another trigger does to the springs as found, `idle` [rad/s]; None where nothing changes or they are not
+    described."""
+    before, after = job.as_found(), as_fitted(job).as_found()
+    if job.trigger == job.trigger_fitted or before is None or after is None:
+        return None
+    curves = trace(before), trace(after)
+    residual = np.array([float(c.falling_advance(idle)) for c in curves])
+    return Shift(job.trigger_fitted, *curves, residual)
+
+
+def conversion_notes(job: Job, idle: float) -> list[str]:
+    """What must be said aloud of a change of trigger; `job` as found, `idle` [rad/s]."""
+    if job.trigger == job.trigger_fitted:
+        return []
+    shift = shift_of(job, idle)
+    plan = f"The plan is for a unit with {'an electronic trigger' if job.trigger_fitted == 'electronic' else 'points'}."
+    return [plan] if shift is None else [f"{shift.words} {plan}"]

@@ -2,6 +2,8 @@
 
 The least change is bisected on the search's linear form, then planned; where bent posts ask for a little more it is
 enlarged until the plan passes, or dropped. Nothing is suggested that was not planned.
+
+The buying list of a plan: what to order, what would do instead, and how far off it may come.
 """
 
 from __future__ import annotations
@@ -12,18 +14,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recurve.build import Build, problem_of
-from recurve.choose import by_margin, choose_build
-from recurve.ideal import Ideal
-from recurve.job import Job
-from recurve.linear import Problem
-from recurve.mechanism import Array, Weights
-from recurve.prune import Mask
-from recurve.search import Shelf, alive
-from recurve.springs import Spring
-from recurve.target import Band, Target
+from recurve.arrays import Array
+from recurve.job.model import Job
+from recurve.physics.mechanism import Weights
+from recurve.physics.target import Band, Target
+from recurve.planner.build import Build, problem_of
+from recurve.planner.choose import by_margin, choose_build
+from recurve.planner.ideal import Ideal
+from recurve.planner.linear import Problem
+from recurve.planner.search import Mask, SpringSet, alive
+from recurve.springs.spring import Spring
+from recurve.units import PLACES, RPM
 
-RPM = 30 / np.pi
 MOST_WIDER = np.radians(12.0)  # of a band's edge
 MOST_TRAVEL = 3e-3  # of a post, each way [m]
 MOST_STOP = np.radians(8.0)  # beyond what trim allows
@@ -75,11 +77,11 @@ class _Change:
     most: float
     unit: str
     scale: float
-    make: Callable[[float], tuple[Problem, Shelf, Job]]
+    make: Callable[[float], tuple[Problem, SpringSet, Job]]
     words: Callable[[float, Build], str]
 
 
-def suggestions(job: Job, shelf: Shelf, ideal: Ideal | None) -> tuple[Suggestion, ...]:
+def suggestions(job: Job, shelf: SpringSet, ideal: Ideal | None) -> tuple[Suggestion, ...]:
     """Of each kind of change the one that asks least, for a job of which nothing passes."""
     found: dict[str, Suggestion] = {}
     for change in _changes(job, shelf):
@@ -92,7 +94,7 @@ def suggestions(job: Job, shelf: Shelf, ideal: Ideal | None) -> tuple[Suggestion
     return (*found.values(), *(s for s in (masses, springs) if s is not None))
 
 
-def _passing(problem: Problem, shelf: Shelf, kept: Mask | None = None) -> Mask:
+def _passing(problem: Problem, shelf: SpringSet, kept: Mask | None = None) -> Mask:
     """Pairs, of those kept, that pass in the linear form."""
     return alive(problem, shelf, 0.0, shelf.pairs(len(problem.posts)) if kept is None else kept)
 
@@ -130,7 +132,7 @@ def _rounded_up(amount: float) -> float:
 # --- what may change ----------------------------------------------------------------------------------------
 
 
-def _changes(job: Job, shelf: Shelf) -> Iterator[_Change]:
+def _changes(job: Job, shelf: SpringSet) -> Iterator[_Change]:
     assert job.target is not None  # a plan has one
     for index, band in enumerate(job.target.bands):
         for upper in (True, False):
@@ -143,14 +145,14 @@ def _changes(job: Job, shelf: Shelf) -> Iterator[_Change]:
             yield _post_change(job, shelf, place, name, way)
 
 
-def _band_change(job: Job, shelf: Shelf, index: int, upper: bool) -> _Change:
+def _band_change(job: Job, shelf: SpringSet, index: int, upper: bool) -> _Change:
     assert job.target is not None
     band = job.target.bands[index]
 
     def wider(x: float) -> Band:
         return replace(band, high=band.high + x) if upper else replace(band, low=max(band.low - x, 0.0))
 
-    def make(x: float) -> tuple[Problem, Shelf, Job]:
+    def make(x: float) -> tuple[Problem, SpringSet, Job]:
         assert job.target is not None
         bands = (*job.target.bands[:index], wider(x), *job.target.bands[index + 1 :])
         changed = replace(job, target=Target(bands))
@@ -167,7 +169,7 @@ def _band_change(job: Job, shelf: Shelf, index: int, upper: bool) -> _Change:
     return _Change("band", MOST_WIDER, "deg", float(np.degrees(1.0)), make, words)
 
 
-def _stop_changes(job: Job, shelf: Shelf) -> Iterator[_Change]:
+def _stop_changes(job: Job, shelf: SpringSet) -> Iterator[_Change]:
     """Trim beyond what the job allows, either way, as far as the mechanism can be computed."""
     low, high = job.stop.limits
     room = {True: min(MOST_STOP, low - np.radians(1.0)), False: _reach(job, high)}
@@ -186,10 +188,10 @@ def _reach(job: Job, high: float) -> float:
     return float(steps[int(np.argmin(good)) - 1]) if not good.all() else MOST_STOP
 
 
-def _stop_change(job: Job, shelf: Shelf, less: bool, most: float) -> _Change:
+def _stop_change(job: Job, shelf: SpringSet, less: bool, most: float) -> _Change:
     low, high = job.stop.limits
 
-    def make(x: float) -> tuple[Problem, Shelf, Job]:
+    def make(x: float) -> tuple[Problem, SpringSet, Job]:
         stops = (low - x, high) if less else (low, high + x)
         return replace(problem_of(job), stops=stops), shelf, job
 
@@ -201,12 +203,12 @@ def _stop_change(job: Job, shelf: Shelf, less: bool, most: float) -> _Change:
     return _Change("stop", most, "deg", float(np.degrees(1.0)), make, words)
 
 
-def _post_change(job: Job, shelf: Shelf, place: int, name: str, way: float) -> _Change:
+def _post_change(job: Job, shelf: SpringSet, place: int, name: str, way: float) -> _Change:
     was = job.places[place].travel
     rest = float(job.places[place].posts.length(0.0)[0])
     most = min(MOST_TRAVEL, 0.5 * rest + was[0]) if way < 0 else MOST_TRAVEL
 
-    def make(x: float) -> tuple[Problem, Shelf, Job]:
+    def make(x: float) -> tuple[Problem, SpringSet, Job]:
         travel = (was[0] - x, was[1]) if way < 0 else (was[0], was[1] + x)
         places = list(job.places)
         places[place] = replace(places[place], travel=travel)
@@ -220,7 +222,7 @@ def _post_change(job: Job, shelf: Shelf, place: int, name: str, way: float) -> _
     return _Change("posts", max(most, 0.0), "mm", 1e3, make, words)
 
 
-def _mass(job: Job, shelf: Shelf) -> Suggestion | None:
+def _mass(job: Job, shelf: SpringSet) -> Suggestion | None:
     """A matched set of weights as near to those in the unit as will do."""
     for share in np.linspace(0.0, 1.0, SCAN + 1)[1:]:
         for end in MASSES:
@@ -238,7 +240,7 @@ def _weighted(job: Job, factor: float) -> Problem:
     return replace(problem_of(job), weights=ScaledWeights.of(job.weights, factor))
 
 
-def _mass_change(job: Job, shelf: Shelf, start: float, end: float) -> _Change:
+def _mass_change(job: Job, shelf: SpringSet, start: float, end: float) -> _Change:
     """From one factor to another that works; x = 1 is the latter, which is rounded to a hundredth."""
     low, high = start, end
     for _ in range(STEPS):
@@ -250,7 +252,7 @@ def _mass_change(job: Job, shelf: Shelf, start: float, end: float) -> _Change:
     def factor(x: float) -> float:
         return float(least + away * round((x - 1.0) * 50))
 
-    def make(x: float) -> tuple[Problem, Shelf, Job]:
+    def make(x: float) -> tuple[Problem, SpringSet, Job]:
         scaled = replace(job, weights=ScaledWeights.of(job.weights, factor(x)))
         return problem_of(scaled), shelf, scaled
 
@@ -266,14 +268,14 @@ def _mass_change(job: Job, shelf: Shelf, start: float, end: float) -> _Change:
     return _Change("mass", 2.0, "1", 1.0, make, words)
 
 
-def _springs(job: Job, shelf: Shelf, ideal: Ideal | None) -> Suggestion | None:
+def _springs(job: Job, shelf: SpringSet, ideal: Ideal | None) -> Suggestion | None:
     """Springs outside the catalogue: the ideal ones, one of them beside the shelf's if that is enough."""
     if ideal is None or ideal.margin < 0.0:
         return None
     wound = ideal_springs(job, ideal)
     n = len(shelf.springs)
     for some in (*((w,) for w in wound if len(wound) > 1), wound):
-        more = Shelf.of((*shelf.springs, *some))
+        more = SpringSet.of((*shelf.springs, *some))
         fits = np.ones((2, n + len(some)), bool)
         if shelf.fits is not None:
             fits[:, :n] = shelf.fits
@@ -305,3 +307,90 @@ def ideal_springs(job: Job, ideal: Ideal) -> tuple[Spring, ...]:
         else:
             made.append(Spring(name, number.rate, float(place.posts.length(number.takeup)[0]), number.takeup_pull))
     return tuple(made)
+
+
+RATE, LENGTH, PURCHASE_STEPS = (
+    0.4,
+    2e-3,
+    40,
+)  # how far a rate [1] and a length [m] are looked at either way, in so many steps
+
+
+@dataclass(frozen=True)
+class Purchase:
+    """A spring to take or to order: its place, `alternates` (ids that pass beside the same other spring, the best
+    first), and the `rates` [N/m] and `lengths` [m] inside the hooks, one off at a time, that still leave `floor`, half
+    the plan's margin, once the posts are set anew. `assumed` [1]: the rate's tolerance that the yield counts on."""
+
+    place: str
+    spring: Spring
+    alternates: tuple[str, ...]
+    rates: tuple[float, float]
+    lengths: tuple[float, float]
+    floor: float
+    assumed: float
+
+
+def purchases(job: Job, build: Build, others: tuple[Build, ...]) -> tuple[Purchase, ...]:
+    """One for each spring that is not in the unit already; none for a plan that does not pass."""
+    if build.margin < 0.0:
+        return ()
+    found = [p.found for p in job.places]
+    problem = replace(problem_of(job), stops=(build.stop, build.stop))
+    made = []
+    for index, fitted in enumerate(build.springs):
+        spring, floor = fitted.spring, build.margin / 2
+        if any(spring is f for f in found):
+            continue
+        wound = [replace(spring, rate=spring.rate * (1 + x)) for x in np.linspace(-RATE, RATE, 2 * PURCHASE_STEPS + 1)]
+        longer = [
+            replace(spring, free_length=spring.free_length + x)
+            for x in np.linspace(-LENGTH, LENGTH, 2 * PURCHASE_STEPS + 1)
+        ]
+        rates = [wound[i].rate for i in _around(problem, build, index, wound, floor)]
+        lengths = [longer[i].free_length for i in _around(problem, build, index, longer, floor)]
+        made.append(
+            Purchase(
+                PLACES[index],
+                spring,
+                _alternates(build, others, index),
+                (rates[0], rates[-1]),
+                (lengths[0], lengths[-1]),
+                floor,
+                job.build.rate,
+            )
+        )
+    return tuple(made)
+
+
+def _around(problem: Problem, build: Build, index: int, kinds: list[Spring], floor: float) -> list[int]:
+    """The kinds of one spring, the planned one in their middle, that reach the floor beside the other; those that meet
+    the planned one without a gap."""
+    middle = len(kinds) // 2
+    kinds = [replace(s, quantity=None) for s in kinds]
+    partners = [s.spring for i, s in enumerate(build.springs) if i != index]
+    shelf = SpringSet.of((*kinds, *(replace(p, quantity=None) for p in partners)))
+    fits = np.zeros((2, len(shelf.springs)), bool)
+    fits[index, : len(kinds)] = True
+    fits[1 - index, len(kinds) :] = True
+    pairs = alive(problem, shelf, floor, shelf.limited(fits).pairs(len(problem.posts)))
+    good = np.asarray(pairs.any(axis=1 - index))[: len(kinds)]
+    # The planned one has been built, whatever the linear form says where posts are bent.
+    good[middle] = True
+    first = middle - int(np.argmin(np.r_[good[: middle + 1][::-1], False])) + 1
+    last = middle + int(np.argmin(np.r_[good[middle:], False])) - 1
+    return [first, last]
+
+
+def _alternates(build: Build, others: tuple[Build, ...], index: int) -> tuple[str, ...]:
+    """Ids in this place of builds that pass with the other spring as planned."""
+
+    def same_partner(other: Build) -> bool:
+        return all(
+            a.spring is b.spring
+            for i, (a, b) in enumerate(zip(build.springs, other.springs, strict=True))
+            if i != index
+        )
+
+    ids = [o.springs[index].spring.id for o in others if o.margin >= 0.0 and same_partner(o)]
+    return tuple(dict.fromkeys(i for i in ids if i != build.springs[index].spring.id))

@@ -7,17 +7,37 @@ from typing import Literal
 
 import numpy as np
 
-from recurve.build import make_build, problem_of, spring_limits
-from recurve.choose import by_margin, choose_build
-from recurve.fit import fit_sweep
-from recurve.fitted import fitted_job
-from recurve.ideal import Ideal, SpringRange, find_ideal
-from recurve.job import Job
-from recurve.plan import make_plan
-from recurve.posts import PointPosts
-from recurve.search import Shelf
-from recurve.springs import Spring
-from recurve.wind import PLACES, Wanted, wanted_of
+from recurve.fit.fit import fit_sweep, fitted_job
+from recurve.job.model import Job
+from recurve.physics.curve import Unit
+from recurve.physics.posts import PointPosts
+from recurve.planner.build import make_build, problem_of, spring_limits
+from recurve.planner.choose import by_margin, choose_build
+from recurve.planner.ideal import Ideal, SpringRange, find_ideal
+from recurve.planner.plan import make_plan
+from recurve.planner.search import SpringSet
+from recurve.springs.spring import Spring
+from recurve.springs.winding import Wanted
+from recurve.units import PLACES
+
+
+def wanted_of(unit: Unit) -> tuple[Wanted, ...]:
+    """The springs of a unit, as they stand on their posts, each with its longest length at the stop."""
+    found = []
+    for place, installed in zip(PLACES, unit.springs, strict=False):
+        rest, longest = (float(x) for x in installed.length(np.array([0.0, unit.stop]))[0])
+        spring = installed.spring
+        post = installed.posts.diameter if isinstance(installed.posts, PointPosts) else 0.0
+        if rest >= spring.free_length:
+            pull = spring.initial_tension + spring.rate * (rest - spring.free_length)
+            found.append(Wanted(place, spring.rate, rest, longest, pull=pull, post=post))
+        else:
+            free, tension = spring.free_length, spring.initial_tension
+            found.append(
+                Wanted(place, spring.rate, rest, longest, free_length=free, initial_tension=tension, post=post)
+            )
+    return tuple(found)
+
 
 # How far posts may be thought bent, and at how many rates of each spring, where the free length is to be found [m, 1].
 FREE_TRAVEL = ((0.0, 5e-3), (-3e-3, 3e-3))
@@ -80,7 +100,7 @@ def _untensioned(job: Job, ideal: Ideal) -> Asked | None:
         for place, posts, ideal_one in zip(PLACES, problem.posts, ideal.springs, strict=True)
         for k in np.geomspace(*ideal_one.rates, RATES)
     ]
-    best = choose_build(problem, Shelf.of(springs), job, by_margin, largest=True).build
+    best = choose_build(problem, SpringSet.of(springs), job, by_margin, largest=True).build
     if best is None:
         return None
     standing = tuple(replace(s.spring, free_length=s.spring.free_length - s.bend) for s in best.springs)

@@ -10,8 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from recurve.arrays import Array
 from recurve.errors import InputError
-from recurve.mechanism import Array
+from recurve.springs.spring import Spring, checked, rate_from_wire
+from recurve.springs.winding import FATIGUE
+from recurve.springs.wire import hook_doubt, materials
 
 Mask = NDArray[np.bool_]
 
@@ -153,3 +156,71 @@ def _at_rest(
     spread = float(np.sqrt(variance))
     correlation = shared / (spread * np.sqrt(covariance[1, 1])) if spread > 0 and covariance[1, 1] > 0 else 0.0
     return level + rate * off, spread, float(correlation)
+
+
+APART = 0.15  # by which measured and computed rate may differ, as in a catalogue
+
+
+@dataclass(frozen=True)
+class WeighedSpring:
+    """A measured spring: the readings, what they tell, its free length (value, standard uncertainty) [m] if it was
+    read, and the `spring` for a catalogue, None where that is not enough for one."""
+
+    hung: Hung
+    weighed: Weighed
+    free_length: tuple[float, float] | None
+    described: Spring
+    assumed: tuple[str, ...]
+
+    @property
+    def wire_rate(self) -> tuple[float, float] | None:
+        """The rate [N/m] that wire and coils make, and how much softer [1] by another count of the hooks."""
+        s = self.described
+        if s.wire is None or s.outer is None or s.coils is None or s.material not in materials():
+            return None
+        young, shear = materials()[s.material].moduli(s.wire)
+        rate = float(rate_from_wire(s.wire, s.outer - s.wire, s.coils, young, shear))
+        return rate, float(hook_doubt(s.coils, young, shear))
+
+
+def measured_notes(m: WeighedSpring) -> tuple[str, ...]:
+    """What must be said aloud of the readings."""
+    w, notes = m.weighed, list(m.assumed)
+    if w.left_out:
+        which = ", ".join(str(i + 1) for i in w.left_out)
+        notes.append(f"Left out, since the coils had not opened: reading {which}.")
+    if w.scatter > 1.5:
+        notes.append(
+            f"The readings scatter {w.scatter:.1f} times as much as their ± says: look for a hook that rubs, a weight that "
+            "touches, or a reading that went wrong. The uncertainties below are enlarged by it."
+        )
+    if w.slack:
+        notes.append(
+            f"It does not pull until it is {1e3 * w.zero_length:.2f} mm long, more than the free length that was read: it is "
+            "stretched, or its coils stand apart. That length is taken as its free length."
+        )
+    if m.free_length is None:
+        notes.append("Without --free-length, read with the coils closed, the initial tension is not known.")
+    if not w.of_use:
+        notes.append("TOO UNCERTAIN to plan with: hang weights further apart, or read the lengths more closely.")
+    return (*notes, *_wire_notes(m))
+
+
+def _wire_notes(m: WeighedSpring) -> list[str]:
+    """What wire and coils say against the readings, and how far the spring may be drawn."""
+    notes, made = [], m.wire_rate
+    if made is not None and abs(m.weighed.rate / made[0] - 1) > APART:
+        notes.append(
+            f"Its wire and coils make {made[0] / 1e3:.3g} N/mm, or {100 * made[1]:.0f}% less by another count of the hooks: "
+            "measure the wire again, a hundredth of a millimetre counts."
+        )
+    if m.free_length is None:
+        return notes
+    (spring,), contradictions = checked([m.described], "this spring")
+    notes += contradictions
+    if np.isfinite(spring.most_extension):
+        notes.append(
+            f"It may be drawn to {1e3 * spring.most_length:.2f} mm inside the hooks, {1e3 * spring.most_extension:.2f} mm past "
+            f"its free length. {FATIGUE}"
+        )
+    return notes

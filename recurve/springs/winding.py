@@ -16,24 +16,21 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from recurve.curve import Unit
-from recurve.materials import Sizes, wire_limit
-from recurve.mechanism import Array
-from recurve.posts import PointPosts
-from recurve.springs import rate_from_wire
-from recurve.strength import (
+from recurve.arrays import Array
+from recurve.springs.spring import rate_from_wire
+from recurve.springs.wire import (
+    Sizes,
     body_length,
     hook_doubt,
     load_at,
     preferred_initial_stress,
     rate_spread,
     stresses,
+    wire_limit,
 )
 
 Mask = NDArray[np.bool_]
 Indices = NDArray[np.intp]
-
-PLACES = ("primary", "secondary")
 OUTER_STEP = 0.05e-3  # m, what callipers tell apart
 INDEX = (4.0, 16.0)
 INDEX_EASE = 3.0  # so far inside the range an index is easy to wind; common practice, no source
@@ -146,24 +143,6 @@ class Winding:
     proposals: tuple[Wound, ...]
     nearest: Wound | None
     tried: int
-
-
-def wanted_of(unit: Unit) -> tuple[Wanted, ...]:
-    """The springs of a unit, as they stand on their posts, each with its longest length at the stop."""
-    found = []
-    for place, installed in zip(PLACES, unit.springs, strict=False):
-        rest, longest = (float(x) for x in installed.length(np.array([0.0, unit.stop]))[0])
-        spring = installed.spring
-        post = installed.posts.diameter if isinstance(installed.posts, PointPosts) else 0.0
-        if rest >= spring.free_length:
-            pull = spring.initial_tension + spring.rate * (rest - spring.free_length)
-            found.append(Wanted(place, spring.rate, rest, longest, pull=pull, post=post))
-        else:
-            free, tension = spring.free_length, spring.initial_tension
-            found.append(
-                Wanted(place, spring.rate, rest, longest, free_length=free, initial_tension=tension, post=post)
-            )
-    return tuple(found)
 
 
 def wind(wanted: Wanted, envelope: Envelope, sizes: Sizes) -> Winding:
@@ -325,3 +304,76 @@ def _wound(table: _Table, sizes: Sizes, at: int) -> Wound:
         rooms=tuple(float(x) for x in table.rooms[:, at]),
         **{name: float(getattr(table, name)[at]) for name in taken},
     )
+
+
+FATIGUE = "Stresses are judged for a static load only; fatigue is not judged."
+STRESSES = ("body torsion", "hook torsion", "hook bending")
+
+
+def check_lengths(wanted: Wanted, wound: Wound) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Two lengths inside the hooks [m] with the pull at each [N], by which to accept a spring: at rest, or a third of
+    the way where it is slack there, and at its longest."""
+    first = wanted.rest
+    if first <= wound.free_length + 1e-9:
+        first = wound.free_length + (wanted.longest - wound.free_length) / 3
+    one, two = (
+        (length, wound.initial_tension + wound.rate * (length - wound.free_length))
+        for length in (first, wanted.longest)
+    )
+    return one, two
+
+
+def coils_wound(wound: Wound) -> str:
+    """How the coils lie."""
+    if wound.initial_tension > 0:
+        return "coil on coil"
+    return f"coils {1e3 * wound.gap:.2f} mm apart" if wound.gap >= 0.01e-3 else "coils just apart"
+
+
+def hooks_stand(wound: Wound) -> str:
+    """How the hooks stand to each other: a half turn of the coils opposes them."""
+    return {0: "in one plane, same side", 180: "in one plane, opposite sides"}.get(
+        int(wound.hook_angle) % 360, "at right angles"
+    )
+
+
+def shortfall(winding: Winding) -> list[str]:
+    """What keeps the nearest candidate from being wound, nothing where there are proposals."""
+    w = winding.nearest
+    if w is None:
+        none = f"{winding.wanted.place}: no wire of the chosen kinds can be coiled to such a spring."
+        return [] if winding.proposals else [none]
+    what = f"{w.material} wire, {w.label}, {1e3 * w.outer:.2f} mm outer, {w.coils:g} coils"
+    about = f"{winding.wanted.place}: the nearest is {what}"
+    return [f"{about}; {'; '.join(_broken(name, w, winding.wanted, winding.envelope) for name in w.broken)}."]
+
+
+def _broken(name: str, w: Wound, wanted: Wanted, envelope: Envelope) -> str:
+    """One broken limit with its figure, and what would change it."""
+    worst = STRESSES[w.shares.index(max(w.shares))]
+    inner = w.outer - 2 * w.wire
+    words = {
+        "index": f"index {w.index:.1f}, expected {INDEX[0]:g} to {INDEX[1]:g}",
+        "rate": f"the rate may be {100 * (abs(w.rate / wanted.rate - 1) + w.spread):.1f}% off, {100 * w.spread:.1f}% of it by "
+        f"the wire's tolerance, expected ± {100 * envelope.tolerance:g}% (--tolerance)",
+        "hook count": f"so few coils that the two ways to count the hooks part by {100 * w.doubt:.1f}%, expected "
+        f"{100 * envelope.tolerance:g}% at most (--tolerance)",
+        "initial tension": _tension_words(w, wanted),
+        "stress": f"{worst} {100 * max(w.shares):.0f}% of what is allowed at {1e3 * wanted.longest:.2f} mm",
+        "hooks": f"coils and full hooks do not make {1e3 * w.free_length:.2f} mm: the hooks would be {1e3 * w.hook:.2f} mm "
+        f"inside, expected {1e3 * HOOK[0] * inner:.2f} to {1e3 * HOOK[1] * inner:.2f} mm"
+        if w.gap == 0
+        else f"coils would stand {1e3 * w.gap:.2f} mm apart",
+        "turns": f"{w.coils:g} coils, expected 3 or more",
+        "outer diameter": f"expected at most {1e3 * envelope.outer:.2f} mm outer (--outer)",
+        "post": f"hooks of {1e3 * min(inner, w.hook):.2f} mm do not go over posts of {1e3 * wanted.post:.2f} mm (--post)",
+        "overall length": f"{1e3 * w.overall:.2f} mm over the hooks, expected at most "
+        f"{1e3 * envelope.overall:.2f} mm (--overall)",
+    }
+    return words[name]
+
+
+def _tension_words(w: Wound, wanted: Wanted) -> str:
+    if w.initial_tension == 0 and wanted.initial_tension:
+        return f"coils apart give no initial tension, {wanted.initial_tension:.2f} N is asked"
+    return f"initial tension {w.initial_tension:.2f} N, outside the band that winds well"

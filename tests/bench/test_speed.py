@@ -19,11 +19,12 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from brute import choices, margins
 from random_jobs import DEG, MM, hidden, make_job, random_springs, random_target
 
-from recurve.build import problem_of
-from recurve.curve import Stop
-from recurve.job import Job, SpringPlace
-from recurve.plan import make_plan
-from recurve.search import Shelf, search
+from recurve.job.model import Job, SpringPlace
+from recurve.physics.curve import Stop
+from recurve.planner.build import problem_of
+from recurve.planner.plan import make_plan
+from recurve.planner.search import SpringSet as Shelf
+from recurve.planner.search import search
 
 PAIRS = 39_800
 TRIED = 40  # pairs on which the brute planner is timed

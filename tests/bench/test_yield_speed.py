@@ -16,9 +16,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from test_yields import one_by_one
 
-from recurve.jobfile import load_job
-from recurve.plan import make_plan
-from recurve.yields import plant_of, simulate
+from recurve.fit.state import ensemble_of as plant_of
+from recurve.job.read import load_job
+from recurve.planner.plan import make_plan
+from recurve.planner.simulate import simulate
 
 ROOT = Path(__file__).resolve().parents[2]
 BUILDS, LOOPED = 8192, 200

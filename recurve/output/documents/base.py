@@ -8,10 +8,14 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
+import numpy as np
+from numpy.typing import ArrayLike
 from pydantic import BaseModel, ConfigDict, Field
 
-Place = Literal["primary", "secondary"]
-Verdict = Literal["passes", "fails", "too close to call", "not converged"]
+from recurve.units import RPM
+
+PlaceName = Literal["primary", "secondary"]
+VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged"]
 
 
 class Document(BaseModel):
@@ -45,3 +49,23 @@ class TakeUps(Document):
 
     primary: Annotated[float | None, told("0: pulls from rest; null: never", "distributor deg")]
     secondary: Annotated[float | None, told("0: pulls from rest; null: never, or no such spring", "distributor deg")]
+
+
+def rpm(speed: float | None) -> float | None:
+    """[rad/s] as [rpm]."""
+    return None if speed is None else round(float(speed) * RPM, 6)
+
+
+def deg(angle: float | None) -> float | None:
+    """[rad] as [deg]."""
+    return None if angle is None else round(float(np.degrees(angle)), 6)
+
+
+def mm(length: float | None) -> float | None:
+    """[m] as [mm]."""
+    return None if length is None else round(float(length) * 1e3, 6)
+
+
+def rounded_list(values: ArrayLike) -> list[float]:
+    """Numbers [1] as a document has them."""
+    return [float(x) for x in np.round(np.asarray(values, float), 6)]

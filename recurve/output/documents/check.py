@@ -2,9 +2,22 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from collections.abc import Callable
+from typing import Annotated, Any, Literal
 
-from recurve.document import (
+import numpy as np
+
+from recurve.arrays import Array
+from recurve.diagnosis.check import BareCheck, Check
+from recurve.diagnosis.verify import Verification
+from recurve.fit.fit import Estimate, Fit
+from recurve.fit.state import Doubtful
+from recurve.inspection.bench import DwellChange, Judged, SparkRow
+from recurve.inspection.findings import Finding, Inspected
+from recurve.inspection.points import Charge
+from recurve.inspection.vacuum import Capsule, Number
+from recurve.job.model import BareJob, Job
+from recurve.output.documents.base import (
     BandHigh,
     BandKind,
     BandLow,
@@ -15,9 +28,12 @@ from recurve.document import (
     Margin,
     Notes,
     Title,
-    Verdict,
+    VerifyVerdict,
+    deg,
+    rpm,
     told,
 )
+from recurve.units import RPM, parse
 
 Parameter = Literal[
     "primary.rate", "primary.takeup", "primary.pull", "secondary.rate", "secondary.takeup", "secondary.pull",
@@ -238,7 +254,7 @@ class JudgedBand(Document):
     rising_standard_uncertainty: Annotated[float, told("Its standard uncertainty", "distributor deg")]
     falling_deg: Annotated[float, told("Advance, the speed falling", "distributor deg")]
     falling_standard_uncertainty: Annotated[float, told("Its standard uncertainty", "distributor deg")]
-    verdict: Verdict
+    verdict: VerifyVerdict
     more_readings: Annotated[int, told("How many more readings would settle it; 0: it is settled", "1")]
 
 
@@ -260,7 +276,7 @@ class CorrectionToMake(Document):
 class VerifyDocument(Document):
     """The finished unit judged by a new sweep. All speeds and angles are the distributor's."""
 
-    verdict: Verdict
+    verdict: VerifyVerdict
     title: Title
     fingerprint: Fingerprint
     targets: Annotated[list[JudgedBand], told("In the job's order")]
@@ -268,3 +284,264 @@ class VerifyDocument(Document):
     fit: FitDocument
     notes: Notes
     files: Files
+
+
+def engine_rows(job: Job | BareJob) -> list[dict[str, Any]] | None:
+    """Each band of the target both ways; None where the job tells it by the distributor."""
+    told = job.document.get("target", {})
+    if job.target is None or not ("total" in told or "timing" in told):
+        return None
+    static, ratio = parse(told["static"], "angle").value, job.speed_ratio
+    return [
+        {
+            "band": b.kind,
+            "speed_rpm": rpm(b.speed),
+            "min_deg": deg(b.low),
+            "max_deg": deg(b.high),
+            "crank_rpm": None if b.speed is None else rpm(b.speed * ratio),
+            "crank_min_deg": deg(static + ratio * b.low),
+            "crank_max_deg": deg(static + ratio * b.high),
+        }
+        for b in job.target.bands
+    ]
+
+
+DEGREES = 180 / np.pi
+
+
+def capsule_facts(c: Capsule) -> dict[str, Any]:
+    """Each fitted number with its standard uncertainty; None where the readings do not tell."""
+    return {
+        "start_kpa": _number(c.start, 1e-3),
+        "rate_deg_per_kpa": _number(c.rate, DEGREES * 1e3),
+        "stop_deg": _number(c.stop, DEGREES),
+        "full_kpa": _number(c.full, 1e-3),
+        "stiction_kpa": _number(c.stiction, 1e-3),
+        "residual_deg": round(float(np.degrees(c.residual)), 6),
+    }
+
+
+def _number(n: Number | None, scale: float) -> dict[str, float | None] | None:
+    if n is None:
+        return None
+    by = n.standard_uncertainty
+    return {"value": round(n.value * scale, 6), "standard_uncertainty": None if by is None else round(by * scale, 6)}
+
+
+# --- facts ------------------------------------------------------------------------------------------------
+
+
+def inspected_facts(found: Inspected | None) -> dict[str, Any]:
+    """`condition`: every check, changes of dwell, coil; SI units are in the keys. Empty lists where nothing is given."""
+    if found is None:
+        return {
+            "condition": {
+                "checks": [],
+                "dwell": [],
+                "dwell_changes": [],
+                "sparks": [],
+                "coil": [],
+                "rotor": None,
+                "capsule": None,
+            }
+        }
+    bench = found.bench
+    return {
+        "condition": {
+            "checks": [_judged_facts(j) for j in found.judged],
+            "dwell": []
+            if bench is None
+            else [
+                {"dwell_deg": _deg(d.value), "share_percent": round(100 * s, 6)}
+                for d, s in zip(bench.dwell, bench.shares, strict=True)
+            ],
+            "dwell_changes": [] if bench is None else [_change_facts(c) for c in bench.changes],
+            "sparks": [] if bench is None else [_spark_facts(s) for s in bench.sparks],
+            "coil": [] if bench is None else [_charge_facts(c) for c in bench.charges],
+            "capsule": None
+            if found.vacuum is None or found.vacuum.capsule is None
+            else capsule_facts(found.vacuum.capsule),
+            "rotor": None
+            if bench is None or bench.rotor is None
+            else {
+                "low_deg": _deg(bench.rotor.low),
+                "high_deg": _deg(bench.rotor.high),
+                "room_deg": _deg(bench.rotor.room),
+            },
+        }
+    }
+
+
+def _deg(angle: float | None) -> float | None:
+    return None if angle is None else round(float(np.degrees(angle)), 6)
+
+
+def _judged_facts(j: Judged) -> dict[str, Any]:
+    return {
+        "what": j.what,
+        "measured": j.seen,
+        "limit": None if j.limit is None else j.allowed,
+        "source": None if j.limit is None else j.limit.source,
+        "verdict": j.verdict,
+    }
+
+
+def _change_facts(change: DwellChange) -> dict[str, Any]:
+    return {
+        "how": change.how,
+        "dwell_change_deg": _deg(change.change.value),
+        "timing_deg": _deg(change.timing.value),
+        "timing_from": change.timing_how,
+        "gap_change_mm": None if change.gap is None else round(change.gap * 1e3, 6),
+    }
+
+
+def _spark_facts(row: SparkRow) -> dict[str, Any]:
+    return {
+        "where": row.where,
+        "scatter_deg": _deg(row.scatter),
+        "spacing_error_deg": _deg(row.spacing.value),
+        "dwell_spread_deg": _deg(row.dwell_spread),
+    }
+
+
+def _charge_facts(one: Charge) -> dict[str, Any]:
+    def rounded(values: Array) -> list[float]:
+        return [round(float(v), 6) for v in values]
+
+    return {
+        "dwell_deg": _deg(one.dwell),
+        "speed_rpm": rounded(one.speed * RPM),
+        "time_ms": rounded(one.time * 1e3),
+        "current_a": rounded(one.current),
+        "energy_mj": rounded(one.energy * 1e3),
+    }
+
+
+# --- fit --------------------------------------------------------------------------------------------------
+
+
+def fit_facts(fit: Fit) -> dict[str, Any]:
+    """The `fit` document: every parameter, None where the readings do not determine it."""
+    return {
+        "parameters": {e.name: _estimate_facts(e) for e in fit.estimates},
+        "chi2": round(fit.chi2, 6),
+        "dof": round(fit.dof, 6),
+        "scatter": round(fit.inflation, 6),
+        "converged": fit.converged,
+        "outlier_rows": list(fit.outliers),
+        "correlation": {
+            "names": list(fit.names),
+            "matrix": [[round(float(x), 4) for x in row] for row in fit.correlation],
+        },
+    }
+
+
+def _estimate_facts(one: Estimate) -> dict[str, Any]:
+    return {
+        "value": None if one.value is None else round(one.value, 9),
+        "standard_uncertainty": None if one.standard_uncertainty is None else round(one.standard_uncertainty, 9),
+        "unit": one.unit,
+        "at_bound": one.at_bound,
+        "source": one.source,
+    }
+
+
+# --- check ------------------------------------------------------------------------------------------------
+
+
+def check_facts(check: Check) -> dict[str, Any]:
+    """The `check` document."""
+    e = check.evidence
+    return {
+        "verdict": check.verdict,
+        "why": list(check.why),
+        "title": check.job.title,
+        "fingerprint": check.job.fingerprint,
+        "passing": None if check.passing is None else round(check.passing, 4),
+        "findings": [finding_facts(f) for f in check.findings],
+        "fit": None if check.fit is None else fit_facts(check.fit),
+        "curve": {
+            "onset_rpm": _doubtful(e.onset, rpm),
+            "return_rpm": _doubtful(e.home, rpm),
+            "all_in_rpm": _doubtful(e.all_in, rpm),
+            "residual_deg": _doubtful(e.residual, deg),
+            "stop_deg": _doubtful(e.stop, deg),
+            "apart_deg": _doubtful(e.apart, deg),
+        },
+        "notes": list(check.notes),
+        **inspected_facts(check.inspected),
+        "engine_target": engine_rows(check.job),
+    }
+
+
+def _doubtful(one: Doubtful, unit: Callable[[float], float | None]) -> dict[str, Any]:
+    return {"value": unit(one.mean), "standard_uncertainty": unit(one.deviation)}
+
+
+def finding_facts(f: Finding) -> dict[str, Any]:
+    """One of the `findings` of the `check` document."""
+    return {
+        "what": f.what,
+        "evidence": f.evidence,
+        "consequence": f.consequence,
+        "remedy": f.remedy,
+        "severity": f.severity,
+    }
+
+
+# --- verify -----------------------------------------------------------------------------------------------
+
+
+def verify_facts(result: Verification, files: tuple[str, ...] = ()) -> dict[str, Any]:
+    """The `verify` document."""
+    return {
+        "verdict": result.verdict,
+        "title": result.job.title,
+        "fingerprint": result.job.fingerprint,
+        "targets": [
+            {
+                "band": b.band.kind,
+                "speed_rpm": rpm(b.band.speed),
+                "min_deg": deg(b.band.low),
+                "max_deg": deg(b.band.high),
+                "rising_deg": deg(b.rising),
+                "rising_standard_uncertainty": deg(b.rising_deviation),
+                "falling_deg": deg(b.falling),
+                "falling_standard_uncertainty": deg(b.falling_deviation),
+                "verdict": b.verdict,
+                "more_readings": b.more,
+            }
+            for b in result.bands
+        ],
+        "correction": None
+        if result.correction is None
+        else {
+            "moves": [
+                {"what": m.what, "by_mm": round(m.by * 1e3, 6), "to_mm": None if m.to is None else round(m.to * 1e3, 6)}
+                for m in result.correction.moves
+            ],
+            "margin": round(result.correction.margin, 6),
+        },
+        "fit": fit_facts(result.fit),
+        "notes": list(result.job.notes),
+        "files": list(files),
+    }
+
+
+def bare_facts(check: BareCheck, files: tuple[str, ...] = ()) -> dict[str, Any]:
+    """The `check` document of such a job: no fit and no curve."""
+    return {
+        "verdict": check.verdict,
+        "why": list(check.why),
+        "title": check.job.title,
+        "fingerprint": check.job.fingerprint,
+        "passing": None,
+        "findings": [finding_facts(f) for f in check.findings],
+        "fit": None,
+        "curve": None,
+        "notes": list(check.job.notes),
+        **inspected_facts(check.inspected),
+        "engine_target": engine_rows(check.job),
+        "files": list(files),
+    }

@@ -7,10 +7,10 @@ from typing import Any
 from pydantic import TypeAdapter
 from pydantic.json_schema import GenerateJsonSchema
 
-from recurve.checkdocument import CheckDocument, VerifyDocument
-from recurve.jobschema import DIALECT
-from recurve.plandocument import CurveDocument, PlanOutput
-from recurve.shopdocument import SpringDocument, TimingDocument, WindDocument
+from recurve.job.schema import DIALECT
+from recurve.output.documents.check import CheckDocument, VerifyDocument
+from recurve.output.documents.plan import CurveDocument, PlanOutput
+from recurve.output.documents.workshop import SpringDocument, TimingDocument, WindDocument
 
 DOCUMENTS: dict[str, Any] = {
     "check": CheckDocument,

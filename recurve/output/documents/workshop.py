@@ -2,9 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+import math
+from typing import Annotated, Any, Literal
 
-from recurve.document import Document, Files, Fingerprint, Notes, Place, Title, told
+import numpy as np
+
+from recurve.inspection.timing import CAUTIONS, Card, IdleTrap
+from recurve.job.model import BareJob, Job
+from recurve.output.documents.base import Document, Files, Fingerprint, Notes, PlaceName, Title, told
+from recurve.springs.spring import checked
+from recurve.springs.weighing import WeighedSpring, measured_notes
+from recurve.springs.winding import LIMITS, STRESSES, Wanted, Winding, Wound, check_lengths, shortfall
+from recurve.springs.wire import materials
+from recurve.units import RPM
 
 Timings = Annotated[list[float] | None, told("Before top dead centre, at each speed; null: no such curve", "crank deg")]
 
@@ -181,7 +191,7 @@ class WindDocument(Document):
     title: Title
     fingerprint: Fingerprint
     source: Annotated[str, told("Whose figures they are wound to")]
-    springs: Annotated[dict[Place, WindingDocument], told("The springs that are asked for")]
+    springs: Annotated[dict[PlaceName, WindingDocument], told("The springs that are asked for")]
     reasons: Annotated[list[str], told("What keeps a spring from being wound")]
     notes: Notes
     files: Files
@@ -215,3 +225,206 @@ class SpringDocument(Document):
     of_use: Annotated[bool, told("Whether it is known well enough to plan with")]
     notes: Notes
     file: Annotated[str | None, told("The catalogue that it was added to")]
+
+
+def spring_facts(m: WeighedSpring, file: str | None) -> dict[str, Any]:
+    """The `spring` document; `_2u` are two standard uncertainties."""
+    w, made = m.weighed, m.wire_rate
+    (spring,), _ = checked([m.described], "this spring")
+    return {
+        "rate_n_per_mm": _round(w.rate / 1e3),
+        "rate_2u_n_per_mm": _round(2 * w.rate_uncertainty / 1e3),
+        "initial_tension_n": _round(w.initial_tension),
+        "initial_tension_2u_n": _round(_double(w.initial_tension_uncertainty)),
+        "correlation": _round(w.correlation),
+        "free_length_mm": None if m.free_length is None else _round(1e3 * spring.free_length),
+        "zero_pull_length_mm": _round(1e3 * w.zero_length),
+        "rate_by_wire_n_per_mm": None if made is None else _round(made[0] / 1e3),
+        "longest_mm": _round(1e3 * spring.most_length)
+        if m.free_length is not None and np.isfinite(spring.most_extension)
+        else None,
+        "readings": [
+            {"pull_n": _round(float(f)), "length_mm": _round(float(1e3 * x)), "left_out": i in w.left_out}
+            for i, (f, x) in enumerate(zip(m.hung.pull, m.hung.length, strict=True))
+        ],
+        "scatter": _round(w.scatter),
+        "of_use": w.of_use,
+        "notes": list(measured_notes(m)),
+        "file": file,
+    }
+
+
+def _double(value: float | None) -> float | None:
+    return None if value is None else 2 * value
+
+
+def _round(value: float | None) -> float | None:
+    return None if value is None else round(value, 6)
+
+
+# --- facts -------------------------------------------------------------------------------------------------
+
+
+def wind_facts(
+    job: Job, source: str, windings: tuple[Winding, ...], files: tuple[str, ...], notes: tuple[str, ...]
+) -> dict[str, Any]:
+    """The `wind` document."""
+    return {
+        "title": job.title,
+        "fingerprint": job.fingerprint,
+        "source": source,
+        "springs": {w.wanted.place: _winding_facts(w) for w in windings},
+        "reasons": [text for w in windings for text in shortfall(w)] if windings else [source],
+        "notes": list(notes),
+        "files": list(files),
+    }
+
+
+def _winding_facts(winding: Winding) -> dict[str, Any]:
+    wanted, envelope = winding.wanted, winding.envelope
+    return {
+        "wanted": {
+            "rate_n_per_mm": _short(wanted.rate / 1e3),
+            "installed_length_mm": _mm(wanted.rest),
+            "longest_mm": _mm(wanted.longest),
+            "pull_at_rest_n": _short(wanted.pull),
+            "free_length_mm": _mm(wanted.free_length),
+            "initial_tension_n": _short(wanted.initial_tension),
+            "post_mm": _mm(wanted.post),
+        },
+        "envelope": {
+            "outer_mm": _mm(envelope.outer),
+            "overall_mm": _mm(envelope.overall),
+            "rate_tolerance": _short(envelope.tolerance),
+            "hooks_in_one_plane": envelope.in_plane,
+        },
+        "tried": winding.tried,
+        "proposals": [wound_facts(wanted, p) for p in winding.proposals],
+        "nearest": None if winding.nearest is None else wound_facts(wanted, winding.nearest),
+    }
+
+
+def wound_facts(wanted: Wanted, wound: Wound) -> dict[str, Any]:
+    """One spring as it would be wound, as plain numbers."""
+    return {
+        "material": wound.material,
+        "standard": materials()[wound.material].standard,
+        "wire": wound.label,
+        "wire_mm": _mm(wound.wire),
+        "outer_mm": _mm(wound.outer),
+        "coils": wound.coils,
+        "hook_angle_deg": wound.hook_angle,
+        "hook_inside_mm": _mm(wound.hook),
+        "gap_mm": _mm(wound.gap),
+        "body_mm": _mm(wound.body),
+        "free_length_mm": _mm(wound.free_length),
+        "overall_mm": _mm(wound.overall),
+        "rate_n_per_mm": _short(wound.rate / 1e3),
+        "rate_by_wire": _short(wound.spread),
+        "rate_by_hook_count": _short(wound.doubt),
+        "initial_tension_n": _short(wound.initial_tension),
+        "pulls": [{"length_mm": _mm(x), "pull_n": _short(f)} for x, f in check_lengths(wanted, wound)],
+        "index": _short(wound.index),
+        "stress_used": {n.replace(" ", "_"): _short(s) for n, s in zip(STRESSES, wound.shares, strict=True)},
+        "rooms": {n.replace(" ", "_"): _short(r) for n, r in zip(LIMITS, wound.rooms, strict=True)},
+        "robustness": _short(wound.robustness),
+    }
+
+
+def _mm(length: float | None) -> float | None:
+    return None if length is None else round(length * 1e3, 6)
+
+
+def _short(value: float | None) -> float | None:
+    return None if value is None or not math.isfinite(value) else round(value, 6)
+
+
+NAMES = ("as found", "book", "planned")
+
+
+def timing_facts(card: Card, job: Job | BareJob) -> dict[str, Any]:
+    """The `timing` document: plain numbers; crank degrees before top dead centre and crank rpm."""
+    return {
+        "verdict": "set it so" if card.good else "do not run it so",
+        "title": job.title,
+        "fingerprint": job.fingerprint,
+        "basis": "crank",
+        "static_deg": _deg(card.static),
+        "idle_rpm": _rpm(card.timing.idle),
+        "book_total_deg": _deg(card.total),
+        "total_limit_deg": _deg(card.timing.limit),
+        "setting": _setting_facts(card),
+        "totals": {
+            n: {
+                "static_deg": _deg(at),
+                "total_deg": _deg(at + card.ratio * c.stop),
+                "off_book_deg": _off(card, at + card.ratio * c.stop),
+            }
+            for n, c, at in card.curves
+        },
+        "traps": [_trap_facts(card, t) for t in card.traps],
+        "table": {"speed_rpm": [_rpm(x) for x in card.speed], **{_key(n): _column(card, n) for n in NAMES}},
+        "cruise": _cruise_facts(card),
+        "warnings": list(card.warnings),
+        "cautions": list(CAUTIONS),
+        "notes": list(job.notes),
+    }
+
+
+def _setting_facts(card: Card) -> dict[str, Any] | None:
+    s = card.setting
+    if s is None:
+        return None
+    return {
+        "speed_rpm": _rpm(s.speed),
+        "reading_deg": _deg(s.reading),
+        "tolerance_deg": _deg(s.tolerance),
+        "tolerance_source": card.timing.tolerance_source,
+        "static_deg": _deg(s.static),
+        "idle_deg": _deg(s.idle),
+        "total_deg": _deg(s.total),
+        "all_in": s.flat,
+    }
+
+
+def _trap_facts(card: Card, t: IdleTrap) -> dict[str, Any]:
+    return {
+        "set": t.where,
+        "reading_deg": _deg(t.reading),
+        "static_deg": _deg(t.static),
+        "idle_deg": _deg(t.idle),
+        "total_deg": _deg(t.total),
+        "off_book_deg": _off(card, t.total),
+    }
+
+
+def _key(name: str) -> str:
+    return f"{name.replace(' ', '_')}_deg"
+
+
+def _column(card: Card, name: str, vacuum: float = 0.0) -> list[float | None] | None:
+    column = card.column(name, vacuum)
+    return None if column is None else [_deg(x) for x in column]
+
+
+def _cruise_facts(card: Card) -> dict[str, Any] | None:
+    if card.cruise is None:
+        return None
+    return {
+        "speed_rpm": _rpm(card.timing.cruise_speed),
+        "vacuum_advance_deg": _deg(card.ratio * card.cruise[0]),
+        "source": card.cruise[1],
+        **{_key(n): _column(card, n, card.cruise[0]) for n in NAMES},
+    }
+
+
+def _deg(angle: float | None) -> float | None:
+    return None if angle is None else round(float(np.degrees(angle)), 6)
+
+
+def _rpm(speed: float | None) -> float | None:
+    return None if speed is None else round(float(speed) * RPM, 6)
+
+
+def _off(card: Card, total: float) -> float | None:
+    return None if card.total is None else _deg(total - card.total)

@@ -10,16 +10,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from recurve import captions, style
-from recurve.diagnose import Check
-from recurve.evidence import Evidence
-from recurve.family import Curves, curves
-from recurve.fit import Fit
-from recurve.job import Job, Sweep
-from recurve.labels import Event, key_below, label_curves, label_rows
-from recurve.mechanism import Array
-from recurve.plots import (
-    RPM,
+from recurve.arrays import Array
+from recurve.diagnosis.check import Check
+from recurve.diagnosis.verify import Before, Verification
+from recurve.fit.fit import Fit
+from recurve.fit.model import ends
+from recurve.fit.state import Evidence
+from recurve.job.model import Job, Sweep
+from recurve.output.figures import style
+from recurve.output.figures.curves import (
     band_sides,
     draw_band,
     draw_curves,
@@ -30,9 +29,10 @@ from recurve.plots import (
     shade,
     shift_words,
 )
-from recurve.sweepmodel import ends
-from recurve.target import Band
-from recurve.verify import Before, Verification
+from recurve.output.figures.style import Event, key_below, label_curves, label_rows
+from recurve.physics.ensemble import Curves, curves
+from recurve.physics.target import Band
+from recurve.units import RPM
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -147,7 +147,7 @@ class _View:
         self._curve(axes)
         axes.set_xlabel("")
         axes.tick_params(labelbottom=False)
-        lower.set_xlabel(captions.SPEED)
+        lower.set_xlabel(style.SPEED)
 
     def draw(self, axes: Axes) -> Axes:
         """All but the residuals, and the legend."""
@@ -239,7 +239,7 @@ def _residual_frame(axes: Axes, edge: float) -> None:
     ticks = np.arange(-2.0 * (edge // 2), edge, 2.0)
     axes.set(
         ylim=(-edge, edge),
-        ylabel=captions.RESIDUAL,
+        ylabel=style.RESIDUAL,
         yticks=ticks,
         yticklabels=[f"{t:.0f}".replace("-", "−") for t in ticks],
     )

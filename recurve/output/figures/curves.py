@@ -2,34 +2,41 @@
 
 Shown in rpm and degrees of the distributor, with the crank's along the top and the right. matplotlib is imported
 only where it draws.
+
+The figure of the ordering window: which rates go together, and what the catalogue has of them.
+
+Figures for the engine: crank timing over engine speed, and the coil's charge. A plot takes an axis and gives it back.
 """
 
 from __future__ import annotations
 
+import io
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from recurve import captions, style
-from recurve.curve import Trace
-from recurve.fit import Fit
-from recurve.job import Job, SpringPlace, Sweep
-from recurve.labels import Event, key_below, label_curves, label_rows
-from recurve.mechanism import Array
-from recurve.plan import Plan
-from recurve.springs import Spring
-from recurve.target import Band
+from recurve import __version__
+from recurve.arrays import Array
+from recurve.fit.fit import Fit
+from recurve.inspection.points import Charge
+from recurve.inspection.timing import Card, crank_timing
+from recurve.job.model import Job, SpringPlace, Sweep
+from recurve.output.figures import style
+from recurve.output.figures.style import Event, key_below, label_curves, label_rows
+from recurve.physics.curve import Trace
+from recurve.physics.target import Band
+from recurve.planner.build import Build
+from recurve.planner.plan import Plan
+from recurve.springs.spring import Spring
+from recurve.units import PLACES, RPM
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-
-RPM = 30 / np.pi
 ROOM = 1.15  # speeds shown, of the last one that matters
 BAND_WIDTH = 0.007  # half a band's width, of the speeds shown
 PLATEAU = 0.9  # where the maximum's band begins, of the speeds shown
 UNSEEN = np.radians(0.05)  # a shift of readings that nobody could see
-PLACES = ("primary", "secondary")
 
 
 def plan_figure_bytes(plan: Plan) -> dict[str, bytes]:
@@ -197,7 +204,7 @@ def shade(axes: Axes, speed: Array, rising: Array, falling: Array, look: style.C
     x = RPM * np.concatenate([speed, speed[::-1], speed[:1]])
     rings = [np.degrees(np.concatenate([low, high[::-1], low[:1]])) for low, high in (rising, falling)]
     path = Path.make_compound_path(*(Path(np.column_stack([x, y]), closed=True) for y in rings))
-    patch = PathPatch(path, facecolor=look.colour, alpha=style.SHADE, linewidth=0, zorder=1.5, label=captions.SHADED)
+    patch = PathPatch(path, facecolor=look.colour, alpha=style.SHADE, linewidth=0, zorder=1.5, label=style.SHADED)
     patch.set_gid("shade")
     axes.add_patch(patch)
 
@@ -217,7 +224,7 @@ def draw_readings(axes: Axes, sweep: Sweep, hidden: float, look: style.Curve) ->
                 markeredgewidth=0.8,
                 zorder=9,
                 markerfacecolor=look.colour if mark.filled else "white",
-                label=f"{captions.READ}, {way}",
+                label=f"{style.READ}, {way}",
             )
 
 
@@ -226,7 +233,7 @@ def draw_band(axes: Axes, band: Band, last: float) -> None:
     low, high = np.degrees(band.low), np.degrees(band.high)
     left, right = band_sides(band, last)
     fill = style.GREY if band.kind == "idle" else style.PALE
-    labelled = captions.TARGET_BAND in axes.get_legend_handles_labels()[1]
+    labelled = style.TARGET_BAND in axes.get_legend_handles_labels()[1]
     axes.fill_between(
         [left, right],
         low,
@@ -234,7 +241,7 @@ def draw_band(axes: Axes, band: Band, last: float) -> None:
         color=fill,
         linewidth=0,
         zorder=1,
-        label=None if labelled else captions.TARGET_BAND,
+        label=None if labelled else style.TARGET_BAND,
     ).set_gid(f"band-{band.kind}")
     for edge in [high] if band.from_zero else [low, high]:
         axes.plot([left, right], [edge, edge], color=style.INK, linewidth=1.3, zorder=2, solid_capstyle="butt")
@@ -256,13 +263,13 @@ def frame(axes: Axes, job: Job, subtitle: str, last: float) -> Any:
     ratio = job.speed_ratio
     title = f"{style.shortened(job.title, 80)}\n{style.shortened(subtitle, 80)}"
     axes.set_title(title, loc="left", parse_math=False)
-    axes.set(xlim=(0.0, last), xlabel=captions.SPEED, ylabel=captions.ADVANCE)
+    axes.set(xlim=(0.0, last), xlabel=style.SPEED, ylabel=style.ADVANCE)
     axes.grid(True, color=style.PALE, linewidth=0.5, zorder=0)
     axes.set_axisbelow(True)
     both = (lambda x: x * ratio, lambda x: x / ratio)
-    axes.secondary_xaxis("top", functions=both).set_xlabel(captions.CRANK_SPEED)
+    axes.secondary_xaxis("top", functions=both).set_xlabel(style.CRANK_SPEED)
     right = axes.secondary_yaxis("right", functions=both)
-    right.set_ylabel(captions.CRANK_ADVANCE)
+    right.set_ylabel(style.CRANK_ADVANCE)
     return right
 
 
@@ -308,3 +315,145 @@ def events(plan: Plan) -> list[Event]:
         found += [(name, speed, float(np.degrees(at)), True) for name, speed, at in speeds if speed is not None]
     made = [Event(f"{name} {RPM * speed:.0f} rpm", RPM * speed, at, ring) for name, speed, at, ring in found]
     return sorted(made, key=lambda e: e.speed)
+
+
+SIZE_MM = (130.0, 110.0)
+REGION = "#CCE1EE"  # a pale blue: the parts of the region overlap, so it is not see-through
+WINDOW_ROOM = 1.25  # shown beyond the region
+
+
+def window_svg(plan: Plan) -> bytes:
+    """The figure as SVG, the same bytes for the same plan; empty where there is no window."""
+    if plan.window is None or not plan.window.regions:
+        return b""
+    with style.figure_settings():
+        figure = style.figure_of(SIZE_MM)
+        draw_window(plan, figure.add_axes((0.13, 0.2, 0.83, 0.66)))
+        style.footer(figure, [], plan.job.fingerprint)
+        out = io.BytesIO()
+        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": f"recurve {__version__}"})
+    return out.getvalue()
+
+
+def draw_window(plan: Plan, axes: Axes) -> Axes:
+    """The region, the catalogue's springs along its axes, the pairs compared, and the chosen one. Gives back the axes."""
+    window = plan.window
+    assert window is not None  # asked only where there is one
+    two = len(plan.job.places) == 2
+    scale = np.array([1e-3, 1e-3 if two else 1.0])
+    for index, region in enumerate(window.regions):
+        label = f"keeps a margin of {window.floor:.2f}" if index == 0 else None
+        axes.fill(*(region * scale).T, color=REGION, linewidth=0, zorder=1, label=label)
+    corners = np.concatenate(window.regions) * scale
+    ends = WINDOW_ROOM * corners.max(axis=0)
+    axes.set(xlim=(0.0, ends[0]), ylim=(min(0.0, float(corners[:, 1].min())), ends[1]))
+    _shelf(plan, axes, two)
+    others = np.array([_point(b, two) for b in plan.others]).reshape(-1, 2)
+    axes.plot(
+        *others.T, "o", color=style.INK, markersize=3, zorder=4, linestyle="none", label=style.COMPARED, clip_on=True
+    )
+    if plan.build is not None:
+        axes.plot(
+            *_point(plan.build, two),
+            "*",
+            color=style.VERMILION,
+            markersize=11,
+            zorder=6,
+            linestyle="none",
+            label=style.CHOSEN,
+        )
+    axes.set_xlabel(style.PRIMARY_RATE)
+    axes.set_ylabel(style.SECONDARY_RATE if two else style.PULL_AT_REST)
+    axes.set_title(f"{style.shortened(plan.job.title, 60)}\n{style.WINDOW}", loc="left", parse_math=False)
+    axes.grid(True, color=style.PALE, linewidth=0.5, zorder=0)
+    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=4, frameon=False, handlelength=1.2)
+    return axes
+
+
+def _shelf(plan: Plan, axes: Axes, two: bool) -> None:
+    """The catalogue's rates as ticks inside the axes they can be read on."""
+    if plan.job.catalogue is None:
+        return
+    rates = np.array([s.rate * 1e-3 for s in plan.job.catalogue.springs if s.quantity != 0])
+    look: Any = {"color": style.GREY, "linestyle": "none", "markersize": 5, "markeredgewidth": 0.6, "zorder": 3}
+    axes.plot(
+        rates, np.full(len(rates), 0.015), "|", transform=axes.get_xaxis_transform(), label=style.CATALOGUE, **look
+    )
+    if two:
+        axes.plot(np.full(len(rates), 0.012), rates, "_", transform=axes.get_yaxis_transform(), **look)
+
+
+def _point(build: Build, two: bool) -> Array:
+    first = build.springs[0]
+    return np.array([first.spring.rate * 1e-3, build.springs[1].spring.rate * 1e-3 if two else first.pull])
+
+
+COIL_MM = (120.0, 60.0)
+LOOKS = {"as found": (style.VERMILION, 1.1, "-"), "book": (style.INK, 0.9, ":"), "planned": (style.BLUE, 2.2, "-")}
+
+
+def timing_figure_bytes(card: Card, fingerprint: str) -> dict[str, bytes]:
+    """The card's figure as "timing.svg" and "timing.png", the same bytes for the same card."""
+    with style.figure_settings():
+        figure = style.figure_of(style.FIGURE_MM)
+        plot_timing(card, style.panel(figure, style.MARGINS_MM[1], style.MARGINS_MM[3]))
+        style.footer(figure, [], fingerprint)
+        return style.figure_bytes(figure, "timing")
+
+
+def plot_timing(card: Card, axes: Axes) -> Axes:
+    """Every curve, vacuum off, the planned (else the last) with cruise vacuum too; total, limit, idle, setting."""
+    speeds = np.linspace(0.0, 1.05 * float(card.speed.max()), 600)
+    for name, curve, static in card.curves:
+        colour, width, line = LOOKS[name]
+        at = np.degrees(crank_timing(curve, static, card.ratio, speeds))
+        axes.plot(speeds * RPM, at, line, color=colour, linewidth=width, label=name)
+    if card.cruise is not None and card.curves:
+        name, curve, static = card.curves[-1]
+        at = np.degrees(crank_timing(curve, static, card.ratio, speeds, card.cruise[0]))
+        axes.plot(speeds * RPM, at, "-.", color=LOOKS[name][0], linewidth=0.9, label=f"{name}, {style.CRUISE}")
+    for level, word, line in ((card.total, "book's total", "--"), (card.timing.limit, "limit", "-")):
+        if level is not None:
+            axes.axhline(float(np.degrees(level)), color=style.GREY, linewidth=0.9, linestyle=line, label=word)
+    if card.timing.idle is not None:
+        axes.axvline(card.timing.idle * RPM, color=style.GREY, linewidth=0.8, linestyle=":", label=style.IDLE)
+    if card.setting is not None:
+        s = card.setting
+        pm = float(np.degrees(s.tolerance))
+        axes.errorbar(
+            [s.speed * RPM], [np.degrees(s.reading)], [pm], fmt="s", color=style.INK, capsize=3, label=style.SET_HERE
+        )
+    axes.set(
+        xlim=(0.0, float(speeds[-1]) * RPM),
+        xlabel=style.ENGINE_SPEED,
+        ylabel=style.TIMING,
+        title="timing on the engine",
+    )
+    axes.grid(True, color=style.PALE, linewidth=0.5)
+    axes.set_axisbelow(True)
+    axes.legend(loc="lower right", frameon=False)
+    return axes
+
+
+def coil_figure_bytes(charges: tuple[Charge, ...], ratio: float, fingerprint: str) -> dict[str, bytes]:
+    """The coil's energy over engine speed as "coil.svg" and "coil.png"; nothing without a coil. `ratio` [1] crank
+    turns a distributor turn."""
+    if not charges:
+        return {}
+    with style.figure_settings():
+        figure = style.figure_of(COIL_MM)
+        plot_coil(charges, ratio, style.panel(figure, 14.0, 8.0))
+        style.footer(figure, [], fingerprint)
+        return style.figure_bytes(figure, "coil")
+
+
+def plot_coil(charges: tuple[Charge, ...], ratio: float, axes: Axes) -> Axes:
+    """Stored energy when the points open, for the good dwell and the bad; the longer solid, the shorter dashed; `ratio` [1]."""
+    for one, line in zip(charges, ("-", "--"), strict=False):
+        label = f"dwell {np.degrees(one.dwell):.1f}° (distributor)"
+        axes.plot(one.speed * RPM * ratio, one.energy * 1e3, line, color=style.BLUE, label=label)
+    axes.set(xlabel=style.ENGINE_SPEED, ylabel=style.ENERGY, title=style.COIL)
+    axes.set_ylim(bottom=0.0)
+    axes.grid(True, color=style.PALE, linewidth=0.5)
+    axes.legend(frameon=False)
+    return axes

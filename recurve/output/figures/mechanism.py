@@ -2,20 +2,29 @@
 
 `Parts` draws one state of a picture round a centre on the paper [mm]; outlines are sketched round the measured points,
 the points themselves are to scale.
+
+The mechanism to scale, at rest and at full advance, so that a wrong angle is seen before it is computed.
+
+A figure is one axis in millimetres of paper, so that what is drawn 1 : 1 can be laid beside the part.
+matplotlib is imported only where it draws.
 """
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from recurve import style
-from recurve.picture import DrawnSpring, Picture
+from recurve import __version__
+from recurve.job.model import Job
+from recurve.output.figures import style
+from recurve.output.figures.picture import DrawnSpring, Picture, picture_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 PT_PER_MM = 72 / 25.4
 FLESH_MM = 2.6  # of a plate or weight round its points, on the unit
@@ -300,3 +309,216 @@ def spread(wanted: list[float], gap: float, low: float, high: float) -> list[flo
         rows[i] = max(rows[i], floor)
         floor = rows[i] + gap
     return rows
+
+
+WIDTH_MM = 270.0  # lies across a sheet of A4 or letter
+CENTRES_MM = (86.0, 215.0)  # of the mechanism at rest, with its labels, and at full advance
+REACH_MM = 44.0  # farthest that a point may be drawn from the shaft
+COLUMN_MM = 47.0  # from the centre to the columns of labels
+ROW_MM = 7.6  # between labels
+HEAD_MM, SPRING_MM, FOOT_MM = 17.0, 15.0, 10.0
+CAPTION_MM = 14.0  # below the mechanisms
+BAR_MM = (38.0, 84.0)  # where a spring's length begins, and how long it may be drawn
+SMALL_MM, SMALL_REACH_MM = (84.0, 50.0), 20.5  # for the sheet: its size, and the farthest point from the shaft
+SCALES = (5.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.25, 1.0, 0.75, 0.5, 0.25, 0.1)
+LEAST_REACH_M = 5e-3
+
+
+def unit_figure_bytes(picture: Picture) -> dict[str, bytes]:
+    """The unit as "unit.svg" and "unit.png", the same bytes for the same picture."""
+    with style.figure_settings():
+        return style.figure_bytes(_figure(picture), "unit")
+
+
+def small_unit_svg(job: Job) -> bytes:
+    """The unit at rest and at full advance without the numbers, as SVG of `SMALL_MM`, to be set into a page."""
+    with style.figure_settings():
+        return style.figure_svg(_small(picture_of(job)))
+
+
+def _canvas(width: float, height: float) -> tuple[Figure, Axes]:
+    """A figure whose one axis counts millimetres of paper from its lower left."""
+    figure = style.figure_of((width, height))
+    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+    axes.set(xlim=(0, width), ylim=(0, height))
+    axes.set_axis_off()
+    return figure, axes
+
+
+def _say(axes: Axes, x: float, y: float, words: str, **how: Any) -> None:
+    """Text at a place on the paper [mm]."""
+    plain: dict[str, Any] = {"fontsize": style.SMALL_PT, "color": style.INK, "va": "center", "parse_math": False}
+    axes.text(x, y, words, **(plain | how))
+
+
+def scale_of(picture: Picture, room: float) -> float:
+    """Millimetres of paper for each of the unit, the largest round scale at which it fits into `room` [mm]."""
+    reach = reach_of(picture)
+    return next((s for s in SCALES if 1e3 * s * reach <= room), SCALES[-1])
+
+
+def reach_of(picture: Picture) -> float:
+    """How far from the shaft the farthest thing drawn is [m]."""
+    reach = max((abs(p) for mark in picture.marks for p in mark.at), default=0.0) + FLESH_MM * 1e-3
+    return max(reach, *(picture.radius or (0.0,)), (picture.stop_radius or 0.0) + 2e-3, LEAST_REACH_M)
+
+
+def springs_scale(picture: Picture) -> float:
+    """Millimetres of paper for each of a spring's [1], alike for all springs."""
+    longest = max(max(*s.length, s.free or 0.0) for s in picture.springs)
+    return next((s for s in SCALES if 1e3 * s * longest <= BAR_MM[1]), SCALES[-1])
+
+
+def _figure(picture: Picture) -> Figure:
+    faults = ["The model refuses this unit:"] if picture.faults else []
+    faults += [line for f in picture.faults for line in textwrap.wrap(style.plain(f.removeprefix(picture.folder)), 150)]
+    trouble = 4.0 + 3.4 * len(faults) if faults else 0.0
+    scale = scale_of(picture, REACH_MM)
+    panel = max(2e3 * scale * reach_of(picture), ROW_MM * (len(picture.marks) + 1)) + 6.0
+    height = HEAD_MM + trouble + panel + CAPTION_MM + SPRING_MM * len(picture.springs) + FOOT_MM
+    figure, axes = _canvas(WIDTH_MM, height)
+    _head(axes, picture, height)
+    if faults:
+        _trouble(axes, faults, height - HEAD_MM)
+    middle = height - HEAD_MM - trouble - panel / 2
+    for state, x in enumerate(CENTRES_MM):
+        parts = Parts(axes, picture, state, complex(x, middle), scale)
+        parts.draw()
+        _caption(axes, picture, state, x, middle - panel / 2 - 1.5)
+        if state == 0:
+            _labels(axes, parts, panel / 2 - 4.0)
+    for row, spring in enumerate(picture.springs):
+        top = middle - panel / 2 - CAPTION_MM - SPRING_MM * row
+        _strip(axes, spring, top, springs_scale(picture))
+    _foot(axes, picture, scale)
+    return figure
+
+
+def _head(axes: Axes, picture: Picture, height: float) -> None:
+    """What it is, how one looks at it, and what the marks mean."""
+    _say(
+        axes,
+        6,
+        height - 6,
+        style.shortened(picture.title, 92),
+        fontsize=style.TEXT_PT + 1,
+        fontweight="bold",
+        ha="left",
+    )
+    turns = "clockwise" if picture.clockwise else "anticlockwise"
+    _say(axes, 6, height - 11, f"Seen from the rotor end; the shaft turns {turns}.", ha="left", color=style.GREY)
+    _say(axes, WIDTH_MM - 6, height - 11, style.shortened(picture.unit, 76), ha="right", color=style.GREY)
+
+
+def _trouble(axes: Axes, lines: list[str], top: float) -> None:
+    axes.plot([6, 6], [top + 1.5, top - 3.4 * len(lines) + 0.5], color=style.WRONG, linewidth=2.0)
+    for row, line in enumerate(lines):
+        _say(axes, 8, top - 3.4 * row, line, ha="left")
+
+
+def _caption(axes: Axes, picture: Picture, state: int, x: float, y: float) -> None:
+    """Below each mechanism: the state, and where the centre of gravity is."""
+    name = "At rest"
+    if state == 1:
+        name = f"At {'full advance' if not picture.binds else 'the last advance before it binds'}, "
+        name += f"{np.degrees(picture.advance):.1f}° (distributor)"
+    _say(axes, x, y + 1.5, name, ha="center", fontsize=style.TEXT_PT, fontweight="bold")
+    if picture.radius is None:
+        _say(axes, x, y - 2.5, "the weights are told by a sweep, not by their places", ha="center")
+        return
+    now, rest = 1e3 * picture.radius[state], 1e3 * picture.radius[0]
+    words = f"centre of gravity {now:.1f} mm from the shaft"
+    wrong = False
+    if state == 1:
+        wrong = now <= rest
+        words += f", {abs(now - rest):.1f} mm {'INWARD' if wrong else 'outward'}"
+    _say(axes, x, y - 2.5, words, ha="center", color=style.WRONG if wrong else style.INK)
+    note = "dashed, and small rings: where it was at rest" if state == 1 else ""
+    if not picture.weight:
+        note = "the dashed circle; the job does not tell where on it"
+    _say(axes, x, y - 6.0, note, ha="center", fontsize=style.TINY_PT, color=style.MOVED)
+
+
+def _labels(axes: Axes, parts: Parts, half: float) -> None:
+    """Names and numbers of the points at rest, in two columns with leaders to the points."""
+    picture, centre = parts.picture, parts.centre
+    wanted = [(parts.on_paper(mark.at[0]), mark.name, mark.given) for mark in picture.marks]
+    wanted.append((parts.stop_face, "stop", _stop_words(picture)))
+    for side in (-1.0, 1.0):
+        here = [w for w in wanted if (w[0].real >= centre.real) == (side > 0)]
+        here.sort(key=lambda w: -w[0].imag)
+        rows = spread([w[0].imag for w in here], ROW_MM, centre.imag - half, centre.imag + half)
+        for (at, name, given), y in zip(here, rows, strict=True):
+            x = centre.real + side * COLUMN_MM
+            align = "left" if side > 0 else "right"
+            axes.plot([x - 0.5 * side, at.real], [y, at.imag], color=style.GREY, linewidth=style.LEADER_PT, zorder=7)
+            _say(axes, x, y + 1.5, name, ha=align, fontsize=style.TINY_PT, fontweight="bold")
+            _say(axes, x, y - 1.5, style.shortened(given, 30), ha=align, fontsize=style.TINY_PT)
+
+
+def _stop_words(picture: Picture) -> str:
+    words = f"{np.degrees(picture.stop.advance):.1f}°"
+    return words if picture.stop_radius is None else f"{words}, radius {1e3 * picture.stop_radius:.1f} mm"
+
+
+def _strip(axes: Axes, spring: DrawnSpring, top: float, scale: float) -> None:
+    """A spring's length over the posts at rest and at full advance, beside its free length, and what it pulls."""
+    _say(axes, 6, top - 3.5, spring.name, ha="left", fontweight="bold")
+    if spring.free is not None:
+        x = BAR_MM[0] + 1e3 * scale * spring.free
+        axes.plot([x, x], [top - 10.5, top - 0.5], color=style.GREY, linewidth=style.LEADER_PT, linestyle=(0, (4, 2)))
+        _say(axes, x, top - 12.0, "free length", ha="center", fontsize=style.TINY_PT, color=style.GREY)
+    for state, name in enumerate(("at rest", "full")):
+        y = top - 3.5 - 4.5 * state
+        slack = spring.free is not None and spring.length[state] < spring.free
+        _say(axes, BAR_MM[0] - 3, y, name, ha="right", fontsize=style.TINY_PT)
+        colour = style.WRONG if spring.shortens else style.GREY if slack else style.INK
+        length_bar(axes, spring, state, complex(BAR_MM[0], y), scale, colour)
+    for row, words in enumerate(spring_words(spring)):
+        wrong = spring.shortens and row == 0
+        _say(axes, 140, top - 3.5 - 4.0 * row, words, ha="left", color=style.WRONG if wrong else style.INK)
+
+
+def spring_words(spring: DrawnSpring) -> list[str]:
+    """What the drawing says of a spring, in one to three lines."""
+    rest, full = (1e3 * x for x in spring.length)
+    lines = [f"over the posts {rest:.1f} mm at rest, {full:.1f} mm at full advance"]
+    if spring.shortens:
+        lines[0] += ": it SHORTENS"
+    if spring.free is None:
+        lines.append("the spring itself is not described")
+        return lines
+    slack = 1e3 * spring.free - rest
+    state = f"slack by {slack:.1f} mm at rest" if slack > 0 else f"stretched by {-slack:.1f} mm at rest"
+    lines.append(f"free length {1e3 * spring.free:.1f} mm: {state}")
+    if spring.pull is not None:
+        words = f"pulls {spring.pull[0]:.2f} N at rest, {spring.pull[1]:.2f} N at full advance"
+        if slack > 0 and spring.takeup is not None:
+            words = f"pulls from {np.degrees(spring.takeup):.1f}° on, {spring.pull[1]:.2f} N at full advance"
+        lines.append(words if slack <= 0 or spring.takeup is not None else "never takes up before the stop")
+    return lines
+
+
+def _foot(axes: Axes, picture: Picture, scale: float) -> None:
+    """A bar to check the print by, the scale, and what the figure was made from."""
+    axes.plot([6, 6 + 10 * scale], [5.2, 5.2], color=style.INK, linewidth=2.0, solid_capstyle="butt")
+    unit, springs = (f"{s:g} : 1" if s >= 1 else f"1 : {1 / s:.3g}" for s in (scale, springs_scale(picture)))
+    words = f"10 mm of the unit. Printed {WIDTH_MM:.0f} mm wide: unit {unit}, springs below it {springs}. "
+    words += "Points are to scale; the outlines round them, and where on the base the stop is, are sketched."
+    _say(axes, 8 + 10 * scale, 5.2, words, ha="left", fontsize=style.TINY_PT)
+    made = f"inputs {picture.fingerprint} · recurve {__version__}"
+    _say(axes, WIDTH_MM - 6, 2.0, made, ha="right", fontsize=style.TINY_PT, color=style.GREY)
+
+
+def _small(picture: Picture) -> Figure:
+    """Both states side by side, springs named, nothing else."""
+    figure, axes = _canvas(*SMALL_MM)
+    scale = SMALL_REACH_MM / (1e3 * reach_of(picture))
+    for state, name in enumerate(("at rest", f"at {np.degrees(picture.advance):.1f}° (distributor)")):
+        centre = complex(SMALL_MM[0] * (0.25 + 0.5 * state), SMALL_MM[1] / 2 + 2.5)
+        parts = Parts(axes, picture, state, centre, scale)
+        parts.draw()
+        if state == 0:
+            parts.name_springs()
+        _say(axes, centre.real, 2.5, name, ha="center")
+    return figure

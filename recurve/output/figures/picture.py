@@ -16,16 +16,17 @@ from typing import Any
 import numpy as np
 from pydantic import ConfigDict, ValidationError
 
-from recurve import jobmodel as m
-from recurve import jobunit as u
-from recurve.curve import Stop
 from recurve.errors import InputError
-from recurve.job import Job, SpringPlace
-from recurve.jobbuild import PLACES, Build
-from recurve.jobfile import load_job
-from recurve.mechanism import Link, Motion, RadiusTable, ReferenceSlope, Slot
-from recurve.posts import PointPosts
-from recurve.springs import tension
+from recurve.job import schema as m
+from recurve.job import schema_unit as u
+from recurve.job.build import JobReader
+from recurve.job.model import Job, SpringPlace
+from recurve.job.read import load_job
+from recurve.physics.curve import Stop
+from recurve.physics.mechanism import Link, Motion, RadiusTable, ReferenceSlope, Slot
+from recurve.physics.posts import PointPosts
+from recurve.springs.spring import tension
+from recurve.units import PLACES
 
 Pair = tuple[complex, complex]
 
@@ -132,7 +133,7 @@ def _readable(path: Path, refused: InputError) -> Picture | None:
         part = UnitPart.model_validate(document)
     except (OSError, ValueError, ValidationError, RecursionError):
         return None
-    build = Build(m.JobModel.model_construct(**{name: getattr(part, name) for name in UnitPart.model_fields}))
+    build = JobReader(m.JobModel.model_construct(**{name: getattr(part, name) for name in UnitPart.model_fields}))
     flat = ReferenceSlope(part.stop.advance.value, (0.0,), ((0.0,),))
     motion, stop = build.weights(flat).motion, build.stop()
     places = build.places(motion, stop.advance)
@@ -251,7 +252,7 @@ class _View:
 
 
 def _takeup(place: SpringPlace, reach: float) -> float | None:
-    from recurve.posts import takeup_advance
+    from recurve.physics.posts import takeup_advance
 
     return None if place.found is None else takeup_advance(place.posts, place.found.free_length, reach)
 

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from recurve.materials import materials
-from recurve.mechanism import Array
-from recurve.style import (
+from recurve.arrays import Array
+from recurve.output.figures.style import (
     FONT,
     GREY,
     INK,
@@ -21,8 +20,8 @@ from recurve.style import (
     footer,
     shortened,
 )
-from recurve.wind import Envelope, Wanted, Wound
-from recurve.windreport import check_lengths, coils_wound, hooks_stand
+from recurve.springs.winding import Envelope, Wanted, Wound, check_lengths, coils_wound, hooks_stand
+from recurve.springs.wire import materials
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

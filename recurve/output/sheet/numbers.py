@@ -9,16 +9,13 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from recurve.checkreport import rounded
-from recurve.evidence import SURE, Doubtful
-from recurve.fit import Estimate
+from recurve.fit.fit import Estimate
+from recurve.fit.state import SURE, Doubtful
+from recurve.output.text.layout import rounded
+from recurve.units import INCH, POUND_FORCE, RPM
 
 Units = Literal["metric", "inch", "both"]
 Cell = dict[str, str]
-
-RPM = 30.0 / math.pi
-INCH = 0.0254  # m, exact
-POUND_FORCE = 4.4482216152605  # N, exact
 OUNCE_INCH = POUND_FORCE / 16 * INCH  # N·m
 
 

@@ -13,17 +13,17 @@ from typing import Any, Literal
 
 import numpy as np
 
-from recurve.build import CHECK_ADVANCE, Build, Fitted
-from recurve.curve import trace
-from recurve.energy import Checked
-from recurve.job import SpringPlace
-from recurve.plan import Plan
-from recurve.plots import found_place
-from recurve.posts import BodyPoint, PointPosts
-from recurve.shown import RPM, Cell, Shown, cell, percent, signless
-from recurve.springs import Spring
-from recurve.style import breakable
-from recurve.target import Band, BandResult
+from recurve.job.model import SpringPlace
+from recurve.output.figures.curves import found_place
+from recurve.output.figures.style import breakable
+from recurve.output.sheet.numbers import Cell, Shown, cell, percent, signless
+from recurve.physics.curve import trace
+from recurve.physics.posts import BodyPoint, PointPosts
+from recurve.physics.target import Band, BandResult
+from recurve.planner.build import CHECK_ADVANCE, Build, Checked, Fitted
+from recurve.planner.plan import Plan
+from recurve.springs.spring import Spring
+from recurve.units import RPM
 
 Facts = dict[str, Any]
 

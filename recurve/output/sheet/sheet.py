@@ -4,22 +4,28 @@ To add a page or a block: write `content(source) -> facts or None` (facts: text,
 `(name, layout, content)` into PARTS, and lay it out in `data/sheet/LAYOUT.typ` by a function `body(facts)`, and in
 `data/page/LAYOUT.html` for the screen; the layout "block" lays out most things without a file of its own. Text from a
 job travels as strings and is never read as markup.
+
+The report page: one HTML file with the sheet's facts and inline SVG, for a phone beside the bench.
+
+It asks for nothing else: no script, no font, no network, which its own content security policy holds a browser to.
+Text from a job is escaped by the template engine and never read as markup.
 """
 
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Mapping
 from typing import Any, Literal
 
 from recurve import __version__
-from recurve.datafiles import data_file
-from recurve.job import Job
-from recurve.plan import Plan
-from recurve.sheetfound import curve, engine, found, given
-from recurve.sheetparts import Facts, Source, check, limits, notes, ready, setting, springs, stop, verdict
-from recurve.shown import Shown, Units
-from recurve.style import breakable, plain, shortened
+from recurve.data import data_file
+from recurve.job.model import Job
+from recurve.output.figures.style import breakable, plain, shortened
+from recurve.output.sheet.blocks import curve, engine, found, given
+from recurve.output.sheet.numbers import Shown, Units
+from recurve.output.sheet.parts import Facts, Source, check, limits, notes, ready, setting, springs, stop, verdict
+from recurve.planner.plan import Plan
 
 Paper = Literal["a4", "letter"]
 
@@ -112,3 +118,39 @@ def head_facts(job: Job) -> Facts:
         "fingerprint": job.fingerprint,
         "version": __version__,
     }
+
+
+def page_html(
+    plan: Plan,
+    figures: Mapping[str, bytes],
+    units: Units = "both",
+    given: Mapping[str, Facts] | None = None,
+) -> bytes:
+    """The page as UTF-8, the same bytes for the same input. `figures` are SVGs by file name: "curve.svg" and
+    "curve-narrow.svg", and those that `given`, facts of ready-made parts, show."""
+    from jinja2 import Environment, FileSystemLoader
+    from markupsafe import Markup
+
+    folder = data_file("page/page.html").parent
+    environment = Environment(loader=FileSystemLoader(folder), autoescape=True, trim_blocks=True, lstrip_blocks=True)
+    inlined = {name: Markup(inline_svg(svg, re.sub(r"\W", "-", name))) for name, svg in figures.items()}
+    text = environment.get_template("page.html").render(
+        facts=sheet_facts(plan, units, given),
+        figures=inlined,
+        styles=Markup((folder / "page.css").read_text(encoding="utf-8")),
+    )
+    return text.encode("utf-8")
+
+
+def inline_svg(svg: bytes, name: str) -> str:
+    """An SVG document as an element of a page: without prologue, metadata and size, its ids made its own."""
+    text = svg.decode("utf-8")
+    text = text[text.index("<svg") :]
+    text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, count=1, flags=re.S)
+    head, body = text.split(">", 1)
+    head = re.sub(r'\s(?:width|height)="[^"]*"', "", head)
+    text = f'{head} role="img">{body}'
+    used = set(re.findall(r'(?:href="#|url\(#)([^")]+)', text))
+    text = re.sub(r' id="([^"]*)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", text)
+    text = re.sub(r'href="#', f'href="#{name}-', text)
+    return re.sub(r"url\(#", f"url(#{name}-", text)

@@ -1,52 +1,163 @@
-"""Text and facts of a fit, a check and a verification."""
+"""Text and facts of a fit, a check and a verification.
+
+A target told from the engine's side, shown both ways: crank timing with static, and the distributor's advance.
+
+Text and facts of the vacuum unit's capsule as fitted.
+
+Text and facts of the bench inspection and the vacuum unit; nothing at all where a job has neither.
+
+Text and facts of a unit without weights.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from typing import Any
+import textwrap
+from collections.abc import Iterable
 
 import numpy as np
 
-from recurve.bothways import engine_lines, engine_rows
-from recurve.curve import trace
-from recurve.diagnose import Check
-from recurve.evidence import Doubtful
-from recurve.facts import RPM, deg, rpm
-from recurve.findings import Finding
-from recurve.fit import Estimate, Fit
-from recurve.inspectreport import inspected_facts, inspected_lines
-from recurve.report import bands_of, curve_line, page, remarks, title_lines, wrap
-from recurve.safetext import printable
-from recurve.texttable import Column, Line, plot, table
-from recurve.verify import Verification
-
-# --- fit --------------------------------------------------------------------------------------------------
-
-
-def fit_facts(fit: Fit) -> dict[str, Any]:
-    """The `fit` document: every parameter, None where the readings do not determine it."""
-    return {
-        "parameters": {e.name: _estimate_facts(e) for e in fit.estimates},
-        "chi2": round(fit.chi2, 6),
-        "dof": round(fit.dof, 6),
-        "scatter": round(fit.inflation, 6),
-        "converged": fit.converged,
-        "outlier_rows": list(fit.outliers),
-        "correlation": {
-            "names": list(fit.names),
-            "matrix": [[round(float(x), 4) for x in row] for row in fit.correlation],
-        },
-    }
+from recurve.diagnosis.check import BareCheck, Check
+from recurve.diagnosis.verify import Verification
+from recurve.fit.fit import Estimate, Fit
+from recurve.fit.state import Doubtful
+from recurve.inspection.bench import Bench, Judged
+from recurve.inspection.findings import Finding, Inspected
+from recurve.inspection.points import Charge
+from recurve.inspection.vacuum import Capsule, Number, VacuumCheck
+from recurve.job.model import BareJob, Job
+from recurve.output.documents.check import DEGREES, engine_rows
+from recurve.output.text.layout import Column, Line, page, plot, remarks, rounded, table, title_lines, wrap
+from recurve.output.text.plan import bands_of, curve_line
+from recurve.physics.curve import trace
+from recurve.text import printable
+from recurve.units import RPM
 
 
-def _estimate_facts(one: Estimate) -> dict[str, Any]:
-    return {
-        "value": None if one.value is None else round(one.value, 9),
-        "standard_uncertainty": None if one.standard_uncertainty is None else round(one.standard_uncertainty, 9),
-        "unit": one.unit,
-        "at_bound": one.at_bound,
-        "source": one.source,
-    }
+def engine_lines(job: Job | BareJob) -> list[str]:
+    """The same as a table, after an empty line; nothing where the job tells its target by the distributor."""
+    rows = engine_rows(job)
+    if rows is None:
+        return []
+    columns = [
+        Column("", words=True), Column("speed", "crank rpm"), Column("timing", "crank deg"),
+        Column("speed", "dist. rpm"), Column("advance", "dist. deg"),
+    ]  # fmt: skip
+    cells = [
+        [
+            r["band"],
+            "stop" if r["crank_rpm"] is None else f"{r['crank_rpm']:.0f}",
+            f"{r['crank_min_deg']:.1f} to {r['crank_max_deg']:.1f}",
+            "stop" if r["speed_rpm"] is None else f"{r['speed_rpm']:.0f}",
+            f"{r['min_deg']:.2f} to {r['max_deg']:.2f}",
+        ]
+        for r in rows
+    ]
+    return ["", "Target, as the engine's timing (static included) and as the distributor's", *table(columns, cells)]
+
+
+def capsule_words(c: Capsule) -> str:
+    """The fitted numbers in a line, ± two standard uncertainties."""
+
+    def told(n: Number, scale: float, digits: int) -> str:
+        by = n.standard_uncertainty
+        pm = " (not determined)" if by is None else f" ± {2 * by * scale:.{digits}f}"
+        return f"{n.value * scale:.{digits}f}{pm}"
+
+    parts = [f"begins at {told(c.start, 1e-3, 1)} kPa", f"then {told(c.rate, DEGREES * 1e3, 2)}° a kPa (distributor)"]
+    if c.stop is None:
+        parts.append("no two readings lie on its stop, so its maximum is not known")
+    else:
+        parts.append(f"stops at {told(c.stop, DEGREES, 1)}°")
+    if c.full is not None:
+        parts.append(f"full at {told(c.full, 1e-3, 1)} kPa")
+    if c.stiction is not None:
+        parts.append(f"rising and falling {2 * c.stiction.value / 1e3:.1f} kPa apart")
+    return f"vacuum unit as fitted (± is two standard uncertainties): {'; '.join(parts)}"
+
+
+WIDTH = 80
+
+
+def inspected_lines(found: Inspected | None, ratio: float) -> list[str]:
+    """The inspection's part of a report: every check against its limit, dwell and timing, rotor, coil, vacuum; `ratio`
+    [1] crank turns a distributor turn."""
+    if found is None:
+        return []
+    lines = [] if not found.judged else ["", "Condition, as inspected; angles are the distributor's"]
+    for one in found.judged:
+        lines += _wrap(f"{one.verdict.upper()}  {one.what} {one.seen}; {_limit(one)}", "  ", "      ")
+    if found.bench is not None:
+        lines += _bench_lines(found.bench, ratio)
+    if found.vacuum is not None:
+        lines += _capsule_lines(found.vacuum)
+    if found.bench is not None:
+        lines += _coil_lines(found.bench.charges, ratio)
+    return lines
+
+
+def _wrap(text: str, first: str, rest: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+
+
+def _limit(one: Judged) -> str:
+    return "no limit given" if one.limit is None else f"limit: {one.allowed} ({one.limit.source})"
+
+
+def _bench_lines(bench: Bench, ratio: float) -> list[str]:
+    lines: list[str] = []
+    for dwell, share in zip(bench.dwell, bench.shares, strict=True):
+        lines.append(f"  dwell {np.degrees(dwell.value):.1f}° (distributor), {share:.0%} of the lobe pitch")
+    for change in bench.changes:
+        at = np.degrees(change.timing.value)
+        gap = (
+            ""
+            if change.gap is None
+            else f"; about {change.gap * 1e3:.2f} mm of gap, the lobe's tip taken as a parabola"
+        )
+        told = (
+            f"{change.how}: timing moves {at:.1f}° (distributor), {at * ratio:.1f}° (crank), {change.timing_how}{gap}"
+        )
+        lines += _wrap(told, "  ", "      ")
+    for row in bench.sparks:
+        at = np.degrees(row.scatter)
+        lines += _wrap(
+            f"{row.where}: the sparks scatter over {at:.1f}° (distributor), {at * ratio:.1f}° (crank)", "  ", "      "
+        )
+    if bench.rotor is not None:
+        low, high = np.degrees((bench.rotor.low, bench.rotor.high))
+        room = "" if bench.rotor.room is None else f"; {np.degrees(bench.rotor.room):.1f}° of their overlap is left"
+        told = f"rotor at the spark: {low:+.1f} to {high:+.1f}° past its segment's middle over the vacuum's range{room}"
+        lines += _wrap(told, "  ", "      ")
+    return lines
+
+
+def _coil_lines(charges: tuple[Charge, ...], ratio: float) -> list[str]:
+    """Dwell time, current and energy over speed, for the good and the bad dwell."""
+    if not charges:
+        return []
+    columns = [Column("speed", "crank rpm")]
+    for one in charges:
+        dwell = f"{np.degrees(one.dwell):.1f}° dwell"
+        columns += [Column(dwell, "ms"), Column("current", "A"), Column("energy", "mJ")]
+    rows = [
+        [
+            f"{charges[0].speed[i] * RPM * ratio:.0f}",
+            *(
+                t
+                for c in charges
+                for t in (f"{c.time[i] * 1e3:.2f}", f"{c.current[i]:.2f}", f"{c.energy[i] * 1e3:.1f}")
+            ),
+        ]
+        for i in range(len(charges[0].speed))
+    ]
+    return ["", "Coil charge when the points open; dwell is the distributor's", *table(columns, rows)]
+
+
+def _capsule_lines(check: VacuumCheck) -> list[str]:
+    capsule = check.capsule
+    if capsule is None:
+        return []
+    return _wrap(capsule_words(capsule), "  ", "      ")
 
 
 def fit_text(fit: Fit) -> str:
@@ -89,59 +200,6 @@ def _unit(one: Estimate) -> str:
 def _source(one: Estimate) -> str:
     told = {"readings": "", "as given": "as given", "not determined": "the readings do not tell"}[one.source]
     return f"{told}{', at its limit' if one.at_bound else ''}".lstrip(", ")
-
-
-def rounded(one: Estimate) -> str:
-    """ "0.84 ± 0.06": two standard uncertainties to two digits, the value to the same place; "-" without a value."""
-    if one.value is None or one.standard_uncertainty is None:
-        return "-"
-    two = 2 * one.standard_uncertainty
-    most = 2 if one.unit == "deg" else 6  # nobody reads an angle finer
-    places = 2 if two <= 0 else int(np.clip(1 - np.floor(np.log10(two)), 0, most))
-    return f"{one.value:.{places}f} ± {two:.{places}f}"
-
-
-# --- check ------------------------------------------------------------------------------------------------
-
-
-def check_facts(check: Check) -> dict[str, Any]:
-    """The `check` document."""
-    e = check.evidence
-    return {
-        "verdict": check.verdict,
-        "why": list(check.why),
-        "title": check.job.title,
-        "fingerprint": check.job.fingerprint,
-        "passing": None if check.passing is None else round(check.passing, 4),
-        "findings": [finding_facts(f) for f in check.findings],
-        "fit": None if check.fit is None else fit_facts(check.fit),
-        "curve": {
-            "onset_rpm": _doubtful(e.onset, rpm),
-            "return_rpm": _doubtful(e.home, rpm),
-            "all_in_rpm": _doubtful(e.all_in, rpm),
-            "residual_deg": _doubtful(e.residual, deg),
-            "stop_deg": _doubtful(e.stop, deg),
-            "apart_deg": _doubtful(e.apart, deg),
-        },
-        "notes": list(check.notes),
-        **inspected_facts(check.inspected),
-        "engine_target": engine_rows(check.job),
-    }
-
-
-def _doubtful(one: Doubtful, unit: Callable[[float], float | None]) -> dict[str, Any]:
-    return {"value": unit(one.mean), "standard_uncertainty": unit(one.deviation)}
-
-
-def finding_facts(f: Finding) -> dict[str, Any]:
-    """One of the `findings` of the `check` document."""
-    return {
-        "what": f.what,
-        "evidence": f.evidence,
-        "consequence": f.consequence,
-        "remedy": f.remedy,
-        "severity": f.severity,
-    }
 
 
 def check_text(check: Check, files: tuple[str, ...] = ()) -> str:
@@ -213,45 +271,6 @@ def _speed(one: Doubtful) -> str:
     )
 
 
-# --- verify -----------------------------------------------------------------------------------------------
-
-
-def verify_facts(result: Verification, files: tuple[str, ...] = ()) -> dict[str, Any]:
-    """The `verify` document."""
-    return {
-        "verdict": result.verdict,
-        "title": result.job.title,
-        "fingerprint": result.job.fingerprint,
-        "targets": [
-            {
-                "band": b.band.kind,
-                "speed_rpm": rpm(b.band.speed),
-                "min_deg": deg(b.band.low),
-                "max_deg": deg(b.band.high),
-                "rising_deg": deg(b.rising),
-                "rising_standard_uncertainty": deg(b.rising_deviation),
-                "falling_deg": deg(b.falling),
-                "falling_standard_uncertainty": deg(b.falling_deviation),
-                "verdict": b.verdict,
-                "more_readings": b.more,
-            }
-            for b in result.bands
-        ],
-        "correction": None
-        if result.correction is None
-        else {
-            "moves": [
-                {"what": m.what, "by_mm": round(m.by * 1e3, 6), "to_mm": None if m.to is None else round(m.to * 1e3, 6)}
-                for m in result.correction.moves
-            ],
-            "margin": round(result.correction.margin, 6),
-        },
-        "fit": fit_facts(result.fit),
-        "notes": list(result.job.notes),
-        "files": list(files),
-    }
-
-
 def verify_text(result: Verification, files: tuple[str, ...] = ()) -> str:
     """The report of `recurve verify`."""
     lines = [*title_lines(result.job), "", result.verdict.upper(), ""]
@@ -302,3 +321,17 @@ def _correction(result: Verification) -> list[str]:
     moves = "; ".join(m.words for m in result.correction.moves)
     told = "passes" if result.correction.margin >= 0 else "still fails"
     return wrap(f"Correct: {moves}. Predicted after: {told}, margin {result.correction.margin:.2f}.")
+
+
+def bare_text(check: BareCheck, files: tuple[str, ...] = ()) -> str:
+    """The report of `recurve check` on a job without weights, stop and springs."""
+    lines = [*title_lines(check.job), "", check.verdict.upper()]
+    for why in check.why:
+        lines += wrap(printable(why), "  - ", "    ")
+    lines += [
+        "",
+        *(findings_lines(check.findings) if check.findings else ["Nothing is wrong with what was inspected."]),
+    ]
+    lines += [*inspected_lines(check.inspected, check.job.speed_ratio), *engine_lines(check.job)]
+    written = ["", "Written", *(f"  {name}" for name in files)] if files else []
+    return page([*lines, *remarks(check.job.notes), *written])

@@ -6,12 +6,16 @@ the target's bands, for a terminal that has no pictures.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import textwrap
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from recurve.mechanism import Array
+from recurve.arrays import Array
+from recurve.fit.fit import Estimate
+from recurve.job.model import BareJob, Job
+from recurve.text import printable
 
 GAP = "  "
 PLOT_COLUMNS, PLOT_ROWS = 66, 14
@@ -129,3 +133,44 @@ def plot_speeds(last: float) -> Array:
     """The speed of each column [rpm]."""
     speeds: Array = np.linspace(0.0, last, PLOT_COLUMNS)
     return speeds
+
+
+WIDTH = 80
+
+
+def page(lines: Iterable[str]) -> str:
+    """Lines as one text without blanks at their ends."""
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def wrap(text: str, first: str = "", rest: str = "") -> list[str]:
+    """A text in lines of at most WIDTH columns."""
+    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+
+
+def title_lines(job: Job | BareJob) -> list[str]:
+    """What every report begins with: title, unit, date, fingerprint."""
+    about = ", ".join(x for x in (job.unit, job.date) if x)
+    lines = wrap(printable(job.title))
+    if about:
+        lines += wrap(printable(about))
+    return [
+        *lines,
+        *wrap(f"{printable(job.path.name)}, inputs {job.fingerprint}; all speeds and angles are the distributor's"),
+    ]
+
+
+def remarks(notes: Iterable[str]) -> list[str]:
+    """What must be said aloud, at a report's end."""
+    lines = [line for note in notes for line in wrap(printable(note), "  - ", "    ")]
+    return ["", "Remarks", *lines] if lines else []
+
+
+def rounded(one: Estimate) -> str:
+    """ "0.84 ± 0.06": two standard uncertainties to two digits, the value to the same place; "-" without a value."""
+    if one.value is None or one.standard_uncertainty is None:
+        return "-"
+    two = 2 * one.standard_uncertainty
+    most = 2 if one.unit == "deg" else 6  # nobody reads an angle finer
+    places = 2 if two <= 0 else int(np.clip(1 - np.floor(np.log10(two)), 0, most))
+    return f"{one.value:.{places}f} ± {two:.{places}f}"

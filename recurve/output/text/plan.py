@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
 
-from recurve.build import Build
-from recurve.curve import Trace
-from recurve.facts import PLACES, RPM, curve_facts, default_speeds, plan_facts
-from recurve.job import BareJob, Job
-from recurve.plan import Plan
-from recurve.safetext import printable
-from recurve.texttable import Column, Line, plot, plot_speeds, table
-
-WIDTH = 80
+from recurve.job.model import Job
+from recurve.output.documents.plan import curve_facts, default_speeds, plan_facts
+from recurve.output.text.layout import Column, Line, page, plot, plot_speeds, remarks, table, title_lines, wrap
+from recurve.physics.curve import Trace
+from recurve.planner.build import Build
+from recurve.planner.plan import Plan
+from recurve.text import printable
+from recurve.units import PLACES, RPM
 
 
 def curve_text(job: Job, facts: dict[str, Any]) -> str:
@@ -67,28 +64,6 @@ def plan_text(plan: Plan, files: tuple[str, ...] = ()) -> str:
     if files:
         lines += ["", "Written", *(f"  {name}" for name in files)]
     return page(lines)
-
-
-def page(lines: Iterable[str]) -> str:
-    """Lines as one text without blanks at their ends."""
-    return "\n".join(line.rstrip() for line in lines) + "\n"
-
-
-def wrap(text: str, first: str = "", rest: str = "") -> list[str]:
-    """A text in lines of at most WIDTH columns."""
-    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
-
-
-def title_lines(job: Job | BareJob) -> list[str]:
-    """What every report begins with: title, unit, date, fingerprint."""
-    about = ", ".join(x for x in (job.unit, job.date) if x)
-    lines = wrap(printable(job.title))
-    if about:
-        lines += wrap(printable(about))
-    return [
-        *lines,
-        *wrap(f"{printable(job.path.name)}, inputs {job.fingerprint}; all speeds and angles are the distributor's"),
-    ]
 
 
 def _verdict(facts: dict[str, Any]) -> list[str]:
@@ -340,9 +315,3 @@ def _window(window: dict[str, Any] | None, name: str) -> list[str]:
     row = rows[len(rows) // 2]
     low, high = row["free_length_mm"]
     return [f"  {'':<12}at {row['rate_n_per_mm']:.2f} N/mm one of {low:.1f} to {high:.1f} mm inside its hooks will do"]
-
-
-def remarks(notes: Iterable[str]) -> list[str]:
-    """What must be said aloud, at a report's end."""
-    lines = [line for note in notes for line in wrap(printable(note), "  - ", "    ")]
-    return ["", "Remarks", *lines] if lines else []

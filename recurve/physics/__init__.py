@@ -1,0 +1,12 @@
+"""The flyweights, the posts, the curve of a unit, and the target that judges it.
+
+Offers:
+
+- `curve`: `Unit`, `trace`, `Trace`
+- `mechanism`: `Weights`, `Slot`, `Link`, `RadiusTable`, `ReferenceSlope`
+- `posts`: `PointPosts`, `TablePosts`
+- `target`: `Target`, `judge`
+- `ensemble`: `Units`, `curves`
+- `energy`: `settled`, `fallen`
+- `reference`: `fit_reference`
+"""

@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from checkout import EXAMPLES, ROOT
 
 from recurve.job.model import Job, Sweep
 from recurve.job.read import load_any, load_job
@@ -24,8 +25,6 @@ from recurve.physics.target import Band, Target, judge, worst
 from recurve.planner.build import Build
 from recurve.planner.plan import Plan, make_plan
 
-ROOT = Path(__file__).resolve().parent.parent
-EXAMPLES = ROOT / "examples"
 MADE: dict[str, Any] = runpy.run_path(str(ROOT / "tests" / "make_sweeps.py"))
 RPM = np.pi / 30
 NAMES = ("launch", "tractor", "pump", "genset", "crane")

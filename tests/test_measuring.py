@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 import xml.etree.ElementTree as ElementTree
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any, get_args
 
 import pytest
+from checkout import ROOT
 from make_measuring import FIGURES, FOLDER
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextToPath
@@ -17,7 +17,6 @@ from pydantic import BaseModel
 from recurve.job import schema, schema_unit
 from recurve.job.questions import parts, questions
 
-ROOT = Path(__file__).resolve().parent.parent
 GUIDE = (ROOT / "examples" / "measuring.md").read_text(encoding="utf-8")
 SVG = "{http://www.w3.org/2000/svg}"
 

@@ -9,7 +9,7 @@ import cmath
 import math
 from xml.sax.saxutils import escape
 
-INK, GREY, PALE, BLUE = "#1A1A1A", "#6E6E6E", "#DCDCDC", "#0072B2"  # as recurve/style.py
+INK, GREY, PALE, BLUE = "#1A1A1A", "#6E6E6E", "#DCDCDC", "#0072B2"  # as recurve/output/figures/style.py
 FONT = "DejaVu Sans, Verdana, Arial, sans-serif"
 TEXT = 13.0
 

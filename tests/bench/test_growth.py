@@ -5,20 +5,15 @@ Not part of the normal run: `pytest tests/bench --override-ini addopts= -s`.
 
 from __future__ import annotations
 
-import sys
 import time
 import tracemalloc
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.optimize import differential_evolution
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-
 from brute import bounds, choices, margins
 from random_jobs import DEG, MM, hidden, make_job, random_springs, random_target
+from scipy.optimize import differential_evolution
 
 from recurve.job.model import Job, SpringPlace
 from recurve.physics.curve import Stop

@@ -12,11 +12,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from pytest_benchmark.fixture import BenchmarkFixture
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-
 from brute import choices, margins
+from pytest_benchmark.fixture import BenchmarkFixture
 from random_jobs import DEG, MM, hidden, make_job, random_springs, random_target
 
 from recurve.job.model import Job, SpringPlace

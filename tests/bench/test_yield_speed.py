@@ -5,15 +5,11 @@ Not part of the normal run: `pytest tests/bench/test_yield_speed.py --override-i
 
 from __future__ import annotations
 
-import sys
 import time
 from dataclasses import replace
 from pathlib import Path
 
 from pytest_benchmark.fixture import BenchmarkFixture
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-
 from test_yields import one_by_one
 
 from recurve.fit.state import ensemble_of as plant_of

@@ -1,0 +1,300 @@
+"""The interview in a pseudo-terminal, as a person meets it: both systems of units, nonsense, interruption, going on.
+
+The units are invented. What the interview writes is judged by the job file's own reader and by `recurve check`.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from answered import typed
+from checkout import EXAMPLES, ROOT
+from terminal import Terminal, answer, question_in
+
+from recurve.cli.app import main
+from recurve.cli.interview import keep_answers
+from recurve.job.answers import blank_text
+from recurve.job.questions import parts, questions
+from recurve.job.read import load_job
+from recurve.units import parse
+
+# The launch of examples/, as its mechanic would type it.
+METRIC: dict[str, str | list[str]] = {
+    "~units": "mm",
+    "title": "Launch engine, typed",
+    "date": "2026-03-14",
+    "target.basis": "1",
+    "target.points": ["400 0.5 2.5", "550, 4 deg, 6 deg", "750 6 8", "900 8.5 10.5", "1100 10 12"],
+    "target.idle": "250 0.5",
+    "target.maximum": "10 12",
+    "~sweep": "now",
+    "sweep.basis": "distributor",
+    "sweep.reading": "0.4",
+    "sweep.speed_reading": "± 5 rpm",
+    "sweep.zeroed_at": "250",
+    "distributor.rotation": "clockwise",
+    "distributor.lobes": "6",
+    "~drag": "moment",
+    "drag.rubbing_block": "3.0 ± 1.0",
+    "drag.friction": "0.6 +/- 0.4 mN*m",
+    "stop.advance": "13.8 ± 0.3",
+    "~takeups": "turned",
+    "springs.primary.takeup": "0.6 ± 0.4",
+    "springs.primary.rate": "0.82 ± 0.06",
+    "springs.secondary.takeup": "9 ± 0.5 deg",
+    "springs.secondary.rate": "4.4 ± 0.3 N/mm",
+    "~places": "angles",
+    "springs.primary.post_diameter": "2.5",
+    "springs.primary.posts.anchor.on": "base",
+    "springs.primary.posts.anchor.radius": "19.4",
+    "springs.primary.posts.anchor.angle": "40",
+    "springs.primary.posts.far.on": "cam",
+    "springs.primary.posts.far.radius": "12",
+    "springs.primary.posts.far.angle": "73",
+    "springs.primary.post_travel": "1 1",
+    "springs.secondary.post_diameter": "2.5 mm",
+    "springs.secondary.posts.anchor.on": "base",
+    "springs.secondary.posts.anchor.radius": "21.3",
+    "springs.secondary.posts.anchor.angle": "220",
+    "springs.secondary.posts.far.on": "cam",
+    "springs.secondary.posts.far.radius": "12",
+    "springs.secondary.posts.far.angle": "259",
+    "springs.secondary.post_travel": "-0.5 0.5",
+    "weights.motion.kind": "slot",
+    "weights.mass": "29.6 ± 0.2",
+    "weights.motion.pivot.radius": "21.5 ± 0.1",
+    "weights.motion.cg.distance": "12.6 ± 0.2",
+    "weights.motion.cg.angle": "76 ± 1",
+    "weights.motion.pin.distance": "13.4 ± 0.1",
+    "weights.motion.pin.angle": "184 ± 1",
+    "~trim": "radius",
+    "stop.radius": "14.5",
+    "stop.build_up_to": "1.2",
+    "~shelf": "now",
+    "~springs": ["D1-08 1.09 12.7", "D4-10, 3.52 N/mm, 17.5 mm, 0 N"],
+}
+
+
+def readings_of(name: str) -> list[str]:
+    """The lines of an example's sweep as they are typed: speed and advance, `down` at the turn, `end`, zero, Enter."""
+    lines = [x.split(",") for x in (EXAMPLES / name).read_text(encoding="utf-8").splitlines()[2:]]
+    up = [f"{a} {b}" for a, b, way in lines if way == "rising"]
+    down = [f"{a} {b}" for a, b, way in lines if way == "falling"]
+    return [*up, "down", *down, "end"]
+
+
+def run(arguments: list[str], monkeypatch: pytest.MonkeyPatch) -> int:
+    monkeypatch.setattr("sys.argv", ["recurve", *arguments])
+    with pytest.raises(SystemExit) as stopped:
+        main()
+    return int(stopped.value.code or 0)
+
+
+def same_quantity(a: Any, b: Any, dimension: str) -> None:
+    one, other = parse(a, dimension), parse(b, dimension)
+    assert one.value == pytest.approx(other.value, rel=1e-9)
+
+
+def test_metric_with_the_readings_typed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """From nothing to a sheet without opening the job file; the unit is the one that examples/launch.toml describes."""
+    terminal = Terminal(["start", "boat"], tmp_path)
+    keys = answer(terminal, METRIC | {"~readings": readings_of("launch-as-found.csv")})
+    assert terminal.ended() == 0, terminal.shown[-2000:]
+    assert len(keys) == len(set(keys))  # nothing had to be asked twice
+    for part in parts():
+        assert part.title in terminal.shown
+    job, given = load_job(tmp_path / "boat" / "unit.toml"), load_job(EXAMPLES / "launch.toml")
+    for ours, theirs in ((job.weights, given.weights), (job.target, given.target), (job.drag, given.drag)):
+        assert ours == theirs
+    assert job.sweep is not None and given.sweep is not None
+    assert np.array_equal(job.sweep.speed, given.sweep.speed) and np.array_equal(job.sweep.advance, given.sweep.advance)
+    assert (job.sweep.reading, job.sweep.zeroed_at) == (given.sweep.reading, given.sweep.zeroed_at)
+    assert job.stop.limits == pytest.approx(given.stop.limits)
+    for ours_, theirs_ in zip(job.places, given.places, strict=True):
+        assert ours_.travel == theirs_.travel and ours_.posts == theirs_.posts
+        assert ours_.found is not None and theirs_.found is not None and ours_.found.rate == theirs_.found.rate
+    monkeypatch.chdir(tmp_path)
+    assert run(["plan", "boat/unit.toml"], monkeypatch) == 0
+    assert (tmp_path / "boat/unit-plan/sheet.pdf").is_file()
+    assert [x for x in terminal.shown.splitlines() if len(x) > 80] == []
+    capsys.readouterr()
+
+
+def inches(metric: str, dimension: str, unit: str) -> str:
+    """A metric answer in another unit, bare, as its person would type it."""
+    from recurve.units import factor
+
+    found = parse(metric, dimension)
+    limit = "" if found.limit is None else f" ± {found.limit / factor(unit, dimension):.12g}"
+    return f"{found.value / factor(unit, dimension):.12g}{limit}"
+
+
+def test_inches_with_tables(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The tractor of examples/, which has no places but lengths, measured in inches, ounces and pounds."""
+    given = tomllib.loads((EXAMPLES / "tractor.toml").read_text(encoding="utf-8"))
+    shutil.copy(EXAMPLES / "tractor-as-found.csv", tmp_path / "sweep.csv")
+    motion, springs = given["weights"]["motion"], given["springs"]
+    answers: dict[str, str | list[str]] = {
+        "~units": "inch",
+        "target.points": ["300 0 2", "400 2.5 4.5", "600 6 8", "800 8.5 10.5", "1000 10.5 12.5"],
+        "target.idle": "235 0.5",
+        "target.maximum": "10.5 12.5",
+        "~sweep": "file",
+        "sweep.file": "sweep.csv",
+        "sweep.reading": "± 0.4 deg",
+        "sweep.speed_reading": "5",
+        "sweep.zeroed_at": "200 rpm",
+        "distributor.rotation": "anti",
+        "distributor.lobes": "4",
+        "~drag": "moment",
+        "drag.rubbing_block": inches("5.5 ± 2 mN*m", "moment", "ozf*in"),
+        "drag.friction": inches("1.0 ± 0.6 mN*m", "moment", "ozf*in"),
+        "stop.advance": "11.6 ± 0.3 deg",
+        "~takeups": "lengths",
+        "~places": "lengths",
+        "weights.motion.kind": "table",
+        "weights.mass": inches("38.5 ± 0.3 g", "mass", "oz"),
+        "weights.motion.cg_radius": [
+            f"{a}; {inches(r, 'length', 'in')}" for a, r in zip(motion["advance"], motion["cg_radius"], strict=True)
+        ],
+        "~shelf": "none",
+    }
+    for name, spring in springs.items():
+        rows = zip(spring["posts"]["advance"], spring["posts"]["length"], strict=True)
+        answers |= {
+            f"springs.{name}.rate": inches(spring["rate"], "rate", "lbf/in"),
+            f"springs.{name}.free_length": inches(spring["free_length"], "length", "in"),
+            f"springs.{name}.posts.length": [f"{a}, {b}" for a, b in rows],  # a unit of its own stays what it is
+            f"springs.{name}.post_travel": " ".join(inches(t, "length", "in") for t in spring["post_travel"]),
+        }
+    terminal = Terminal(["start", "tractor"], tmp_path)
+    answer(terminal, answers)
+    assert terminal.ended() == 0, terminal.shown[-2000:]
+    job, theirs = load_job(tmp_path / "tractor" / "unit.toml"), load_job(EXAMPLES / "tractor.toml")
+    assert job.title == "tractor"
+    assert job.weights.mass == pytest.approx(theirs.weights.mass)
+    grid = np.linspace(0.0, theirs.stop.advance, 9)
+    assert job.weights.inertia_slope(grid) == pytest.approx(theirs.weights.inertia_slope(grid), rel=1e-6)
+    assert job.drag.rubbing_block == pytest.approx(theirs.drag.rubbing_block)
+    for one, other in zip(job.places, theirs.places, strict=True):
+        assert one.posts.length(grid)[0] == pytest.approx(other.posts.length(grid)[0])
+        assert one.found is not None and other.found is not None
+        assert one.found.rate == pytest.approx(other.found.rate)
+        assert one.travel == pytest.approx(other.travel)
+    monkeypatch.chdir(tmp_path)
+    assert run(["check", "tractor/unit.toml"], monkeypatch) in (0, 3)
+    capsys.readouterr()
+
+
+def test_stopped_and_gone_on_with(tmp_path: Path) -> None:
+    """Stopped by a word, by Ctrl-C and by kill -9: no answer is lost, none is asked again."""
+    first = Terminal(["start", "boat"], tmp_path)
+    keys = answer(first, METRIC, until="target.idle")
+    first.type("stop")
+    assert first.status() == 3
+    assert "go on with: recurve start boat" in first.shown
+    second = Terminal(["start", "boat"], tmp_path)
+    more = answer(second, METRIC | {"~sweep": "later"}, until="distributor.lobes")
+    assert more[0] == "target.idle"
+    second.press(b"\x03")
+    assert second.status() == 3
+    third = Terminal(["start", "boat"], tmp_path)
+    rest = answer(third, METRIC, until="springs.primary.rate")
+    assert rest[0] == "distributor.lobes"
+    third.kill()
+    fourth = Terminal(["start", "boat"], tmp_path)
+    last = answer(fourth, METRIC)
+    assert last[0] == "springs.primary.rate"
+    assert fourth.ended() == 0, fourth.shown[-1500:]
+    every = [*keys, *more, *rest, *last]
+    assert len(every) == len(set(every))
+    assert load_job(tmp_path / "boat" / "unit.toml").sweep is None
+
+
+def test_a_wrong_angle_is_asked_again(tmp_path: Path) -> None:
+    """Weights that would retard: the interview says so, asks for the angle again, and writes nothing before."""
+    terminal = Terminal(["start", "boat"], tmp_path)
+    wrong = METRIC | {"~sweep": "later", "weights.motion.cg.angle": "-76", "~shelf": "none"}
+    answer(terminal, wrong, until="~shelf")
+    terminal.type("none")
+    seen: list[str] = []
+    while (text := terminal.wait()) is not None:
+        question = question_in(text)
+        assert question is not None
+        seen.append(question.key)
+        terminal.type("76 ± 1" if question.key == "weights.motion.cg.angle" else "")
+    assert terminal.ended() == 0, terminal.shown[-1500:]
+    assert "would retard" in " ".join(terminal.shown.split())
+    assert {"distributor.rotation", "weights.motion.cg.angle", "weights.motion.pin.angle"} <= set(seen)
+    assert load_job(tmp_path / "boat" / "unit.toml").weights == load_job(EXAMPLES / "launch.toml").weights
+    assert not (tmp_path / "boat" / "unit.draft.toml").exists()
+
+
+def test_a_part_gone_through_again(tmp_path: Path) -> None:
+    """A mistake seen on the drawing is mended by the interview, not in an editor; what a sweep added stays."""
+    folder = tmp_path / "boat"
+    answers = typed(METRIC | {"~sweep": "later", "~shelf": "none", "weights.motion.cg.angle": "67 ± 1"})
+    keep_answers(folder, answers)
+    first = Terminal(["start", "boat"], tmp_path)
+    answer(first, {})
+    assert first.ended() == 0, first.shown
+    assert load_job(folder / "unit.toml").weights != load_job(EXAMPLES / "launch.toml").weights
+    shutil.copy(EXAMPLES / "launch-as-found.csv", folder / "as-found.csv")
+    with (folder / "unit.toml").open("a", encoding="utf-8") as job:
+        job.write('\n[sweep]\nfile = "as-found.csv"\n')  # as recurve sweep adds it
+    second = Terminal(["start", "boat"], tmp_path)
+    assert "8  The weights" in (second.wait() or "")
+    second.type("8")
+    again = answer(second, {"weights.motion.cg.angle": "76 ± 1"})
+    assert second.ended() == 0, second.shown
+    assert {q.part for q in questions() if q.key in again} == {7}
+    job = load_job(folder / "unit.toml")
+    assert job.weights == load_job(EXAMPLES / "launch.toml").weights and job.sweep is not None
+
+
+def test_back_and_explain(tmp_path: Path) -> None:
+    terminal = Terminal(["start", "boat"], tmp_path)
+    answer(terminal, {"title": "Wrong"}, until="unit")
+    terminal.type("?")
+    assert "Enter leaves it out" in (terminal.wait() or "")
+    terminal.type("<")
+    text = terminal.wait()
+    question = question_in(text or "")
+    assert question is not None and question.key == "title"
+    terminal.type("Right")
+    terminal.wait()
+    terminal.kill()
+    assert tomllib.loads((tmp_path / "boat/answers.toml").read_text(encoding="utf-8"))["answers"]["title"] == "Right"
+
+
+def test_a_job_that_was_changed_is_left_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    mine = tmp_path / "unit.toml"
+    mine.write_text("# mine\n", encoding="utf-8")
+    assert run(["start", str(tmp_path)], monkeypatch) == 2
+    assert run(["start", str(tmp_path), "--blank"], monkeypatch) == 2
+    assert mine.read_text(encoding="utf-8") == "# mine\n"
+    assert "expected another folder" in capsys.readouterr().err
+
+
+def test_blank(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The template alone sets nothing; with its # taken away it loads."""
+    assert run(["start", str(tmp_path / "new"), "--blank"], monkeypatch) == 0
+    path = tmp_path / "new" / "unit.toml"
+    text = path.read_text(encoding="utf-8")
+    assert text == blank_text() and tomllib.loads(text) == {}
+    path.write_text("\n".join(x[1:] if (x[:1] == "#" and x[1:2] not in ("", " ")) or x[:4] == "#  {" else x
+                              for x in text.splitlines()), encoding="utf-8")  # fmt: skip
+    shutil.copy(EXAMPLES / "launch-as-found.csv", path.parent / "as-found.csv")
+    shutil.copy(ROOT / "data" / "springs.csv", path.parent / "springs.csv")
+    assert load_job(path).weights == load_job(EXAMPLES / "launch.toml").weights

@@ -1,0 +1,87 @@
+"""The sheet's ready-made parts: there with all, some or none of the job's blocks, and no text that is cut or empty."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import pytest
+from checkout import EXAMPLES, written
+
+from recurve.inspection.model import Inspection
+from recurve.job.read import load_job
+from recurve.output.sheet.blocks import ready_parts
+from recurve.output.sheet.sheet import sheet_facts, sheet_pdf
+from recurve.planner.plan import Plan, make_plan
+
+BLOCKS = """
+[condition]
+side_play = "0.2 ± 0.01 mm"
+dwell = "38 ± 0.5 deg"
+coil = { resistance = "1.6 ohm", inductance = "6 mH", supply = "13 V", ballast = "1.5 ohm" }
+[vacuum]
+hold = { vacuum = "16.5 ± 0.1 inHg", left = "16.2 ± 0.1 inHg", after = "30 s" }
+[timing]
+static = "10 deg"
+total = "34 deg"
+idle = "600 rpm"
+top_speed = "3600 rpm"
+"""
+
+
+@cache
+def plan() -> Plan:
+    """The launch's plan without its sweep, its job with every block; invented figures."""
+    text = (EXAMPLES / "launch.toml").read_text(encoding="utf-8") + BLOCKS
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "blocks.toml"
+        for name in ("../data/springs.csv", "launch-as-found.csv"):
+            text = text.replace(f'"{name}"', f"'{written((EXAMPLES / name).resolve())}'")
+        path.write_text(text, encoding="utf-8")
+        return make_plan(replace(load_job(path), sweep=None))
+
+
+def some(**kept: object) -> Plan:
+    """The plan with these blocks alone."""
+    return replace(plan(), job=replace(plan().job, inspection=Inspection(**kept)))  # type: ignore[arg-type]
+
+
+def test_all_blocks_are_on_the_sheet() -> None:
+    parts, figures = ready_parts(plan())
+    assert set(parts) == {"order", "timing", "condition", "mechanism"}
+    assert {f["file"] for p in parts.values() for f in p.get("figures", ())} == set(figures)
+    names = [p["name"] for p in sheet_facts(plan(), given=parts)["parts"]]
+    assert {"order", "timing", "condition"} <= set(names)
+    assert sheet_pdf(plan(), figures["unit.svg"], given=parts, figures=figures).startswith(b"%PDF")
+
+
+def test_wear_over_its_limit_is_told_on_the_sheet() -> None:
+    """0.2 mm of side play, over 0.006 in (common practice, no source)."""
+    condition = ready_parts(plan())[0]["condition"]
+    assert any(r["label"] == "side play" and r["main"].endswith("fail") for r in condition["rows"])
+
+
+def test_the_timing_card_adds_up() -> None:
+    """The setting's total is the book's 34° at the crank (in the job), and no row is past it by more than rounding."""
+    timing = ready_parts(plan())[0]["timing"]
+    assert "a total of 34.0° (crank)" in timing["text"][0]
+    planned = [h["name"] for h in timing["table"]["heads"]].index("planned")
+    assert max(float(row[planned]) for row in timing["table"]["rows"]) == pytest.approx(34.0, abs=0.06)
+
+
+@pytest.mark.parametrize("kept", [("condition",), ("vacuum",), ("timing",), ()])
+def test_some_or_none(kept: tuple[str, ...]) -> None:
+    parts, _ = ready_parts(some(**{name: getattr(plan().job.inspection, name) for name in kept}))
+    assert ("timing" in parts) == ("timing" in kept)
+    assert ("condition" in parts) == bool({"condition", "vacuum"} & set(kept))
+    assert {"order", "mechanism"} <= set(parts)
+
+
+def test_a_list_of_springs_says_what_is_in_stock() -> None:
+    order = ready_parts(plan())[0]["order"]
+    made = plan().build
+    assert made is not None
+    assert [row[1] for row in order["table"]["rows"]] == [s.spring.id for s in made.springs]
+    assert all(row[2] == "to order" or row[2].endswith("in stock") for row in order["table"]["rows"])

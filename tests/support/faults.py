@@ -1,0 +1,149 @@
+"""Faults of a job, a catalogue and a sweep: what is changed, and what the message must say of it."""
+
+from __future__ import annotations
+
+from jobs import SPRINGS, SWEEP, without
+
+# Each: what is changed in the job, and what the message must say (place, what it got, what was expected).
+JOB_FAULTS: dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]] = {
+    "wrong unit": ((('radius = "14 mm"', 'radius = "14 g"'),), ("unit.toml:22: stop.radius:", '"14 g"', "mm")),
+    "inch where degree stands": (
+        (('advance = "13.8 ± 0.3 deg"', 'advance = "0.5 in"'),),
+        ("stop.advance:", '"0.5 in"', "does not measure an angle", "deg"),
+    ),
+    "no unit": ((('mass = "31.5 ± 0.3 g"', 'mass = "31.5"'),), ("weights.mass:", "no unit", "g")),
+    "number without quotes": ((('mass = "31.5 ± 0.3 g"', "mass = 31.5"),), ("weights.mass: got 31.5", "in quotes")),
+    "decimal comma": ((("31.5 ± 0.3 g", "31,5 g"),), ("weights.mass:", '"31,5 g"', "decimal point")),
+    "negative mass": ((("31.5 ± 0.3 g", "-31.5 g"),), ("weights.mass:", '"-31.5 g"', "more than 0")),
+    "not a number": ((("31.5 ± 0.3 g", "nan g"),), ("weights.mass:", '"nan g"', "no number")),
+    "infinite": ((("31.5 ± 0.3 g", "1e999 g"),), ("weights.mass:", "not a finite number")),
+    "ounces for a pull": (
+        (('rate = "4.0 N/mm"', 'rate = "4.0 N/mm"\ninitial_tension = "9 oz"'),),
+        ("springs.secondary.initial_tension:", '"9 oz"', "ozf"),
+    ),
+    "unknown key": ((("lobes = 6", "lobs = 6"),), ("distributor.lobs: unknown key", 'did you mean "lobes"?')),
+    "missing key": ((("lobes = 6\n", ""),), ("distributor.lobes: missing",)),
+    "unknown kind": ((('kind = "slot"', 'kind = "cam"'),), ("weights.motion.kind:", '"cam"', "slot", "link", "table")),
+    "rotation": ((('"clockwise"', '"left"'),), ("distributor.rotation:", '"left"', "clockwise")),
+    "free length and take-up": (
+        (('free_length = "15.2 mm"', 'free_length = "15.2 mm"\ntakeup = "0 deg"'),),
+        ("springs.primary:", "free_length and takeup", "one of them"),
+    ),
+    "post travel the wrong way": (
+        (('post_travel = ["-0.5 mm", "1.0 mm"]', 'post_travel = ["0.5 mm", "1.0 mm"]'),),
+        ("springs.primary:", "post_travel", "in (0 or negative)"),
+    ),
+    "post that cannot reach": (
+        (('post_travel = ["-0.5 mm", "1.0 mm"]', 'post_travel = ["-20 mm", "1.0 mm"]'),),
+        ("springs.primary.post_travel:", "20.00 mm inward"),
+    ),
+    "weights that would retard": (
+        (('angle = "168 deg"', 'angle = "8 deg"'),),
+        ("weights.motion:", "retard", "rotation"),
+    ),
+    "weights that bind": (
+        (
+            ('angle = "168 deg"', 'angle = "130 deg"'),
+            ('distance = "13.1 mm"', 'distance = "16 mm"'),
+            ("13.8 ± 0.3", "40"),
+        ),
+        ("weights.motion:", "°", "distributor"),
+    ),
+    "centre of gravity on the radius": (
+        (('angle = "75 deg" }\npin', 'angle = "180 deg" }\npin'),),
+        ("weights.motion.cg:", "180°", "measure its angle again"),
+    ),
+    "spring that shortens": (
+        (('radius = "12 mm", angle = "75 deg"', 'radius = "12 mm", angle = "5 deg"'),),
+        ("springs.primary.posts:", "shortens", "anchor and far"),
+    ),
+    "post on a weight that is not there": (
+        (
+            (
+                'far = { on = "cam", radius = "12 mm", angle = "75 deg" }',
+                'far = { on = "weight 3", xy = ["1 mm", "2 mm"] }',
+            ),
+        ),
+        ("springs.primary.posts.far.on:", '"weight 3"', "1 to 2", "xy"),
+    ),
+    "band of no width": (
+        (('min = "0 deg", max = "1 deg"', 'min = "1 deg", max = "1.05 deg"'),),
+        ("target.points[1]:", "1.00 to 1.05 deg", "0.1 deg"),
+    ),
+    "band upside down": (
+        (('min = "0 deg", max = "1 deg"', 'min = "2 deg", max = "1 deg"'),),
+        ("target.points[1]:", "2.00 to 1.00 deg"),
+    ),
+    "two ways for one band": (
+        (('min = "0 deg", max = "1 deg"', 'advance = "0 deg", max = "1 deg"'),),
+        ("target.points[1]:", "advance and min or max"),
+    ),
+    "static on a distributor basis": (
+        (("[target]\n", '[target]\nstatic = "8 deg"\n'),),
+        ("target:", "static", 'basis = "crank"'),
+    ),
+    "trim without a radius": ((('radius = "14 mm"\n', ""),), ("stop:", "radius", "per_mm", "feeler")),
+    "trim that leaves no advance": (
+        (('build_up_to = "1.2 mm"', 'build_up_to = "5 mm"'),),
+        ("stop.build_up_to:", "5.00 mm"),
+    ),
+    "take-up past the stop": (
+        (('takeup = "7 ± 0.5 deg"', 'takeup = "30 deg"'),),
+        ("springs.secondary.takeup:", "30.00 deg"),
+    ),
+    "drag two ways": (
+        (('friction = "1.0 mN*m"', 'breaker_spring = "5 N"'),),
+        ("drag:", "rubbing_block and breaker_spring"),
+    ),
+    "drag half told": (
+        (('rubbing_block = "4.5 mN*m"', 'breaker_spring = "5 N"'),),
+        ("drag:", "contact_lever", "dwell"),
+    ),
+    "no target": ((without("target"),), ("target: missing", "bands to plan for")),
+    "no springs at all": (
+        (without("catalogue"), ('free_length = "15.2 mm"\n', ""), ('takeup = "7 ± 0.5 deg"\n', "")),
+        ("catalogue: missing", "springs as found"),
+    ),
+    "not TOML": ((("[stop]", "[stop"),), ("unit.toml: not TOML", "line")),
+    "missing sweep file": ((('"as-found.csv"', '"nowhere.csv"'),), ("nowhere.csv: got no file there",)),
+}
+
+SPRING_FAULTS = {
+    "empty": ("", ("springs.csv: got no lines", "free_length")),
+    "header alone": (SPRINGS.splitlines()[0] + "\n", ("springs.csv: got no springs",)),
+    "semicolons": (SPRINGS.replace(",", ";"), ("springs.csv:1:", "semicolons", "commas")),
+    "decimal comma": (SPRINGS.replace("A1,1.5,", 'A1,"1,5",'), ("springs.csv:2: rate:", '"1,5"', "decimal point")),
+    "unquoted decimal comma": (SPRINGS.replace("A1,1.5,", "A1,1,5,"), ("springs.csv:2:", "10 cells", "9")),
+    "no unit in header": (SPRINGS.replace("rate [N/mm]", "rate"), ("springs.csv:1: rate:", "no unit", "rate [N/mm]")),
+    "wrong unit in header": (SPRINGS.replace("rate [N/mm]", "rate [mm]"), ("springs.csv:1: rate:", "'mm'", "N/mm")),
+    "unknown column": (SPRINGS.replace("coils", "coil"), ("springs.csv:1:", '"coil"', 'did you mean "coils"')),
+    "twice the same id": (SPRINGS.replace("A2,", "A1,"), ('got the id "A1" twice',)),
+    "not a number": (SPRINGS.replace("A1,1.5,", "A1,nan,"), ("springs.csv:2: rate:", '"nan"')),
+    "negative rate": (SPRINGS.replace("A1,1.5,", "A1,-1.5,"), ("springs.csv:2: rate:", '"-1.5"', "more than 0")),
+    "no rate and no wire": (SPRINGS.replace("A1,1.5,", "A1,,"), ("springs.csv:2: rate:", "empty cell", "wire")),
+    "unknown material": (
+        SPRINGS.replace("A1,1.5,13.6,0,,,,,2", "A1,,13.6,0,0.5,4,20,cheese,2"),
+        ("springs.csv:2: material:", '"cheese"', "music"),
+    ),
+    "part of a spring": (
+        SPRINGS.replace(",,,,,2\nA2", ",,,,,1.5\nA2"),
+        ("springs.csv:2: quantity:", '"1.5"', "whole number"),
+    ),
+    "wire thicker than its coil": (
+        SPRINGS.replace("A1,1.5,13.6,0,,,", "A1,1.5,13.6,0,2,3,"),
+        ("springs.csv:2: outer:", "3.00 mm", "2.00 mm"),
+    ),
+}
+
+SWEEP_FAULTS = {
+    "empty": ("", ("as-found.csv: got no lines", "speed")),
+    "header alone": (SWEEP.splitlines()[0] + "\n", ("as-found.csv: got no readings",)),
+    "direction": (
+        SWEEP.replace("500,6.2,rising", "500,6.2,up"),
+        ("as-found.csv:3: direction:", '"up"', "rising or falling"),
+    ),
+    "not a number": (SWEEP.replace("500,6.2", "500,NaN"), ("as-found.csv:3: advance:", '"NaN"')),
+    "words": (SWEEP.replace("500,6.2", "fast,6.2"), ("as-found.csv:3: speed:", '"fast"', "number")),
+    "no speed": (SWEEP.replace("500,6.2", ",6.2"), ("as-found.csv:3: speed:", "empty cell")),
+    "missing column": (SWEEP.replace("speed [rpm]", "advance [deg]"), ("as-found.csv:1:", '"speed"')),
+}

@@ -1,0 +1,327 @@
+"""Bad inputs of every kind, and what is said of them: each is really given to the reader that refuses it."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from faults import JOB_FAULTS, SPRING_FAULTS, SWEEP_FAULTS
+from jobs import BARE_HEAD, JOB, SPRINGS, SWEEP, without, write_job
+from test_reference import FAULTS as REFERENCE_FAULTS
+from test_reference import SEEDS, mechanism, swept
+
+from recurve.cli.app import main
+from recurve.cli.readings import Reading, SweepFile
+from recurve.errors import RecurveError
+from recurve.job.answers import check_rows, read_answer, read_row
+from recurve.job.questions import questions
+from recurve.job.read import load_any, load_job, read_as_left
+from recurve.physics.posts import BodyPoint, PointPosts
+
+Change = tuple[str, str]
+POSTS = JOB[JOB.index("[springs.primary.posts]") : JOB.index("[springs.secondary]")]
+TABLE_POSTS = '[springs.primary.posts]\nkind = "table"\nadvance = ["0 deg", "6 deg"]\nlength = ["17 mm", "{}"]\n\n'
+PIVOT = 'pivot = { radius = "21.0 mm" }'
+CG, PIN = 'cg = { distance = "12.6 mm", angle = "75 deg" }', 'pin = { distance = "13.1 mm", angle = "168 deg" }'
+MOTION = JOB[JOB.index("[weights.motion]") : JOB.index("[stop]")]
+RADII = '[weights.motion]\nkind = "table"\nadvance = [{}]\ncg_radius = [{}]\n\n'
+FAR = 'far = { on = "cam", radius = "12 mm", angle = "75 deg" }'
+REFERENCE = '[weights.motion]\nkind = "reference"\nsweep = "reference.csv"\n'
+# Bands that one spring meets.
+LOOSE = (
+    JOB[JOB.index("points = [") : JOB.index("idle = {")],
+    'points = [{ speed = "700 rpm", min = "1 deg", max = "12 deg" }]\n',
+)
+DRAG = 'rubbing_block = "4.5 mN*m"'
+
+MORE_JOBS: dict[str, tuple[Change, ...]] = {
+    "a point with nothing": (('min = "0 deg", max = "1 deg"', 'min = "0 deg"'),),
+    "a tolerance beside min": (('min = "0 deg", max = "1 deg"', 'min = "0 deg", max = "1 deg", tolerance = "1 deg"'),),
+    "an empty target": ((without("target")[0], '[target]\nbasis = "distributor"\n\n'),),
+    "a total of the engine": (("[target]\n", '[target]\ntotal = "30 deg"\n'),),
+    "total and maximum": (("[target]\n", '[target]\nbasis = "crank"\nstatic = "8 deg"\ntotal = "30 deg"\n'),),
+    "total without static": (
+        ("[target]\n", '[target]\nbasis = "crank"\ntotal = "30 deg"\n'),
+        ('maximum = { advance = "11 deg", tolerance = "0.5 deg" }\n', ""),
+    ),
+    "all_in without total": (("[target]\n", '[target]\nbasis = "crank"\nall_in = "2000 rpm"\n'),),
+    "radii and advances": ((MOTION, RADII.format('"0 deg", "5 deg", "14 deg"', '"20 mm", "21 mm"')),),
+    "more radii than advances": (
+        (MOTION, RADII.format('"0 deg", "5 deg", "14 deg"', '"20 mm", "21 mm", "22 mm", "23 mm"')),
+    ),
+    "radii that do not begin at 0": ((MOTION, RADII.format('"1 deg", "5 deg", "14 deg"', '"20 mm", "21 mm", "23 mm"')),),
+    "radii that end early": ((MOTION, RADII.format('"0 deg", "2 deg", "5 deg"', '"20 mm", "21 mm", "23 mm"')),),
+    "a point two ways": (('pivot = { radius = "21.0 mm" }', 'pivot = { radius = "21 mm", xy = ["1 mm", "2 mm"] }'),),
+    "a pivot on the axis": ((PIVOT, 'pivot = { radius = "0 mm" }'),),
+    "a centre of gravity half told": ((CG, 'cg = { distance = "12.6 mm" }'),),
+    "a cam point half told": (('kind = "slot"', 'kind = "link"\ncam = { radius = "12 mm" }'),),
+    "a centre of gravity in the pivot": ((CG, 'cg = { distance = "0 mm", angle = "75 deg" }'),),
+    "a pin in the pivot": (
+        (PIVOT, 'pivot = { xy = ["21 mm", "0 mm"] }'),
+        (CG, 'cg = { xy = ["24 mm", "12 mm"] }'),
+        (PIN, 'pin = { xy = ["21 mm", "0 mm"] }'),
+    ),
+    "a link of a cam point on the axis": (('kind = "slot"', 'kind = "link"\ncam = { radius = "0 mm", angle = "9 deg" }'),),
+    "a link in one line": (
+        ('kind = "slot"', 'kind = "link"\ncam = { radius = "34.1 mm", angle = "0 deg" }'),
+        (PIN, 'pin = { distance = "13.1 mm", angle = "0 deg" }'),
+    ),
+    "weights that move inward past an advance": (
+        (CG, 'cg = { distance = "12.6 mm", angle = "12 deg" }'),
+        (PIN, 'pin = { distance = "13.1 mm", angle = "168 deg" }'),
+    ),
+    "friction of more than half": ((DRAG, f"{DRAG}\nfriction_share = 0.6"),),
+    "a negative friction": (('friction = "1.0 mN*m"', 'friction = "-1.0 mN*m"'),),
+    "two ways of trim": (('radius = "14 mm"', 'radius = "14 mm"\nper_mm = "4 deg"'),),
+    "a post on nothing": ((FAR, 'far = { on = "shaft", radius = "12 mm", angle = "75 deg" }'),),
+    "a post by angle and one by xy": ((FAR, 'far = { on = "cam", xy = ["1 mm", "2 mm"] }'),),
+    "posts in one place": ((FAR, 'far = { on = "cam", radius = "21 mm", angle = "40 deg" }'),),
+    "posts by table with a diameter": ((POSTS, TABLE_POSTS.format("18 mm")),),
+    "a length past nothing": (
+        (POSTS, TABLE_POSTS.format("18 mm")),
+        ('post_travel = ["-0.5 mm", "1.0 mm"]\npost_diameter = "2.5 mm"\nfree', 'post_travel = ["-18 mm", "1 mm"]\nfree'),
+    ),
+    "a post on a weight told by radii": (
+        (MOTION, RADII.format('"0 deg", "5 deg", "14 deg"', '"20 mm", "21 mm", "23 mm"')),
+        (FAR, 'far = { on = "weight", xy = ["1 mm", "2 mm"] }'),
+    ),
+    "a limit that is none": (('reading = "± 0.8 deg"', 'reading = "0.8"'),),
+    "a limit without quotes": (('reading = "± 0.8 deg"', "reading = 0.8"),),
+    "a negative ±": (('"31.5 ± 0.3 g"', '"31.5 ± -0.3 g"'),),
+    "a negative limit": (('reading = "± 0.8 deg"', 'reading = "± -0.8 deg"'),),
+    "a unit that nobody knows": (('"31.5 ± 0.3 g"', '"31.5 quux"'),),
+    "a unit that cannot be read": (('"31.5 ± 0.3 g"', '"31.5 g**"'),),
+    "too large": (('"31.5 ± 0.3 g"', '"31e9 g"'),),
+    "too small": (('"31.5 ± 0.3 g"', '"31e-29 g"'),),
+    "a list where a number stands": (("lobes = 6", "lobes = []"),),
+    "dwell past the lobe pitch": (
+        (DRAG, 'breaker_spring = "5 N"\ncontact_lever = "20 mm"\nblock_lever = "15 mm"\ncam_radius = "10 mm"\ndwell = "70 deg"\n'
+         "friction_coefficient = 0.1"),
+    ),
+    "nested too deeply": (("lobes = 6", f"lobes = {'[' * 3000}{']' * 3000}"),),
+    "reference in crank degrees": ((MOTION, f'{REFERENCE}stop = "14 deg"\nbasis = "crank"\n\n'),),
+    "reference spring without posts": (
+        (MOTION, f'{REFERENCE}stop = "14 deg"\n[weights.motion.primary]\nrate = "1 N/mm"\nfree_length = "9 mm"\n'
+         '[weights.motion.secondary]\nrate = "1 N/mm"\nfree_length = "9 mm"\n\n'),
+        without("springs.secondary"),
+    ),
+    "reference secondary alone": (
+        (MOTION, f'{REFERENCE}stop = "14 deg"\n[weights.motion.secondary]\nrate = "1 N/mm"\ntakeup = "9 deg"\n\n'),
+    ),
+    "reference spring without a length": (
+        (MOTION, f'{REFERENCE}stop = "14 deg"\n[weights.motion.primary]\nrate = "1 N/mm"\n\n'),
+    ),
+}  # fmt: skip
+
+CONDITION = {
+    "play two ways": '[condition]\nside_play = "0.1 mm"\nside_play_ways = ["0.1 mm", "0.1 mm"]\n',
+    "no wheel": '[condition]\nsparks = ["0 deg", "90 deg", "180 deg", "270 deg"]\n',
+    "dwell at idle alone": '[condition]\ndwell_idle = "50 deg"\n',
+    "a lobe twice": '[condition]\nwheel = "with rotation"\nangles = ['
+    '{ lobe = 1, closes = "0 deg", opens = "50 deg" }, { lobe = 1, closes = "0 deg", opens = "50 deg" }]\n',
+    "a lobe that is not there": '[condition]\nwheel = "with rotation"\nangles = ['
+    '{ lobe = 9, closes = "0 deg", opens = "50 deg" }]\n',
+    "a dwell round the wheel": '[condition]\nwheel = "with rotation"\nangles = ['
+    '{ lobe = 1, closes = "50 deg", opens = "0 deg" }]\n',
+    "a dwell of two sets": '[condition]\ndwell = ["50 deg", "50 deg"]\n',
+    "a dwell over the pitch": '[condition]\ndwell = "95 deg"\n',
+    "a dwell of percent": '[condition]\ndwell = "150 %"\n',
+    "three sparks": '[condition]\nwheel = "with rotation"\nsparks = ["0 deg", "90 deg", "180 deg"]\n',
+    "a vacuum band of one": '[vacuum]\nstart = "5 inHg"\n',
+    "a vacuum band upside down": '[vacuum]\nstart = ["5 inHg", "3 inHg"]\n',
+    "a vacuum point half told": '[vacuum]\npoints = [{ vacuum = "5 inHg", min = "1 deg" }]\n',
+    "more vacuum than drawn": '[vacuum]\nhold = { vacuum = "10 inHg", left = "12 inHg", after = "10 s" }\n',
+    "a total below static": '[timing]\nstatic = "10 deg"\ntotal = "5 deg"\n',
+    "a limit below the total": '[timing]\nstatic = "10 deg"\ntotal = "30 deg"\ntotal_limit = "20 deg"\n',
+    "a top speed below idle": '[timing]\nstatic = "10 deg"\nidle = "600 rpm"\ntop_speed = "500 rpm"\n',
+}
+MORE_SPRINGS = {
+    "no name": SPRINGS.replace("A1,", ","),
+    "a quote that never ends": SPRINGS.replace("A1,", '"A1,') + "x" * 140000,
+    "a column twice": SPRINGS.replace("coils,", "rate [N/mm],"),
+    "no free length": SPRINGS.replace("free_length [mm]", "coils", 1).replace(",coils,material", ",wire [mm],material"),
+    "a size that nothing has": SPRINGS.replace("A1,1.5,", "A1,1e12,"),
+}
+MORE_SWEEPS = {
+    "columns changed over": "speed [rpm],advance [deg],direction\n5,500,rising\n6,600,rising\n7,700,rising\n",
+    "infinite": SWEEP.replace("500,6.2", "500,inf"),
+}
+BY_HAND = ["--place", "primary", "--rate", "1.6 N/mm", "--free-length", "15.2 mm"]
+HUNG = ["50 g at 14 mm", "100 g at 15 mm"]
+COMMANDS = {
+    "speeds": ["curve", "JOB", "--speeds", "1"],
+    "a wish for a spring that is not sold": ["plan", "JOB", "--primary", "A9"],
+    "a wish and a keep": ["plan", "JOB", "--primary", "A1", "--keep", "primary"],
+    "a keep of what is not described": ["plan", "UNDESCRIBED", "--keep", "primary"],
+    "a wish for a second spring": ["plan", "ONE", "--secondary", "A1"],
+    "by hand without a place": ["wind", "JOB", "--rate", "1 N/mm", "--free-length", "15 mm"],
+    "by hand half told": ["wind", "JOB", "--place", "primary", "--rate", "1 N/mm"],
+    "by hand for no spring": ["wind", "ONE", "--place", "secondary", "--rate", "1 N/mm", "--free-length", "15 mm"],
+    "a place that is not asked for": ["wind", "LONE", "--place", "secondary"],
+    "by hand and planned": ["wind", "JOB", *BY_HAND, "--springs", "ideal"],
+    "by hand never pulling": ["wind", "JOB", *BY_HAND[:-1], "90 mm"],
+    "a stray figure": ["wind", "JOB", "--longest", "15 mm"],
+    "a wire that is not sold so": ["wind", "JOB", *BY_HAND, "--sizes", "gauge", "--material", "stainless"],
+    "a material nobody has": ["wind", "JOB", *BY_HAND, "--material", "cheese"],
+    "an outer of nothing": ["wind", "JOB", *BY_HAND, "--outer", "0 mm"],
+    "an outer of grams": ["wind", "JOB", *BY_HAND, "--outer", "3 g"],
+    "an outer of miles": ["wind", "JOB", *BY_HAND, "--outer", "3 m"],
+    "a tolerance of all": ["wind", "JOB", *BY_HAND, "--tolerance", "90 %"],
+    "one reading": ["spring", "50 g at 14 mm"],
+    "no length": ["spring", "50 g", *HUNG],
+    "grams of what": ["spring", "50 mm at 14 mm", *HUNG],
+    "a length in grams": ["spring", "50 g at 14 g", *HUNG],
+    "a weight of nothing": ["spring", "0 g at 14 mm", *HUNG],
+    "at one length": ["spring", "50 g at 14 mm", "100 g at 14 mm"],
+    "coils closed": ["spring", *HUNG, "--free-length", "14.9 mm"],
+    "pulling less": ["spring", "50 g at 15 mm", "100 g at 14 mm"],
+    "thin coils": ["spring", *HUNG, "--wire", "1 mm", "--outer", "1 mm"],
+    "coils of mm": ["spring", *HUNG, "--coils", "3 mm"],
+    "wire of cheese": ["spring", *HUNG, "--material", "cheese"],
+    "no name to add it by": ["spring", *HUNG, "--append", "springs.csv"],
+    "a name that is taken": ["spring", *HUNG, "--free-length", "13 mm", "--append", "springs.csv", "--id", "A1"],
+    "no column for its tension": ["spring", *HUNG, "--free-length", "13 mm", "--append", "narrow.csv", "--id", "X"],
+    "no timing": ["timing", "JOB"],
+    "timing without static": ["timing", "STATICLESS"],
+    "nothing to check by": ["check", "UNSWEPT"],
+    "no springs to draw a curve of": ["curve", "UNDESCRIBED"],
+    "a file that keeps no answers": ["start", "kept"],
+    "a blank over a job": ["start", "taken", "--blank"],
+    "a job that somebody changed": ["start", "changed"],
+    "a record that is none": ["verify", "RECORDED", "as-found.csv"],
+    "readings to a file of another kind": ["sweep", "JOB", "--to", "springs.csv"],
+    "readings after a bad one": ["sweep", "JOB", "--to", "bad.csv"],
+    "readings for what is no job": ["sweep", "springs.csv"],
+    "weights missing": ["plan", "BARE"],
+}  # fmt: skip
+TYPED = {
+    ("distributor.rotation", "left"), ("title", "a\x1bb"), ("title", "x" * 201), ("date", "tomorrow"),
+    ("distributor.lobes", "six"), ("distributor.speed_ratio", "two"), ("springs.primary.post_travel", "0.5"),
+    ("springs.primary.post_travel", "0.5 -1"), ("target.points", "550"), ("target.points", "550 6 4"),
+}  # fmt: skip
+
+
+def told(action: Callable[..., object], *given: object) -> list[str]:
+    """What an action says of what it is given; it must refuse it."""
+    try:
+        action(*given)
+    except RecurveError as error:
+        return list(getattr(error, "faults", (str(error),)))
+    except ValueError as error:
+        return [str(error)]
+    raise AssertionError("was not refused")
+
+
+def said(arguments: list[str]) -> list[str]:
+    """What a command says on standard error; it must exit 2."""
+    err, kept = io.StringIO(), sys.argv
+    sys.argv = ["recurve", *arguments]
+    try:
+        with contextlib.redirect_stderr(err), contextlib.redirect_stdout(io.StringIO()):
+            main()
+    except SystemExit as stopped:
+        assert stopped.code == 2, (arguments, stopped.code, err.getvalue())
+    finally:
+        sys.argv = kept
+    return [line.removeprefix("recurve: ") for line in err.getvalue().splitlines() if line.startswith("recurve: ")]
+
+
+def jobs(folder: Path) -> Iterator[tuple[str, list[str]]]:
+    """Every bad job and table, with what is said of it."""
+    (folder / "reference.csv").write_text(SWEEP, encoding="utf-8")
+    for name, changes in ({n: c for n, (c, _) in JOB_FAULTS.items()} | MORE_JOBS).items():
+        if name in ("no target", "no springs at all"):
+            yield name, said(["plan", str(write_job(folder, *changes))])
+        else:
+            yield name, told(load_job, write_job(folder, *changes))
+    for name, springs in ({n: c for n, (c, _) in SPRING_FAULTS.items()} | MORE_SPRINGS).items():
+        yield name, told(load_job, write_job(folder, springs=springs))
+    for name, sweep in ({n: c for n, (c, _) in SWEEP_FAULTS.items()} | MORE_SWEEPS).items():
+        yield name, told(load_job, write_job(folder, sweep=sweep))
+    path = folder / "bare.toml"
+    for name, text in CONDITION.items():
+        path.write_text(BARE_HEAD.format(ratio=2.0) + text, encoding="utf-8")
+        yield name, told(load_any, path)
+    good = load_job(write_job(folder))
+    yield "a name too long", told(load_job, folder / ("x" * 300))
+    yield "no file", told(load_job, folder / "none.toml")
+    yield "zeroed at a length", told(lambda: read_as_left(folder / "as-found.csv", good, zeroed_at="3 mm"))
+    path.write_bytes(b"\xff")
+    yield "no text", told(load_job, path)
+    path.write_bytes(b"x" * 20_000_001)
+    yield "too much", told(load_job, path)
+
+
+def commands(folder: Path) -> Iterator[tuple[str, list[str]]]:
+    """Every command that is asked for what cannot be, with what it says; run within the folder."""
+    write_job(folder, without("sweep"))
+    made = {"JOB": folder / "unit.toml"}
+    undescribed = [('free_length = "15.2 mm"\n', ""), ('takeup = "7 ± 0.5 deg"\n', ""), without("sweep")]
+    variants = {
+        "UNDESCRIBED": undescribed, "UNSWEPT": undescribed, "ONE": [without("springs.secondary"), without("sweep")],
+        "STATICLESS": [("[stop]", '[timing]\nidle = "600 rpm"\n[stop]'), without("sweep")], "RECORDED": [without("sweep")],
+        "LONE": [without("springs.secondary"), without("sweep"), LOOSE],
+    }  # fmt: skip
+    for name, changes in variants.items():
+        place = folder / name.lower()
+        place.mkdir()
+        made[name] = write_job(place, *changes)
+    made["BARE"] = folder / "bare.toml"
+    made["BARE"].write_text(BARE_HEAD.format(ratio=2.0) + '[timing]\nstatic = "8 deg"\n', encoding="utf-8")
+    (folder / "recorded" / "as-left.toml").write_text("nothing", encoding="utf-8")
+    (folder / "narrow.csv").write_text("id,free_length [mm],rate [N/mm]\nA1,12,1\n", encoding="utf-8")
+    (folder / "bad.csv").write_text("speed [rpm],advance [deg],direction\n500,x,rising\n", encoding="utf-8")
+    for name in ("kept", "taken", "changed"):
+        (folder / name).mkdir()
+    (folder / "kept" / "answers.toml").write_text("x = 1\n", encoding="utf-8")
+    (folder / "taken" / "unit.toml").write_text("", encoding="utf-8")
+    (folder / "changed" / "unit.toml").write_text("x = 1\n", encoding="utf-8")
+    for name, arguments in COMMANDS.items():
+        yield name, said([str(made.get(a, a)) for a in arguments])
+    (folder / "unit-plan").write_text("in the way", encoding="utf-8")
+    yield "a file in the folder's place", said(["wind", str(made["JOB"]), *BY_HAND])
+
+
+def references(folder: Path) -> Iterator[tuple[str, list[str]]]:
+    """Reference sweeps that cannot tell I′, as in test_reference."""
+    path = swept(0, folder)[1]
+    text, at_stop = path.read_text(encoding="utf-8"), f"{mechanism(SEEDS[0]).stop:.2f}"
+    good = (folder / "reference.csv").read_text(encoding="utf-8")
+    for name, (change, readings, _) in REFERENCE_FAULTS.items():
+        path.write_text(text if change is None else text.replace(*change), encoding="utf-8")
+        told_of = good if readings is None else readings.replace("{stop}", at_stop)
+        (folder / "reference.csv").write_text(told_of, encoding="utf-8")
+        yield name, told(load_job, path)
+    path.write_text(text, encoding="utf-8")
+    (folder / "reference.csv").write_text(good, encoding="utf-8")
+    weights = load_job(path).weights
+    yield "its mass", told(weights.inertia, 0.0)
+    on_weight = PointPosts(BodyPoint(1, 0.02 + 0j), BodyPoint("cam", 0.01j), 0.0, weights.motion, 2)
+    yield "where a weight is", told(on_weight.length, 0.1)
+
+
+def answers(folder: Path) -> Iterator[tuple[str, list[str]]]:
+    """What is said of a bad answer, below the question and beside what was typed."""
+    named = {q.key: q for q in questions()}
+    for key, text in sorted(TYPED):
+        question = named[key]
+        yield f"{key}: {text:.20}", told(read_row if question.kind == "rows" else read_answer, question, text, "mm")
+    rows: list[dict[str, Any]] = [{"advance": "1 deg", "length": "17 mm"}, {"advance": "0 deg", "length": "18 mm"}]
+    lengths = named["springs.primary.posts.length"]
+    yield "one length", told(check_rows, lengths, rows[:1])
+    yield "lengths that do not begin at 0", told(check_rows, lengths, rows)
+    from recurve.cli.interview import _spring
+
+    shelf = replace(lengths, key="catalogue.springs")
+    yield "a spring without a length", told(_spring, shelf, "A1 3", "mm")
+    yield "a spring of no length", told(_spring, shelf, "A1 3 0", "mm")
+    file = SweepFile(folder / "typed.csv")
+    yield "a reading of one number", told(file.parse, "550", True)
+    file.path.unlink()
+    yield "a file that was taken away", told(file.append, Reading(10.0, 0.1, True))
+    yield "a reading at rest", told(file.parse, "0 3", True)

@@ -1,0 +1,52 @@
+"""What plan and check say of jobs, as JSON on stdout, for runs with other threads, other CPU features, another order.
+
+python tests/support/same.py JOB…
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import Any
+
+from recurve.diagnosis.check import check_unit
+from recurve.job.model import Job
+from recurve.job.read import load_job
+from recurve.planner.plan import make_plan
+
+
+def planned(job: Job) -> dict[str, Any]:
+    """The springs by id, margin, stop and settings of the plan [SI], and the share of builds that pass."""
+    plan = make_plan(job)
+    build = plan.build
+    if build is None:
+        return {"verdict": plan.verdict}
+    return {
+        "verdict": plan.verdict,
+        "springs": [s.spring.id for s in build.springs],
+        "margin": build.margin,
+        "bends": [s.bend for s in build.springs],
+        "stop": build.stop,
+        "trim": build.trim,
+        "yield": None if plan.built is None else plan.built.share,
+    }
+
+
+def checked(job: Job) -> dict[str, Any]:
+    """The fitted values and their doubts, the verdict, the findings."""
+    check = check_unit(job)
+    found = [] if check.fit is None else check.fit.estimates
+    return {
+        "verdict": check.verdict,
+        "findings": [f.what for f in check.findings],
+        "fit": {e.name: [e.value, e.standard_uncertainty] for e in found},
+    }
+
+
+def said(path: str) -> dict[str, Any]:
+    job = load_job(path)
+    return {"plan": planned(job), "check": checked(job)}
+
+
+if __name__ == "__main__":
+    print(json.dumps({path: said(path) for path in sys.argv[1:]}))

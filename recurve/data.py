@@ -81,6 +81,6 @@ def usual(table: str, name: str, dimension: str) -> tuple[float, str]:
 
 def with_reading(given: Quantity, name: str, dimension: str) -> Quantity:
     """The quantity with its ±; the usual one of such a reading where the job gives none."""
-    if given.limit is not None:
+    if given.half_width is not None:
         return given
     return Quantity(given.value, usual("reading", name, dimension)[0])

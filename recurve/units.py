@@ -69,15 +69,15 @@ _ANGLES = {"radian", "degree", "turn", "revolution", "arcminute", "arcsecond", "
 
 @dataclass(frozen=True)
 class Quantity:
-    """A value [SI] and its ±: "not off by more than" `limit`, None where none was given."""
+    """A value [SI] and its ±: "not off by more than" `half_width`, None where none was given."""
 
     value: float
-    limit: float | None = None
+    half_width: float | None = None
 
     @property
     def standard_uncertainty(self) -> float | None:
-        """limit/√3 [SI], as for a value equally likely anywhere between the limits (GUM 4.3.7); None without one."""
-        return None if self.limit is None else self.limit / math.sqrt(3)
+        """half_width/√3 [SI], as for a value equally likely anywhere between the limits (GUM 4.3.7); None without one."""
+        return None if self.half_width is None else self.half_width / math.sqrt(3)
 
 
 @cache

@@ -233,7 +233,7 @@ class Evidence:
         return Doubtful(np.sqrt(np.maximum(self.curves.rising[:, 0], 0.0)))
 
     @cached_property
-    def home(self) -> Doubtful:
+    def return_speed(self) -> Doubtful:
         """Speed at which it is back at zero [rad/s], 0 where it never is."""
         return Doubtful(np.sqrt(np.maximum(self.curves.falling.min(axis=1), 0.0)))
 
@@ -269,6 +269,6 @@ class Evidence:
     def apart(self) -> Doubtful:
         """Falling less rising advance [rad], the upper quartile over the speeds where the curve climbs: on a plateau or
         at the stop the two meet however much the unit drags."""
-        speeds = np.linspace(max(self.home.mean, 0.3 * self.all_in.mean), max(self.all_in.mean, 1.0), 40)
+        speeds = np.linspace(max(self.return_speed.mean, 0.3 * self.all_in.mean), max(self.all_in.mean, 1.0), 40)
         gap = self.falling(speeds) - self.curves.rising_advance(speeds, self.curves.falling_advance(np.zeros(1))[:, 0])
         return Doubtful(np.quantile(gap, 0.75, axis=1))

@@ -53,7 +53,7 @@ class Judged:
     @classmethod
     def of(cls, what: str, measured: Quantity, kind: Kind, limit: Limit | None) -> Judged:
         """A measured quantity, its ± taken as a bound."""
-        doubt = measured.limit or 0.0
+        doubt = measured.half_width or 0.0
         return cls(what, measured.value, doubt, kind, limit, verdict_of(measured.value, doubt, limit))
 
     @property
@@ -88,7 +88,7 @@ def verdict_of(value: float, doubt: float, limit: Limit | None) -> LimitVerdict:
 
 def combined(parts: Iterable[Quantity]) -> float:
     """Doubt [SI] of a sum or difference: two standard uncertainties (±/√3 each, GUM 4.3.7), never more than all ± together."""
-    limits = np.array([p.limit or 0.0 for p in parts])
+    limits = np.array([p.half_width or 0.0 for p in parts])
     return float(min(2.0 * np.sqrt((limits**2 / 3.0).sum()), limits.sum()))
 
 
@@ -191,7 +191,7 @@ def _dwell_of_sets(rows: tuple[PointsAngles, ...]) -> tuple[Quantity, ...]:
     made = []
     for breaker in sorted({r.breaker for r in rows}):
         chosen = [dwell_of(r) for r in (_free(rows, breaker) or [r for r in rows if r.breaker == breaker])]
-        made.append(Quantity(float(np.mean([d.value for d in chosen])), max(d.limit or 0.0 for d in chosen)))
+        made.append(Quantity(float(np.mean([d.value for d in chosen])), max(d.half_width or 0.0 for d in chosen)))
     return tuple(made)
 
 
@@ -225,13 +225,13 @@ def _changes(given: Condition, middle: float | None, gap: float | None, lobes: i
     for how, pair in pairs:
         if pair is not None:
             change = _size(difference(*pair))
-            half = Quantity(change.value / 2, (change.limit or 0.0) / 2)
+            half = Quantity(change.value / 2, (change.half_width or 0.0) / 2)
             found.append(DwellChange(how, change, half, BY_HALF, gap_by(change.value)))
     return found
 
 
 def _size(signed: Quantity) -> Quantity:
-    return Quantity(abs(signed.value), signed.limit)
+    return Quantity(abs(signed.value), signed.half_width)
 
 
 def _pushed_by_wheel(rows: tuple[PointsAngles, ...]) -> tuple[Quantity, Quantity, str] | None:
@@ -258,7 +258,7 @@ def _expected(given: Condition, middle: float | None, gap: float | None, lobes: 
     if play is None or middle is None or gap is None:
         return None
     per = abs(float(dwell_change(given.lever_ratio, middle, gap, lobes)))
-    return Quantity(per * play.value, per * (play.limit or 0.0))
+    return Quantity(per * play.value, per * (play.half_width or 0.0))
 
 
 # --- sparks -------------------------------------------------------------------------------------------------

@@ -124,7 +124,7 @@ def _wear(j: Judged, what: str, evidence: str) -> Finding:
 
 def _change_words(change: DwellChange, ratio: float) -> str:
     """What a change of dwell does to gap and timing."""
-    at, pm = (np.degrees(x or 0.0) for x in (change.timing.value, change.timing.limit))
+    at, pm = (np.degrees(x or 0.0) for x in (change.timing.value, change.timing.half_width))
     told = f"it moves the timing by {at:.1f} ± {pm:.1f}° at the distributor, {at * ratio:.1f}° at the crank ({change.timing_how})"
     if change.gap is None:
         return told
@@ -203,7 +203,7 @@ def _disagree(bench: Bench) -> Finding | None:
         return None
     seen, by_play = pushed.change, bench.expected_change
     low, high = sorted((seen, by_play), key=lambda m: m.value)
-    if high.value - (high.limit or 0.0) <= AGREE * (low.value + (low.limit or 0.0)):
+    if high.value - (high.half_width or 0.0) <= AGREE * (low.value + (low.half_width or 0.0)):
         return None
     more = "more" if seen.value > by_play.value else "less"
     return Finding(

@@ -122,7 +122,7 @@ class JobReader:
                 )
             )
         rows = given.cg_radius
-        limits = tuple(0.05e-3 if row.limit is None or row.limit == 0 else row.limit for row in rows)
+        limits = tuple(0.05e-3 if row.half_width is None or row.half_width == 0 else row.half_width for row in rows)
         return RadiusTable(tuple(a.value for a in given.advance), tuple(r.value for r in rows), limits)
 
     def stop(self) -> Stop:
@@ -313,7 +313,7 @@ class JobReader:
 def limits_of(model: Any, key: str = "") -> dict[str, float]:
     """Every ± of the job [SI] by its dotted key, rows counted from 1."""
     if isinstance(model, Quantity):
-        return {} if model.limit is None else {key: model.limit}
+        return {} if model.half_width is None else {key: model.half_width}
     if isinstance(model, tuple | list):
         pairs = [(f"{key}[{i}]", value) for i, value in enumerate(model, 1)]
     elif isinstance(model, u.Table):

@@ -94,7 +94,7 @@ class _Bench:
     def _side_play(self) -> Quantity | None:
         if self.given.side_play_ways is not None:
             ways = [with_reading(w, "length", "length") for w in self.given.side_play_ways]
-            return Quantity(sum(w.value for w in ways), sum(w.limit or 0.0 for w in ways))
+            return Quantity(sum(w.value for w in ways), sum(w.half_width or 0.0 for w in ways))
         play = self.given.side_play
         return None if play is None else with_reading(play, "length", "length")
 
@@ -118,7 +118,7 @@ class _Bench:
         if isinstance(given, c.Share):
             given = Quantity(
                 float(from_share(given.value, lobes)),
-                None if given.limit is None else float(from_share(given.limit, lobes)),
+                None if given.half_width is None else float(from_share(given.half_width, lobes)),
             )
         if given.value >= pitch(lobes):
             self.faults.append(
@@ -135,7 +135,7 @@ class _Bench:
         closes, opens = (with_reading(x, "angle", "angle") for x in (row.closes, row.opens))
         made = PointsAngles(
             row.lobe, row.set, row.pushed,
-            Quantity(sign * closes.value, closes.limit), Quantity(sign * opens.value, opens.limit),
+            Quantity(sign * closes.value, closes.half_width), Quantity(sign * opens.value, opens.half_width),
         )  # fmt: skip
         for name, most in (("lobe", self.unit.lobes), ("set", self.unit.breakers)):
             if getattr(row, name) > most:
@@ -174,7 +174,7 @@ class _Bench:
                 (("condition", "sparks"), f"got {len(given)} angles, expected {told}, one for each spark")
             )
         sparks = [with_reading(s, "angle", "angle") for s in given]
-        return tuple(Quantity(self._sign * s.value, s.limit) for s in sparks)
+        return tuple(Quantity(self._sign * s.value, s.half_width) for s in sparks)
 
     def _lever_ratio(self) -> float:
         drag = self.drag

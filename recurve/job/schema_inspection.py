@@ -51,7 +51,7 @@ class DwellQuantity(QuantityField):
             share = parse(given, "number")
             if not 0 < share.value < 1:
                 raise ValueError('expected a dwell between 0 and 100 %, such as "61 %"')
-            return Share(share.value, share.limit)
+            return Share(share.value, share.half_width)
         return super().read(given)
 
 
@@ -80,9 +80,9 @@ class Range(QuantityField):
             low, high = (super(Range, self).read(g).value for g in given)
         else:
             middle = super().read(given)
-            if middle.limit is None:
+            if middle.half_width is None:
                 raise ValueError(f'expected a band, such as ["1 {unit}", "2 {unit}"] or "1.5 ± 0.5 {unit}"')
-            low, high = middle.value - middle.limit, middle.value + middle.limit
+            low, high = middle.value - middle.half_width, middle.value + middle.half_width
         if not low < high:
             raise ValueError("expected the smaller figure first, and the larger one above it")
         return low, high

@@ -65,7 +65,7 @@ def _pull(where: str, text: str, faults: list[str]) -> Quantity | None:
     """A pull [N]; a mass pulls with its weight."""
     try:
         found = parse(text, "mass")
-        limit = None if found.limit is None else found.limit * STANDARD_GRAVITY
+        limit = None if found.half_width is None else found.half_width * STANDARD_GRAVITY
         found = Quantity(found.value * STANDARD_GRAVITY, limit)
     except ValueError:
         try:
@@ -116,7 +116,7 @@ def _default_length() -> float:
 
 
 def _limit(found: Quantity, otherwise: float) -> float:
-    return otherwise if found.limit is None else found.limit
+    return otherwise if found.half_width is None else found.half_width
 
 
 def _hung(pairs: list[tuple[Quantity, Quantity]]) -> Hung:
@@ -130,7 +130,7 @@ def _hung(pairs: list[tuple[Quantity, Quantity]]) -> Hung:
 
 
 def _assumed(found: list[Quantity]) -> tuple[str, ...]:
-    if all(q.limit is not None for q in found):
+    if all(q.half_width is not None for q in found):
         return ()
     share, length = 100 * default("weighing", "pull", "number"), 1e3 * _default_length()
     return (f"Where no ± was given, weights are taken as good to ± {share:g}% and lengths to ± {length:g} mm.",)

@@ -90,7 +90,7 @@ def _write_reference(document: dict[str, Any], plan: Plan, build: Build) -> None
     for name, fitted in zip(PLACES, build.springs, strict=False):
         if fitted.bend != 0.0 and name in motion:
             was = parse(motion[name].get("post_bend", "0 mm"), "length")
-            motion[name]["post_bend"] = _limited((was.value - fitted.bend) * 1e3, (was.limit or 0.0) * 1e3, "mm")
+            motion[name]["post_bend"] = _limited((was.value - fitted.bend) * 1e3, (was.half_width or 0.0) * 1e3, "mm")
 
 
 def _from_plan(file: str, plan: Plan) -> str:

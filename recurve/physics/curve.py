@@ -159,7 +159,7 @@ class Trace:
         return _root(float(self.rising[0]))
 
     @property
-    def home(self) -> float | None:
+    def return_speed(self) -> float | None:
         """Speed [rad/s] at which falling speed brings it back to zero; None if it does not come back."""
         return _root(float(self.falling.min()))
 

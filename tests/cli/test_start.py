@@ -132,7 +132,7 @@ def inches(metric: str, dimension: str, unit: str) -> str:
     from recurve.units import factor
 
     found = parse(metric, dimension)
-    limit = "" if found.limit is None else f" ± {found.limit / factor(unit, dimension):.12g}"
+    limit = "" if found.half_width is None else f" ± {found.half_width / factor(unit, dimension):.12g}"
     return f"{found.value / factor(unit, dimension):.12g}{limit}"
 
 

@@ -247,7 +247,7 @@ def test_a_fitted_curve_rises_from_a_standstill_as_its_readings_do() -> None:
     """At a standstill the launch's drag brings it home, at idle, 250 rpm, some stays in; the bench starts from the
     first, the engine from the second."""
     curve = launch().before
-    assert curve is not None and curve.home is not None
+    assert curve is not None and curve.return_speed is not None
     stays_in = float(np.degrees(curve.falling_advance(250 * np.pi / 30)))
     assert stays_in > 1.0
     fitted = {str(x.get_label()): np.asarray(x.get_ydata()) for x in plot_plan(launch()).lines}

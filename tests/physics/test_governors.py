@@ -235,7 +235,7 @@ class TestUnstable:
         (snap,) = curve.snaps
         assert (snap.start, snap.end) == (0.0, pytest.approx(0.03 / 0.065))
         assert snap.speed / RPM == pytest.approx(430.0, abs=1e-6)
-        assert curve.home == pytest.approx(415.0 * RPM, rel=1e-4)
+        assert curve.return_speed == pytest.approx(415.0 * RPM, rel=1e-4)
         between = 425.0 * RPM
         assert (float(curve.rising_advance(between)), float(curve.falling_advance(between))) == (0.0, curve.stop)
 

@@ -87,7 +87,7 @@ def test_plateau_by_hand(squared: float, advance: float) -> None:
 def test_speeds_by_hand() -> None:
     """Onset and home at 1000, all in at 7000; 0.1 rad is reached at 2000, before the jump, and left at 4000."""
     curve = trace(UNIT)
-    assert (curve.onset, curve.home, curve.all_in) == pytest.approx(np.sqrt([1000.0, 1000.0, 7000.0]))
+    assert (curve.onset, curve.return_speed, curve.all_in) == pytest.approx(np.sqrt([1000.0, 1000.0, 7000.0]))
     assert curve.takeups == pytest.approx((0.0, 0.1))
     assert curve.snaps == ()
     assert curve.rising_speed(0.0) == pytest.approx(np.sqrt(1000.0))
@@ -102,7 +102,7 @@ def test_friction_by_hand() -> None:
     """T_f = 2 mN·m shifts the rising curve up and the falling one down by 200 rad²/s²."""
     unit = UNIT.with_drag(Drag(friction=2e-3))
     curve = trace(unit)
-    assert (curve.onset, curve.home, curve.all_in) == pytest.approx(np.sqrt([1200.0, 800.0, 7200.0]))
+    assert (curve.onset, curve.return_speed, curve.all_in) == pytest.approx(np.sqrt([1200.0, 800.0, 7200.0]))
     assert both(unit, 1500.0) == pytest.approx((0.03, 0.07), abs=1e-9)
     # The plateau lies from 2200 to 4200 rising, from 3800 to 1800 falling.
     assert both(unit, 4100.0) == pytest.approx((0.1, 0.11), abs=1e-9)
@@ -114,7 +114,7 @@ def test_friction_share_by_hand() -> None:
     unit = UNIT.with_drag(Drag(friction_share=0.2))
     assert both(unit, 1500.0) == pytest.approx((0.02, 0.08), abs=1e-9)
     curve = trace(unit)
-    assert (curve.onset, curve.home, curve.all_in) == pytest.approx(np.sqrt([1250.0, 1000 / 1.2, 8750.0]))
+    assert (curve.onset, curve.return_speed, curve.all_in) == pytest.approx(np.sqrt([1250.0, 1000 / 1.2, 8750.0]))
 
 
 def test_drag_by_hand() -> None:
@@ -147,12 +147,12 @@ def test_residual_by_hand(drag: float, squared: float, residual: tuple[float, fl
 def test_slack_unit_by_hand() -> None:
     """Without drag a slack unit has no onset and no home; with friction of 1 mN·m it has an onset, at 100."""
     curve = trace(SLACK)
-    assert (curve.onset, curve.home) == (None, None)
+    assert (curve.onset, curve.return_speed) == (None, None)
     assert curve.takeups == pytest.approx((0.05, 0.1))
     assert curve.rising_speed(0.02) is None
     rubbed = trace(SLACK.with_drag(Drag(friction=1e-3)))
     assert rubbed.onset == pytest.approx(10.0)
-    assert rubbed.home is None
+    assert rubbed.return_speed is None
     # At rest friction holds the weights where 0.1 (α − 0.05) = 1 mN·m.
     assert float(rubbed.falling_advance(0.0)) == pytest.approx(0.06, abs=1e-9)
 
@@ -188,7 +188,7 @@ def test_snap_by_hand() -> None:
     assert both(unit, 3000.0) == pytest.approx(((2 - np.sqrt(3)) / 20, (2 + np.sqrt(3)) / 20), abs=1e-6)
     # Past the snap, within a step of the grid of 2001 points.
     assert both(unit, 5001.0)[0] == pytest.approx(0.2, abs=1.2e-4)
-    assert curve.home == pytest.approx(np.sqrt(1000.0), rel=1e-6)
+    assert curve.return_speed == pytest.approx(np.sqrt(1000.0), rel=1e-6)
 
 
 def test_three_snaps() -> None:

@@ -117,7 +117,7 @@ def test_snap(seed: int, tmp_path: Path) -> None:
     curve, simulation = curve_of(one, tmp_path), Simulation(one)
     (snap,) = curve.snaps
     assert (snap.start, np.degrees(snap.end)) == (0.0, pytest.approx(one.stop))
-    home = curve.home
+    home = curve.return_speed
     assert home is not None and home < 0.93 * snap.speed
     for rpm, advance in [
         (0.998 * snap.speed / RPM, 0.0),

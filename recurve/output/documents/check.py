@@ -463,7 +463,7 @@ def check_facts(check: Check) -> dict[str, Any]:
         "fit": None if check.fit is None else fit_facts(check.fit),
         "curve": {
             "onset_rpm": _doubtful(e.onset, rpm),
-            "return_rpm": _doubtful(e.home, rpm),
+            "return_rpm": _doubtful(e.return_speed, rpm),
             "all_in_rpm": _doubtful(e.all_in, rpm),
             "residual_deg": _doubtful(e.residual, deg),
             "stop_deg": _doubtful(e.stop, deg),

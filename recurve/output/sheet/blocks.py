@@ -265,7 +265,7 @@ def _readings(fit: Fit) -> str:
 def _rows(e: Evidence, fit: Fit, shown: Shown) -> list[Facts]:
     rows = [
         ("onset", shown.doubtful_speed(e.onset)),
-        ("back at zero", shown.doubtful_speed(e.home)),
+        ("back at zero", shown.doubtful_speed(e.return_speed)),
         (f"stays in at {RPM * e.idle:.0f} rpm", shown.doubtful_angle(e.residual)),
         ("stop", shown.doubtful_angle(e.stop)),
         *[(f"{name} takes up", _takeup(e, i, shown)) for i, (name, *_) in enumerate(PLACES[: len(e.job.places)])],

@@ -248,7 +248,9 @@ def findings_lines(findings: Iterable[Finding]) -> list[str]:
 
 def _marks(check: Check) -> list[str]:
     e = check.evidence
-    lines = wrap(f"onset {_speed(e.onset)}, return to zero {_speed(e.home)}, all in {e.all_in.rpm()}", "  ", "  ")
+    lines = wrap(
+        f"onset {_speed(e.onset)}, return to zero {_speed(e.return_speed)}, all in {e.all_in.rpm()}", "  ", "  "
+    )
     idle = f"{e.idle * 30 / np.pi:.0f} rpm"
     lines += wrap(f"stop {e.stop.degrees()}, at idle ({idle}) {e.residual.degrees()} stays in", "  ", "  ")
     for index, name in enumerate(("primary", "secondary")[: len(check.job.places)]):

@@ -7,3 +7,5 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Points = NDArray[np.complex128]
+Mask = NDArray[np.bool_]
+Indices = NDArray[np.intp]

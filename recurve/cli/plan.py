@@ -71,10 +71,10 @@ def plan(
     Example: recurve plan examples/launch.toml
     """
     from recurve.output.results import Asked, plan_job, plan_jobs, summary, worst_status
-    from recurve.planner.build import Constraints as Wishes
+    from recurve.planner.springset import Constraints
 
-    wishes = Wishes(only_in_stock, primary, secondary, frozenset(p.value for p in keep or ()))
-    asked = Asked(choose.value, wishes, top, paper.value, units.value, html)
+    constraints = Constraints(only_in_stock, primary, secondary, frozenset(p.value for p in keep or ()))
+    asked = Asked(choose.value, constraints, top, paper.value, units.value, html)
     if len(job) == 1:
         made = plan_job(job[0], asked, progress)
         if as_json:

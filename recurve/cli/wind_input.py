@@ -11,7 +11,7 @@ from recurve.job.read import load_job
 from recurve.output.planfile import plan_folder
 from recurve.physics.curve import Unit
 from recurve.physics.posts import PointPosts
-from recurve.planner.wanted import Asked, Which, asked_springs, wanted_of
+from recurve.planner.wanted import WantedSprings, Which, wanted_of, wanted_springs
 from recurve.springs.winding import Envelope, Wanted, Winding, wind
 from recurve.springs.wire import materials, unknown_material, wire_sizes
 from recurve.units import DIMENSIONS, PLACES, parse
@@ -100,7 +100,7 @@ def wind_springs(
             f"--material: got {', '.join(wires[1])}, expected one that is sold by {' or '.join(wires[0])} sizes"
         )
 
-    def tried(one: Asked) -> tuple[Winding, ...]:
+    def tried(one: WantedSprings) -> tuple[Winding, ...]:
         springs = [_over_post(w, given) for w in one.springs]
         return tuple(wind(w, envelope_of(w, given, in_plane), sizes) for w in springs)
 
@@ -127,25 +127,25 @@ def _over_post(wanted: Wanted, given: Given) -> Wanted:
     return wanted if given.post is None else replace(wanted, post=given.post)
 
 
-def _asked(job: Job, given: Given, place: str | None, which: Which | None) -> Asked:
+def _asked(job: Job, given: Given, place: str | None, which: Which | None) -> WantedSprings:
     """By hand where a rate is given; else from the plan that was made of this job, else from one made now."""
     if given.rate is not None or given.free_length is not None:
-        return Asked((_by_hand(job, given, place, which),), "figures given by hand")
+        return WantedSprings((_by_hand(job, given, place, which),), "figures given by hand")
     stray = [n for n in ("initial_tension", "longest") if getattr(given, n) is not None]
     if stray:
         options = " and ".join(f"--{n.replace('_', '-')}" for n in stray)
         raise InputError(f"{options}: got without --rate and --free-length, expected all figures of one spring")
     made = planned_unit(job) if which != "ideal" else None
     if made is not None:
-        asked = Asked(wanted_of(made), f"planned springs, as in {plan_folder(job.path).name}/plan.toml")
+        asked = WantedSprings(wanted_of(made), f"planned springs, as in {plan_folder(job.path).name}/plan.toml")
     else:
-        asked = asked_springs(job, which)
+        asked = wanted_springs(job, which)
     if place is None:
         return asked
     if asked.springs and place not in {w.place for w in asked.springs}:
         raise InputError(f"--place: got {place}, expected {asked.springs[0].place}: no {place} spring is asked for")
     # With one place only, the other spring would have to follow another plan: nothing is tried instead.
-    return Asked(tuple(w for w in asked.springs if w.place == place), asked.source)
+    return WantedSprings(tuple(w for w in asked.springs if w.place == place), asked.source)
 
 
 def planned_unit(job: Job) -> Unit | None:

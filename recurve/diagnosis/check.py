@@ -11,11 +11,12 @@ from recurve.fit.fit import Fit, fit_sweep, fitted_job
 from recurve.fit.state import SURE, Evidence
 from recurve.inspection.findings import Finding, Inspected, inspect_unit
 from recurve.job.model import BareJob, Job
-from recurve.planner.build import problem_of, spring_limits
+from recurve.planner.conversion import conversion_notes
 from recurve.planner.ideal import Ideal, find_ideal
-from recurve.planner.linear import Problem
-from recurve.planner.search import SpringSet, search
-from recurve.planner.simulate import conversion_notes, passes
+from recurve.planner.problem import Problem, problem_of, spring_bounds
+from recurve.planner.search import search
+from recurve.planner.simulate import passes
+from recurve.planner.springset import SpringSet
 
 CheckVerdict = Literal[
     "sound",
@@ -120,7 +121,7 @@ def _ideal(job: Job, trim: bool = True) -> Ideal | None:
     if problem is None:
         return None
     stops = job.stop.limits if trim else (job.stop.advance, job.stop.advance)
-    return find_ideal(replace(problem, stops=stops), spring_limits(job))
+    return find_ideal(replace(problem, stops=stops), spring_bounds(job))
 
 
 def _verdict(

@@ -13,7 +13,8 @@ from recurve.fit.fit import Fit, fit_sweep, fitted_job
 from recurve.fit.state import Evidence
 from recurve.job.model import Job, Sweep
 from recurve.physics.target import Band
-from recurve.planner.build import Build, make_build, problem_of
+from recurve.planner.build import Build, make_build
+from recurve.planner.problem import problem_of
 from recurve.units import PLACES
 
 VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged"]

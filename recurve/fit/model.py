@@ -188,7 +188,7 @@ class SweepModel:
             tension=self._tension(x),
             drag=self.column(x, "drag"),
             friction=self.column(x, "friction"),
-            share=self.column(x, "friction_share"),
+            friction_share=self.column(x, "friction_share"),
             stop=self.column(x, "stop"),
             modes=np.stack([self.column(x, name) for name in modes], axis=1) if modes else none,
         )

@@ -39,7 +39,7 @@ def measure(
     if faults:
         raise InputError(faults)
     hung = _hung(pairs)
-    closed = None if free is None else (free.value, _limit(free, _default_length()) / SQRT3)
+    closed = None if free is None else Quantity(free.value, _limit(free, _default_length()))
     weighed = weigh(hung, closed)
     length = 0.0 if free is None else weighed.zero_length if weighed.slack else free.value
     spring = Spring(

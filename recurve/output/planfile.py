@@ -17,8 +17,8 @@ from recurve.job.model import Job
 from recurve.physics.mechanism import CorrectedWeights
 from recurve.physics.posts import PointPosts
 from recurve.planner.build import Build, Fitted
+from recurve.planner.buying import Purchase
 from recurve.planner.plan import Plan
-from recurve.planner.suggest import Purchase
 from recurve.text import beside, csv_text, path_text, printable
 from recurve.units import PLACES
 

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any, Literal
 
 from recurve.errors import InputError, RecurveError
-from recurve.planner.build import Constraints
 from recurve.planner.plan import Plan, make_plan
 from recurve.planner.search import Report
+from recurve.planner.springset import Constraints
 
 Paper = Literal["a4", "letter"]
 LengthUnits = Literal["metric", "inch", "both"]
@@ -24,7 +24,7 @@ class Asked:
     """What `recurve plan` was asked besides the job."""
 
     choose: Literal["yield", "margin"]
-    wishes: Constraints
+    constraints: Constraints
     top: int
     paper: Paper
     units: LengthUnits = "both"
@@ -56,7 +56,7 @@ def plan_job(path: Path, asked: Asked, report: Report) -> Planned:
     report("Reading the job")
     read = load_job(path)
     report("Searching the springs")
-    made = make_plan(read, asked.choose, asked.wishes, asked.top, report)
+    made = make_plan(read, asked.choose, asked.constraints, asked.top, report)
     report("Drawing the plot and the sheet")
     files = write_results(made, asked)
     trusted = made.checked is None or made.checked.agrees

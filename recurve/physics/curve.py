@@ -17,7 +17,7 @@ from recurve.springs.spring import Spring, tension
 
 
 class InertiaSlope(Protocol):
-    """Anything that tells I′(α), such as `Weights`, or a published governor in a test."""
+    """Anything with an I′(α), such as `Weights`, or a published governor in a test."""
 
     def inertia_slope(self, advance: ArrayLike) -> Array:
         """I′(α) [kg·m²/rad] at the advance [rad], same shape."""
@@ -25,7 +25,7 @@ class InertiaSlope(Protocol):
 
 @dataclass(frozen=True)
 class Drag:
-    """What resists besides the springs: `rubbing_block` T_d and `friction` T_f [N·m], `friction_share` s [1]."""
+    """Resistance besides the springs: `rubbing_block` T_d and `friction` T_f [N·m], `friction_share` s [1]."""
 
     rubbing_block: float = 0.0
     friction: float = 0.0
@@ -34,8 +34,8 @@ class Drag:
 
 @dataclass(frozen=True)
 class Stop:
-    """The advance stop: `advance` [rad] as found, `per_mm` [rad/m] of trim, and how far [m] it may be
-    filed (more advance) or built up (less)."""
+    """The advance stop: `advance` [rad] as found, its change `per_mm` [rad/m] of trim, and how far [m] it may be filed
+    (more advance) or built up (less)."""
 
     advance: float
     per_mm: float = 0.0
@@ -48,13 +48,13 @@ class Stop:
         return self.advance - self.build_up_to * self.per_mm, self.advance + self.file_up_to * self.per_mm
 
     def trim(self, advance: float) -> float:
-        """Trim [m] that gives this advance [rad]; + built up, − filed; 0 where the stop cannot be trimmed."""
+        """Trim [m] that gives this advance [rad]: + built up, − filed, 0 if the stop cannot be trimmed."""
         return (self.advance - advance) / self.per_mm if self.per_mm else 0.0
 
 
 @dataclass(frozen=True)
 class Installed:
-    """A spring on its posts; `bend` [m] of the anchor, + away from the other post."""
+    """A spring on its posts, with the anchor bent by `bend` [m], + away from the other post."""
 
     spring: Spring
     posts: Posts
@@ -65,40 +65,40 @@ class Installed:
         return self.posts.length(advance, self.bend)
 
     def takeup(self, reach: float) -> float | None:
-        """Where it begins to pull [rad]: 0 from rest, None if not before `reach` [rad]."""
+        """The advance [rad] at which it begins to pull: 0 from rest, None if not before `reach` [rad]."""
         return takeup_advance(self.posts, self.spring.free_length, reach, self.bend)
 
 
 @dataclass(frozen=True)
 class Unit:
-    """One distributor's advance mechanism, ready to be computed. `springs`: primary, then secondary; `stop` [rad]."""
+    """The advance mechanism of one distributor. `springs`: primary, then secondary; `stop` [rad]."""
 
     weights: InertiaSlope
     springs: tuple[Installed, ...]
     drag: Drag
     stop: float
 
-    def with_drag(self, drag: Drag) -> Unit:
-        """The same unit with another drag."""
-        return replace(self, drag=drag)
-
 
 def speed_squared(
-    torque: ArrayLike, inertia_slope: ArrayLike, rubbing_block: ArrayLike, friction: ArrayLike, share: ArrayLike
+    torque: ArrayLike,
+    inertia_slope: ArrayLike,
+    rubbing_block: ArrayLike,
+    friction: ArrayLike,
+    friction_share: ArrayLike,
 ) -> Array:
     """ω² [rad²/s²] of equilibrium (design eq. 3); all shapes broadcast.
 
-    torque τ, rubbing_block T_d [N·m]; inertia_slope I′ [kg·m²/rad]; friction T_f [N·m] and share s [1]
-    with the sign of the direction: + speed rising, − falling.
+    torque τ, rubbing_block T_d [N·m]; inertia_slope I′ [kg·m²/rad]; friction T_f [N·m] and
+    friction_share s [1] with the sign of the direction: + speed rising, − falling.
     """
     moment = np.asarray(torque) + np.asarray(rubbing_block) + np.asarray(friction)
-    squared: Array = 2 * moment / ((1 - np.asarray(share)) * np.asarray(inertia_slope))
+    squared: Array = 2 * moment / ((1 - np.asarray(friction_share)) * np.asarray(inertia_slope))
     return squared
 
 
 @dataclass(frozen=True)
 class Snap:
-    """Where the weights fly out at one speed: from and to which advance [rad], at which speed [rad/s]."""
+    """An advance range that is jumped at one speed: its start and end [rad], and the speed [rad/s]."""
 
     start: float
     end: float
@@ -107,10 +107,10 @@ class Snap:
 
 @dataclass(frozen=True)
 class Trace:
-    """Both branches of eq. 3 on a grid of advance. At a take-up the grid holds the advance twice, so
-    that the jump of ω² by an initial tension is kept.
+    """Both branches of eq. 3 on a grid of advance.
 
-    advance [rad], rising and falling ω² [rad²/s²], all (n,); takeups [rad] one for each spring.
+    At a take-up the grid holds the advance twice, which keeps the jump of ω² by an initial tension. advance [rad], rising
+    and falling ω² [rad²/s²], (n,) each; takeups [rad], one for each spring.
     """
 
     advance: Array
@@ -124,15 +124,15 @@ class Trace:
         return float(self.advance[-1])
 
     def rising_advance(self, speed: ArrayLike, start: float = 0.0) -> Array:
-        """Advance [rad] at each speed [rad/s] as speed rises from rest, beginning at `start` [rad]: the
-        largest α up to which ω₊² stays within ω² (running maximum)."""
+        """Advance [rad] at each speed [rad/s] as speed rises from rest, beginning at `start` [rad]: the largest α up to
+        which ω₊² does not exceed ω² (running maximum)."""
         past = self.advance >= start
         peak = np.maximum.accumulate(self.rising[past])
         return np.maximum(_largest_within(np.asarray(speed, float) ** 2, peak, self.advance[past]), start)
 
     def falling_advance(self, speed: ArrayLike, top: float | None = None) -> Array:
-        """Advance [rad] at each speed [rad/s] as speed falls from the stop, or from the advance `top`
-        [rad] that was reached: the running minimum of ω₋² from the right."""
+        """Advance [rad] at each speed [rad/s] as speed falls from the stop, or from the advance `top` [rad] that was
+        reached: the running minimum of ω₋² from the right."""
         advance, squared = self.advance, self.falling
         if top is not None and top < self.stop:
             reached = advance < top
@@ -142,8 +142,8 @@ class Trace:
         return _largest_within(np.asarray(speed, float) ** 2, floor, advance)
 
     def rising_speed(self, advance: float) -> float | None:
-        """The speed [rad/s] at which the rising curve reaches the advance [rad]; None past the stop,
-        and where it is in at rest."""
+        """The speed [rad/s] at which the rising curve reaches the advance [rad]; None past the stop, or if that much is in
+        at rest."""
         if advance > self.stop + 1e-12:
             return None
         # The left limit: reached just before a take-up's jump, not after it.
@@ -160,18 +160,93 @@ class Trace:
 
     @property
     def return_speed(self) -> float | None:
-        """Speed [rad/s] at which falling speed brings it back to zero; None if it does not come back."""
+        """Falling speed [rad/s] at which the advance returns to zero; None if it does not return."""
         return _root(float(self.falling.min()))
 
     @property
     def all_in(self) -> float | None:
-        """Speed [rad/s] at which the rising curve meets the stop."""
+        """Speed [rad/s] at which the rising curve reaches the stop."""
         return _root(float(self.rising.max()))
 
     @property
     def snaps(self) -> tuple[Snap, ...]:
-        """Stretches of the rising curve that are jumped over at one speed; empty for a sound curve."""
+        """Ranges of the rising curve that are jumped at one speed; empty for a sound curve."""
         return _snaps(self.advance, self.rising)
+
+
+def trace(unit: Unit, points: int = 2001) -> Trace:
+    """Both branches of the unit's curve on `points` [1] advances from 0 to its stop, with the take-ups added.
+
+    The error of interpolation is below 1e-5° for a smooth mechanism without a snap; just past the end of a snap it is up
+    to one step of the grid.
+    """
+    return _Moments.of(unit, points).trace(unit.drag)
+
+
+def trace_and_residual(unit: Unit, speed: float, points: int = 2001) -> tuple[Trace, tuple[float, float]]:
+    """`trace` of a unit on `points` [1] advances and its `residual_advance` [rad] at the speed [rad/s]; the moments of the
+    springs are computed once for both."""
+    moments = _Moments.of(unit, points)
+    curve, undragged = moments.trace(unit.drag), moments.trace(replace(unit.drag, rubbing_block=0.0))
+    return curve, (float(curve.falling_advance(speed)), float(undragged.falling_advance(speed)))
+
+
+def residual_advance(unit: Unit, speed: float, *, points: int = 2001) -> tuple[float, float]:
+    """Advance [rad] that stays in at `speed` [rad/s] after the weights have been out: with the rubbing block's drag, which
+    may be all that returns a slack unit to zero, and without it (design §1)."""
+    return trace_and_residual(unit, speed, points)[1]
+
+
+def spring_torque(
+    springs: tuple[Installed, ...], takeups: tuple[float | None, ...], advance: Array, right: ArrayLike = False
+) -> Array:
+    """τ(α) [N·m] of all springs at the advances (n,) [rad] (design eq. 2).
+
+    `right` (n,) marks advances that are meant from their right side, just past a take-up there.
+    """
+    total = np.zeros_like(advance)
+    for one, takeup in zip(springs, takeups, strict=True):
+        if takeup is None:
+            continue
+        length, slope = one.length(advance)
+        pulls = (advance > takeup) | (np.asarray(right) & (advance == takeup)) | (takeup == 0.0)
+        s = one.spring
+        total = total + tension(length, s.rate, s.free_length, s.initial_tension, pulls) * slope
+    return total
+
+
+@dataclass(frozen=True)
+class _Moments:
+    """What a curve depends on besides drag: τ [N·m] and I′ [kg·m²/rad] at `advance` [rad], (n,) each, and take-ups."""
+
+    advance: Array
+    torque: Array
+    slope: Array
+    takeups: tuple[float | None, ...]
+
+    @classmethod
+    def of(cls, unit: Unit, points: int) -> _Moments:
+        """On `points` advances from 0 to the unit's stop, with each take-up twice."""
+        takeups = tuple(s.takeup(unit.stop) for s in unit.springs)
+        grid, right = _grid(unit.stop, points, [t for t in takeups if t is not None and 0.0 < t < unit.stop])
+        return cls(grid, spring_torque(unit.springs, takeups, grid, right), unit.weights.inertia_slope(grid), takeups)
+
+    def trace(self, d: Drag) -> Trace:
+        """Both branches with this drag."""
+        return Trace(
+            self.advance,
+            speed_squared(self.torque, self.slope, d.rubbing_block, d.friction, d.friction_share),
+            speed_squared(self.torque, self.slope, d.rubbing_block, -d.friction, -d.friction_share),
+            self.takeups,
+        )
+
+
+def _grid(stop: float, points: int, inner: list[float]) -> tuple[Array, np.ndarray]:
+    """`points` advances from 0 to the stop [rad], those of `inner` added twice, and which are meant from the right."""
+    grid = np.concatenate([np.linspace(0.0, stop, points), inner, inner])
+    right = np.concatenate([np.zeros(points + len(inner), bool), np.ones(len(inner), bool)])
+    order = np.lexsort((right, grid))
+    return grid[order], right[order]
 
 
 def _root(squared: float) -> float | None:
@@ -197,78 +272,3 @@ def _snaps(advance: Array, squared: Array) -> tuple[Snap, ...]:
             Snap(float(advance[begin]), float(advance[min(last, len(advance) - 1)]), float(np.sqrt(max(level, 0.0))))
         )
     return tuple(found)
-
-
-def trace(unit: Unit, points: int = 2001) -> Trace:
-    """Both branches of the unit's curve on `points` advances from 0 to its stop, take-ups added.
-
-    Interpolation between the points errs by less than 1e-5° for a smooth mechanism without a snap; just past
-    the end of a snap by up to one step of the grid.
-    """
-    return _Moments.of(unit, points).trace(unit.drag)
-
-
-def trace_and_residual(unit: Unit, speed: float, points: int = 2001) -> tuple[Trace, tuple[float, float]]:
-    """`trace` of a unit on `points` [1] and its `residual_advance` [rad] at the speed [rad/s], the springs' moments
-    computed once for both."""
-    moments = _Moments.of(unit, points)
-    curve, undragged = moments.trace(unit.drag), moments.trace(replace(unit.drag, rubbing_block=0.0))
-    return curve, (float(curve.falling_advance(speed)), float(undragged.falling_advance(speed)))
-
-
-@dataclass(frozen=True)
-class _Moments:
-    """What a curve is made of besides drag: τ [N·m] and I′ [kg·m²/rad] at `advance` [rad], all (n,), and take-ups."""
-
-    advance: Array
-    torque: Array
-    slope: Array
-    takeups: tuple[float | None, ...]
-
-    @classmethod
-    def of(cls, unit: Unit, points: int) -> _Moments:
-        """On `points` advances from 0 to the unit's stop, take-ups twice."""
-        takeups = tuple(s.takeup(unit.stop) for s in unit.springs)
-        grid, right = _grid(unit.stop, points, [t for t in takeups if t is not None and 0.0 < t < unit.stop])
-        return cls(grid, spring_torque(unit.springs, takeups, grid, right), unit.weights.inertia_slope(grid), takeups)
-
-    def trace(self, d: Drag) -> Trace:
-        """Both branches with this drag."""
-        return Trace(
-            self.advance,
-            speed_squared(self.torque, self.slope, d.rubbing_block, d.friction, d.friction_share),
-            speed_squared(self.torque, self.slope, d.rubbing_block, -d.friction, -d.friction_share),
-            self.takeups,
-        )
-
-
-def _grid(stop: float, points: int, inner: list[float]) -> tuple[Array, np.ndarray]:
-    """`points` advances from 0 to the stop [rad], those of `inner` twice, and which of them are seen from the right."""
-    grid = np.concatenate([np.linspace(0.0, stop, points), inner, inner])
-    right = np.concatenate([np.zeros(points + len(inner), bool), np.ones(len(inner), bool)])
-    order = np.lexsort((right, grid))
-    return grid[order], right[order]
-
-
-def spring_torque(
-    springs: tuple[Installed, ...], takeups: tuple[float | None, ...], advance: Array, right: ArrayLike = False
-) -> Array:
-    """τ(α) [N·m] of all springs at the advances (n,) [rad] (design eq. 2).
-
-    `right` (n,) marks the advances that are looked at from their right side, past a take-up there.
-    """
-    total = np.zeros_like(advance)
-    for one, takeup in zip(springs, takeups, strict=True):
-        if takeup is None:
-            continue
-        length, slope = one.length(advance)
-        pulls = (advance > takeup) | (np.asarray(right) & (advance == takeup)) | (takeup == 0.0)
-        s = one.spring
-        total = total + tension(length, s.rate, s.free_length, s.initial_tension, pulls) * slope
-    return total
-
-
-def residual_advance(unit: Unit, speed: float, *, points: int = 2001) -> tuple[float, float]:
-    """Advance [rad] that stays in at `speed` [rad/s] after the weights have been out: as it is, and
-    without the rubbing block's drag, which may be all that brings a slack unit home (design §1)."""
-    return trace_and_residual(unit, speed, points)[1]

@@ -1,12 +1,12 @@
-"""The curve once more, by minimising energy: a check of every plan that shares nothing with eq. 3 but lengths and radii.
+"""The curve by minimising energy: a check of every plan that shares nothing with eq. 3 but lengths and radii.
 
-At a steady speed the advance settles where no small move frees energy (design §1): the weights' centrifugal
-potential, the energy of the springs, and the work against drag and friction, which oppose the way the weights move.
+At a steady speed the advance settles where no small move releases energy (design §1). The energy is that of the springs,
+the centrifugal potential of the weights, and the work against drag and friction, which oppose the motion.
 
     V±(α) = Σ_springs ∫ T dL + (T_d ± T_f) α − ½ ω² (1 ∓ s) (I(α) − I(0))      + speed rising, − falling
 
-A rising sweep goes outward to the first minimum of V₊, a falling one inward from the stop to the first of V₋. Neither
-dL/dα nor dr/dα is used, and no moment is formed; of weights known by I′ alone, I is its integral.
+A rising sweep moves outward to the first minimum of V₊, a falling one inward from the stop to the first of V₋. Neither
+dL/dα nor dr/dα is used, and no moment is formed. If only I′ of the weights is known, I is its integral.
 """
 
 from __future__ import annotations
@@ -20,16 +20,11 @@ from recurve.physics.mechanism import Weights
 
 GRID = 721  # advances from rest to the stop, among which a first minimum is looked for
 GOLDEN = (np.sqrt(5.0) - 1) / 2
-STEPS = 20  # of the golden section: to some millionths of a degree
-SPEEDS = 40  # besides those of the bands and the settings
-AGREE = np.radians(0.01)  # a tenth of what a degree wheel shows
-# At the ends of a plateau the advance changes at one speed; a hair of speed to either side is the same reading.
-HAIR = 1e-5
+STEPS = 20  # of the golden section: to a few millionths of a degree
 
 
 def settled(unit: Unit, speed: Array, start: ArrayLike) -> Array:
-    """Advance (m,) [rad] at each speed (m,) [rad/s] of a rising sweep from `start` [rad], one or (m,), by the least
-    energy."""
+    """Minimum-energy advance (m,) [rad] at each speed (m,) [rad/s] of a rising sweep from `start` [rad], one or (m,)."""
     grid = np.linspace(0.0, unit.stop, GRID)
     climbs = np.diff(_energy(unit, grid[None, :], speed[:, None], 1.0), axis=1) > 0
     climbs &= grid[1:] > np.asarray(start)[..., None]
@@ -40,7 +35,7 @@ def settled(unit: Unit, speed: Array, start: ArrayLike) -> Array:
 
 
 def fallen(unit: Unit, speed: Array) -> Array:
-    """Advance (m,) [rad] at each speed (m,) [rad/s] of a falling sweep from the stop, by the least energy."""
+    """Minimum-energy advance (m,) [rad] at each speed (m,) [rad/s] of a falling sweep from the stop."""
     grid = np.linspace(0.0, unit.stop, GRID)
     climbs = np.diff(_energy(unit, grid[None, ::-1], speed[:, None], -1.0), axis=1) > 0
     ends = np.concatenate([climbs, np.ones((len(speed), 1), bool)], axis=1)
@@ -49,7 +44,7 @@ def fallen(unit: Unit, speed: Array) -> Array:
 
 
 def _least(unit: Unit, speed: Array, direction: float, low: Array, high: Array) -> Array:
-    """The advance (m,) [rad] of least energy between two others each, by golden section on all at once."""
+    """The advance (m,) [rad] of least energy between `low` and `high` (m,), by golden section on all at once."""
     for _ in range(STEPS):
         inner, outer = high - GOLDEN * (high - low), low + GOLDEN * (high - low)
         keep = _energy(unit, inner, speed, direction) < _energy(unit, outer, speed, direction)
@@ -58,7 +53,7 @@ def _least(unit: Unit, speed: Array, direction: float, low: Array, high: Array) 
 
 
 def _energy(unit: Unit, advance: Array, speed: Array, direction: float) -> Array:
-    """V [J] at the advance [rad] and speed [rad/s], which broadcast; direction + 1 rising, − 1 falling."""
+    """V [J] at the advance [rad] and speed [rad/s], which broadcast; direction +1 rising, −1 falling."""
     assert isinstance(unit.weights, Weights)  # every job's are
     drag = unit.drag
     stored = (drag.rubbing_block + direction * drag.friction) * advance
@@ -66,5 +61,5 @@ def _energy(unit: Unit, advance: Array, speed: Array, direction: float) -> Array
         s = one.spring
         stretch = np.maximum(one.length(advance)[0] - s.free_length, 0.0)
         stored = stored + (s.initial_tension + 0.5 * s.rate * stretch) * stretch
-    share = 1 - direction * drag.friction_share
-    return np.asarray(stored - 0.5 * speed**2 * share * unit.weights.inertia_change(advance))
+    kept = 1 - direction * drag.friction_share
+    return np.asarray(stored - 0.5 * speed**2 * kept * unit.weights.inertia_change(advance))

@@ -1,8 +1,7 @@
 """Many units at once: curves of n units that differ in springs, posts, drag, stop and mass geometry.
 
-For fits and for the yield of a plan. The units share the shapes of I′(α) and L(α), tabulated once; each
-has its own grid of advance, broken at its own second take-up, so that a jump by an initial tension and the
-stop are met exactly.
+For fits and for the yield of a plan. The units share the shapes of I′(α) and L(α), tabulated once. Each has its own grid
+of advance, split at its own second take-up, so that the jump by an initial tension and the stop are exact.
 """
 
 from __future__ import annotations
@@ -22,9 +21,9 @@ TABLE_POINTS = 1001
 
 @dataclass(frozen=True)
 class Shapes:
-    """The shapes the units share, tabulated at `advance` (p,) [rad]: `slope` I′ (p,) [kg·m²/rad], and for each
-    place `stretch` L − L(0) [m] and `lever` L′ [m/rad], (places, p). `modes` (modes, p) [1]: changes of
-    log I′ by one standard uncertainty of what was measured."""
+    """The shapes that the units share, tabulated at `advance` (p,) [rad]: `slope` I′ (p,) [kg·m²/rad], and for each place
+    `stretch` L − L(0) [m] and `lever` L′ [m/rad], (places, p). `modes` (modes, p) [1] are independent changes of log I′,
+    each of one standard uncertainty."""
 
     advance: Array
     slope: Array
@@ -47,7 +46,7 @@ class Shapes:
     @cached_property
     def tables(self) -> tuple[Array, Array]:
         """All shapes in one table (1 + 2·places + modes, p): I′ [kg·m²/rad], stretches [m], levers [m/rad],
-        modes [1]; and the step from each of its values to the next, of the same shape, the last 0."""
+        modes [1]; and the steps from each value to the next, of the same shape, the last 0."""
         whole = np.concatenate([self.slope[None], self.stretch, self.lever, self.modes])
         return whole, np.diff(whole, axis=1, append=whole[:, -1:])
 
@@ -60,15 +59,15 @@ class Shapes:
 @dataclass(frozen=True)
 class Units:
     """n units: `rate` [N/m], `stretch` [m] at rest (negative where slack) and `tension` [N] of each spring,
-    (n, places); `drag`, `friction` [N·m], `share` [1], `stop` [rad], (n,); `modes` (n, modes) [1] how many
-    standard uncertainties I′ is off by each mode."""
+    (n, places); `drag`, `friction` [N·m], `friction_share` [1] and `stop` [rad], (n,); `modes` (n, modes) [1]: how many
+    standard uncertainties I′ is off in each mode."""
 
     rate: Array
     stretch: Array
     tension: Array
     drag: Array
     friction: Array
-    share: Array
+    friction_share: Array
     stop: Array
     modes: Array
 
@@ -103,14 +102,14 @@ class Curves:
 
 
 def curves(shapes: Shapes, units: Units, points: int = 96) -> Curves:
-    """The curves of all units, on `points` advances before and as many after the second take-up."""
+    """The curves of all units, on `points` [1] advances before and as many after the second take-up."""
     advance, past = _grids(shapes, units, points)
     at = (advance / shapes.advance[-1] * (TABLE_POINTS - 1)).clip(0, TABLE_POINTS - 1)
     low = np.minimum(at.astype(int), TABLE_POINTS - 2)
     part = at - low
 
     def read(row: int) -> Array:
-        # `take` needs a third of the time of an index for many units.
+        # `take` needs a third of the time of indexing for many units.
         return np.asarray(table[row].take(low) + part * step[row].take(low))
 
     table, step = shapes.tables
@@ -124,7 +123,7 @@ def curves(shapes: Shapes, units: Units, points: int = 96) -> Curves:
         pulls = past if place == 1 else stretched >= 0.0
         pull = units.tension[:, place, None] + units.rate[:, place, None] * np.maximum(stretched, 0.0)
         torque += np.where(pulls, pull, 0.0) * read(1 + places + place)
-    resist = (units.drag[:, None], units.friction[:, None], units.share[:, None])
+    resist = (units.drag[:, None], units.friction[:, None], units.friction_share[:, None])
     return Curves(
         advance,
         speed_squared(torque, slope, *resist),
@@ -133,13 +132,13 @@ def curves(shapes: Shapes, units: Units, points: int = 96) -> Curves:
 
 
 def takeups(shapes: Shapes, stretch: Array, place: int) -> Array:
-    """Where springs with these stretches at rest (n,) [m] take up, (n,) [rad]: 0 from rest, inf beyond the table."""
+    """Where springs with these stretches at rest (n,) [m] take up, (n,) [rad]: 0 from rest, inf past the table."""
     table = np.maximum.accumulate(shapes.stretch[place])
     return np.asarray(np.interp(-stretch, table, shapes.advance, left=0.0, right=np.inf))
 
 
 def _grids(shapes: Shapes, units: Units, points: int) -> tuple[Array, np.ndarray]:
-    """Advances (n, 2·points) [rad] of each unit, and where its second spring has taken up."""
+    """Advances (n, 2·points) [rad] of each unit, and at which of them its second spring has taken up."""
     steps = np.linspace(0.0, 1.0, points)
     if len(shapes.stretch) < 2:
         whole = np.linspace(0.0, 1.0, 2 * points) * units.stop[:, None]
@@ -165,9 +164,9 @@ def _value_at(advance: Array, squared: Array, at: Array) -> Array:
 
 
 def _invert(advance: Array, extreme: Array, speed: ArrayLike) -> Array:
-    """The largest advance (n, m) whose running extreme (n, g) is ≤ speed²; 0 where there is none.
+    """The largest advance (n, m) whose running extreme (n, g) is ≤ speed², 0 if there is none.
 
-    All rows in one search: each row's values are shifted above the last row's.
+    All rows are searched at once: the values of each row are shifted above those of the row before.
     """
     n, g = extreme.shape
     level = np.broadcast_to(np.asarray(speed, float) ** 2, (n, np.shape(speed)[-1]))

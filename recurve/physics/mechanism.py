@@ -1,10 +1,8 @@
-"""The flyweights: how far their centres of gravity stand from the shaft as the cam advances.
+"""The flyweights: how far their centres of gravity are from the shaft as the cam advances, and the inertia that follows.
 
-Points are complex numbers x + iy in metres in the frame that turns with the shaft, positive
-angles in the direction of rotation, the shaft axis at 0. A turn by the angle a is then a
-multiplication by exp(ia), and a velocity per radian a multiplication by i.
-
-All angles are distributor angles in radians.
+Points are complex numbers x + iy in metres, in the frame that turns with the shaft: the shaft axis at 0, positive angles
+in the direction of rotation. A turn by the angle a is then a multiplication by exp(ia), and a velocity per radian a
+multiplication by i. All angles are distributor angles in radians.
 """
 
 from __future__ import annotations
@@ -19,6 +17,7 @@ from numpy.typing import ArrayLike
 
 from recurve.arrays import Array
 from recurve.errors import PhysicsError
+from recurve.units import SQRT3
 
 
 def dot(a: ArrayLike, b: ArrayLike) -> Array:
@@ -27,21 +26,21 @@ def dot(a: ArrayLike, b: ArrayLike) -> Array:
 
 
 class Motion(Protocol):
-    """What a description of the weights must answer, for any shape of advance [rad]."""
+    """A description of how the weights move, for any shape of advance [rad]."""
 
     def swing(self, advance: ArrayLike) -> tuple[Array, Array] | None:
         """The weight's turn ψ [rad], signed in the direction of rotation, and dψ/dα [1]; None if unknown."""
 
     @property
     def pivot(self) -> complex | None:
-        """The first weight's pivot [m], or None where the motion does not tell it."""
+        """The first weight's pivot [m]; None if unknown."""
 
 
 class RadialMotion(Motion, Protocol):
-    """A motion that tells where the centres of gravity are."""
+    """A motion that gives the places of the centres of gravity."""
 
     def radius(self, advance: ArrayLike) -> tuple[Array, Array]:
-        """r [m] and dr/dα [m/rad] of one weight's centre of gravity; not a number where it binds."""
+        """r [m] and dr/dα [m/rad] of one weight's centre of gravity; NaN where it binds."""
 
 
 def _radius_by_swing(pivot: complex, cg: complex, swing: tuple[Array, Array]) -> tuple[Array, Array]:
@@ -54,10 +53,10 @@ def _radius_by_swing(pivot: complex, cg: complex, swing: tuple[Array, Array]) ->
 
 @dataclass(frozen=True)
 class Slot:
-    """A drive pin on the weight works a radial slot of the cam plate (design §1, motion 1).
+    """A drive pin on the weight works in a radial slot of the cam plate (design §1, motion 1).
 
-    All three points [m] at rest, of the first weight: `pivot` on the base plate, `cg` its centre
-    of gravity, `pin` its drive pin.
+    Three points [m] of the first weight at rest: `pivot` on the base plate, `cg` its centre of gravity, `pin` its drive
+    pin.
     """
 
     pivot: complex
@@ -65,10 +64,10 @@ class Slot:
     pin: complex
 
     def swing(self, advance: ArrayLike) -> tuple[Array, Array]:
-        """ψ [rad] and dψ/dα [1] at the advance [rad], same shape; not a number where the pin binds.
+        """ψ [rad] and dψ/dα [1] at the advance [rad], same shape; NaN where the pin binds.
 
-        The pin stands on the ray of the slot and on its circle about the pivot; of the two
-        crossings the one that continues the position at rest is taken.
+        The pin is on the ray of the slot and on its circle about the pivot. Of the two crossings the one that continues
+        the position at rest is taken.
         """
         arm = self.pin - self.pivot
         ray = np.exp(1j * (np.angle(self.pin) + np.asarray(advance, float)))
@@ -90,7 +89,7 @@ class Slot:
 class Link:
     """A point of the weight keeps its distance from a point of the cam (design §1, motion 2).
 
-    All four points [m] at rest: `pivot`, `cg`, `pin` (the weight's point) and `cam`.
+    Four points [m] of the first weight at rest: `pivot`, `cg`, `pin` (the weight's point) and `cam`.
     """
 
     pivot: complex
@@ -99,9 +98,9 @@ class Link:
     cam: complex
 
     def swing(self, advance: ArrayLike) -> tuple[Array, Array]:
-        """ψ [rad] and dψ/dα [1] at the advance [rad], same shape; not a number where the link is stretched.
+        """ψ [rad] and dψ/dα [1] at the advance [rad], same shape; NaN where the link does not reach.
 
-        The weight's point stands on its circle about the pivot and on a circle about the cam's point.
+        The weight's point is on its circle about the pivot and on a circle about the cam's point.
         """
         arm = self.pin - self.pivot
         cam = self.cam * np.exp(1j * np.asarray(advance, float))
@@ -124,10 +123,10 @@ class Link:
 
 @dataclass(frozen=True)
 class RadiusTable:
-    """Radii of the centre of gravity measured at some advances (design §1, motion 3).
+    """Radii of the centre of gravity measured at several advances (design §1, motion 3).
 
-    `advance` [rad] and `cg_radius` [m], `limit` [m] the ± of each row; all of one length ≥ 3.
-    Quadratic in the advance by least squares, rows weighted by 1/limit.
+    `advance` [rad], `cg_radius` [m] and `limit` [m], the ± of each row, all of the same length, 3 or more. The radius is
+    quadratic in the advance, by least squares with rows weighted by 1/limit.
     """
 
     advance: tuple[float, ...]
@@ -142,11 +141,11 @@ class RadiusTable:
 
     @property
     def pivot(self) -> complex | None:
-        """A table does not tell where the pivot [m] is."""
+        """Unknown: a table does not give the pivot [m]."""
         return None
 
     def swing(self, advance: ArrayLike) -> None:
-        """A table does not tell how the weight turns [rad]."""
+        """Unknown: a table does not give the turn [rad] of the weight."""
         return
 
     def radius(self, advance: ArrayLike) -> tuple[Array, Array]:
@@ -157,11 +156,11 @@ class RadiusTable:
     def moved(self, row: int) -> RadiusTable:
         """The table with one row's radius larger by its standard uncertainty, limit/√3."""
         radii = list(self.cg_radius)
-        radii[row] += self.limit[row] / 3**0.5
+        radii[row] += self.limit[row] / SQRT3
         return RadiusTable(self.advance, tuple(radii), self.limit)
 
     def row_effects(self, advance: ArrayLike) -> Array:
-        """Change of d(r²)/dα [m²/rad] at the advance (n,) [rad] by each row's ± limit, shape (rows, n)."""
+        """Change of d(r²)/dα [m²/rad] at the advances (n,) [rad] if each row is off by its limit, shape (rows, n)."""
         alpha = np.asarray(advance, float)
         r, dr = self.radius(alpha)
         weights = 1.0 / np.asarray(self.limit)
@@ -175,11 +174,11 @@ class RadiusTable:
 
 @dataclass(frozen=True)
 class ReferenceSlope:
-    """I′(α) itself, from a sweep with known springs (design §1, motion 4); nothing of the weights' places.
+    """I′(α) itself, from a sweep with known springs (design §1, motion 4); the places of the weights remain unknown.
 
-    log I′ [kg·m²/rad] is Σ `coefficients` · Legendre polynomials of 2α/`reach` − 1, `reach` [rad] the stop
-    of that sweep; `covariance` (c, c) of the coefficients (c,). Past `reach` the polynomial goes on, and
-    its uncertainty grows.
+    log I′ [kg·m²/rad] is Σ `coefficients` · Legendre polynomials of 2α/`reach` − 1, with `reach` [rad] the stop of that
+    sweep; `covariance` (c, c) is that of the coefficients (c,). Past `reach` the polynomial is continued, and its
+    uncertainty grows.
     """
 
     reach: float
@@ -188,20 +187,20 @@ class ReferenceSlope:
 
     @property
     def pivot(self) -> complex | None:
-        """A sweep does not tell where the pivot [m] is."""
+        """Unknown: a sweep does not give the pivot [m]."""
         return None
 
     def swing(self, advance: ArrayLike) -> None:
-        """A sweep does not tell how the weight turns [rad]."""
+        """Unknown: a sweep does not give the turn [rad] of the weight."""
         return
 
     def inertia_slope(self, advance: ArrayLike) -> Array:
-        """I′(α) [kg·m²/rad] of all weights at the advance [rad], same shape; positive by its form."""
+        """I′(α) [kg·m²/rad] of all weights at the advance [rad], same shape; always positive."""
         x = 2 * np.asarray(advance, float) / self.reach - 1
         return np.asarray(np.exp(np.polynomial.legendre.legval(x, self.coefficients)))
 
     def changes(self, advance: ArrayLike) -> Array:
-        """Changes of log I′ at the advances (n,) [rad] by independent standard uncertainties, (c, n) [1]."""
+        """Independent changes of log I′ at the advances (n,) [rad], each of one standard uncertainty, (c, n) [1]."""
         x = 2 * np.asarray(advance, float) / self.reach - 1
         basis = np.polynomial.legendre.legvander(x, len(self.coefficients) - 1)
         sizes, turned = np.linalg.eigh(np.asarray(self.covariance))
@@ -214,8 +213,8 @@ class ReferenceSlope:
 
 @dataclass(frozen=True)
 class Weights:
-    """`count` equal flyweights of `mass` [kg] each, moving as `motion` says; the mass may be None where the
-    motion is I′ itself."""
+    """`count` equal flyweights of `mass` [kg] each that move as `motion` describes; the mass may be None if the motion is
+    I′ itself."""
 
     count: int
     mass: float | None
@@ -227,7 +226,7 @@ class Weights:
         return total * motion.radius(advance)[0] ** 2
 
     def inertia_change(self, advance: ArrayLike) -> Array:
-        """I(α) − I(0) [kg·m²] at the advance [rad], same shape; of weights known by I′ alone its integral."""
+        """I(α) − I(0) [kg·m²] at the advance [rad], same shape; the integral of I′ if only that is known."""
         if isinstance(self.motion, ReferenceSlope):
             return _integral(self.inertia_slope, advance)
         return self.inertia(advance) - self.inertia(0.0)
@@ -241,7 +240,7 @@ class Weights:
         return total * 2 * r * dr
 
     def _radial(self) -> tuple[float, RadialMotion]:
-        """The mass of all weights [kg] and how they move."""
+        """The total mass [kg] of the weights, and how they move."""
         if self.mass is None or isinstance(self.motion, ReferenceSlope):
             raise PhysicsError(
                 "weights: got a sweep with known springs, which tells I′ only, expected a motion for where the mass is"
@@ -249,7 +248,7 @@ class Weights:
         return self.count * self.mass, self.motion
 
     def check(self, reach: float) -> None:
-        """Raise PhysicsError where the weights cannot work from rest to the advance `reach` [rad]."""
+        """Raise PhysicsError if the weights cannot work from rest to the advance `reach` [rad]."""
         faults = weight_faults(self.motion, reach)
         if faults:
             raise PhysicsError(faults)
@@ -257,7 +256,7 @@ class Weights:
 
 @dataclass(frozen=True)
 class CorrectedWeights(Weights):
-    """Weights whose I′ a sweep has corrected: by the polynomial of degree ≤ 3 through `factor` [1] at
+    """Weights whose I′ was corrected by a sweep: multiplied by the polynomial of degree ≤ 3 through `factor` [1] at
     `advance` [rad]."""
 
     advance: tuple[float, ...] = ()
@@ -270,7 +269,8 @@ class CorrectedWeights(Weights):
         object.__setattr__(self, "_coefficients", fitted)
 
     def inertia_change(self, advance: ArrayLike) -> Array:
-        """∫ factor dI [kg·m²] from rest to the advance [rad], same shape; by parts, so that dr/dα is not asked."""
+        """∫ factor dI [kg·m²] from rest to the advance [rad], same shape; by parts, so that dr/dα is not
+        needed."""
         if isinstance(self.motion, ReferenceSlope):
             return super().inertia_change(advance)
         correction, alpha = self._coefficients, np.asarray(advance, float)
@@ -283,23 +283,31 @@ class CorrectedWeights(Weights):
         return super().inertia_slope(advance) * np.polyval(self._coefficients, np.asarray(advance, float))
 
 
-def _integral(function: Callable[[Array], Array], end: ArrayLike) -> Array:
-    """∫ from 0 to each end, same shape, of a smooth function of arrays: Gauss and Legendre's rule of 20 points."""
-    nodes, weights = _rule()
-    ends = np.asarray(end, float)[..., None]
-    return np.asarray((function(0.5 * ends * (1 + nodes)) * weights).sum(axis=-1) * 0.5 * ends[..., 0])
+@dataclass(frozen=True)
+class ScaledWeights(Weights):
+    """Weights of the same shape as those `given`, each `factor` [1] times as heavy."""
 
+    given: Weights
+    factor: float
 
-@cache
-def _rule() -> tuple[Array, Array]:
-    """Nodes and weights of that rule, (20,) each; found once, since they take longer than most integrals."""
-    return np.polynomial.legendre.leggauss(20)
+    @classmethod
+    def of(cls, given: Weights, factor: float) -> ScaledWeights:
+        """Those given, `factor` [1] times as heavy."""
+        return cls(given.count, given.mass, given.motion, given, factor)
+
+    def inertia(self, advance: ArrayLike) -> Array:
+        """I(α) [kg·m²] at the advance [rad], same shape."""
+        return self.factor * self.given.inertia(advance)
+
+    def inertia_slope(self, advance: ArrayLike) -> Array:
+        """I′(α) [kg·m²/rad] at the advance [rad], same shape."""
+        return self.factor * self.given.inertia_slope(advance)
 
 
 def weight_faults(motion: RadialMotion | ReferenceSlope, reach: float) -> list[str]:
-    """What forbids these weights to work from 0 to `reach` [rad], each naming the number to look at."""
+    """Why these weights cannot work from 0 to `reach` [rad], each fault naming the number to look at."""
     if isinstance(motion, ReferenceSlope):
-        return []  # positive by its form; its sweep was judged where it was read
+        return []  # I′ is always positive; its sweep was judged when it was read
     if isinstance(motion, Slot | Link):
         faults = _rest_faults(motion)
         if faults:
@@ -326,13 +334,26 @@ def weight_faults(motion: RadialMotion | ReferenceSlope, reach: float) -> list[s
     return []
 
 
+def _integral(function: Callable[[Array], Array], end: ArrayLike) -> Array:
+    """∫ from 0 to each end, same shape, of a smooth function of arrays, by the Gauss–Legendre rule of 20 points."""
+    nodes, weights = _rule()
+    ends = np.asarray(end, float)[..., None]
+    return np.asarray((function(0.5 * ends * (1 + nodes)) * weights).sum(axis=-1) * 0.5 * ends[..., 0])
+
+
+@cache
+def _rule() -> tuple[Array, Array]:
+    """Nodes and weights of that rule, (20,) each; cached, since they take longer than most integrals."""
+    return np.polynomial.legendre.leggauss(20)
+
+
 def _rest_faults(motion: Slot | Link) -> list[str]:
     arm, weight = motion.cg - motion.pivot, motion.pin - motion.pivot
     lengths = {"pivot": abs(motion.pivot), "cg": abs(arm), "pin": abs(weight)}
     short = [name for name, value in lengths.items() if value < 1e-6]
     if short:
         return [f"weights.motion.{name}: got a distance of 0 mm, expected more" for name in short]
-    # Within half a degree of the radius the sense of the swing hangs on an error of measurement.
+    # Within half a degree of the radius the sense of the swing depends on the error of measurement.
     if abs(np.imag(np.conj(motion.pivot) * arm)) < np.sin(np.radians(0.5)) * abs(motion.pivot) * abs(arm):
         return [
             "weights.motion.cg: the centre of gravity lies on the radius through the pivot (angle 0 or 180°), so "

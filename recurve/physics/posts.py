@@ -1,7 +1,7 @@
-"""The posts: how long a spring is, inside its hooks, as the cam advances.
+"""The posts: the length of a spring inside its hooks as the cam advances.
 
-Lengths are outside to outside over the two posts, which is inside the hooks. `bend` is how far
-the anchor post was bent, + away from the other post, so that the spring is longer at rest by it.
+Lengths are measured outside to outside over the two posts, which is inside the hooks. `bend` is how far the anchor post
+was bent, + away from the other post, so that the spring is longer at rest by as much.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ Body = Literal["base", "cam"] | int
 
 
 class Posts(Protocol):
-    """What a description of two posts must answer; advance [rad] and bend [m] broadcast."""
+    """A description of two posts; advance [rad] and bend [m] broadcast."""
 
     def length(self, advance: ArrayLike, bend: ArrayLike = 0.0) -> tuple[Array, Array]:
         """L [m] and dL/dα [m/rad] of a spring over the posts."""
@@ -31,7 +31,7 @@ class Posts(Protocol):
 
 @dataclass(frozen=True)
 class BodyPoint:
-    """A point at rest [m] and what carries it: "base", "cam" or the number of a weight from 1."""
+    """A point, its position at rest [m] and the body that carries it: "base", "cam" or the number of a weight from 1."""
 
     body: Body
     position: complex
@@ -39,10 +39,9 @@ class BodyPoint:
 
 @dataclass(frozen=True)
 class PointPosts:
-    """Two posts given by their places (design §1); `motion` and `count` move those on weights.
+    """Two posts given by their positions (design §1); `motion` and `count` move those on weights.
 
-    `diameter` [m] is the mean of the two posts'. The anchor is bent along the line through both
-    posts at rest.
+    `diameter` [m] is the mean diameter of the two. The anchor is bent along the line through both posts at rest.
     """
 
     anchor: BodyPoint
@@ -68,7 +67,7 @@ class PointPosts:
         return PointPosts(anchor, self.far, self.diameter, self.motion, self.count)
 
     def place(self, body: Body, rest: complex | Points, alpha: Array) -> tuple[Points, Points]:
-        """Where a point carried by `body` is [m] and its velocity per radian of advance [m/rad]."""
+        """Position [m] of a point carried by `body`, and its velocity per radian of advance [m/rad]."""
         if body == "base":
             return np.asarray(rest) + 0j * alpha, np.zeros(np.broadcast(rest, alpha).shape, complex)
         if body == "cam":
@@ -110,7 +109,7 @@ class TablePosts:
 
 
 def post_faults(posts: Posts, reach: float, travel: tuple[float, float], name: str) -> list[str]:
-    """What forbids these posts to work from 0 to `reach` [rad] over the bend `travel` [m]."""
+    """Why these posts cannot work from 0 to `reach` [rad] over the bend `travel` [m]; empty if they can."""
     if isinstance(posts, PointPosts):
         gap = abs(posts.anchor.position - posts.far.position)
         if gap < 1e-6:
@@ -135,8 +134,8 @@ def post_faults(posts: Posts, reach: float, travel: tuple[float, float], name: s
 
 
 def takeup_advance(posts: Posts, free_length: float, reach: float, bend: float = 0.0) -> float | None:
-    """The advance [rad] at which the posts are `free_length` [m] apart; 0 if the spring pulls from
-    rest, None if it never does up to `reach` [rad] (design §1, take-up)."""
+    """The advance [rad] at which the posts are `free_length` [m] apart: 0 if the spring pulls from rest, None if it does
+    not pull before `reach` [rad] (design §1, take-up). The posts are bent by `bend` [m]."""
     grid = np.linspace(0.0, reach, 257)
     length = posts.length(grid, bend)[0]
     if length[0] >= free_length:

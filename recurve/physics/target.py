@@ -1,6 +1,6 @@
-"""What the book asks for: bands of advance at speeds, and how well a curve lies in them (design §2).
+"""The target: bands of advance at speeds, as specified for the unit, and how well a curve lies in them (design §2).
 
-Speeds [rad/s] and advances [rad] of the distributor.
+Speeds [rad/s] and advances [rad] are those of the distributor.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ Kind = Literal["point", "idle", "maximum"]
 
 @dataclass(frozen=True)
 class Band:
-    """One demand: at `speed` [rad/s] the advance must lie from `low` to `high` [rad]; the maximum has no
-    speed (None) and asks it of the stop. A band whose low is 0 has only an upper edge."""
+    """At `speed` [rad/s] the advance must lie between `low` and `high` [rad]. The maximum has no speed (None): it is a
+    band for the stop. A band whose low is 0 has only an upper edge."""
 
     kind: Kind
     speed: float | None
@@ -33,15 +33,15 @@ class Band:
         return self.low <= 0.0
 
     def margin(self, advance: ArrayLike) -> Array:
-        """1 at the centre, 0 on the edge, linear and negative outside; from zero: 1 at 0, 0 at `high`.
-        Advance [rad], any shape."""
+        """Margin [1] of an advance [rad], any shape: 1 at the centre, 0 on an edge, linear, negative outside. A band from
+        zero has 1 at 0 and 0 at `high`."""
         at = np.asarray(advance, float)
         if self.from_zero:
             return 1.0 - at / self.high
         return 1.0 - np.abs(at - (self.low + self.high) / 2) / ((self.high - self.low) / 2)
 
     def edges(self, margin: ArrayLike) -> tuple[Array, Array]:
-        """The lower and upper advance [rad] between which the margin is at least this [1]; any shape."""
+        """The lower and upper advance [rad] between which the margin is at least this [1], any shape."""
         margin = np.asarray(margin, float)
         if self.from_zero:
             return np.zeros_like(margin), self.high * (1.0 - margin)
@@ -61,8 +61,13 @@ class Target:
         return next((b.speed for b in self.bands if b.kind == "idle"), None)
 
     @property
+    def idle_or_lowest(self) -> float:
+        """Idle speed [rad/s] if the target names one, else the lowest speed of its bands, infinite if none has a speed."""
+        return self.idle_speed or min((b.speed or np.inf for b in self.timed), default=np.inf)
+
+    @property
     def maximum(self) -> Band | None:
-        """The band asked of the stop, if any."""
+        """The band for the stop, if any."""
         return next((b for b in self.bands if b.kind == "maximum"), None)
 
     @property
@@ -73,7 +78,7 @@ class Target:
 
 @dataclass(frozen=True)
 class BandResult:
-    """A band met by a curve: advance [rad] with speed rising and falling, and the worse margin [1]."""
+    """How a curve lies in a band: advance [rad] with speed rising and falling, and the worse of the two margins [1]."""
 
     band: Band
     rising: float
@@ -82,8 +87,8 @@ class BandResult:
 
 
 def judge(target: Target, curve: Trace) -> tuple[BandResult, ...]:
-    """Every band against the curve, both directions; the falling curve begins at the stop, the rising one
-    at what stays in at idle."""
+    """Every band against the curve in both directions. The falling curve begins at the stop, the rising one at what
+    stays in at idle."""
     timed = target.timed
     speeds = np.array([b.speed for b in timed], float)
     residual = float(curve.falling_advance(target.idle_speed)) if target.idle_speed else 0.0
@@ -97,5 +102,5 @@ def judge(target: Target, curve: Trace) -> tuple[BandResult, ...]:
 
 
 def worst(results: tuple[BandResult, ...]) -> float:
-    """Margin of a plan: the worst over bands and directions [1]."""
+    """The worst margin [1] over bands and directions, which is the margin of a plan."""
     return min(r.margin for r in results)

@@ -1,55 +1,91 @@
-"""Why a plan is out of reach, in words a customer understands (design §3).
-
-What must be said aloud beside a plan.
-"""
+"""What the report says of a plan in sentences: why it is out of reach (design §3), and the notes beside it."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
+from recurve.fit.fit import Fit
+from recurve.inspection.findings import Inspected
 from recurve.job.model import Job
 from recurve.physics.curve import trace
 from recurve.physics.mechanism import RadiusTable
 from recurve.physics.target import Band, BandResult
-from recurve.planner.build import Build
-from recurve.planner.ideal import Ideal, Limits, find_ideal
-from recurve.planner.linear import Problem
-from recurve.planner.search import SpringSet
-from recurve.units import RPM
+from recurve.planner.build import Build, Checked
+from recurve.planner.ideal import Ideal, find_ideal
+from recurve.planner.problem import Problem, SpringBounds
+from recurve.planner.springset import SpringSet
+from recurve.units import PLACES, RPM
+
+SECOND_RATE = (1e3, 40e3)  # [N/m], of a second spring that a unit planned with one might get
+SECOND_HELPS = 0.1  # margin that it must add to be worth a note
 
 
 def explain(
-    job: Job,
-    problem: Problem,
-    shelf: SpringSet,
-    names: Sequence[str],
-    results: tuple[BandResult, ...] | None,
-    ideal: Ideal | None,
+    job: Job, problem: Problem, spring_set: SpringSet, build: Build | None, ideal: Ideal | None
 ) -> tuple[str, ...]:
-    """One sentence for each reason why nothing passes, the deepest first."""
+    """One sentence for each reason why nothing passes, the most fundamental first; `build` is the nearest miss."""
     reasons = _stop_reasons(job, problem)
-    # The catalogue may hold springs outside the ranges that ideal ones are sought in, and do better.
-    reached = -np.inf if results is None else min(r.margin for r in results)
+    # The catalogue may hold springs outside the bounds of ideal ones, and do better.
+    reached = -np.inf if build is None else build.margin
     if ideal is not None and ideal.margin < 0 and ideal.margin >= reached - 0.01:
         reasons += _ideal_reasons(job, problem, ideal)
-    elif results is not None:
-        reasons += _catalogue_reasons(job, names, results, ideal)
-    if results is None:
-        reasons += _no_build(problem, shelf)
+    elif build is not None:
+        reasons += _catalogue_reasons(job, build, ideal)
+    if build is None:
+        reasons += _no_build(problem, spring_set)
     return tuple(reasons)
 
 
-def edge_words(band: Band, upper: bool) -> str:
-    """ "at most 7.0° at 700 rpm" of one edge of a band, distributor terms."""
+def trust_notes(checked: Checked | None) -> list[str]:
+    """What the report must state first if the curve is not where the energy is least."""
+    if checked is None or checked.agrees:
+        return []
+    return [
+        "Do not build from this plan: its curve and the least energy of the same unit are up to "
+        f"{np.degrees(checked.largest):.2f}° (distributor) apart, where they must be one. That is a fault of recurve; "
+        "report it together with the job."
+    ]
+
+
+def plan_notes(
+    job: Job,
+    unit: Job,
+    fit: Fit | None,
+    inspected: Inspected,
+    problem: Problem,
+    bounds: SpringBounds,
+    build: Build | None,
+) -> list[str]:
+    """What the report must state beside a plan: repairs, how the unit is known, and what the build leaves open.
+
+    `job` as described; `unit` as the sweep showed it (`fit`) and with the trigger that will be fitted.
+    """
+    worn = [f.what for f in inspected.findings if f.severity == "repair first"]
+    notes = [f"Before anything of this plan, {what}." for what in worn]
+    if fit is None:
+        notes.append("Planned from the unit as described: there is no sweep to fit.")
+        if unit.as_found() is None:
+            notes.append("The springs as found are not described: there is no curve before.")
+    elif not fit.converged:
+        notes.append("The fit of the sweep did not settle on one answer; take more readings before you order.")
+    if fit is not None and fit.outliers:
+        rows = ", ".join(str(r) for r in fit.outliers)
+        notes.append(f"Readings left out of the fit, since they do not belong: rows {rows} of the sweep.")
+    if build is not None:
+        notes += [*_table_notes(job, build), *_travel_notes(job, build)]
+    return [*notes, *_second_spring_notes(problem, bounds, None if build is None else build.margin, unit)]
+
+
+def _edge_words(band: Band, upper: bool) -> str:
+    """ "at most 7.0° at 700 rpm" of one edge of a band, in distributor terms."""
     limit = f"at {'most' if upper else 'least'} {np.degrees(band.high if upper else band.low):.1f}°"
     return f"{limit} at {(band.speed or 0.0) * RPM:.0f} rpm"
 
 
 def _stop_reasons(job: Job, problem: Problem) -> list[str]:
-    """Where the stop alone makes it impossible."""
+    """Bands that the stop alone makes impossible."""
     low, high = (float(np.degrees(x)) for x in job.stop.limits)
     trim = (
         f"trim can give {low:.1f}° to {high:.1f}°"
@@ -65,12 +101,12 @@ def _stop_reasons(job: Job, problem: Problem) -> list[str]:
         )
     for timed in problem.target.timed:
         if np.degrees(timed.low) > high + 1e-9:
-            reasons.append(f"The stop: the target asks {edge_words(timed, False)}, and {trim} (distributor).")
+            reasons.append(f"The stop: the target asks {_edge_words(timed, False)}, and {trim} (distributor).")
     return reasons
 
 
 def _trim_needed(job: Job, band: Band) -> str:
-    """The trim that the maximum would need against the trim allowed, in mm."""
+    """The trim that the maximum would need and the trim allowed, in mm."""
     if not job.stop.per_mm:
         return "Give the stop's radius, and how far it may be filed or built up, if it can be trimmed."
     need = job.stop.trim(band.low if band.low > job.stop.limits[1] else band.high) * 1e3
@@ -80,8 +116,9 @@ def _trim_needed(job: Job, band: Band) -> str:
 
 
 def _ideal_reasons(job: Job, problem: Problem, ideal: Ideal) -> list[str]:
+    """The bands that no springs can meet together."""
     bands = problem.target.timed
-    fight = [edge_words(bands[i], upper) for i, upper in ideal.conflict]
+    fight = [_edge_words(bands[i], upper) for i, upper in ideal.conflict]
     if len(fight) < 2 and not ideal.limit_hit:
         return []
     kind = "springs" if len(job.places) > 1 else "spring"
@@ -95,16 +132,14 @@ def _ideal_reasons(job: Job, problem: Problem, ideal: Ideal) -> list[str]:
     ]
 
 
-def _catalogue_reasons(
-    job: Job, names: Sequence[str], results: tuple[BandResult, ...], ideal: Ideal | None
-) -> list[str]:
-    """The catalogue's nearest miss."""
-    misses = [m for r in results if r.margin < 0 for m in _miss(r)]
-    pair = " and ".join(names)
+def _catalogue_reasons(job: Job, build: Build, ideal: Ideal | None) -> list[str]:
+    """The catalogue's nearest miss, and springs that would pass if there are any."""
+    misses = [m for r in build.results if r.margin < 0 for m in _misses(r)]
+    pair = " and ".join(s.spring.id for s in build.springs)
     reasons = [f"The nearest the catalogue comes is {pair}, which misses: {'; '.join(misses)} (distributor)."]
     if ideal is not None:
         wanted = []
-        for name, spring in zip(("primary", "secondary"), ideal.springs, strict=False):
+        for name, spring in zip(PLACES, ideal.springs, strict=False):
             low, high = spring.rates
             wanted.append(f"a {name} of {low / 1e3:.2g} to {high / 1e3:.2g} N/mm")
         reasons.append(
@@ -113,7 +148,8 @@ def _catalogue_reasons(
     return reasons
 
 
-def _miss(result: BandResult) -> list[str]:
+def _misses(result: BandResult) -> list[str]:
+    """How a curve misses a band, above and below."""
     band = result.band
     low, high = np.degrees(band.low), np.degrees(band.high)
     at = "at the stop" if band.kind == "maximum" else f"at {(band.speed or 0.0) * RPM:.0f} rpm"
@@ -126,29 +162,29 @@ def _miss(result: BandResult) -> list[str]:
     return said
 
 
-def _no_build(problem: Problem, shelf: SpringSet) -> list[str]:
-    """Nothing could be fitted at all: usually no spring short enough to pull from rest."""
+def _no_build(problem: Problem, spring_set: SpringSet) -> list[str]:
+    """Why nothing could be fitted at all: usually no spring is short enough to pull from rest."""
     longest = 1e3 * (float(problem.posts[0].length(0.0)[0]) + problem.travel[0][1])
-    if not len(shelf.springs):
+    if not len(spring_set):
         return ["No spring of the catalogue is in stock or can be ordered."]
-    if not shelf.pairs(len(problem.posts)).any():
-        (only,) = shelf.springs
+    if not spring_set.pairs(len(problem.posts)).any():
+        (only,) = spring_set.springs
         return [f"There are not enough springs: two places, and “{only.id}” is the only one there is."]
-    if float(shelf.free.min()) * 1e3 > longest:
+    if float(spring_set.free.min()) * 1e3 > longest:
         return [
             f"No spring pulls from rest on the primary's posts: they are at most {longest:.2f} mm apart, the shortest "
-            f"spring is {1e3 * float(shelf.free.min()):.2f} mm inside its hooks."
+            f"spring is {1e3 * float(spring_set.free.min()):.2f} mm inside its hooks."
         ]
     return ["No pair can be set without the weights flying out at one speed (a snap), or within the stop's limits."]
 
 
-def second_spring_note(problem: Problem, limits: Limits, margin: float | None, job: Job) -> list[str]:
-    """Whether a second spring would raise the `margin` [1] of a unit planned with one (on posts like the first's)."""
+def _second_spring_notes(problem: Problem, bounds: SpringBounds, margin: float | None, job: Job) -> list[str]:
+    """Whether a second spring, on posts like the first's, would raise the margin of a unit planned with one."""
     if len(problem.posts) > 1 or (margin is not None and margin >= 0.5):
         return []
     doubled = replace(problem, posts=problem.posts * 2, travel=problem.travel * 2, stops=job.stop.limits)
-    ideal = find_ideal(doubled, replace(limits, rates=(*limits.rates, (1e3, 40e3))))
-    if ideal is None or ideal.margin < (margin if margin is not None else -1.0) + 0.1:
+    ideal = find_ideal(doubled, replace(bounds, rates=(*bounds.rates, SECOND_RATE)))
+    if ideal is None or ideal.margin < (margin if margin is not None else -1.0) + SECOND_HELPS:
         return []
     takeup = ideal.springs[1].takeup
     where = " from rest" if takeup == 0 else f" taking up at about {np.degrees(takeup or 0.0):.1f}° (distributor)"
@@ -158,8 +194,8 @@ def second_spring_note(problem: Problem, limits: Limits, margin: float | None, j
     ]
 
 
-def table_note(job: Job, build: Build) -> list[str]:
-    """What the reading of a table of radii leaves open, in degrees (design §1, motion 3)."""
+def _table_notes(job: Job, build: Build) -> list[str]:
+    """How uncertain the reading of a table of radii leaves the curve (design §1, motion 3)."""
     motion = job.weights.motion
     if not isinstance(motion, RadiusTable):
         return []
@@ -174,14 +210,14 @@ def table_note(job: Job, build: Build) -> list[str]:
     return [
         f"The radii of the centre of gravity, each read to ± {limits:.2f} mm, leave the curve uncertain by up to "
         f"± {2 * np.degrees(np.sqrt(squares[worst_at])):.1f}° (distributor, two standard uncertainties), at "
-        f"{speeds[worst_at] * 30 / np.pi:.0f} rpm."
+        f"{speeds[worst_at] * RPM:.0f} rpm."
     ]
 
 
-def limit_notes(job: Job, build: Build) -> list[str]:
-    """Posts that are bent as far as they may be: the bench cannot ask for more of the same."""
+def _travel_notes(job: Job, build: Build) -> list[str]:
+    """Posts that are bent as far as they may be, so that no more of the same is possible on the bench."""
     notes = []
-    for name, place, fitted in zip(("primary", "secondary"), job.places, build.springs, strict=False):
+    for name, place, fitted in zip(PLACES, job.places, build.springs, strict=False):
         for end, way in zip(place.travel, ("in", "out"), strict=True):
             if end != 0.0 and abs(fitted.bend - end) < 0.005e-3:
                 notes.append(

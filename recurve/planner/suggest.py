@@ -1,35 +1,36 @@
-"""What would settle a plan that is out of reach: single changes, each the least that does, each planned again.
+"""What would settle a plan that is out of reach: single changes, each the least that is enough, each planned again.
 
-The least change is bisected on the search's linear form, then planned; where bent posts ask for a little more it is
-enlarged until the plan passes, or dropped. Nothing is suggested that was not planned.
-
-The buying list of a plan: what to order, what would do instead, and how far off it may come.
+The least change is found by bisection on the linear form of the search, then planned. If bent posts ask for a little
+more, it is enlarged until the plan passes, or dropped. Nothing is suggested that was not planned.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from recurve.arrays import Array
+from recurve.arrays import Mask
 from recurve.job.model import Job
-from recurve.physics.mechanism import Weights
+from recurve.physics.mechanism import ScaledWeights
 from recurve.physics.target import Band, Target
-from recurve.planner.build import Build, problem_of
+from recurve.planner.build import Build
 from recurve.planner.choose import by_margin, choose_build
 from recurve.planner.ideal import Ideal
-from recurve.planner.linear import Problem
-from recurve.planner.search import Mask, SpringSet, alive
+from recurve.planner.problem import Problem, problem_of
+from recurve.planner.search import feasible_pairs
+from recurve.planner.springset import SpringSet
 from recurve.springs.spring import Spring
 from recurve.units import PLACES, RPM
+
+ChangeKind = Literal["band", "stop", "posts", "mass", "springs"]
 
 MOST_WIDER = np.radians(12.0)  # of a band's edge
 MOST_TRAVEL = 3e-3  # of a post, each way [m]
 MOST_STOP = np.radians(8.0)  # beyond what trim allows
-MASSES = (0.4, 2.5)  # of the weights, against those in the unit
+MASSES = (0.4, 2.5)  # of the weights, relative to those in the unit
 STEPS = 12  # of bisection: a four-thousandth of the largest change
 SCAN = 12  # masses tried on either side
 ENLARGE = (1.0, 1.02, 1.06, 1.15, 1.3)
@@ -37,10 +38,10 @@ ENLARGE = (1.0, 1.02, 1.06, 1.15, 1.3)
 
 @dataclass(frozen=True)
 class Suggestion:
-    """A single change that was planned and passes: its `kind` ("band", "stop", "posts", "mass" or "springs"), what
-    to do in words, how much (`amount` [`unit`]), and the build that follows, with its margin."""
+    """A single change that was planned and passes: its `kind`, what to do (`text`), how much (`amount` [`unit`]), the
+    `build` that follows and the `job` with the change."""
 
-    kind: str
+    kind: ChangeKind
     text: str
     amount: float
     unit: str
@@ -49,31 +50,11 @@ class Suggestion:
 
 
 @dataclass(frozen=True)
-class ScaledWeights(Weights):
-    """Weights of the same shape as those `given`, each `factor` [1] times as heavy."""
-
-    given: Weights
-    factor: float
-
-    @classmethod
-    def of(cls, given: Weights, factor: float) -> ScaledWeights:
-        """Those given, `factor` [1] times as heavy."""
-        return cls(given.count, given.mass, given.motion, given, factor)
-
-    def inertia(self, advance: ArrayLike) -> Array:
-        """I(α) [kg·m²] at the advance [rad], same shape."""
-        return self.factor * self.given.inertia(advance)
-
-    def inertia_slope(self, advance: ArrayLike) -> Array:
-        """I′(α) [kg·m²/rad] at the advance [rad], same shape."""
-        return self.factor * self.given.inertia_slope(advance)
-
-
-@dataclass(frozen=True)
 class _Change:
-    """A change that grows with its amount x: the job and shelf it makes, the most it may be, and its words."""
+    """A change that grows with its amount x up to `most`: the problem, springs and job it makes, and its words.
+    `scale` converts x to `unit`."""
 
-    kind: str
+    kind: ChangeKind
     most: float
     unit: str
     scale: float
@@ -81,26 +62,29 @@ class _Change:
     words: Callable[[float, Build], str]
 
 
-def suggestions(job: Job, shelf: SpringSet, ideal: Ideal | None) -> tuple[Suggestion, ...]:
-    """Of each kind of change the one that asks least, for a job of which nothing passes."""
+def suggestions(job: Job, spring_set: SpringSet, ideal: Ideal | None) -> tuple[Suggestion, ...]:
+    """Of each kind of change the smallest, for a job for which nothing passes."""
     found: dict[str, Suggestion] = {}
-    for change in _changes(job, shelf):
+    for change in _changes(job, spring_set):
         least = _least(change)
         made = None if least is None else _planned(change, least)
         if made is not None and (made.kind not in found or made.amount < found[made.kind].amount):
             found[made.kind] = made
-    masses = _mass(job, shelf)
-    springs = _springs(job, shelf, ideal)
-    return (*found.values(), *(s for s in (masses, springs) if s is not None))
+    others = (_other_weights(job, spring_set), _other_springs(job, spring_set, ideal))
+    return (*found.values(), *(s for s in others if s is not None))
 
 
-def _passing(problem: Problem, shelf: SpringSet, kept: Mask | None = None) -> Mask:
-    """Pairs, of those kept, that pass in the linear form."""
-    return alive(problem, shelf, 0.0, shelf.pairs(len(problem.posts)) if kept is None else kept)
+# --- the least amount of a change ---------------------------------------------------------------------------
+
+
+def _passing(problem: Problem, spring_set: SpringSet, among: Mask | None = None) -> Mask:
+    """Pairs that pass in the linear form, of all or of those given."""
+    allowed = spring_set.pairs(len(problem.posts)) if among is None else among
+    return feasible_pairs(problem, spring_set, 0.0, allowed)
 
 
 def _least(change: _Change) -> float | None:
-    """The least amount with which a pair passes in the linear form; None if not even the most is enough."""
+    """The least amount with which a pair passes in the linear form; None if even the most is not enough."""
     kept = _passing(*change.make(change.most)[:2])
     if not kept.any():
         return None
@@ -114,49 +98,43 @@ def _least(change: _Change) -> float | None:
 
 
 def _planned(change: _Change, least: float) -> Suggestion | None:
-    """The change planned, a little more of it where it does not pass yet."""
-    for more in ENLARGE:
-        amount = min(_rounded_up(least * more * change.scale) / change.scale, change.most)
-        problem, shelf, job = change.make(amount)
-        build = choose_build(problem, shelf, job, by_margin, True).build
+    """The change planned, enlarged a little if it does not pass yet."""
+    for factor in ENLARGE:
+        # To two decimals, rounded up, so that what is printed is what was planned.
+        shown = float(np.ceil(least * factor * change.scale * 100 - 1e-9) / 100)
+        amount = min(shown / change.scale, change.most)
+        problem, spring_set, job = change.make(amount)
+        build = choose_build(problem, spring_set, job, by_margin, True).build
         if build is not None and build.margin >= 0.0:
             return Suggestion(change.kind, change.words(amount, build), amount * change.scale, change.unit, build, job)
     return None
 
 
-def _rounded_up(amount: float) -> float:
-    """To two decimals, so that what is said is what was planned."""
-    return float(np.ceil(amount * 100 - 1e-9) / 100)
-
-
 # --- what may change ----------------------------------------------------------------------------------------
 
 
-def _changes(job: Job, shelf: SpringSet) -> Iterator[_Change]:
+def _changes(job: Job, spring_set: SpringSet) -> Iterator[_Change]:
     assert job.target is not None  # a plan has one
     for index, band in enumerate(job.target.bands):
         for upper in (True, False):
             if upper or not band.from_zero:
-                yield _band_change(job, shelf, index, upper)
-    yield from _stop_changes(job, shelf)
-    names = ("primary", "secondary")[: len(job.places)]
-    for place, name in enumerate(names):
+                yield _band_change(job, job.target, spring_set, index, upper)
+    yield from _stop_changes(job, spring_set)
+    for place in range(len(job.places)):
         for way in (-1.0, 1.0):
-            yield _post_change(job, shelf, place, name, way)
+            yield _post_change(job, spring_set, place, way)
 
 
-def _band_change(job: Job, shelf: SpringSet, index: int, upper: bool) -> _Change:
-    assert job.target is not None
-    band = job.target.bands[index]
+def _band_change(job: Job, target: Target, spring_set: SpringSet, index: int, upper: bool) -> _Change:
+    band = target.bands[index]
 
     def wider(x: float) -> Band:
         return replace(band, high=band.high + x) if upper else replace(band, low=max(band.low - x, 0.0))
 
     def make(x: float) -> tuple[Problem, SpringSet, Job]:
-        assert job.target is not None
-        bands = (*job.target.bands[:index], wider(x), *job.target.bands[index + 1 :])
+        bands = (*target.bands[:index], wider(x), *target.bands[index + 1 :])
         changed = replace(job, target=Target(bands))
-        return problem_of(changed), shelf, changed
+        return problem_of(changed), spring_set, changed
 
     def words(x: float, build: Build) -> str:
         new, where = wider(x), "of the stop" if band.speed is None else f"at {band.speed * RPM:.0f} rpm"
@@ -169,16 +147,15 @@ def _band_change(job: Job, shelf: SpringSet, index: int, upper: bool) -> _Change
     return _Change("band", MOST_WIDER, "deg", float(np.degrees(1.0)), make, words)
 
 
-def _stop_changes(job: Job, shelf: SpringSet) -> Iterator[_Change]:
+def _stop_changes(job: Job, spring_set: SpringSet) -> Iterator[_Change]:
     """Trim beyond what the job allows, either way, as far as the mechanism can be computed."""
     low, high = job.stop.limits
-    room = {True: min(MOST_STOP, low - np.radians(1.0)), False: _reach(job, high)}
-    for less, most in room.items():
+    for less, most in ((True, min(MOST_STOP, low - np.radians(1.0))), (False, _room_above(job, high))):
         if most > np.radians(0.01):
-            yield _stop_change(job, shelf, less, float(most))
+            yield _stop_change(job, spring_set, less, float(most))
 
 
-def _reach(job: Job, high: float) -> float:
+def _room_above(job: Job, high: float) -> float:
     """How far [rad] past the highest stop weights and springs still work."""
     steps = np.linspace(0.0, MOST_STOP, 33)
     with np.errstate(invalid="ignore"):
@@ -188,12 +165,12 @@ def _reach(job: Job, high: float) -> float:
     return float(steps[int(np.argmin(good)) - 1]) if not good.all() else MOST_STOP
 
 
-def _stop_change(job: Job, shelf: SpringSet, less: bool, most: float) -> _Change:
+def _stop_change(job: Job, spring_set: SpringSet, less: bool, most: float) -> _Change:
     low, high = job.stop.limits
 
     def make(x: float) -> tuple[Problem, SpringSet, Job]:
         stops = (low - x, high) if less else (low, high + x)
-        return replace(problem_of(job), stops=stops), shelf, job
+        return replace(problem_of(job), stops=stops), spring_set, job
 
     def words(x: float, build: Build) -> str:
         trim = build.trim * 1e3
@@ -203,7 +180,7 @@ def _stop_change(job: Job, shelf: SpringSet, less: bool, most: float) -> _Change
     return _Change("stop", most, "deg", float(np.degrees(1.0)), make, words)
 
 
-def _post_change(job: Job, shelf: SpringSet, place: int, name: str, way: float) -> _Change:
+def _post_change(job: Job, spring_set: SpringSet, place: int, way: float) -> _Change:
     was = job.places[place].travel
     rest = float(job.places[place].posts.length(0.0)[0])
     most = min(MOST_TRAVEL, 0.5 * rest + was[0]) if way < 0 else MOST_TRAVEL
@@ -213,24 +190,28 @@ def _post_change(job: Job, shelf: SpringSet, place: int, name: str, way: float) 
         places = list(job.places)
         places[place] = replace(places[place], travel=travel)
         changed = replace(job, places=tuple(places))
-        return problem_of(changed), shelf, changed
+        return problem_of(changed), spring_set, changed
 
     def words(x: float, build: Build) -> str:
         end = 1e3 * (x - was[0] if way < 0 else was[1] + x)
-        return f"Let the {name} post be bent {'in' if way < 0 else 'out'} by up to {end:.2f} mm, {1e3 * x:.2f} mm more."
+        bent = f"{'in' if way < 0 else 'out'} by up to {end:.2f} mm"
+        return f"Let the {PLACES[place]} post be bent {bent}, {1e3 * x:.2f} mm more."
 
     return _Change("posts", max(most, 0.0), "mm", 1e3, make, words)
 
 
-def _mass(job: Job, shelf: SpringSet) -> Suggestion | None:
-    """A matched set of weights as near to those in the unit as will do."""
-    for share in np.linspace(0.0, 1.0, SCAN + 1)[1:]:
+# --- other weights and springs ------------------------------------------------------------------------------
+
+
+def _other_weights(job: Job, spring_set: SpringSet) -> Suggestion | None:
+    """A matched set of weights, as near to those in the unit as is enough."""
+    for fraction in np.linspace(0.0, 1.0, SCAN + 1)[1:]:
         for end in MASSES:
-            factor = float(end**share)
-            if not _passing(_weighted(job, factor), shelf).any():
+            factor = float(end**fraction)
+            if not _passing(_weighted(job, factor), spring_set).any():
                 continue
             step = float(end ** (1 / SCAN))
-            made = _planned(_mass_change(job, shelf, factor / step, factor), 1.0)
+            made = _planned(_mass_change(job, spring_set, factor / step, factor), 1.0)
             if made is not None:
                 return made
     return None
@@ -240,12 +221,12 @@ def _weighted(job: Job, factor: float) -> Problem:
     return replace(problem_of(job), weights=ScaledWeights.of(job.weights, factor))
 
 
-def _mass_change(job: Job, shelf: SpringSet, start: float, end: float) -> _Change:
-    """From one factor to another that works; x = 1 is the latter, which is rounded to a hundredth."""
+def _mass_change(job: Job, spring_set: SpringSet, start: float, end: float) -> _Change:
+    """From the mass factor `start` to `end`, which is enough; x = 1 is the least factor between, to a hundredth."""
     low, high = start, end
     for _ in range(STEPS):
         middle = (low * high) ** 0.5
-        low, high = (low, middle) if _passing(_weighted(job, middle), shelf).any() else (middle, high)
+        low, high = (low, middle) if _passing(_weighted(job, middle), spring_set).any() else (middle, high)
     away = 0.01 if high > 1.0 else -0.01
     least = (np.ceil(high * 100 - 1e-9) if away > 0 else np.floor(high * 100 + 1e-9)) / 100
 
@@ -254,7 +235,7 @@ def _mass_change(job: Job, shelf: SpringSet, start: float, end: float) -> _Chang
 
     def make(x: float) -> tuple[Problem, SpringSet, Job]:
         scaled = replace(job, weights=ScaledWeights.of(job.weights, factor(x)))
-        return problem_of(scaled), shelf, scaled
+        return problem_of(scaled), spring_set, scaled
 
     def words(x: float, build: Build) -> str:
         more = factor(x) - 1.0
@@ -268,25 +249,24 @@ def _mass_change(job: Job, shelf: SpringSet, start: float, end: float) -> _Chang
     return _Change("mass", 2.0, "1", 1.0, make, words)
 
 
-def _springs(job: Job, shelf: SpringSet, ideal: Ideal | None) -> Suggestion | None:
-    """Springs outside the catalogue: the ideal ones, one of them beside the shelf's if that is enough."""
+def _other_springs(job: Job, spring_set: SpringSet, ideal: Ideal | None) -> Suggestion | None:
+    """Springs outside the catalogue: the ideal ones, only one of them beside a spring of the catalogue if enough."""
     if ideal is None or ideal.margin < 0.0:
         return None
-    wound = ideal_springs(job, ideal)
-    n = len(shelf.springs)
+    wound = _ideal_springs(job, ideal)
+    n = len(spring_set)
     for some in (*((w,) for w in wound if len(wound) > 1), wound):
-        more = SpringSet.of((*shelf.springs, *some))
         fits = np.ones((2, n + len(some)), bool)
-        if shelf.fits is not None:
-            fits[:, :n] = shelf.fits
-        full = replace(more, longest=np.r_[shelf.longest, np.full(len(some), np.inf)], fits=fits)
+        if spring_set.fits is not None:
+            fits[:, :n] = spring_set.fits
+        longest = np.r_[spring_set.longest, np.full(len(some), np.inf)]
+        full = replace(SpringSet.of((*spring_set.springs, *some)), longest=longest, fits=fits)
         build = choose_build(problem_of(job), full, job, by_margin, True).build
         if build is not None and build.margin >= 0.0:
             used = [s for s in build.springs if any(s.spring is w for w in some)]
             told = " and ".join(_spring_words(s.spring) for s in used)
-            return Suggestion(
-                "springs", f"Have wound, since the catalogue has none such: {told}.", float(len(used)), "1", build, job
-            )
+            text = f"Have wound, since the catalogue has none such: {told}."
+            return Suggestion("springs", text, float(len(used)), "1", build, job)
     return None
 
 
@@ -295,8 +275,8 @@ def _spring_words(spring: Spring) -> str:
     return f"{spring.id} of {spring.rate / 1e3:.2f} N/mm, {1e3 * spring.free_length:.2f} mm inside its hooks{tension}"
 
 
-def ideal_springs(job: Job, ideal: Ideal) -> tuple[Spring, ...]:
-    """The ideal numbers as springs that would do on the posts as they stand, those that take up where they say."""
+def _ideal_springs(job: Job, ideal: Ideal) -> tuple[Spring, ...]:
+    """The ideal numbers as springs that serve on the posts as they stand."""
     made = []
     for name, number, place in zip(("a primary", "a secondary"), ideal.springs, job.places, strict=False):
         rest = float(place.posts.length(0.0)[0])
@@ -307,90 +287,3 @@ def ideal_springs(job: Job, ideal: Ideal) -> tuple[Spring, ...]:
         else:
             made.append(Spring(name, number.rate, float(place.posts.length(number.takeup)[0]), number.takeup_pull))
     return tuple(made)
-
-
-RATE, LENGTH, PURCHASE_STEPS = (
-    0.4,
-    2e-3,
-    40,
-)  # how far a rate [1] and a length [m] are looked at either way, in so many steps
-
-
-@dataclass(frozen=True)
-class Purchase:
-    """A spring to take or to order: its place, `alternates` (ids that pass beside the same other spring, the best
-    first), and the `rates` [N/m] and `lengths` [m] inside the hooks, one off at a time, that still leave `floor`, half
-    the plan's margin, once the posts are set anew. `assumed` [1]: the rate's tolerance that the yield counts on."""
-
-    place: str
-    spring: Spring
-    alternates: tuple[str, ...]
-    rates: tuple[float, float]
-    lengths: tuple[float, float]
-    floor: float
-    assumed: float
-
-
-def purchases(job: Job, build: Build, others: tuple[Build, ...]) -> tuple[Purchase, ...]:
-    """One for each spring that is not in the unit already; none for a plan that does not pass."""
-    if build.margin < 0.0:
-        return ()
-    found = [p.found for p in job.places]
-    problem = replace(problem_of(job), stops=(build.stop, build.stop))
-    made = []
-    for index, fitted in enumerate(build.springs):
-        spring, floor = fitted.spring, build.margin / 2
-        if any(spring is f for f in found):
-            continue
-        wound = [replace(spring, rate=spring.rate * (1 + x)) for x in np.linspace(-RATE, RATE, 2 * PURCHASE_STEPS + 1)]
-        longer = [
-            replace(spring, free_length=spring.free_length + x)
-            for x in np.linspace(-LENGTH, LENGTH, 2 * PURCHASE_STEPS + 1)
-        ]
-        rates = [wound[i].rate for i in _around(problem, build, index, wound, floor)]
-        lengths = [longer[i].free_length for i in _around(problem, build, index, longer, floor)]
-        made.append(
-            Purchase(
-                PLACES[index],
-                spring,
-                _alternates(build, others, index),
-                (rates[0], rates[-1]),
-                (lengths[0], lengths[-1]),
-                floor,
-                job.build.rate,
-            )
-        )
-    return tuple(made)
-
-
-def _around(problem: Problem, build: Build, index: int, kinds: list[Spring], floor: float) -> list[int]:
-    """The kinds of one spring, the planned one in their middle, that reach the floor beside the other; those that meet
-    the planned one without a gap."""
-    middle = len(kinds) // 2
-    kinds = [replace(s, quantity=None) for s in kinds]
-    partners = [s.spring for i, s in enumerate(build.springs) if i != index]
-    shelf = SpringSet.of((*kinds, *(replace(p, quantity=None) for p in partners)))
-    fits = np.zeros((2, len(shelf.springs)), bool)
-    fits[index, : len(kinds)] = True
-    fits[1 - index, len(kinds) :] = True
-    pairs = alive(problem, shelf, floor, shelf.limited(fits).pairs(len(problem.posts)))
-    good = np.asarray(pairs.any(axis=1 - index))[: len(kinds)]
-    # The planned one has been built, whatever the linear form says where posts are bent.
-    good[middle] = True
-    first = middle - int(np.argmin(np.r_[good[: middle + 1][::-1], False])) + 1
-    last = middle + int(np.argmin(np.r_[good[middle:], False])) - 1
-    return [first, last]
-
-
-def _alternates(build: Build, others: tuple[Build, ...], index: int) -> tuple[str, ...]:
-    """Ids in this place of builds that pass with the other spring as planned."""
-
-    def same_partner(other: Build) -> bool:
-        return all(
-            a.spring is b.spring
-            for i, (a, b) in enumerate(zip(build.springs, other.springs, strict=True))
-            if i != index
-        )
-
-    ids = [o.springs[index].spring.id for o in others if o.margin >= 0.0 and same_partner(o)]
-    return tuple(dict.fromkeys(i for i in ids if i != build.springs[index].spring.id))

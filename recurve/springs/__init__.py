@@ -1,9 +1,10 @@
-"""Springs: what one pulls, bears and weighs, the wire it is wound from, and winding one.
+"""Springs: what one pulls, can bear and weighs, the wire it is wound from, and how to have one wound.
 
 Offers:
 
-- `spring`: `Spring`, `Catalogue`
-- `wire`: `materials`, `stresses`
-- `weighing`: `weigh`
-- `winding`: `wind`, `Wanted`
+- `spring`: `Spring`, `Catalogue`, `checked`
+- `wire`: `materials`, `wire_sizes`
+- `stress`: `stresses`, `allowed_load`
+- `weighing`: `weigh`, `WeighedSpring`
+- `winding`: `wind`, `Wanted`, `Envelope`, `Wound`
 """

@@ -1,38 +1,42 @@
-"""One-sided extension springs: what they pull, and what wire and coils make of their rate.
+"""One-sided extension springs: their pull, the rate from wire and coils, and a catalogue checked against mechanics.
 
-Rows of a catalogue against spring mechanics: how far each may be drawn, and what does not fit together.
-
-A safe extension is found wherever wire, outer diameter and material are known. A contradiction is a remark, never an
-error: the spring may be good and the row wrong.
+Where wire, outer diameter and material are known, so is how far a spring may be drawn. A row of a catalogue whose figures
+contradict each other is a remark, never an error: the spring may be good and the row wrong.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from recurve.arrays import Array
-from recurve.springs.wire import (
+from recurve.arrays import Array, Mask
+from recurve.springs.stress import (
     allowed_extension,
     allowed_load,
     body_length,
     preferred_initial_stress,
     shear_stress,
-    tensile_of,
 )
+from recurve.springs.wire import tensile_of
+
+NAMED = 4  # rows that a remark names; the others are counted
+# How far outside the preferred band, as a fraction of its width, an initial tension contradicts the coils.
+BAND_SLACK = 0.3
+# Inside length of a hook over the inside diameter of the coils, outside which it is no hook; common practice, no source.
+LEAST_HOOK, MOST_HOOK = 0.3, 4.0
 
 
 @dataclass(frozen=True)
 class Spring:
     """A spring as bought or as found. Lengths are inside the hooks, unloaded.
 
-    rate [N/m], free_length [m], initial_tension [N]; wire and outer diameter [m] or None; coils of
-    the body or None; quantity: how many there are, None if it can be ordered. most_extension [m]: how far past
-    its free length it may be drawn, infinite where that is not known.
+    rate [N/m], free_length [m], initial_tension [N]; wire and outer diameter [m] and coils of the body, None if unknown;
+    quantity in stock, None if it can be ordered; most_extension [m]: how far past its free length it may be drawn,
+    infinite if unknown.
     """
 
     id: str
@@ -48,14 +52,22 @@ class Spring:
 
     @property
     def most_length(self) -> float:
-        """How long [m] inside the hooks it may be drawn; infinite where that is not known."""
+        """The greatest length [m] inside the hooks to which it may be drawn, infinite if unknown."""
         return self.free_length + self.most_extension
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """Springs that can be chosen, in the order of the file, and remarks on rows that look wrong."""
+
+    springs: tuple[Spring, ...]
+    notes: tuple[str, ...] = ()
 
 
 def rate_from_wire(
     wire: ArrayLike, mean_diameter: ArrayLike, coils: ArrayLike, young: ArrayLike, shear: ArrayLike
 ) -> Array:
-    """Rate k = d⁴G / (8 D³ N_a) [N/m], N_a = N_b + G/E for the two hooks.
+    """Rate k = d⁴G / (8 D³ N_a) [N/m], with N_a = N_b + G/E active coils, G/E for the two hooks.
 
     Wire and mean coil diameter [m], body coils N_b [1], E and G [Pa]; shapes broadcast.
     Source: Shigley's Mechanical Engineering Design, eq. 10-9 and 10-40.
@@ -71,33 +83,24 @@ def tension(
 ) -> Array:
     """Pull T [N] of a one-sided spring (design eq. 2); all shapes broadcast.
 
-    length and free_length [m], rate [N/m], initial_tension [N]. `pulls` says where the spring has
-    taken up: at the very take-up the pull jumps from 0 to the initial tension, and only the caller
-    knows from which side it looks.
+    length and free_length [m], rate [N/m], initial_tension [N]. `pulls` says where the spring has taken up: exactly at
+    take-up the pull jumps from 0 to the initial tension, and only the caller knows which side it means.
     """
     stretch = np.maximum(np.asarray(length, float) - np.asarray(free_length, float), 0.0)
     pull: Array = np.where(pulls, np.asarray(initial_tension) + np.asarray(rate) * stretch, 0.0)
     return pull
 
 
-Mask = NDArray[np.bool_]
-
-NAMED = 4  # rows that a remark names; of the others it says how many there are
-# Beyond the preferred band by so much the figures contradict each other: a winder can go a little past it.
-BAND_SLACK = 0.3
-# Inside length of a hook over the inside diameter of the coils, beyond which it is no hook; common practice, no source.
-LEAST_HOOK, MOST_HOOK = 0.3, 4.0
-
-
 def most_extensions(springs: Sequence[Spring]) -> Array:
-    """How far past its free length (n,) [m] each spring may be drawn; infinite where that cannot be judged."""
+    """How far past its free length (n,) [m] each spring may be drawn, infinite if it cannot be judged."""
     wire, outer = _column(springs, "wire"), _column(springs, "outer")
     load = allowed_load(wire, outer, *tensile_of([s.material for s in springs], wire))
     return allowed_extension(load, _column(springs, "rate"), _column(springs, "initial_tension"))
 
 
 def checked(springs: Sequence[Spring], shown: str) -> tuple[tuple[Spring, ...], tuple[str, ...]]:
-    """The springs with what they bear, and remarks on rows of the file `shown` whose figures contradict each other."""
+    """The springs with their greatest extension, and remarks on rows of the file `shown` whose figures contradict each
+    other."""
     if not springs:
         return (), ()
     most = most_extensions(springs)
@@ -107,19 +110,19 @@ def checked(springs: Sequence[Spring], shown: str) -> tuple[tuple[Spring, ...], 
     }
     columns = _Columns(**table, most=most)
     ids = np.array([s.id for s in springs])
-    found = [_remark(shown, ids[test(columns)], words) for test, words in _TESTS]
-    return kept, tuple(text for text in found if text)
+    found = [_remark(shown, ids[rows], words) for rows, words in _contradictions(columns) if rows.any()]
+    return kept, tuple(found)
 
 
 def _column(springs: Sequence[Spring], name: str) -> Array:
-    """A figure of each spring (n,), NaN where it is not known."""
+    """A figure of each spring (n,), NaN if unknown."""
     return np.array([np.nan if (x := getattr(s, name)) is None else x for s in springs], float)
 
 
 @dataclass(frozen=True)
 class _Columns:
-    """The catalogue's figures (n,) in SI, NaN where unknown, so that every comparison with them is false; `most` is the
-    safe extension."""
+    """The catalogue's figures (n,) in SI, NaN if unknown, so that every comparison with them is false; `most` is the
+    greatest extension."""
 
     rate: Array
     free_length: Array
@@ -131,55 +134,37 @@ class _Columns:
 
     @property
     def hook(self) -> Array:
-        """Inside length of each hook over the coils' inside diameter [1], by what the closed body leaves."""
+        """Inside length of each hook over the coils' inside diameter [1], from the length that the closed body leaves."""
         return (self.free_length - body_length(self.wire, self.coils)) / (2 * (self.outer - 2 * self.wire))
 
 
-def _too_long(c: _Columns) -> Mask:
-    return body_length(c.wire, c.coils) > c.free_length
-
-
-def _hooks_small(c: _Columns) -> Mask:
-    return ~_too_long(c) & (c.hook < LEAST_HOOK)
-
-
-def _hooks_large(c: _Columns) -> Mask:
-    return c.hook > MOST_HOOK
-
-
-def _tension_odd(c: _Columns) -> Mask:
-    """Wound coil on coil, a spring has an initial tension near the preferred band; wound apart, none."""
+def _contradictions(c: _Columns) -> list[tuple[Mask, str]]:
+    """Which rows (n,) contradict themselves, and the remark on each kind."""
+    too_long = body_length(c.wire, c.coils) > c.free_length
     mean = c.outer - c.wire
     low, high = preferred_initial_stress(mean / c.wire)
-    stress = shear_stress(c.initial_tension, c.wire, mean)
-    slack = BAND_SLACK * (high - low)
-    return (c.initial_tension > 0) & ((stress < low - slack) | (stress > high + slack))
-
-
-def _already_over(c: _Columns) -> Mask:
-    return c.most <= 0.0
-
-
-_TESTS: tuple[tuple[Callable[[_Columns], Mask], str], ...] = (
-    (_too_long, "the coils, one on another, are longer than the free length inside the hooks; measure it again"),
-    (_hooks_small, "the coils leave hardly any length for the hooks; measure coils, wire and free length again"),
-    (_hooks_large, "the free length is far longer than its coils and hooks; measure coils, wire and free length again"),
-    (_tension_odd, "an initial tension that such coils cannot be wound to, or that hardly holds; weigh and stretch it"),
-    (_already_over, "the initial tension alone is more than the wire bears; weigh and stretch it"),
-)
+    stress, slack = shear_stress(c.initial_tension, c.wire, mean), BAND_SLACK * (high - low)
+    # Wound coil on coil, a spring has an initial tension near the preferred band; wound apart, none.
+    odd_tension = (c.initial_tension > 0) & ((stress < low - slack) | (stress > high + slack))
+    return [
+        (too_long, "the coils, one on another, are longer than the free length inside the hooks; measure it again"),
+        (
+            ~too_long & (c.hook < LEAST_HOOK),
+            "the coils leave hardly any length for the hooks; measure coils, wire and free length again",
+        ),
+        (
+            c.hook > MOST_HOOK,
+            "the free length is far longer than its coils and hooks; measure coils, wire and free length again",
+        ),
+        (
+            odd_tension,
+            "an initial tension that such coils cannot be wound to, or that hardly holds; weigh and stretch it",
+        ),
+        (c.most <= 0.0, "the initial tension alone is more than the wire bears; weigh and stretch it"),
+    ]
 
 
 def _remark(shown: str, ids: NDArray[np.str_], words: str) -> str:
-    """One line for all rows with the same contradiction, "" where there is none."""
-    if not len(ids):
-        return ""
+    """One line for all rows with the same contradiction."""
     more = f" and {len(ids) - NAMED} more" if len(ids) > NAMED else ""
     return f"{shown}: {', '.join(ids[:NAMED])}{more}: {words}"
-
-
-@dataclass(frozen=True)
-class Catalogue:
-    """Springs that can be chosen, in the file's order, and remarks on rows that look wrong."""
-
-    springs: tuple[Spring, ...]
-    notes: tuple[str, ...] = ()

@@ -1,6 +1,6 @@
-"""A spring weighed and stretched: rate and initial tension from weights hung on it and the lengths read (GUM).
+"""A spring measured with weights: rate and initial tension from the weights hung on it and the lengths read (GUM).
 
-±, "not off by more than", is a standard uncertainty of ±/√3 (GUM 4.3.7). Readings are taken as independent.
+A ± is a limit, with a standard uncertainty of ±/√3 (GUM 4.3.7). Readings are taken as independent.
 """
 
 from __future__ import annotations
@@ -8,19 +8,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from recurve.arrays import Array
+from recurve.arrays import Array, Indices, Mask
 from recurve.errors import InputError
 from recurve.springs.spring import Spring, checked, rate_from_wire
-from recurve.springs.winding import FATIGUE
-from recurve.springs.wire import hook_doubt, materials
-
-Mask = NDArray[np.bool_]
+from recurve.springs.stress import FATIGUE, hook_uncertainty
+from recurve.springs.wire import materials
+from recurve.units import Quantity
 
 STANDARD_GRAVITY = 9.80665  # m/s², exact by convention (CGPM 1901); at sea level g is within 0.3 % of it everywhere
-TOO_UNCERTAIN = 0.2  # two standard uncertainties over the rate from which it is of no use; common practice, no source
-ROUNDS = 20
+# Two standard uncertainties of the rate, as a fraction of it, above which it is of no use; common practice, no source.
+TOO_UNCERTAIN = 0.2
+APART = 0.15  # fraction by which the measured rate may differ from that of wire and coils; common practice, no source
+ROUNDS = 20  # of the effective variance
 
 
 @dataclass(frozen=True)
@@ -32,17 +32,20 @@ class Hung:
     pull_uncertainty: Array
     length_uncertainty: Array
 
-    def take(self, rows: NDArray[np.intp]) -> Hung:
-        """Some of the readings."""
+    def take(self, rows: Indices) -> Hung:
+        """Only these readings."""
         return Hung(self.pull[rows], self.length[rows], self.pull_uncertainty[rows], self.length_uncertainty[rows])
 
 
 @dataclass(frozen=True)
 class Weighed:
-    """What the readings tell: `rate` [N/m]; `initial_tension` [N], never negative, None without a free length;
-    their standard uncertainties and `correlation`; `zero_length` [m] where the line meets no pull at all; `residuals`
-    of the pulls (n,) [N]; `left_out`: indices of readings below which the coils had not opened; `scatter`: by
-    how much the readings scatter more than their ± says, 1 or more."""
+    """The result of the readings: `rate` [N/m] and `initial_tension` [N], with their standard uncertainties and
+    `correlation`. The tension is never negative, and None without a free length.
+
+    `zero_length` [m] is where the line reaches zero pull; `residuals` (n,) [N] are those of the pulls; `left_out` are
+    the indices of readings at which the coils had not opened; `scatter` [1] is how much more the readings scatter than
+    their ± says, 1 or more; `slack` says whether the spring does not pull at its free length.
+    """
 
     rate: float
     rate_uncertainty: float
@@ -57,18 +60,44 @@ class Weighed:
 
     @property
     def of_use(self) -> bool:
-        """Whether the rate is known well enough to plan with."""
+        """Whether the rate is known accurately enough to plan with."""
         return 2 * self.rate_uncertainty <= TOO_UNCERTAIN * self.rate
 
 
-def weigh(hung: Hung, free_length: tuple[float, float] | None = None) -> Weighed:
-    """Rate and initial tension of a spring from `hung` readings and its `free_length` (value, standard uncertainty) [m],
-    read inside the hooks with the coils closed.
+@dataclass(frozen=True)
+class WeighedSpring:
+    """A measured spring: the readings `hung`, their result `weighed`, its `free_length` [m] if it was read, and the spring
+    as `described` for a catalogue. `assumed`: remarks on values that were not given."""
 
-    A line through two readings, or the least squares of more, with errors in both directions by their effective
-    variance. Raises InputError where no line can be drawn, or it falls.
+    hung: Hung
+    weighed: Weighed
+    free_length: Quantity | None
+    described: Spring
+    assumed: tuple[str, ...]
+
+    @property
+    def wire_rate(self) -> tuple[float, float] | None:
+        """The rate [N/m] from wire and coils, and how much softer [1] it is by the other count of the hooks."""
+        s = self.described
+        if s.wire is None or s.outer is None or s.coils is None or s.material not in materials():
+            return None
+        young, shear = materials()[s.material].moduli(s.wire)
+        rate = float(rate_from_wire(s.wire, s.outer - s.wire, s.coils, young, shear))
+        return rate, float(hook_uncertainty(s.coils, young, shear))
+
+
+def weigh(hung: Hung, free_length: Quantity | None = None) -> Weighed:
+    """Rate and initial tension of a spring from `hung` readings and its `free_length` [m] with its ±, read inside the
+    hooks with the coils closed.
+
+    A line through two readings, or the least-squares line through more, with errors in both directions by their
+    effective variance. Raises InputError if no line can be drawn or it falls.
     """
-    closed = _closed(hung, free_length)
+    # A reading that cannot be told from the closed length: the weight had not opened the coils.
+    closed = np.zeros(len(hung.pull), bool)
+    if free_length is not None:
+        apart = 2 * np.hypot(hung.length_uncertainty, free_length.standard_uncertainty or 0.0)
+        closed = hung.length <= free_length.value + apart
     rows = np.flatnonzero(~closed)
     if len(rows) < 2 or np.ptp(hung.length[rows]) == 0.0:
         raise InputError(_too_few(hung, closed))
@@ -97,94 +126,8 @@ def weigh(hung: Hung, free_length: tuple[float, float] | None = None) -> Weighed
     )
 
 
-def _closed(hung: Hung, free_length: tuple[float, float] | None) -> Mask:
-    """Which readings (n,) cannot be told from the closed length: the weight had not opened the coils."""
-    if free_length is None:
-        return np.zeros(len(hung.pull), bool)
-    spread = 2 * np.hypot(hung.length_uncertainty, free_length[1])
-    return np.asarray(hung.length <= free_length[0] + spread)
-
-
-def _too_few(hung: Hung, closed: Mask) -> str:
-    if closed.any():
-        return (
-            f"readings: got {int((~closed).sum())} with the coils open beyond what the lengths' ± can tell, expected 2; "
-            "hang more on it, or look at --free-length"
-        )
-    return (
-        f"readings: got {len(hung.pull)} at one length, expected two weights that draw the spring to different lengths"
-    )
-
-
-def _line(hung: Hung) -> tuple[float, float, float, Array, Array]:
-    """Slope [N/m], the length [m] it is centred on, the pull there [N], covariance (2, 2) of (pull, slope), residuals."""
-    rate = float(np.polyfit(hung.length - hung.length.mean(), hung.pull, 1)[0])
-    middle, level = 0.0, 0.0
-    weight = np.ones_like(hung.pull)
-    for _ in range(ROUNDS):
-        variance = hung.pull_uncertainty**2 + (rate * hung.length_uncertainty) ** 2
-        weight = 1 / np.maximum(variance, 1e-24)
-        middle, level = (float(np.average(x, weights=weight)) for x in (hung.length, hung.pull))
-        off = hung.length - middle
-        before, rate = rate, float((weight * off * hung.pull).sum() / (weight * off**2).sum())
-        if abs(rate - before) <= 1e-13 * abs(rate):
-            break
-    off = hung.length - middle
-    # Centred on the weighted mean, level and slope are uncorrelated.
-    covariance = np.diag([1 / weight.sum(), 1 / (weight * off**2).sum()])
-    return rate, middle, level, covariance, hung.pull - level - rate * off
-
-
-def _scatter(hung: Hung, rate: float, residuals: Array) -> float:
-    """√(χ²/degrees of freedom), at least 1: what enlarges the uncertainties where readings agree worse than stated."""
-    free = len(residuals) - 2
-    if free < 1:
-        return 1.0
-    variance = hung.pull_uncertainty**2 + (rate * hung.length_uncertainty) ** 2
-    return max(1.0, float(np.sqrt((residuals**2 / np.maximum(variance, 1e-24)).sum() / free)))
-
-
-def _at_rest(
-    rate: float, middle: float, level: float, covariance: Array, free_length: tuple[float, float] | None
-) -> tuple[float | None, float | None, float | None]:
-    """The line's pull at the free length [N], its standard uncertainty and its correlation with the rate."""
-    if free_length is None:
-        return None, None, None
-    off = free_length[0] - middle
-    variance = covariance[0, 0] + off**2 * covariance[1, 1] + (rate * free_length[1]) ** 2
-    shared = off * covariance[1, 1]
-    spread = float(np.sqrt(variance))
-    correlation = shared / (spread * np.sqrt(covariance[1, 1])) if spread > 0 and covariance[1, 1] > 0 else 0.0
-    return level + rate * off, spread, float(correlation)
-
-
-APART = 0.15  # by which measured and computed rate may differ, as in a catalogue
-
-
-@dataclass(frozen=True)
-class WeighedSpring:
-    """A measured spring: the readings, what they tell, its free length (value, standard uncertainty) [m] if it was
-    read, and the `spring` for a catalogue, None where that is not enough for one."""
-
-    hung: Hung
-    weighed: Weighed
-    free_length: tuple[float, float] | None
-    described: Spring
-    assumed: tuple[str, ...]
-
-    @property
-    def wire_rate(self) -> tuple[float, float] | None:
-        """The rate [N/m] that wire and coils make, and how much softer [1] by another count of the hooks."""
-        s = self.described
-        if s.wire is None or s.outer is None or s.coils is None or s.material not in materials():
-            return None
-        young, shear = materials()[s.material].moduli(s.wire)
-        rate = float(rate_from_wire(s.wire, s.outer - s.wire, s.coils, young, shear))
-        return rate, float(hook_doubt(s.coils, young, shear))
-
-
 def measured_notes(m: WeighedSpring) -> tuple[str, ...]:
-    """What must be said aloud of the readings."""
+    """What the report must state of the readings."""
     w, notes = m.weighed, list(m.assumed)
     if w.left_out:
         which = ", ".join(str(i + 1) for i in w.left_out)
@@ -206,8 +149,63 @@ def measured_notes(m: WeighedSpring) -> tuple[str, ...]:
     return (*notes, *_wire_notes(m))
 
 
+def _too_few(hung: Hung, closed: Mask) -> str:
+    if closed.any():
+        return (
+            f"readings: got {int((~closed).sum())} with the coils open beyond what the lengths' ± can tell, expected 2; "
+            "hang more on it, or look at --free-length"
+        )
+    return (
+        f"readings: got {len(hung.pull)} at one length, expected two weights that draw the spring to different lengths"
+    )
+
+
+def _line(hung: Hung) -> tuple[float, float, float, Array, Array]:
+    """Slope [N/m], the length [m] at which the line is centred, the pull there [N], the covariance (2, 2) of pull and
+    slope, and the residuals (n,) [N]."""
+    rate = float(np.polyfit(hung.length - hung.length.mean(), hung.pull, 1)[0])
+    middle, level = 0.0, 0.0
+    weight = np.ones_like(hung.pull)
+    for _ in range(ROUNDS):
+        variance = hung.pull_uncertainty**2 + (rate * hung.length_uncertainty) ** 2
+        weight = 1 / np.maximum(variance, 1e-24)
+        middle, level = (float(np.average(x, weights=weight)) for x in (hung.length, hung.pull))
+        off = hung.length - middle
+        before, rate = rate, float((weight * off * hung.pull).sum() / (weight * off**2).sum())
+        if abs(rate - before) <= 1e-13 * abs(rate):
+            break
+    off = hung.length - middle
+    # Centred on the weighted mean, level and slope are uncorrelated.
+    covariance = np.diag([1 / weight.sum(), 1 / (weight * off**2).sum()])
+    return rate, middle, level, covariance, hung.pull - level - rate * off
+
+
+def _scatter(hung: Hung, rate: float, residuals: Array) -> float:
+    """√(χ²/degrees of freedom), at least 1: the factor that enlarges the uncertainties if the readings agree worse than
+    their ± says."""
+    free = len(residuals) - 2
+    if free < 1:
+        return 1.0
+    variance = hung.pull_uncertainty**2 + (rate * hung.length_uncertainty) ** 2
+    return max(1.0, float(np.sqrt((residuals**2 / np.maximum(variance, 1e-24)).sum() / free)))
+
+
+def _at_rest(
+    rate: float, middle: float, level: float, covariance: Array, free_length: Quantity | None
+) -> tuple[float | None, float | None, float | None]:
+    """The line's pull at the free length [N], its standard uncertainty and its correlation with the rate."""
+    if free_length is None:
+        return None, None, None
+    off, uncertainty = free_length.value - middle, free_length.standard_uncertainty or 0.0
+    variance = covariance[0, 0] + off**2 * covariance[1, 1] + (rate * uncertainty) ** 2
+    shared = off * covariance[1, 1]
+    spread = float(np.sqrt(variance))
+    correlation = shared / (spread * np.sqrt(covariance[1, 1])) if spread > 0 and covariance[1, 1] > 0 else 0.0
+    return level + rate * off, spread, float(correlation)
+
+
 def _wire_notes(m: WeighedSpring) -> list[str]:
-    """What wire and coils say against the readings, and how far the spring may be drawn."""
+    """Whether wire and coils agree with the readings, and how far the spring may be drawn."""
     notes, made = [], m.wire_rate
     if made is not None and abs(m.weighed.rate / made[0] - 1) > APART:
         notes.append(

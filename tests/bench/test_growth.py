@@ -17,9 +17,9 @@ from scipy.optimize import differential_evolution
 
 from recurve.job.model import Job, SpringPlace
 from recurve.physics.curve import Stop
-from recurve.planner.build import problem_of
-from recurve.planner.search import SpringSet as Shelf
+from recurve.planner.problem import problem_of
 from recurve.planner.search import search
+from recurve.planner.springset import SpringSet
 
 COUNTS = (100, 200, 500, 1000, 2000)
 MOST_MEGABYTES = 600
@@ -44,9 +44,9 @@ def seconds(count: int) -> tuple[float, float, int]:
     """Seconds for the search, the margin it finds, and how many pairs."""
     job = job_of(count)
     assert job.catalogue is not None
-    problem, shelf = problem_of(job), Shelf.of(job.catalogue.springs)
+    problem, springs = problem_of(job), SpringSet.of(job.catalogue.springs)
     begin = time.perf_counter()
-    found = search(problem, shelf)
+    found = search(problem, springs)
     took = time.perf_counter() - begin
     assert found is not None
     return took, found.margin, found.pairs

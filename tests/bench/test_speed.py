@@ -18,10 +18,10 @@ from random_jobs import DEG, MM, hidden, make_job, random_springs, random_target
 
 from recurve.job.model import Job, SpringPlace
 from recurve.physics.curve import Stop
-from recurve.planner.build import problem_of
 from recurve.planner.plan import make_plan
-from recurve.planner.search import SpringSet as Shelf
+from recurve.planner.problem import problem_of
 from recurve.planner.search import search
+from recurve.planner.springset import SpringSet
 
 PAIRS = 39_800
 TRIED = 40  # pairs on which the brute planner is timed
@@ -55,8 +55,8 @@ def test_search(benchmark: BenchmarkFixture) -> None:
     """Every ordered pair of 200 springs, exactly; the brute planner beside it."""
     job = big_job()
     assert job.catalogue is not None
-    problem, shelf = problem_of(job), Shelf.of(job.catalogue.springs)
-    found = benchmark.pedantic(search, args=(problem, shelf), rounds=5, warmup_rounds=1)
+    problem, springs = problem_of(job), SpringSet.of(job.catalogue.springs)
+    found = benchmark.pedantic(search, args=(problem, springs), rounds=5, warmup_rounds=1)
     assert found is not None
     assert found.pairs == PAIRS
     each, other = benchmark.stats.stats.median / PAIRS, brute_seconds(job)

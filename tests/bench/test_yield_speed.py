@@ -12,7 +12,7 @@ from pathlib import Path
 from pytest_benchmark.fixture import BenchmarkFixture
 from test_yields import one_by_one
 
-from recurve.fit.state import ensemble_of as plant_of
+from recurve.fit.state import ensemble_of
 from recurve.job.read import load_job
 from recurve.planner.plan import make_plan
 from recurve.planner.simulate import simulate
@@ -26,8 +26,8 @@ def test_yield(benchmark: BenchmarkFixture) -> None:
     made = make_plan(replace(load_job(ROOT / "examples" / "launch.toml"), sweep=None))
     build = made.build
     assert build is not None
-    plant = plant_of(made.job, None, BUILDS)
-    ours = benchmark(simulate, made.job, plant, build.unit.springs, build.stop, build.trim != 0.0, BUILDS).share
+    ensemble = ensemble_of(made.job, None, BUILDS)
+    ours = benchmark(simulate, made.job, ensemble, build.unit.springs, build.stop, build.trim != 0.0, BUILDS).fraction
     begin = time.perf_counter()
     theirs = one_by_one(made.job, build, LOOPED, 5)
     each = (time.perf_counter() - begin) / LOOPED

@@ -22,7 +22,7 @@ from recurve.job.read import load_job
 from recurve.output.documents.check import capsule_facts
 from recurve.output.results import Asked, guarded
 from recurve.output.text.check import capsule_words
-from recurve.planner.build import Constraints as Wishes
+from recurve.planner.springset import Constraints
 
 ENGINE = '[timing]\nstatic = "10 deg"\nidle = "600 rpm"\ntop_speed = "3600 rpm"\n'
 
@@ -166,6 +166,6 @@ def test_a_crash_is_told_in_full_and_a_fault_in_a_line(
     error: Exception, status: int, told: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("recurve.output.results.plan_job", fails_with(error))
-    made = guarded(tmp_path / "unit.toml", Asked("yield", Wishes(), 0, "a4"))
+    made = guarded(tmp_path / "unit.toml", Asked("yield", Constraints(), 0, "a4"))
     assert made.status == status
     assert told in made.faults[0]

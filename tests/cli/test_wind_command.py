@@ -21,7 +21,7 @@ from recurve.output.figures.winding import draw_spring, drawing_svg
 from recurve.output.planfile import plan_toml
 from recurve.output.text.workshop import COLUMNS, wind_csv
 from recurve.planner.plan import make_plan
-from recurve.planner.wanted import asked_springs
+from recurve.planner.wanted import wanted_springs
 from recurve.springs.winding import Envelope, Wanted, Wound, check_lengths, wind
 from recurve.springs.wire import wire_sizes
 
@@ -192,7 +192,7 @@ def test_ideal_springs_without_a_catalogue(tmp_path: Path) -> None:
         ('free_length = "15.2 mm"\nrate = "1.6 ± 0.1 N/mm"\n', ""),
         ('takeup = "7 ± 0.5 deg"\nrate = "4.0 N/mm"\n', ""),
     ]
-    asked = asked_springs(load_job(write_job(tmp_path, without("sweep"), without("catalogue"), *gone)))
+    asked = wanted_springs(load_job(write_job(tmp_path, without("sweep"), without("catalogue"), *gone)))
     assert asked.source.startswith("ideal springs, margin 0.")
     assert [w.place for w in asked.springs] == ["primary", "secondary"]
     primary, secondary = asked.springs

@@ -46,7 +46,7 @@ def truth(folder: Path, drag: Drag | None = None) -> Unit:
     drag where one is given."""
     unit = load_job(write_job(folder)).as_found()
     assert unit is not None
-    return unit if drag is None else unit.with_drag(drag)
+    return unit if drag is None else replace(unit, drag=drag)
 
 
 def fit_anew(sweep: str, *changes: tuple[str, str]) -> Fit:

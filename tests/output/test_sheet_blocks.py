@@ -10,6 +10,7 @@ from tempfile import TemporaryDirectory
 import pytest
 from checkout import EXAMPLES, written
 
+from recurve.inspection.findings import inspect_unit
 from recurve.inspection.model import Inspection
 from recurve.job.read import load_job
 from recurve.output.sheet.blocks import ready_parts
@@ -45,7 +46,8 @@ def plan() -> Plan:
 
 def some(**kept: object) -> Plan:
     """The plan with these blocks alone."""
-    return replace(plan(), job=replace(plan().job, inspection=Inspection(**kept)))  # type: ignore[arg-type]
+    job = replace(plan().job, inspection=Inspection(**kept))  # type: ignore[arg-type]
+    return replace(plan(), job=job, inspected=inspect_unit(job.inspection, job.lobes, job.speed_ratio))
 
 
 def test_all_blocks_are_on_the_sheet() -> None:

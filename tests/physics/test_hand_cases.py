@@ -100,7 +100,7 @@ def test_speeds_by_hand() -> None:
 
 def test_friction_by_hand() -> None:
     """T_f = 2 mN·m shifts the rising curve up and the falling one down by 200 rad²/s²."""
-    unit = UNIT.with_drag(Drag(friction=2e-3))
+    unit = replace(UNIT, drag=Drag(friction=2e-3))
     curve = trace(unit)
     assert (curve.onset, curve.return_speed, curve.all_in) == pytest.approx(np.sqrt([1200.0, 800.0, 7200.0]))
     assert both(unit, 1500.0) == pytest.approx((0.03, 0.07), abs=1e-9)
@@ -111,7 +111,7 @@ def test_friction_by_hand() -> None:
 
 def test_friction_share_by_hand() -> None:
     """s = 0.2: ω² is 1/0.8 of it rising and 1/1.2 falling; at 1500 it balances 12 and 18 mN·m."""
-    unit = UNIT.with_drag(Drag(friction_share=0.2))
+    unit = replace(UNIT, drag=Drag(friction_share=0.2))
     assert both(unit, 1500.0) == pytest.approx((0.02, 0.08), abs=1e-9)
     curve = trace(unit)
     assert (curve.onset, curve.return_speed, curve.all_in) == pytest.approx(np.sqrt([1250.0, 1000 / 1.2, 8750.0]))
@@ -119,7 +119,7 @@ def test_friction_share_by_hand() -> None:
 
 def test_drag_by_hand() -> None:
     """T_d = 5 mN·m moves both curves up by 500 rad²/s²."""
-    unit = UNIT.with_drag(Drag(rubbing_block=5e-3))
+    unit = replace(UNIT, drag=Drag(rubbing_block=5e-3))
     assert both(unit, 1500.0) == pytest.approx((0.0, 0.0), abs=1e-9)
     assert both(unit, 2000.0) == pytest.approx((0.05, 0.05), abs=1e-9)
 
@@ -140,7 +140,7 @@ SLACK = replace(UNIT, springs=(replace(PRIMARY, spring=replace(PRIMARY.spring, f
 )
 def test_residual_by_hand(drag: float, squared: float, residual: tuple[float, float]) -> None:
     """A slack primary leaves advance in; drag may be all that brings it home."""
-    unit = SLACK.with_drag(Drag(rubbing_block=drag))
+    unit = replace(SLACK, drag=Drag(rubbing_block=drag))
     assert residual_advance(unit, float(np.sqrt(squared))) == pytest.approx(residual, abs=1e-9)
 
 
@@ -150,7 +150,7 @@ def test_slack_unit_by_hand() -> None:
     assert (curve.onset, curve.return_speed) == (None, None)
     assert curve.takeups == pytest.approx((0.05, 0.1))
     assert curve.rising_speed(0.02) is None
-    rubbed = trace(SLACK.with_drag(Drag(friction=1e-3)))
+    rubbed = trace(replace(SLACK, drag=Drag(friction=1e-3)))
     assert rubbed.onset == pytest.approx(10.0)
     assert rubbed.return_speed is None
     # At rest friction holds the weights where 0.1 (α − 0.05) = 1 mN·m.

@@ -11,10 +11,10 @@ import pytest
 from random_jobs import random_job
 
 from recurve.output.planfile import ORDER_COLUMNS, order_csv
-from recurve.planner.build import problem_of
 from recurve.planner.choose import by_margin, choose_build
 from recurve.planner.plan import Plan, make_plan
-from recurve.planner.search import SpringSet as Shelf
+from recurve.planner.problem import problem_of
+from recurve.planner.springset import SpringSet
 from recurve.springs.spring import Spring
 
 
@@ -25,10 +25,10 @@ def margin_with(plan: Plan, place: int, spring: Spring) -> float:
     pair = [replace(s.spring, quantity=None) for s in plan.build.springs]
     pair[place] = spring
     job = replace(plan.job, stop=replace(plan.job.stop, advance=stop, file_up_to=0.0, build_up_to=0.0))
-    shelf = Shelf.of(pair)
+    spring_set = SpringSet.of(pair)
     if len(pair) == 2:
-        shelf = shelf.limited(np.eye(2, dtype=bool))
-    build = choose_build(problem_of(job), shelf, job, by_margin, True).build
+        spring_set = spring_set.limited(np.eye(2, dtype=bool))
+    build = choose_build(problem_of(job), spring_set, job, by_margin, True).build
     return -1e3 if build is None else build.margin
 
 

@@ -19,8 +19,9 @@ from recurve.physics.curve import Drag, Installed, Unit, trace
 from recurve.physics.energy import fallen, settled
 from recurve.physics.mechanism import CorrectedWeights, ReferenceSlope, Weights
 from recurve.physics.posts import TablePosts
-from recurve.planner.build import Build, Constraints, check_build
+from recurve.planner.build import Build, check_build
 from recurve.planner.plan import Plan, make_plan
+from recurve.planner.springset import Constraints
 from recurve.springs.spring import Spring
 
 RPM = np.pi / 30

@@ -1,4 +1,4 @@
-"""Limits on the choice of springs, the pairs that are asked for, and several jobs in one call."""
+"""Constraints on the choice of springs, the pairs that are asked for, and several jobs in one call."""
 
 from __future__ import annotations
 
@@ -11,16 +11,15 @@ from random_jobs import hidden_springs, job_about, known, random_job, three_poin
 
 from recurve.errors import InputError
 from recurve.output.results import Asked, Planned, plan_jobs, summary, worst_status
-from recurve.planner.build import Constraints as Wishes
-from recurve.planner.build import shelf_of
 from recurve.planner.plan import make_plan
+from recurve.planner.springset import Constraints, spring_set_of
 
 
 def test_only_in_stock() -> None:
     """A quantity that is given and not 0; what can be ordered is not there yet."""
     job = random_job(1)
     assert job.catalogue is not None
-    there = {s.id for s in shelf_of(job, Wishes(only_in_stock=True)).springs}
+    there = {s.id for s in spring_set_of(job, Constraints(only_in_stock=True)).springs}
     assert there == {s.id for s in job.catalogue.springs if s.quantity} | {p.found.id for p in job.places if p.found}
 
 
@@ -31,28 +30,28 @@ def test_a_spring_is_given_or_kept() -> None:
     other = tuple(replace(s, id=f"{s.id}2", rate=1.02 * s.rate) for s in springs)
     found = tuple(replace(s, id=f"as found {i}", quantity=1) for i, s in enumerate(springs))
     job = job_about(around, three_points(around), (*springs, *other), found=found)
-    given = make_plan(job, "margin", Wishes(primary="P2"))
+    given = make_plan(job, "margin", Constraints(primary="P2"))
     assert given.build is not None and given.build.springs[0].spring.id == "P2"
-    kept = make_plan(job, "margin", Wishes(keep=frozenset({"secondary"}), primary="P"))
+    kept = make_plan(job, "margin", Constraints(keep=frozenset({"secondary"}), primary="P"))
     assert kept.build is not None
     assert [s.spring.id for s in kept.build.springs] == ["P", "as found 1"]
     assert kept.pairs == 1
 
 
 @pytest.mark.parametrize(
-    ("wishes", "told"),
+    ("constraints", "told"),
     [
-        (Wishes(primary="P3"), "did you mean P"),
-        (Wishes(secondary="nothing like it"), "expected an id"),
-        (Wishes(keep=frozenset({"primary"})), "no spring as found"),
-        (Wishes(primary="P", keep=frozenset({"primary"})), "both"),
+        (Constraints(primary="P3"), "did you mean P"),
+        (Constraints(secondary="nothing like it"), "expected an id"),
+        (Constraints(keep=frozenset({"primary"})), "no spring as found"),
+        (Constraints(primary="P", keep=frozenset({"primary"})), "both"),
     ],
 )
-def test_wishes_that_cannot_be(wishes: Wishes, told: str) -> None:
+def test_constraints_that_cannot_be_met(constraints: Constraints, told: str) -> None:
     """Said before anything is planned."""
     around = known()
     with pytest.raises(InputError, match=told):
-        make_plan(job_about(around, three_points(around), hidden_springs(around)), wishes=wishes)
+        make_plan(job_about(around, three_points(around), hidden_springs(around)), constraints=constraints)
 
 
 def test_the_top_pairs() -> None:
@@ -65,7 +64,7 @@ def test_the_top_pairs() -> None:
     assert margins == sorted(margins, reverse=True)
     assert margins[0] == pytest.approx(best.build.margin, abs=1e-3)
     assert len({tuple(s.spring.id for s in a.build.springs) for a in plan.alternatives}) == len(margins)
-    assert all(0.0 <= a.share <= 1.0 for a in plan.alternatives)
+    assert all(0.0 <= a.fraction <= 1.0 for a in plan.alternatives)
 
 
 def test_several_jobs(tmp_path: Path) -> None:
@@ -76,7 +75,7 @@ def test_several_jobs(tmp_path: Path) -> None:
     good = write_job(folders[0], without("sweep"))
     bad = write_job(folders[1], ("lobes = 6", "lobes = 0"))
     far = write_job(folders[2], ('maximum = { advance = "11 deg"', 'maximum = { advance = "25 deg"'), without("sweep"))
-    planned = plan_jobs([good, bad, far], Asked("yield", Wishes(), 0, "a4"), lambda text: None)
+    planned = plan_jobs([good, bad, far], Asked("yield", Constraints(), 0, "a4"), lambda text: None)
     assert [p.status for p in planned] == [0, 2, 3]
     assert "lobes" in planned[1].faults[0]
     assert (folders[0] / "unit-plan" / "sheet.pdf").exists()

@@ -19,8 +19,8 @@ from recurve.output.documents.check import check_facts
 from recurve.output.planfile import plan_toml
 from recurve.output.text.check import check_text
 from recurve.physics.curve import Drag, trace
+from recurve.planner.conversion import as_fitted, shift_of
 from recurve.planner.plan import make_plan
-from recurve.planner.simulate import as_fitted, shift_of
 
 RPM = np.pi / 30
 ELECTRONIC = ('rubbing_block = "4.5 mN*m"', 'rubbing_block = "4.5 mN*m"\ntrigger_fitted = "electronic"')
@@ -34,7 +34,7 @@ def test_the_drag_gone_against_the_simulation(seed: int, tmp_path: Path) -> None
     """The same mechanism with and without the rubbing block, simulated and settled at speeds on its slope."""
     one = replace(mechanism(seed), drag=5.0)
     unit = loaded_unit(one, tmp_path)
-    bare = unit.with_drag(Drag(0.0, unit.drag.friction, unit.drag.friction_share))
+    bare = replace(unit, drag=Drag(0.0, unit.drag.friction, unit.drag.friction_share))
     curves = trace(unit), trace(bare)
     onsets = [c.onset for c in curves]
     assert onsets[0] is not None and onsets[1] is not None and onsets[1] < onsets[0]

@@ -17,11 +17,10 @@ from scipy.optimize import differential_evolution
 
 from recurve.job.model import Job, SpringPlace
 from recurve.physics.curve import Installed, Stop, Unit, trace
-from recurve.planner.build import problem_of, springs_of
 from recurve.planner.choose import by_margin, choose_build
-from recurve.planner.ideal import Ideal, Limits, SpringRange, find_ideal
-from recurve.planner.linear import Problem
-from recurve.planner.search import SpringSet as Shelf
+from recurve.planner.ideal import Ideal, SpringRange, find_ideal
+from recurve.planner.problem import Problem, SpringBounds, problem_of
+from recurve.planner.springset import SpringSet, springs_of
 from recurve.springs.spring import Spring
 
 SEEDS = range(8)
@@ -47,14 +46,14 @@ def job_of(seed: int) -> Job:
     return make_job(one.weights, one.drag, stop, places, target, random_springs(one, random, 6))
 
 
-def limits_of(job: Job) -> Limits:
-    """Limits that hold every spring of the catalogue on its posts, wherever they are bent to."""
+def limits_of(job: Job) -> SpringBounds:
+    """Bounds that hold every spring of the catalogue on its posts, wherever they are bent to."""
     assert job.catalogue is not None
     springs = job.catalogue.springs
     rates = min(s.rate for s in springs), max(s.rate for s in springs)
     rest = [float(p.posts.length(0.0)[0]) + p.travel[1] for p in job.places]
     most = max(s.initial_tension + s.rate * max(x - s.free_length, 0.0) for s in springs for x in rest)
-    return Limits((rates,) * len(job.places), (0.0, most + 1.0), 40 * MM)
+    return SpringBounds((rates,) * len(job.places), (0.0, most + 1.0), 40 * MM)
 
 
 @cache
@@ -91,7 +90,7 @@ def forward_margin(problem: Problem, springs: tuple[Spring, ...], stop: float, p
 def test_no_catalogue_is_better(seed: int) -> None:
     """The catalogue's springs are among those that the ideal ones are chosen from."""
     job = job_of(seed)
-    build = choose_build(problem_of(job), Shelf.of(springs_of(job)), job, by_margin, largest=True).build
+    build = choose_build(problem_of(job), SpringSet.of(springs_of(job)), job, by_margin, largest=True).build
     assert build is not None
     assert ideal_of(seed).margin >= build.margin - STEP * max(1.0, abs(build.margin))
 

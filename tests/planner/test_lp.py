@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from recurve.planner.ideal import Polytope
+from recurve.planner.programme import Polytope
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -12,47 +12,47 @@ import pytest
 from random_jobs import MM, hidden, hidden_springs, job_about, known, random_job, random_springs, three_points
 
 from recurve.physics.curve import Installed, Unit, trace
-from recurve.planner.build import problem_of
 from recurve.planner.choose import by_margin, choose_build
-from recurve.planner.linear import Problem, edges_at, intervals, rows_at
-from recurve.planner.search import SpringSet as Shelf
-from recurve.planner.search import alive, search
+from recurve.planner.linear import edges_at, intervals, rows_at
+from recurve.planner.problem import Problem, problem_of
+from recurve.planner.search import feasible_pairs, search
+from recurve.planner.springset import SpringSet
 from recurve.springs.spring import Spring
 
 CASES = [(seed, wild) for seed in range(0, 40, 3) for wild in (False, True)]
 
 
-def plain(problem: Problem, shelf: Shelf, margin: float, allowed: np.ndarray) -> np.ndarray:
+def plain(problem: Problem, springs: SpringSet, margin: float, allowed: np.ndarray) -> np.ndarray:
     """Pairs that reach the margin, nothing pruned."""
     edges = edges_at(problem, margin)
     if edges is None:
         return np.zeros_like(allowed)
     spans = intervals(rows_at(problem, edges).at, edges.stop)
-    return np.logical_or.reduce([alive(problem, shelf, margin, allowed, span) for span in spans])
+    return np.logical_or.reduce([feasible_pairs(problem, springs, margin, allowed, span) for span in spans])
 
 
-def drawn(seed: int, wild: bool, count: int) -> tuple[Problem, Shelf]:
+def drawn(seed: int, wild: bool, count: int) -> tuple[Problem, SpringSet]:
     """A random job's problem with a larger catalogue."""
     job, random = random_job(seed, wild), np.random.default_rng(seed)
     around = hidden(seed, places=len(job.places))
-    return problem_of(job), Shelf.of(random_springs(around, random, count, tense=4.0 if wild else 1.0))
+    return problem_of(job), SpringSet.of(random_springs(around, random, count, tense=4.0 if wild else 1.0))
 
 
 @pytest.mark.parametrize("case", CASES)
 def test_pruning_never_drops_a_pair(case: tuple[int, bool]) -> None:
     """At margins from hopeless to good: the same pairs, one by one."""
-    problem, shelf = drawn(*case, 40)
-    allowed = shelf.pairs(len(problem.posts))
+    problem, springs = drawn(*case, 40)
+    allowed = springs.pairs(len(problem.posts))
     for margin in (-3.0, -0.3, 0.0, 0.4):
-        assert (alive(problem, shelf, margin, allowed) == plain(problem, shelf, margin, allowed)).all()
+        assert (feasible_pairs(problem, springs, margin, allowed) == plain(problem, springs, margin, allowed)).all()
 
 
 def test_the_cases_hold_every_kind() -> None:
     """Pairs that pass and pairs that do not, units of one spring and of two."""
     shares = []
     for case in CASES:
-        problem, shelf = drawn(*case, 40)
-        shares.append(float(alive(problem, shelf, 0.0, shelf.pairs(len(problem.posts))).mean()))
+        problem, springs = drawn(*case, 40)
+        shares.append(float(feasible_pairs(problem, springs, 0.0, springs.pairs(len(problem.posts))).mean()))
     assert min(shares) == 0.0
     assert max(shares) > 0.2
     assert {len(drawn(*case, 4)[0].posts) for case in CASES} == {1, 2}
@@ -61,13 +61,13 @@ def test_the_cases_hold_every_kind() -> None:
 @pytest.mark.parametrize("case", [(0, False), (3, False), (9, True), (5, False), (11, False)])
 def test_the_same_best_margin(case: tuple[int, bool]) -> None:
     """The margin found is reached without short cuts, one step of 0.001 above it is not."""
-    problem, shelf = drawn(*case, 60)
-    allowed, found = shelf.pairs(len(problem.posts)), search(problem, shelf)
+    problem, springs = drawn(*case, 60)
+    allowed, found = springs.pairs(len(problem.posts)), search(problem, springs)
     assert found is not None
-    assert found.feasible == plain(problem, shelf, 0.0, allowed).sum()
-    assert plain(problem, shelf, found.margin, allowed).any()
+    assert found.feasible == plain(problem, springs, 0.0, allowed).sum()
+    assert plain(problem, springs, found.margin, allowed).any()
     above = found.margin + 1e-3 * max(1.0, abs(found.margin))
-    assert not plain(problem, shelf, above, allowed).any()
+    assert not plain(problem, springs, above, allowed).any()
 
 
 @pytest.mark.parametrize("shorter", [0.1, 0.3])
@@ -77,13 +77,13 @@ def test_no_spring_is_longer_than_it_bears(shorter: float) -> None:
     around = known()
     springs = tuple(replace(s, free_length=s.free_length + 0.4 * MM) for s in hidden_springs(around))
     job = job_about(around, three_points(around), springs)
-    free = choose_build(problem_of(job), Shelf.of(springs), job, by_margin, True).build
+    free = choose_build(problem_of(job), SpringSet.of(springs), job, by_margin, True).build
     assert free is not None
     lengths = [float(i.length(free.stop)[0]) for i in free.unit.springs]
     for place, length in enumerate(lengths):
         most = length - shorter * MM
-        shelf = Shelf.of(springs, lambda s, p=place, m=most: m if s is springs[p] else np.inf)
-        build = choose_build(problem_of(job), shelf, job, by_margin, True).build
+        limited = SpringSet.of(springs, lambda s, p=place, m=most: m if s is springs[p] else np.inf)
+        build = choose_build(problem_of(job), limited, job, by_margin, True).build
         travel = [p.travel for p in job.places]
         assert build is not None
         for i, one in enumerate(build.unit.springs):
@@ -92,7 +92,7 @@ def test_no_spring_is_longer_than_it_bears(shorter: float) -> None:
                 travel[i] = (travel[i][0], most - float(job.places[i].posts.length(build.stop)[0]))
         pair = tuple(i.spring for i in build.unit.springs)
         narrow = replace(job, places=tuple(replace(p, travel=t) for p, t in zip(job.places, travel, strict=True)))
-        other = choose_build(problem_of(narrow), Shelf.of(pair), narrow, by_margin, True).build
+        other = choose_build(problem_of(narrow), SpringSet.of(pair), narrow, by_margin, True).build
         assert other is not None
         assert build.margin == pytest.approx(other.margin, abs=1e-4)
         assert build.margin < free.margin - 1e-4

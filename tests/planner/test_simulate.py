@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 from checkout import EXAMPLES
 
-from recurve.fit.state import ensemble_of as plant_of
-from recurve.fit.state import rectangular, sobol
+from recurve.fit.state import ensemble_of, rectangular, sobol
 from recurve.job.model import Job
 from recurve.job.read import load_job
 from recurve.physics.curve import Drag, Installed, Unit, trace
@@ -81,13 +80,13 @@ def test_yield_against_one_curve_after_another(name: str) -> None:
     # New springs only, and a mass geometry that is known: what one_by_one draws.
     found = {p.found.id for p in made.job.places if p.found is not None}
     assert not found & {s.spring.id for s in build.springs}
-    plant = plant_of(made.job, None, 8192)
-    modes = [i for i, p in enumerate(plant.model.parameters) if p.name.startswith("mode ")]
-    states = plant.states.copy()
+    ensemble = ensemble_of(made.job, None, 8192)
+    modes = [i for i, p in enumerate(ensemble.model.parameters) if p.name.startswith("mode ")]
+    states = ensemble.states.copy()
     states[:, modes] = 0.0
     ours = simulate(
-        made.job, replace(plant, states=states), build.unit.springs, build.stop, build.trim != 0.0, 8192
-    ).share
+        made.job, replace(ensemble, states=states), build.unit.springs, build.stop, build.trim != 0.0, 8192
+    ).fraction
     theirs = one_by_one(made.job, build, 600, 5)
     # Four standard errors of the 600, and the grid of the curves.
     assert abs(ours - theirs) < 4 * np.sqrt(max(theirs * (1 - theirs), 0.01) / 600) + 0.01
@@ -107,10 +106,10 @@ def test_exact_builds_all_pass() -> None:
     build = made.build
     assert build is not None
     exact = replace(made.job, build=replace(made.job.build, rate=0.0, initial_tension=0.0, post=0.0, stop=0.0))
-    plant = plant_of(exact, None, 64)
-    same = replace(plant, states=np.repeat(plant.middle[None], 64, axis=0))
+    ensemble = ensemble_of(exact, None, 64)
+    same = replace(ensemble, states=np.repeat(ensemble.middle[None], 64, axis=0))
     built = simulate(exact, same, build.unit.springs, build.stop, build.trim != 0.0, 64)
-    assert built.share == 1.0
+    assert built.fraction == 1.0
 
 
 def test_band_holds_the_planned_curve() -> None:
@@ -128,6 +127,6 @@ def test_the_same_every_time() -> None:
     build = plan("launch").build
     assert build is not None
     shares = [
-        simulate(job, plant_of(job, None, 512), build.unit.springs, build.stop, True, 512).share for _ in range(2)
+        simulate(job, ensemble_of(job, None, 512), build.unit.springs, build.stop, True, 512).fraction for _ in range(2)
     ]
     assert shares[0] == shares[1]

@@ -15,10 +15,10 @@ from random_jobs import hidden_springs, job_about, known, maximum, random_job, t
 
 from recurve.job.model import Job
 from recurve.physics.target import Target
-from recurve.planner.build import Constraints as Wishes
-from recurve.planner.build import problem_of, shelf_of, spring_limits
 from recurve.planner.choose import by_margin, choose_build
 from recurve.planner.ideal import find_ideal
+from recurve.planner.problem import problem_of, spring_bounds
+from recurve.planner.springset import Constraints, spring_set_of
 from recurve.planner.suggest import Suggestion, _changes, _weighted, suggestions
 
 CASES = (3, 5, 19)
@@ -29,11 +29,11 @@ STUDY = tuple(range(200, 330))
 def infeasible(seed: int) -> tuple[Job, tuple[Suggestion, ...]] | None:
     """The job and what is suggested, None where something passes."""
     job = random_job(seed)
-    shelf = shelf_of(job, Wishes())
-    build = choose_build(problem_of(job), shelf, job, by_margin, True).build
+    spring_set = spring_set_of(job, Constraints())
+    build = choose_build(problem_of(job), spring_set, job, by_margin, True).build
     if build is not None and build.margin >= 0:
         return None
-    return job, suggestions(job, shelf, find_ideal(problem_of(job), spring_limits(job)))
+    return job, suggestions(job, spring_set, find_ideal(problem_of(job), spring_bounds(job)))
 
 
 def check(seed: int) -> bool:
@@ -54,12 +54,12 @@ def check(seed: int) -> bool:
 
 def any_single_change(job: Job) -> bool:
     """Whether the most of any change settles it, asked of the planner."""
-    shelf = shelf_of(job, Wishes())
-    asked = [c.make(c.most)[0] for c in _changes(job, shelf)]
+    spring_set = spring_set_of(job, Constraints())
+    asked = [c.make(c.most)[0] for c in _changes(job, spring_set)]
     asked += [_weighted(job, float(f)) for f in np.geomspace(0.5, 2.0, 9)]
     for problem in asked:
         changed = replace(job, weights=problem.weights, target=problem.target)
-        build = choose_build(problem, shelf, changed, by_margin, True).build
+        build = choose_build(problem, spring_set, changed, by_margin, True).build
         if build is not None and build.margin >= 0.0:
             return True
     return False
@@ -78,7 +78,7 @@ def test_the_least_widening() -> None:
     around = known()
     bands = (*three_points(around), maximum(around, half=0.3, shift=0.42))
     job = job_about(around, bands, hidden_springs(around))
-    found = suggestions(job, shelf_of(job, Wishes()), None)
+    found = suggestions(job, spring_set_of(job, Constraints()), None)
     (band,) = [s for s in found if s.kind == "band"]
     assert band.amount == pytest.approx(0.12, abs=0.0101)
     assert "of the stop" in band.text
@@ -91,7 +91,7 @@ def test_the_trim_that_is_missing() -> None:
     """A stop found 3° low that trim can move by 1.5°, in a band of ± 0.7°: 0.8° more, by hand."""
     around = known()
     job = job_about(around, (*three_points(around), maximum(around)), hidden_springs(around), trimmable(around, -3.0))
-    found = suggestions(job, shelf_of(job, Wishes()), None)
+    found = suggestions(job, spring_set_of(job, Constraints()), None)
     (stop,) = [s for s in found if s.kind == "stop"]
     assert stop.amount == pytest.approx(0.8, abs=0.0101)
     assert "filed" in stop.text

@@ -15,16 +15,16 @@ from numpy.typing import NDArray
 from scipy.optimize import differential_evolution
 from test_ideal import as_springs, forward_margin, ideal_of, job_of, limits_of
 
-from recurve.planner.build import problem_of
-from recurve.planner.ideal import Ideal, Limits, Window, find_ideal, find_window
-from recurve.planner.linear import Problem
+from recurve.planner.ideal import Ideal, find_ideal
+from recurve.planner.problem import Problem, SpringBounds, problem_of
+from recurve.planner.window import Window, find_window
 from recurve.springs.spring import Spring
 
 SEEDS = (1, 3, 6)
 TINY = 1e-3
 
 
-def only(limits: Limits, place: int, rate: float) -> Limits:
+def only(limits: SpringBounds, place: int, rate: float) -> SpringBounds:
     """The limits with one rate [N/m] given."""
     rates = list(limits.rates)
     rates[place] = (rate, rate)
@@ -89,7 +89,7 @@ def test_evolution_finds_nothing_outside() -> None:
     assert evolved(problem, limits, first) < window.floor
 
 
-def evolved(problem: Problem, limits: Limits, first: Spring) -> float:
+def evolved(problem: Problem, limits: SpringBounds, first: Spring) -> float:
     """The best margin with this primary over stop and secondary by differential evolution on the forward curve."""
     rest = float(problem.posts[1].length(0.0)[0])
 

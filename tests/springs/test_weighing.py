@@ -8,6 +8,7 @@ from scipy.optimize import least_squares
 
 from recurve.errors import InputError
 from recurve.springs.weighing import Hung, weigh
+from recurve.units import Quantity
 
 MM = 1e-3
 
@@ -24,7 +25,7 @@ def test_two_readings_by_hand() -> None:
     """1 N at 14, 3 N at 16 mm: 1 N/mm; free 13.2 mm: F_i = 1 − 0.8 = 0.2 N. GUM by hand: u(F) 0.01/√3, u(L) 0.05/√3 mm;
     effective per reading √(0.01² + 0.05²)/√3 = 0.029439 N, over 2 mm: u(k) = 0.029439·√2/2 = 0.020817 N/mm;
     F_i = (1.4 F_1 − 0.4 F_2), so u² = (1.4² + 0.4²)·0.029439² + (0.05/√3)², u = 0.051678 N."""
-    found = weigh(hung([1.0, 3.0], [14.0, 16.0]), (13.2 * MM, 0.05 * MM / 3**0.5))
+    found = weigh(hung([1.0, 3.0], [14.0, 16.0]), Quantity(13.2 * MM, 0.05 * MM))
     assert found.rate == pytest.approx(1000.0)
     assert found.rate_uncertainty == pytest.approx(20.817, abs=1e-3)
     assert found.initial_tension == pytest.approx(0.2)
@@ -44,7 +45,8 @@ def test_each_reading_matters_as_its_derivative_says(name: str, value: float) ->
     def tension(change: float) -> float:
         v = {n: x + (change if n == name else 0.0) for n, x in SOLVED}
         found = weigh(
-            hung([v["pull 1"], v["pull 2"]], [v["length 1"], v["length 2"]]), (v["free length"] * MM, 0.01 * MM)
+            hung([v["pull 1"], v["pull 2"]], [v["length 1"], v["length 2"]]),
+            Quantity(v["free length"] * MM, 0.01 * MM * 3**0.5),
         )
         assert found.initial_tension is not None
         return found.initial_tension
@@ -83,10 +85,10 @@ def test_uncertainty_against_simulated_readings(count: int) -> None:
     drawn = []
     for _ in range(1500):
         f, x = pull + rng.uniform(-0.02, 0.02, count), length + rng.uniform(-0.05, 0.05, count)
-        one = weigh(hung(list(f), list(x), 0.02, 0.05), ((free + rng.uniform(-0.05, 0.05)) * MM, 0.05 * MM / 3**0.5))
+        one = weigh(hung(list(f), list(x), 0.02, 0.05), Quantity((free + rng.uniform(-0.05, 0.05)) * MM, 0.05 * MM))
         drawn.append((one.rate, one.initial_tension))
     spread = np.array(drawn, float)
-    stated = weigh(hung(list(pull), list(length), 0.02, 0.05), (free * MM, 0.05 * MM / 3**0.5))
+    stated = weigh(hung(list(pull), list(length), 0.02, 0.05), Quantity(free * MM, 0.05 * MM))
     assert stated.initial_tension == pytest.approx(tension, abs=1e-9)
     assert spread[:, 0].std() == pytest.approx(stated.rate_uncertainty, rel=0.08)
     assert spread[:, 1].std() == pytest.approx(stated.initial_tension_uncertainty, rel=0.08)
@@ -109,17 +111,17 @@ def test_scatter_enlarges_the_uncertainty() -> None:
 
 def test_a_weight_that_does_not_open_the_coils_is_left_out() -> None:
     """0.2 N on a spring with 0.5 N wound in leaves it at its free length of 13.2 mm."""
-    found = weigh(hung([0.2, 1.3, 2.3], [13.2, 14.0, 15.0]), (13.2 * MM, 0.03 * MM))
+    found = weigh(hung([0.2, 1.3, 2.3], [13.2, 14.0, 15.0]), Quantity(13.2 * MM, 0.03 * MM * 3**0.5))
     assert found.left_out == (0,)
     assert found.rate == pytest.approx(1000.0)
     assert found.initial_tension == pytest.approx(0.5)
     with pytest.raises(InputError, match="hang more on it"):
-        weigh(hung([0.2, 1.3], [13.2, 14.0]), (13.2 * MM, 0.03 * MM))
+        weigh(hung([0.2, 1.3], [13.2, 14.0]), Quantity(13.2 * MM, 0.03 * MM * 3**0.5))
 
 
 def test_a_stretched_spring_begins_late() -> None:
     """1 N at 14, 3 N at 16 mm meets zero at 13.0 mm; read free at 12.5 mm it has half a millimetre of slack."""
-    found = weigh(hung([1.0, 3.0], [14.0, 16.0]), (12.5 * MM, 0.05 * MM / 3**0.5))
+    found = weigh(hung([1.0, 3.0], [14.0, 16.0]), Quantity(12.5 * MM, 0.05 * MM))
     assert found.slack
     assert found.initial_tension == 0.0
     assert found.zero_length == pytest.approx(13.0 * MM)

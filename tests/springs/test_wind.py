@@ -126,9 +126,9 @@ def test_stresses_again(windings: list[Winding]) -> None:
             ]
             apart = again.wahl / again.other_factor - 1
             assert 0 < apart < 0.02
-            assert w.shares[0] == pytest.approx(shares[0] / (1 + apart), rel=0.004)
-            assert w.shares[1] == pytest.approx(shares[1], rel=0.004)
-            assert w.shares[2] == pytest.approx(shares[2], rel=0.019)
+            assert w.stress_fractions[0] == pytest.approx(shares[0] / (1 + apart), rel=0.004)
+            assert w.stress_fractions[1] == pytest.approx(shares[1], rel=0.004)
+            assert w.stress_fractions[2] == pytest.approx(shares[2], rel=0.019)
             assert max(shares) <= 1.02
 
 

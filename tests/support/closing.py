@@ -249,7 +249,13 @@ def close(seed: int) -> Closed:
             moves = tuple(m.what for m in result.correction.moves)
             one = corrected(one, result.correction, random)
         return Closed(
-            seed, plan.verdict, plan.built.share, first, result.verdict, moves, unit.book.passes(bench(one, unit.share))
+            seed,
+            plan.verdict,
+            plan.built.fraction,
+            first,
+            result.verdict,
+            moves,
+            unit.book.passes(bench(one, unit.share)),
         )
 
 

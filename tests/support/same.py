@@ -28,7 +28,7 @@ def planned(job: Job) -> dict[str, Any]:
         "bends": [s.bend for s in build.springs],
         "stop": build.stop,
         "trim": build.trim,
-        "yield": None if plan.built is None else plan.built.share,
+        "yield": None if plan.built is None else plan.built.fraction,
     }
 
 

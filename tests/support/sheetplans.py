@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from checkout import EXAMPLES
 
+from recurve.inspection.findings import inspect_unit
 from recurve.job.read import load_job
 from recurve.planner.build import make_build
 from recurve.planner.plan import Plan, make_plan
@@ -90,6 +91,7 @@ def make(folder: Path, text: str = JOB, stop: float = 12.0) -> Plan:
         feasible=0,
         reasons=(),
         notes=(),
+        inspected=inspect_unit(job.inspection, job.lobes, job.speed_ratio),
         fit=None,
         before=build.curve,
         before_band=None,

@@ -39,9 +39,11 @@ from recurve.output.documents.base import (
 )
 from recurve.physics.curve import Trace, Unit, residual_advance
 from recurve.planner.build import Build, Checked, Fitted
-from recurve.planner.ideal import Ideal, Window
-from recurve.planner.plan import Alternative, Plan
-from recurve.planner.suggest import Purchase, Suggestion
+from recurve.planner.buying import Purchase
+from recurve.planner.ideal import Ideal
+from recurve.planner.plan import AlternativeBuild, Plan
+from recurve.planner.suggest import Suggestion
+from recurve.planner.window import Window
 from recurve.units import PLACES, RPM
 
 # --- curve ------------------------------------------------------------------------------------------------
@@ -333,7 +335,7 @@ def plan_facts(plan: Plan, files: tuple[str, ...] = ()) -> dict[str, Any]:
         "title": job.title,
         "fingerprint": job.fingerprint,
         "margin": None if build is None else round(build.margin, 6),
-        "yield": None if plan.built is None else round(plan.built.share, 4),
+        "yield": None if plan.built is None else round(plan.built.fraction, 4),
         "costs": []
         if plan.built is None
         else [{"source": n, "yield_gained": round(g, 4)} for n, g in plan.built.costs],
@@ -399,11 +401,11 @@ def _suggestion_facts(one: Suggestion) -> dict[str, Any]:
     }
 
 
-def _alternative_facts(one: Alternative) -> dict[str, Any]:
+def _alternative_facts(one: AlternativeBuild) -> dict[str, Any]:
     """A pair that was asked for: what `springs`, `stop`, `margin` and `yield` say of the plan."""
     return {
         "margin": round(one.build.margin, 6),
-        "yield": round(one.share, 4),
+        "yield": round(one.fraction, 4),
         "springs": _spring_facts(one.build),
         "stop": {"planned_deg": deg(one.build.stop), "trim_mm": mm(one.build.trim)},
     }

@@ -11,8 +11,9 @@ from recurve.inspection.timing import CAUTIONS, Card, IdleTrap
 from recurve.job.model import BareJob, Job
 from recurve.output.documents.base import Document, Files, Fingerprint, Notes, PlaceName, Title, told
 from recurve.springs.spring import checked
+from recurve.springs.stress import STRESSES
 from recurve.springs.weighing import WeighedSpring, measured_notes
-from recurve.springs.winding import LIMITS, STRESSES, Wanted, Winding, Wound, check_lengths, shortfall
+from recurve.springs.winding import LIMITS, Wanted, Winding, Wound, check_lengths, shortfall
 from recurve.springs.wire import materials
 from recurve.units import RPM
 
@@ -321,11 +322,11 @@ def wound_facts(wanted: Wanted, wound: Wound) -> dict[str, Any]:
         "overall_mm": _mm(wound.overall),
         "rate_n_per_mm": _short(wound.rate / 1e3),
         "rate_by_wire": _short(wound.spread),
-        "rate_by_hook_count": _short(wound.doubt),
+        "rate_by_hook_count": _short(wound.hook_uncertainty),
         "initial_tension_n": _short(wound.initial_tension),
         "pulls": [{"length_mm": _mm(x), "pull_n": _short(f)} for x, f in check_lengths(wanted, wound)],
         "index": _short(wound.index),
-        "stress_used": {n.replace(" ", "_"): _short(s) for n, s in zip(STRESSES, wound.shares, strict=True)},
+        "stress_used": {n.replace(" ", "_"): _short(s) for n, s in zip(STRESSES, wound.stress_fractions, strict=True)},
         "rooms": {n.replace(" ", "_"): _short(r) for n, r in zip(LIMITS, wound.rooms, strict=True)},
         "robustness": _short(wound.robustness),
     }

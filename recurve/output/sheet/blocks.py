@@ -16,7 +16,7 @@ from recurve.diagnosis.timing_card import card_of_plan
 from recurve.fit.fit import Fit
 from recurve.fit.state import SURE, Evidence
 from recurve.inspection.bench import Judged
-from recurve.inspection.findings import Finding, Inspected, inspect_unit
+from recurve.inspection.findings import Finding, Inspected
 from recurve.inspection.timing import CAUTIONS, Card
 from recurve.output.documents.workshop import NAMES, timing_facts
 from recurve.output.figures.curves import coil_figure_bytes, timing_figure_bytes
@@ -138,7 +138,7 @@ def _traps(facts: Facts) -> list[str]:
 
 
 def _condition(plan: Plan) -> tuple[Facts, Figures] | None:
-    found = inspect_unit(plan.job.inspection, plan.job.lobes, plan.job.speed_ratio)
+    found = plan.inspected
     if not found.judged and not found.findings:
         return None
     made: Facts = {
@@ -242,7 +242,7 @@ def found(source: Source) -> Facts | None:
 
 def _findings(e: Evidence, source: Source) -> list[Finding]:
     made = [
-        *inspect_unit(source.plan.job.inspection, source.plan.job.lobes, source.plan.job.speed_ratio).findings,
+        *source.plan.inspected.findings,
         *curve_findings(e, source.plan.ideal),
         *data_findings(e),
     ]

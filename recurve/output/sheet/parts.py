@@ -91,7 +91,7 @@ def _chance(plan: Plan) -> Cell | None:
     """The yield, and what costs most of it."""
     if plan.built is None:
         return None
-    share = plan.built.share
+    share = plan.built.fraction
     worst = [f"{name} ({percent(gain)})" for name, gain in plan.built.costs if gain >= LEAST_COST][:2]
     costs = f"what costs most: {' and '.join(worst)}" if worst else "no single doubt costs as much as 1 %"
     return cell("over 99 %" if share >= 0.995 else percent(share), costs)

@@ -18,8 +18,9 @@ from recurve.inspection.timing import CAUTIONS, Card
 from recurve.job.model import BareJob, Job
 from recurve.output.documents.workshop import NAMES, timing_facts
 from recurve.output.text.layout import Column, page, remarks, table, title_lines, wrap
+from recurve.springs.stress import FATIGUE
 from recurve.springs.weighing import WeighedSpring, measured_notes
-from recurve.springs.winding import FATIGUE, Wanted, Winding, Wound, check_lengths, coils_wound, hooks_stand, shortfall
+from recurve.springs.winding import Wanted, Winding, Wound, check_lengths, coils_wound, hooks_stand, shortfall
 from recurve.springs.wire import materials
 from recurve.text import printable
 from recurve.units import RPM
@@ -146,7 +147,7 @@ def _row(wanted: Wanted, rank: int, w: Wound) -> list[str]:
         wanted.place, str(rank), w.material, materials()[w.material].standard, w.label, *mm, f"{w.coils:g}", f"{w.hook_angle:g}",
         f"{1e3 * w.hook:.2f}", f"{1e3 * w.body:.2f}", coils_wound(w), f"{1e3 * w.free_length:.2f}", f"{1e3 * w.overall:.2f}",
         f"{w.rate / 1e3:.4g}", f"{w.initial_tension:.2f}", f"{1e3 * length_1:.2f}", f"{pull_1:.2f}", f"{1e3 * length_2:.2f}",
-        f"{pull_2:.2f}", f"{100 * w.spread:.1f}", f"{w.index:.2f}", f"{100 * max(w.shares):.0f}", f"{w.robustness:.2f}",
+        f"{pull_2:.2f}", f"{100 * w.spread:.1f}", f"{w.index:.2f}", f"{100 * max(w.stress_fractions):.0f}", f"{w.robustness:.2f}",
     ]  # fmt: skip
 
 
@@ -237,7 +238,7 @@ def _proposals(winding: Winding, most: int) -> list[str]:
         free, rate = 1e3 * w.free_length, w.rate / 1e3
         lines.append(
             f"{rank:>3} {w.material:<13}{w.label:<18}{1e3 * w.outer:6.2f}{w.coils:6g}{free:7.2f}{rate:7.3f}"
-            f"{w.initial_tension:8.2f}{100 * max(w.shares):6.0f}{w.robustness:5.2f}"
+            f"{w.initial_tension:8.2f}{100 * max(w.stress_fractions):6.0f}{w.robustness:5.2f}"
         )
     return [*lines, *_first(winding.wanted, winding.proposals[0])]
 
@@ -249,6 +250,6 @@ def _first(wanted: Wanted, w: Wound) -> list[str]:
         f"The first: {w.material} wire ({materials()[w.material].standard}), {w.label}; {w.coils:g} coils, {coils_wound(w)}, "
         f"body {1e3 * w.body:.2f} mm; hooks {1e3 * w.hook:.2f} mm inside, {hooks_stand(w)}; pulls {one[1]:.2f} N at "
         f"{1e3 * one[0]:.2f} mm and {two[1]:.2f} N at {1e3 * two[0]:.2f} mm. Its wire alone may put the rate "
-        f"± {100 * w.spread:.1f}% off; if each hook yields like half a coil it is {100 * w.doubt:.1f}% softer."
+        f"± {100 * w.spread:.1f}% off; if each hook yields like half a coil it is {100 * w.hook_uncertainty:.1f}% softer."
     )
     return wrap(text, "  ", "  ")

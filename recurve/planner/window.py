@@ -1,0 +1,140 @@
+"""The ordering window: every rate, pull at rest and take-up of a spring that keeps a margin, the other spring following.
+
+The springs that keep a margin are a union of polytopes, one for each interval of take-up (`programme`). Linear
+programmes find its extent in rate, in pull at a given rate, and in the plane of both rates, so some springs attain
+every end.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from recurve.arrays import Array
+from recurve.planner.ideal import Ideal
+from recurve.planner.problem import Problem, SpringBounds
+from recurve.planner.programme import Programme, programmes
+
+RATES = 5  # rates at which the pulls are given
+FINE = 1e-6  # distance, relative to the size of a shadow, by which a corner must stand out
+MOST_CORNERS = 200
+
+
+@dataclass(frozen=True)
+class WindowRow:
+    """The window at one `rate` [N/m].
+
+    `pulls` [N] at rest that keep the margin, as disjoint ranges, negative where slack (what the spring would pull if
+    it could push); `lengths` [m] inside the hooks that give these pulls on the posts, bent as far as they may be, of a
+    spring without initial tension; `takeups` [rad], None for never.
+    """
+
+    rate: float
+    pulls: tuple[tuple[float, float], ...]
+    lengths: tuple[float, float]
+    takeups: tuple[float | None, float | None]
+
+
+@dataclass(frozen=True)
+class SpringWindow:
+    """What may be ordered for one place: the least and greatest of the `rates` [N/m], and rows at rates between."""
+
+    rates: tuple[float, float]
+    rows: tuple[WindowRow, ...]
+
+
+@dataclass(frozen=True)
+class Window:
+    """The window at margin `floor` [1]. `regions`: convex polygons (m, 2) whose union is the window in the plane of
+    primary and secondary rate [N/m], or of rate and pull at rest [N/m, N] of a single spring."""
+
+    floor: float
+    springs: tuple[SpringWindow, ...]
+    regions: tuple[Array, ...]
+
+
+def find_window(problem: Problem, bounds: SpringBounds, ideal: Ideal, floor: float | None = None) -> Window | None:
+    """The window at `floor` [1], by default the ideal's; None if no springs keep that margin."""
+    at = ideal.floor if floor is None else floor
+    allowed = [p for p in programmes(problem, bounds, at) if p.polytope.inside() is not None]
+    if not allowed:
+        return None
+    springs = tuple(_spring_window(problem, allowed, place) for place in range(len(problem.posts)))
+    plane = (1, 3) if len(problem.posts) == 2 else (1, 0)
+    scale = np.array([1e3, 1e3 if len(problem.posts) == 2 else 1.0])
+    regions = [_shadow(p, plane) * scale for p in allowed]
+    return Window(at, springs, tuple(r for r in regions if len(r) > 2))
+
+
+def _spring_window(problem: Problem, allowed: list[Programme], place: int) -> SpringWindow:
+    ends = [p.polytope.range_of(2 * place + 1) for p in allowed]
+    low, high = min(e[0] for e in ends if e), max(e[1] for e in ends if e)
+    rows = (_row(problem, allowed, place, float(rate)) for rate in np.linspace(low, high, RATES))
+    return SpringWindow((low * 1e3, high * 1e3), tuple(r for r in rows if r is not None))
+
+
+def _row(problem: Problem, allowed: list[Programme], place: int, rate: float) -> WindowRow | None:
+    """The window at a rate [N/mm]; None if the rate falls in a gap between two intervals of take-up."""
+    found = [p.fixed(2 * place + 1, rate).range_of(2 * place) for p in allowed]
+    pulls = _merged([f for f in found if f is not None])
+    if not pulls:
+        return None
+    posts, (t0, t1) = problem.posts[place], problem.travel[place]
+    rest = float(posts.length(0.0)[0])
+    stretch = [p / (rate * 1e3) for p in (pulls[0][0], pulls[-1][1])]
+    lengths = (rest + t0 - stretch[1], rest + t1 - stretch[0])
+    takeups = tuple(_takeup(problem, place, s) for s in reversed(stretch))
+    return WindowRow(rate * 1e3, tuple(pulls), lengths, (takeups[0], takeups[1]))
+
+
+def _merged(ranges: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Ranges that meet joined into one, in rising order."""
+    made: list[tuple[float, float]] = []
+    for low, high in sorted(ranges):
+        if made and low <= made[-1][1] + 1e-6:
+            made[-1] = (made[-1][0], max(made[-1][1], high))
+        else:
+            made.append((low, high))
+    return made
+
+
+def _takeup(problem: Problem, place: int, stretch: float) -> float | None:
+    """Where a spring stretched by this much at rest [m], negative if slack, begins to pull [rad]; None if never."""
+    if stretch >= 0.0:
+        return 0.0
+    grid = np.linspace(0.0, problem.stops[1], 401)
+    length = problem.posts[place].length(grid)[0]
+    need = length[0] - stretch
+    return None if length[-1] < need else float(np.interp(need, length, grid))
+
+
+def _shadow(programme: Programme, plane: tuple[int, int]) -> Array:
+    """Corners (m, 2) of the polytope's projection on two of its numbers, anticlockwise.
+
+    Starting from the four extremes, each side is pushed along its normal; if that finds a corner beyond it, the side
+    is split there. A polytope has finitely many corners, so this ends.
+    """
+    spread = np.array([max(abs(b) for b in programme.bounds[i] if np.isfinite(b)) for i in plane])
+    size = np.eye(len(programme.bounds))[list(plane)]
+
+    def corner(way: Array) -> Array | None:
+        x = programme.polytope.lowest(-(way / spread) @ size)
+        return None if x is None else np.asarray(x[list(plane)] / spread)
+
+    start = [corner(w) for w in np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, 0.0], [0.0, -1.0]])]
+    if any(c is None for c in start):
+        return np.zeros((0, 2))
+    corners = [c for c in start if c is not None]
+    index = 0
+    while index < len(corners) and len(corners) < MOST_CORNERS:
+        one, other = corners[index], corners[(index + 1) % len(corners)]
+        side = other - one
+        length = float(np.hypot(*side))
+        new = corner(np.array([side[1], -side[0]]) / length) if length > FINE else None
+        if new is not None and float(np.cross(np.r_[side, 0.0], np.r_[new - one, 0.0])[2]) < -FINE * length:
+            corners.insert(index + 1, new)
+        else:
+            index += 1
+    kept = [c for c, n in zip(corners, corners[1:] + corners[:1], strict=True) if float(np.hypot(*(c - n))) > FINE]
+    return np.asarray(np.reshape(kept, (-1, 2)) * spread)

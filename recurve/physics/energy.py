@@ -1,6 +1,6 @@
-"""The curve by minimising energy: a check of every plan that shares nothing with eq. 3 but lengths and radii.
+"""The curve by minimising energy: a check of every plan that shares nothing with equation 3 but lengths and radii.
 
-At a steady speed the advance settles where no small move releases energy (design §1). The energy is that of the springs,
+At a steady speed the advance settles where no small move releases energy (theory, equation 18). The energy is that of the springs,
 the centrifugal potential of the weights, and the work against drag and friction, which oppose the motion.
 
     V±(α) = Σ_springs ∫ T dL + (T_d ± T_f) α − ½ ω² (1 ∓ s) (I(α) − I(0))      + speed rising, − falling

@@ -1,4 +1,4 @@
-"""The target: bands of advance at speeds, as specified for the unit, and how well a curve lies in them (design §2).
+"""The target: bands of advance at speeds, as specified for the unit, and how well a curve lies in them (theory, section 8).
 
 Speeds [rad/s] and advances [rad] are those of the distributor.
 """

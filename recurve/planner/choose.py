@@ -1,4 +1,4 @@
-"""Which build: the best pairs of the search solved on bent posts, the rule of the stop, and ties."""
+"""Which build: the best pairs of the search solved on bent posts, the rule of the stop, and ties (theory, section 5)."""
 
 from __future__ import annotations
 

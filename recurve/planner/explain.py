@@ -1,4 +1,4 @@
-"""What the report says of a plan in sentences: why it is out of reach (design §3), and the notes beside it."""
+"""What the report says of a plan in sentences: why it is out of reach (theory, section 6), and the notes beside it."""
 
 from __future__ import annotations
 
@@ -195,7 +195,7 @@ def _second_spring_notes(problem: Problem, bounds: SpringBounds, margin: float |
 
 
 def _table_notes(job: Job, build: Build) -> list[str]:
-    """How uncertain the reading of a table of radii leaves the curve (design §1, motion 3)."""
+    """How uncertain the reading of a table of radii leaves the curve (recurve.physics, section 6)."""
     motion = job.weights.motion
     if not isinstance(motion, RadiusTable):
         return []

@@ -1,4 +1,4 @@
-"""The best springs there could be, free of any catalogue.
+"""The best springs there could be, free of any catalogue (theory, section 6).
 
 A linear programme says whether a margin can be reached, and bisection finds the best margin: a global optimum.
 """

@@ -1,4 +1,4 @@
-"""Planning in its linear form: what each band's edge asks of the springs (design §3).
+"""Planning in its linear form: what each band's edge asks of the springs (theory, equations 1 to 8).
 
 At an edge the unknown curve drops out. "At most h at speed ω" and "at least l" are linear in the rates and in the pulls
 at rest, once it is known which edges lie past the second spring's take-up. The pull at rest of the primary is u [N],
@@ -89,7 +89,7 @@ def edges_at(problem: Problem, margin: float) -> Edges | None:
 
 def moment_needed(problem: Problem, advance: Array, speed: Array, upper: Mask) -> Array:
     """Spring moment [N·m] at the advance [rad] and speed [rad/s]: for an upper edge that of the falling curve, for a
-    lower one that of the rising curve (design §3); shapes broadcast.
+    lower one that of the rising curve (theory, equation 6); shapes broadcast.
 
     A rising curve begins at what stays in at idle, which is the falling advance there. So an upper edge below idle speed
     is one at idle speed, and a lower edge may be met by what stays in, if the falling curve meets it too.

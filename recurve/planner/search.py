@@ -1,4 +1,4 @@
-"""Every ordered pair of a spring set, exactly, as arrays.
+"""Every ordered pair of a spring set, exactly, as arrays (theory, section 3).
 
 At a margin each pair leaves two free numbers, the pulls at rest u and v, which are the two post settings. Between
 neighbouring places of take-up all conditions are half-planes in (u, v). Eliminating u leaves an interval of v for each

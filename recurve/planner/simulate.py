@@ -1,4 +1,4 @@
-"""What a plan will be once it is built: the yield, the band of its curve, and which errors cost most (design §3).
+"""What a plan will be once it is built: the yield, the band of its curve, and which errors cost most (theory, section 8).
 
 Each simulated build draws the unit from what is known of it (the posterior of a sweep, or the ± of the job) and its own
 errors from the tolerances of building, by scrambled Sobol sequences.

@@ -22,7 +22,7 @@ MOST_CORNERS = 200
 
 
 @dataclass(frozen=True)
-class WindowRow:
+class RateWindow:
     """The window at one `rate` [N/m].
 
     `pulls` [N] at rest that keep the margin, as disjoint ranges, negative where slack (what the spring would pull if
@@ -41,7 +41,7 @@ class SpringWindow:
     """What may be ordered for one place: the least and greatest of the `rates` [N/m], and rows at rates between."""
 
     rates: tuple[float, float]
-    rows: tuple[WindowRow, ...]
+    rows: tuple[RateWindow, ...]
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ def _spring_window(problem: Problem, allowed: list[Programme], place: int) -> Sp
     return SpringWindow((low * 1e3, high * 1e3), tuple(r for r in rows if r is not None))
 
 
-def _row(problem: Problem, allowed: list[Programme], place: int, rate: float) -> WindowRow | None:
+def _row(problem: Problem, allowed: list[Programme], place: int, rate: float) -> RateWindow | None:
     """The window at a rate [N/mm]; None if the rate falls in a gap between two intervals of take-up."""
     found = [p.fixed(2 * place + 1, rate).range_of(2 * place) for p in allowed]
     pulls = _merged([f for f in found if f is not None])
@@ -85,7 +85,7 @@ def _row(problem: Problem, allowed: list[Programme], place: int, rate: float) ->
     stretch = [p / (rate * 1e3) for p in (pulls[0][0], pulls[-1][1])]
     lengths = (rest + t0 - stretch[1], rest + t1 - stretch[0])
     takeups = tuple(_takeup(problem, place, s) for s in reversed(stretch))
-    return WindowRow(rate * 1e3, tuple(pulls), lengths, (takeups[0], takeups[1]))
+    return RateWindow(rate * 1e3, tuple(pulls), lengths, (takeups[0], takeups[1]))
 
 
 def _merged(ranges: list[tuple[float, float]]) -> list[tuple[float, float]]:

@@ -109,8 +109,8 @@ class Snap:
 class Trace:
     """Both branches of equation 3 on a grid of advance.
 
-    At a take-up the grid holds the advance twice, which keeps the jump of ω² by an initial tension. advance [rad], rising
-    and falling ω² [rad²/s²], (n,) each; takeups [rad], one for each spring.
+    At a take-up the grid holds the advance twice, which keeps the jump of ω² by an initial tension. advance [rad],
+    rising and falling ω² [rad²/s²], (n,) each; takeups [rad], one for each spring.
     """
 
     advance: Array
@@ -142,8 +142,8 @@ class Trace:
         return _largest_within(np.asarray(speed, float) ** 2, floor, advance)
 
     def rising_speed(self, advance: float) -> float | None:
-        """The speed [rad/s] at which the rising curve reaches the advance [rad]; None past the stop, or if that much is in
-        at rest."""
+        """The speed [rad/s] at which the rising curve reaches the advance [rad]; None past the stop, or if that much is
+        in at rest."""
         if advance > self.stop + 1e-12:
             return None
         # The left limit: reached just before a take-up's jump, not after it.
@@ -177,23 +177,23 @@ class Trace:
 def trace(unit: Unit, points: int = 2001) -> Trace:
     """Both branches of the unit's curve on `points` [1] advances from 0 to its stop, with the take-ups added.
 
-    The error of interpolation is below 1e-5° for a smooth mechanism without a snap; just past the end of a snap it is up
-    to one step of the grid.
+    The error of interpolation is below 1e-5° for a smooth mechanism without a snap; just past the end of a snap it is
+    up to one step of the grid.
     """
     return _Moments.of(unit, points).trace(unit.drag)
 
 
 def trace_and_residual(unit: Unit, speed: float, points: int = 2001) -> tuple[Trace, tuple[float, float]]:
-    """`trace` of a unit on `points` [1] advances and its `residual_advance` [rad] at the speed [rad/s]; the moments of the
-    springs are computed once for both."""
+    """`trace` of a unit on `points` [1] advances and its `residual_advance` [rad] at the speed [rad/s]; the moments of
+    the springs are computed once for both."""
     moments = _Moments.of(unit, points)
     curve, undragged = moments.trace(unit.drag), moments.trace(replace(unit.drag, rubbing_block=0.0))
     return curve, (float(curve.falling_advance(speed)), float(undragged.falling_advance(speed)))
 
 
 def residual_advance(unit: Unit, speed: float, *, points: int = 2001) -> tuple[float, float]:
-    """Advance [rad] that stays in at `speed` [rad/s] after the weights have been out: with the rubbing block's drag, which
-    may be all that returns a slack unit to zero, and without it (theory, section 3)."""
+    """Advance [rad] that stays in at `speed` [rad/s] after the weights have been out: with the rubbing block's drag,
+    which may be all that returns a slack unit to zero, and without it (theory, section 3)."""
     return trace_and_residual(unit, speed, points)[1]
 
 

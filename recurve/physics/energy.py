@@ -1,7 +1,7 @@
 """The curve by minimising energy: a check of every plan that shares nothing with equation 3 but lengths and radii.
 
-At a steady speed the advance settles where no small move releases energy (theory, equation 18). The energy is that of the springs,
-the centrifugal potential of the weights, and the work against drag and friction, which oppose the motion.
+At a steady speed the advance settles where no small move releases energy (theory, equation 18). The energy is that of
+the springs, the centrifugal potential of the weights, and the work against drag and friction, which oppose the motion.
 
     V±(α) = Σ_springs ∫ T dL + (T_d ± T_f) α − ½ ω² (1 ∓ s) (I(α) − I(0))      + speed rising, − falling
 
@@ -24,7 +24,8 @@ STEPS = 20  # of the golden section: to a few millionths of a degree
 
 
 def settled(unit: Unit, speed: Array, start: ArrayLike) -> Array:
-    """Minimum-energy advance (m,) [rad] at each speed (m,) [rad/s] of a rising sweep from `start` [rad], one or (m,)."""
+    """Minimum-energy advance (m,) [rad] at each speed (m,) [rad/s] of a rising sweep from `start` [rad], scalar or
+    (m,)."""
     grid = np.linspace(0.0, unit.stop, GRID)
     climbs = np.diff(_energy(unit, grid[None, :], speed[:, None], 1.0), axis=1) > 0
     climbs &= grid[1:] > np.asarray(start)[..., None]

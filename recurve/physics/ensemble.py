@@ -1,7 +1,7 @@
 """Many units at once: curves of n units that differ in springs, posts, drag, stop and mass geometry.
 
-For fits and for the yield of a plan. The units share the shapes of I′(α) and L(α), tabulated once. Each has its own grid
-of advance, split at its own second take-up, so that the jump by an initial tension and the stop are exact.
+For fits and for the yield of a plan. The units share the shapes of I′(α) and L(α), tabulated once. Each has its own
+grid of advance, split at its own second take-up, so that the jump by an initial tension and the stop are exact.
 """
 
 from __future__ import annotations
@@ -21,9 +21,9 @@ TABLE_POINTS = 1001
 
 @dataclass(frozen=True)
 class Shapes:
-    """The shapes that the units share, tabulated at `advance` (p,) [rad]: `slope` I′ (p,) [kg·m²/rad], and for each place
-    `stretch` L − L(0) [m] and `lever` L′ [m/rad], (places, p). `modes` (modes, p) [1] are independent changes of log I′,
-    each of one standard uncertainty."""
+    """The shapes that the units share, tabulated at `advance` (p,) [rad]: `slope` I′ (p,) [kg·m²/rad], and for each
+    place `stretch` L − L(0) [m] and `lever` L′ [m/rad], (places, p). `modes` (modes, p) [1] are independent changes of
+    log I′, each of one standard uncertainty."""
 
     advance: Array
     slope: Array

@@ -1,8 +1,8 @@
-"""The flyweights: how far their centres of gravity are from the shaft as the cam advances, and the inertia that follows.
+"""The flyweights: the distance of their centres of gravity from the shaft as the cam advances, and their inertia.
 
-Points are complex numbers x + iy in metres, in the frame that turns with the shaft: the shaft axis at 0, positive angles
-in the direction of rotation. A turn by the angle a is then a multiplication by exp(ia), and a velocity per radian a
-multiplication by i. All angles are distributor angles in radians.
+Points are complex numbers x + iy in metres, in the frame that turns with the shaft: the shaft axis at 0, positive
+angles in the direction of rotation. A turn by the angle a is then a multiplication by exp(ia), and a velocity per
+radian a multiplication by i. All angles are distributor angles in radians.
 """
 
 from __future__ import annotations
@@ -125,8 +125,8 @@ class Link:
 class RadiusTable:
     """Radii of the centre of gravity measured at several advances (theory, section 6).
 
-    `advance` [rad], `cg_radius` [m] and `limit` [m], the ± of each row, all of the same length, 3 or more. The radius is
-    quadratic in the advance, by least squares with rows weighted by 1/limit.
+    `advance` [rad], `cg_radius` [m] and `limit` [m], the ± of each row, all of the same length, 3 or more. The radius
+    is quadratic in the advance, by least squares with rows weighted by 1/limit.
     """
 
     advance: tuple[float, ...]
@@ -213,8 +213,8 @@ class ReferenceSlope:
 
 @dataclass(frozen=True)
 class Weights:
-    """`count` equal flyweights of `mass` [kg] each that move as `motion` describes; the mass may be None if the motion is
-    I′ itself."""
+    """`count` equal flyweights of `mass` [kg] each that move as `motion` describes; the mass may be None if the motion
+    is I′ itself."""
 
     count: int
     mass: float | None

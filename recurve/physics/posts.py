@@ -31,7 +31,7 @@ class Posts(Protocol):
 
 @dataclass(frozen=True)
 class BodyPoint:
-    """A point, its position at rest [m] and the body that carries it: "base", "cam" or the number of a weight from 1."""
+    """A point: its position at rest [m] and the body that carries it, "base", "cam" or a weight by number, from 1."""
 
     body: Body
     position: complex
@@ -134,8 +134,8 @@ def post_faults(posts: Posts, reach: float, travel: tuple[float, float], name: s
 
 
 def takeup_advance(posts: Posts, free_length: float, reach: float, bend: float = 0.0) -> float | None:
-    """The advance [rad] at which the posts are `free_length` [m] apart: 0 if the spring pulls from rest, None if it does
-    not pull before `reach` [rad] (theory, equation 8). The posts are bent by `bend` [m]."""
+    """The advance [rad] at which the posts are `free_length` [m] apart: 0 if the spring pulls from rest, None if it
+    does not pull before `reach` [rad] (theory, equation 8). The posts are bent by `bend` [m]."""
     grid = np.linspace(0.0, reach, 257)
     length = posts.length(grid, bend)[0]
     if length[0] >= free_length:

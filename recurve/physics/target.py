@@ -1,4 +1,4 @@
-"""The target: bands of advance at speeds, as specified for the unit, and how well a curve lies in them (theory, section 8).
+"""The target: bands of advance at speeds, and how well a curve lies in them (theory, section 8).
 
 Speeds [rad/s] and advances [rad] are those of the distributor.
 """
@@ -33,8 +33,8 @@ class Band:
         return self.low <= 0.0
 
     def margin(self, advance: ArrayLike) -> Array:
-        """Margin [1] of an advance [rad], any shape: 1 at the centre, 0 on an edge, linear, negative outside. A band from
-        zero has 1 at 0 and 0 at `high`."""
+        """Margin [1] of an advance [rad], any shape: 1 at the centre, 0 on an edge, linear, negative outside. A band
+        from zero has 1 at 0 and 0 at `high`."""
         at = np.asarray(advance, float)
         if self.from_zero:
             return 1.0 - at / self.high
@@ -62,7 +62,7 @@ class Target:
 
     @property
     def idle_or_lowest(self) -> float:
-        """Idle speed [rad/s] if the target names one, else the lowest speed of its bands, infinite if none has a speed."""
+        """Idle speed [rad/s] if the target names one, else the lowest speed of a band; infinite without any."""
         return self.idle_speed or min((b.speed or np.inf for b in self.timed), default=np.inf)
 
     @property

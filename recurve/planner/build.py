@@ -47,8 +47,8 @@ class Fitted:
 
 @dataclass(frozen=True)
 class Build:
-    """The unit as it will be: springs in their places, stop [rad] and its trim [m], the exact curve, the result of every
-    band and the worst margin [1].
+    """The unit as it will be: springs in their places, stop [rad] and its trim [m], the exact curve, the result of
+    every band and the worst margin [1].
 
     `settings` [rad/s] are the rising speeds at which 1° is in, and 1° is missing from the maximum; None if there is no
     such speed, or no second spring. `residual` [rad] is what stays in at idle, with the rubbing block's drag and

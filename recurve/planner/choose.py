@@ -1,4 +1,4 @@
-"""Which build: the best pairs of the search solved on bent posts, the rule of the stop, and ties (theory, section 5)."""
+"""Which build: the best pairs solved on bent posts, the rule of the stop, and ties (theory, section 5)."""
 
 from __future__ import annotations
 

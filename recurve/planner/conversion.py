@@ -1,4 +1,4 @@
-"""Conversion between points and an electronic trigger, which changes the drag; the plan is for the trigger to be fitted."""
+"""Converting between points and an electronic trigger changes the drag; the plan is for the trigger to be fitted."""
 
 from __future__ import annotations
 
@@ -68,8 +68,8 @@ def fitted_ensemble(ensemble: Ensemble, job: Job) -> Ensemble:
 
 
 def shift_of(job: Job, idle: float) -> Shift | None:
-    """What another trigger does to the springs as found, at `idle` [rad/s]; None if the trigger stays or the springs are
-    not described."""
+    """What another trigger does to the springs as found, at `idle` [rad/s]; None if the trigger stays or the springs
+    are not described."""
     before, after = job.as_found(), as_fitted(job).as_found()
     if job.trigger == job.trigger_fitted or before is None or after is None:
         return None

@@ -91,8 +91,8 @@ def moment_needed(problem: Problem, advance: Array, speed: Array, upper: Mask) -
     """Spring moment [N·m] at the advance [rad] and speed [rad/s]: for an upper edge that of the falling curve, for a
     lower one that of the rising curve (theory, equation 6); shapes broadcast.
 
-    A rising curve begins at what stays in at idle, which is the falling advance there. So an upper edge below idle speed
-    is one at idle speed, and a lower edge may be met by what stays in, if the falling curve meets it too.
+    A rising curve begins at what stays in at idle, which is the falling advance there. So an upper edge below idle
+    speed is one at idle speed, and a lower edge may be met by what stays in, if the falling curve meets it too.
     """
     drag, idle = problem.drag, problem.target.idle_speed
     half = 0.5 * problem.weights.inertia_slope(advance)

@@ -1,4 +1,4 @@
-"""The linear programmes of planning: springs free of any catalogue that reach a margin, one interval of take-up at a time.
+"""Linear programmes: springs free of any catalogue that reach a margin, one interval of take-up at a time.
 
 With rates and pulls at rest all free, the band edges are linear in these four numbers for each interval of take-up, so
 the springs that reach a margin are a union of polytopes. HiGHS finds their extremes. The numbers are scaled: rates in

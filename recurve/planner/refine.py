@@ -34,8 +34,8 @@ LEVELS = (0.1, 0.05, 0.02, 0.0, -0.01, -0.04, -0.1, -0.25, -0.6)
 
 @dataclass(frozen=True)
 class Candidates:
-    """Pairs to be solved: indices of the `first` and `second` springs (b,) in the spring set (second −1 with one place),
-    which edges see the secondary (`past`, (b, e)), `bend` (b, 2) [m] and `margin` (b,) [1]."""
+    """Pairs to be solved: indices of the `first` and `second` springs (b,) in the spring set (second −1 with one
+    place), which edges see the secondary (`past`, (b, e)), `bend` (b, 2) [m] and `margin` (b,) [1]."""
 
     first: Indices
     second: Indices
@@ -83,7 +83,8 @@ def candidates(problem: Problem, springs: SpringSet, near: Mask, margins: tuple[
 
 
 def solve(problem: Problem, springs: SpringSet, given: Candidates, ceiling: float, spread: float = 0.01) -> Candidates:
-    """The candidates with their best margin and bends, those that end more than `spread` [1] below the best are dropped.
+    """The candidates with their best margin and bends, those that end more than `spread` [1] below the best
+    are dropped.
 
     A candidate whose take-up ends at an edge is continued with that edge on its other side. Margins are sought up to
     `ceiling` [1], or a little above the best one given.
@@ -100,8 +101,8 @@ def solve(problem: Problem, springs: SpringSet, given: Candidates, ceiling: floa
 
 
 def least_moves(problem: Problem, springs: SpringSet, some: Candidates, margin: Array) -> Array:
-    """Of the bends that keep these margins (b,) [1], those that move the posts least, (b, 2) [m]; the present bends if a
-    margin cannot be kept."""
+    """Of the bends that keep these margins (b,) [1], those that move the posts least, (b, 2) [m]; the present bends if
+    a margin cannot be kept."""
     planes = _join(
         [_edges(problem, springs, some, margin), _box(problem, springs, some), _no_snap(problem, springs, some)]
     )
@@ -216,7 +217,7 @@ def _least_move(p: Array, q: Array, r: Array, bend: Array) -> Array:
 def _pull_moment(
     problem: Problem, springs: SpringSet, now: Candidates, place: int, advance: Array, shift: float
 ) -> Array:
-    """τ [N·m] of the spring in a place, as if it had taken up at every advance, with the post bent `shift` [m] further."""
+    """τ [N·m] of the spring in a place, as if it had taken up everywhere, with the post bent by another `shift` [m]."""
     spring = now.first if place == 0 else now.second
     length, slope = problem.posts[place].length(advance, now.bend[:, place, None] + shift)
     pull = springs.tension[spring][:, None] + springs.rate[spring][:, None] * (length - springs.free[spring][:, None])

@@ -52,7 +52,7 @@ class Found:
         return feasible_pairs(self.problem, self.springs, level, among)
 
     def shortlist(self, least: int) -> tuple[Mask, float]:
-        """The pairs near the best, at least `least` of them if there are that many, and the slack [1] that lets them in.
+        """The pairs near the best, at least `least` of them if there are that many, and the slack [1] that admits them.
 
         As wide a choice as can be refined quickly: many more than are wanted are narrowed down.
         """

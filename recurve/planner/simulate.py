@@ -1,4 +1,4 @@
-"""What a plan will be once it is built: the yield, the band of its curve, and which errors cost most (theory, section 8).
+"""What a plan will be once built: the yield, the band of its curve, and which errors cost most (theory, section 8).
 
 Each simulated build draws the unit from what is known of it (the posterior of a sweep, or the ± of the job) and its own
 errors from the tolerances of building, by scrambled Sobol sequences.
@@ -124,7 +124,7 @@ def passes(target: Target, made: Curves) -> Mask:
 
 @dataclass(frozen=True)
 class _Draw:
-    """One drawing of builds: states (n, size) of the unit, and uniform numbers (n, errors) for the errors of building."""
+    """One drawing of builds: states (n, size) of the unit, and uniform numbers (n, errors) for building."""
 
     job: Job
     ensemble: Ensemble

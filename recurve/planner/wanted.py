@@ -98,8 +98,8 @@ def _one(job: Job, index: int, ideal: SpringRange, stop: float) -> Wanted | None
 def _untensioned(job: Job, ideal: Ideal) -> WantedSprings | None:
     """The best springs without initial tension, if the ideal secondary has some, which may not be possible to wind.
 
-    The pairs of a grid of rates are planned like a catalogue over posts that may be bent at will. The bend is then taken
-    off the free length, and the margin is that of the exact model with the posts as they stand.
+    The pairs of a grid of rates are planned like a catalogue over posts that may be bent at will. The bend is then
+    taken off the free length, and the margin is that of the exact model with the posts as they stand.
     """
     if len(ideal.springs) < 2 or not ideal.springs[1].takeup or ideal.springs[1].takeup_pull == 0.0:
         return None

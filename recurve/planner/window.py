@@ -1,4 +1,4 @@
-"""The ordering window: every rate, pull at rest and take-up of a spring that keeps a margin, the other spring following.
+"""The ordering window: each rate, pull at rest and take-up with which a spring keeps a margin if the other follows.
 
 The springs that keep a margin are a union of polytopes, one for each interval of take-up (`programme`). Linear
 programmes find its extent in rate, in pull at a given rate, and in the plane of both rates, so some springs attain

@@ -1,7 +1,7 @@
 """One-sided extension springs: their pull, the rate from wire and coils, and a catalogue checked against mechanics.
 
-Where wire, outer diameter and material are known, so is how far a spring may be drawn. A row of a catalogue whose figures
-contradict each other is a remark, never an error: the spring may be good and the row wrong.
+Where wire, outer diameter and material are known, so is how far a spring may be drawn. A row of a catalogue whose
+figures contradict each other is a remark, never an error: the spring may be good and the row wrong.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from recurve.springs.wire import tensile_of
 NAMED = 4  # rows that a remark names; the others are counted
 # How far outside the preferred band, as a fraction of its width, an initial tension contradicts the coils.
 BAND_SLACK = 0.3
-# Inside length of a hook over the inside diameter of the coils, outside which it is no hook; common practice, no source.
+# Inside length of a hook over the inside diameter of the coils, at least and at most; common practice, no source.
 LEAST_HOOK, MOST_HOOK = 0.3, 4.0
 
 
@@ -34,9 +34,9 @@ LEAST_HOOK, MOST_HOOK = 0.3, 4.0
 class Spring:
     """A spring as bought or as found. Lengths are inside the hooks, unloaded.
 
-    rate [N/m], free_length [m], initial_tension [N]; wire and outer diameter [m] and coils of the body, None if unknown;
-    quantity in stock, None if it can be ordered; most_extension [m]: how far past its free length it may be drawn,
-    infinite if unknown.
+    rate [N/m], free_length [m], initial_tension [N]; wire and outer diameter [m] and coils of the body, None if
+    unknown; quantity in stock, None if it can be ordered; most_extension [m]: how far past its free length it may be
+    drawn, infinite if unknown.
     """
 
     id: str
@@ -134,7 +134,7 @@ class _Columns:
 
     @property
     def hook(self) -> Array:
-        """Inside length of each hook over the coils' inside diameter [1], from the length that the closed body leaves."""
+        """Inside length of each hook over the coils' inside diameter [1], from what the closed body leaves."""
         return (self.free_length - body_length(self.wire, self.coils)) / (2 * (self.outer - 2 * self.wire))
 
 

@@ -89,7 +89,7 @@ def rate_spread(wire: ArrayLike, limit: ArrayLike) -> Array:
 def hook_uncertainty(coils: ArrayLike, young: ArrayLike, shear: ArrayLike) -> Array:
     """How much softer [1] the spring is if each hook counts as half a coil, rather than both as G/E coils.
 
-    A model uncertainty: Machinery's Handbook counts half a coil for each hook, Shigley G/E coils for both. E and G [Pa].
+    A model uncertainty: Machinery's Handbook counts half a coil for each hook, Shigley G/E coils for both; E, G [Pa].
     """
     body = _array(coils)
     return 1 - (body + _array(shear) / _array(young)) / (body + HALF_COIL_HOOKS)

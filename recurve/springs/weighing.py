@@ -66,8 +66,8 @@ class Weighed:
 
 @dataclass(frozen=True)
 class WeighedSpring:
-    """A measured spring: the readings `hung`, their result `weighed`, its `free_length` [m] if it was read, and the spring
-    as `described` for a catalogue. `assumed`: remarks on values that were not given."""
+    """A measured spring: the readings `hung`, their result `weighed`, its `free_length` [m] if it was read, and the
+    spring as `described` for a catalogue. `assumed`: remarks on values that were not given."""
 
     hung: Hung
     weighed: Weighed

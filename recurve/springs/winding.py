@@ -1,12 +1,12 @@
 """Springs to have wound: every wire, diameter and number of coils that gives what is wanted, as arrays.
 
-A candidate is a wire that can be ordered, an outer diameter in steps, and coils in steps of a half or a quarter near the
-number that gives the rate, wound coil on coil with an initial tension or with the coils apart without one. Each limit
-leaves it some room [1]: 0 on the limit, 1 where more would hardly help, negative past it. The least of these is the
-robustness of a spring.
+A candidate is a wire that can be ordered, an outer diameter in steps, and coils in steps of a half or a quarter near
+the number that gives the rate, wound coil on coil with an initial tension or with the coils apart without one. Each
+limit leaves it some room [1]: 0 on the limit, 1 where more would hardly help, negative past it. The least of these is
+the robustness of a spring.
 
-A spring that pulls from rest is specified by its pull at rest and its rate alone: a shorter free length with less initial
-tension pulls the same over its posts. Of these the one whose hooks come out full is taken.
+A spring that pulls from rest is specified by its pull at rest and its rate alone: a shorter free length with less
+initial tension pulls the same over its posts. Of these the one whose hooks come out full is taken.
 """
 
 from __future__ import annotations
@@ -74,9 +74,9 @@ class Envelope:
 class Wound:
     """A spring as it would be wound.
 
-    `material` and wire `label`; `wire` and `outer` diameter [m]; `coils` of the body; `hook`: inside length of each hook
-    [m]; `gap` between coils [m]; `free_length` inside the hooks [m]; `rate` [N/m]; `initial_tension` and `load` at its
-    longest [N]; `stress_fractions`: stresses at that load as fractions of the allowable ones [1], in the order of
+    `material` and wire `label`; `wire` and `outer` diameter [m]; `coils` of the body; `hook`: inside length of each
+    hook [m]; `gap` between coils [m]; `free_length` inside the hooks [m]; `rate` [N/m]; `initial_tension` and `load` at
+    its longest [N]; `stress_fractions`: stresses at that load as fractions of the allowable ones [1], in the order of
     `STRESSES`; `spread`: relative ± of the rate by the wire's tolerance [1]; `hook_uncertainty`: how much softer it is
     by the other count of the hooks [1]; `rooms` [1] in the order of `LIMITS`.
     """
@@ -160,8 +160,8 @@ def wind(wanted: Wanted, envelope: Envelope, sizes: Sizes) -> Winding:
 
 
 def check_lengths(wanted: Wanted, wound: Wound) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Two lengths inside the hooks [m] with the pull at each [N], for the acceptance of a spring: at rest, or a third of
-    the way to its longest if it is slack at rest, and at its longest."""
+    """Two lengths inside the hooks [m] with the pull at each [N], for the acceptance of a spring: at rest, or a third
+    of the way to its longest if it is slack at rest, and at its longest."""
     first = wanted.rest
     if first <= wound.free_length + 1e-9:
         first = wound.free_length + (wanted.longest - wound.free_length) / 3

@@ -19,8 +19,8 @@ from recurve.units import INCH
 
 @dataclass(frozen=True)
 class Allowable:
-    """The fraction [1] of the tensile strength that the corrected stress may reach: in the body, and in a hook by torsion
-    and by bending. Static load only."""
+    """The fraction [1] of the tensile strength that the corrected stress may reach: in the body, and in a hook by
+    torsion and by bending. Static load only."""
 
     body: float
     hook_torsion: float

@@ -73,7 +73,7 @@ def make_build(
 
     The job must have a target with a band at a speed.
     """
-    assert job.target is not None  # problem_of has asked for it
+    assert job.target is not None  # `problem_of` requires it
     installed = tuple(Installed(s, p.posts, b) for s, p, b in zip(springs, job.places, bends, strict=True))
     unit = Unit(job.weights, installed, job.drag, stop)
     curve, residual = trace_and_residual(unit, job.target.idle_or_lowest, points)

@@ -2,9 +2,9 @@
 
 Offers:
 
-- `findings`: `inspect_unit`, `Finding`, `Inspected`
+- `findings`: `inspect_unit`, `Inspected`, `Finding`, `Cause`
 - `model`: `Inspection`
-- `bench`: `bench_of`, `Judged`
+- `bench`: `inspect_bench`, `Judged`
 - `vacuum`: `check_vacuum`, `fit_capsule`
 - `timing`: `make_card`, `Card`
 """

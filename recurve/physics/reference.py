@@ -22,6 +22,17 @@ import numpy as np
 from recurve.arrays import Array
 from recurve.physics.curve import Drag, Installed, Unit, spring_torque, trace
 from recurve.physics.mechanism import ReferenceSlope
+from recurve.uncertainty import (
+    MOST_DRAG,
+    MOST_FRICTION,
+    MOST_FRICTION_SHARE,
+    Prior,
+    degrees_of_freedom,
+    inflation,
+    over_nodes,
+    speed_nodes,
+    without_outliers,
+)
 from recurve.units import SQRT3
 
 
@@ -35,25 +46,19 @@ class Readings:
     row: np.ndarray
 
 
-# Three-point Gauss–Hermite rule over the uncertainty of speed, so that a steep flank is known to scatter.
-NODES = np.array([-SQRT3, 0.0, SQRT3])
-NODE_WEIGHTS = np.array([1.0, 4.0, 1.0]) / 6.0
 # Prior standard uncertainties of the Legendre coefficients of log I′ over the travel: the level is free, the
 # others are two to three times the root mean square of random slot and link mechanisms, so that those fit with ease.
 SHAPE = np.array([3.0, 0.4, 0.1, 0.03, 0.01])
 GRID = 121  # advances of a trial curve: it then errs by 0.001° or so
-OUTLIER = 4.0  # standardised residual beyond which a reading is left out
-MOST_OUTLIERS = 0.2  # share of the readings
-UNCERTAIN = 0.10  # relative standard uncertainty that is told, with what would help
-DOUBTED = 2.0  # prior standard uncertainties by which the sweep contradicts a given number
+TOLD = 0.10  # relative standard uncertainty of I′ that is reported, with what would help
+CONTRADICTED = 2.0  # prior standard uncertainties by which the sweep contradicts a given number
 LEAST_SPAN = 0.25  # of the travel that readings on the way must span
 _RESISTANCES = (
-    ("drag", "rubbing_block", 0.1),
-    ("friction", "friction", 0.05),
-    ("friction share", "friction_share", 0.4),
+    ("drag", "rubbing_block", MOST_DRAG),
+    ("friction", "friction", MOST_FRICTION),
+    ("friction share", "friction_share", MOST_FRICTION_SHARE),
 )
 _WORDS = {"drag": "drag of the rubbing block", "stop": "advance at its stop", "zero": "shift of the zero"}
-Priors = tuple[tuple[str, float, float, float, float], ...]
 
 
 @dataclass(frozen=True)
@@ -101,7 +106,7 @@ class ReferenceFit:
 
     given: Reference
     slope: ReferenceSlope
-    priors: Priors
+    priors: tuple[Prior, ...]
     state: Array
     covariance: Array
     kept: np.ndarray
@@ -136,47 +141,32 @@ def reference_faults(given: Reference) -> list[str]:
 def fit_reference(given: Reference) -> ReferenceFit:
     """I′ and its uncertainty from a reference sweep that has no faults."""
     priors = _priors(given)
-    kept = np.ones(len(given.readings.speed), bool)
-    fit = _solve(given, priors, kept, 1.0)
-    while (~kept).sum() + 1 <= MOST_OUTLIERS * len(kept):
-        residual = np.where(kept, np.abs(_standardised(fit)), 0.0)
-        if residual.max() < OUTLIER:
-            break
-        kept = kept.copy()
-        kept[int(residual.argmax())] = False
-        fit = _solve(given, priors, kept, 1.0)
-    inflation = _inflation(fit)
-    return fit if inflation == 1.0 else _solve(given, priors, kept, inflation)
-
-
-def _inflation(fit: ReferenceFit) -> float:
-    """Scatter against what was stated: only an excess that chance makes once in a hundred sweeps counts."""
-    from scipy.stats import chi2
-
-    learnt = float(np.clip(1.0 - np.diag(fit.covariance), 0.0, 1.0).sum())
-    dof = max(float(fit.kept.sum()) - learnt, 1.0)
-    return float(np.sqrt(fit.chi2 / dof)) if chi2.sf(fit.chi2, dof) < 0.01 else 1.0
+    fit, kept = without_outliers(
+        lambda kept: _solve(given, priors, kept, 1.0), _standardised, len(given.readings.speed)
+    )
+    dof = degrees_of_freedom(int(kept.sum()), 1.0 - np.diag(fit.covariance))
+    scatter = inflation(fit.chi2, dof)
+    return fit if scatter == 1.0 else _solve(given, priors, kept, scatter)
 
 
 # --- the state and what it should read --------------------------------------------------------------------
 
 
-def _priors(given: Reference) -> Priors:
-    """Every parameter: name, middle, standard uncertainty, least and most it may physically be."""
+def _priors(given: Reference) -> tuple[Prior, ...]:
+    """Every parameter of the state; those that are known exactly are left out."""
     points = _pointwise(given, 0.0)
     level = float(np.median(np.log(points[1][points[1] > 0])))
-    far = np.inf
-    made = [(f"shape {i}", level if i == 0 else 0.0, float(s), -far, far) for i, s in enumerate(SHAPE)]
+    made = [Prior(f"shape {i}", level if i == 0 else 0.0, float(s)) for i, s in enumerate(SHAPE)]
     for known in given.springs:
         spring = known.installed.spring
-        made.append((f"{known.name} rate", float(np.log(spring.rate)), known.rate, -far, far))
-        made.append((f"{known.name} free length", spring.free_length, known.free_length, 0.0, far))
-        made.append((f"{known.name} initial tension", spring.initial_tension, known.initial_tension, 0.0, far))
+        made.append(Prior(f"{known.name} rate", float(np.log(spring.rate)), known.rate))
+        made.append(Prior(f"{known.name} free length", spring.free_length, known.free_length, 0.0))
+        made.append(Prior(f"{known.name} initial tension", spring.initial_tension, known.initial_tension, 0.0))
     for name, key, most in _RESISTANCES:
-        made.append((name, getattr(given.drag, key), getattr(given.drag_spread, key), 0.0, most))
-    made.append(("stop", given.stop, given.stop_spread, 0.3 * given.stop, 2.0 * given.stop))
-    made.append(("zero", 0.0, given.zero_spread, -far, far))
-    return tuple(p for p in made if p[2] > 0)
+        made.append(Prior(name, getattr(given.drag, key), getattr(given.drag_spread, key), 0.0, most))
+    made.append(Prior("stop", given.stop, given.stop_spread, 0.3 * given.stop, 2.0 * given.stop))
+    made.append(Prior("zero", 0.0, given.zero_spread))
+    return tuple(p for p in made if p.spread > 0)
 
 
 def _unit(given: Reference, values: dict[str, float]) -> Unit:
@@ -196,22 +186,26 @@ def _unit(given: Reference, values: dict[str, float]) -> Unit:
     return Unit(ReferenceSlope(given.stop, shape, ()), tuple(springs), drag, values.get("stop", given.stop))
 
 
-def _values(priors: Priors, state: Array) -> dict[str, float]:
-    return {p[0]: float(np.clip(p[1] + p[2] * z, p[3], p[4])) for p, z in zip(priors, state, strict=True)}
+def _values(priors: tuple[Prior, ...], state: Array) -> dict[str, float]:
+    return {
+        p.name: float(np.clip(p.middle + p.spread * z, p.least, p.most)) for p, z in zip(priors, state, strict=True)
+    }
 
 
-def _predict(given: Reference, priors: Priors, state: Array, speed: Array, rising: np.ndarray) -> tuple[Array, Array]:
+def _predict(
+    given: Reference, priors: tuple[Prior, ...], state: Array, speed: Array, rising: np.ndarray
+) -> tuple[Array, Array]:
     """Readings expected (n,) [rad] at these speeds [rad/s] and directions, and their variances [rad²] by the
     uncertainty of speed."""
     values = _values(priors, state)
     made = trace(_unit(given, values), GRID)
     start = float(made.falling_advance(0.0))
     top = float(made.rising_advance(float(given.readings.speed.max()), start))
-    asked = np.maximum(speed[:, None] + NODES * given.speed_reading / SQRT3, 1e-3)
+    asked = speed_nodes(speed, given.speed_reading)
     at = np.where(rising[:, None], made.rising_advance(asked, start), made.falling_advance(asked, top))
-    mean = at @ NODE_WEIGHTS
+    mean, variance = over_nodes(at)
     hidden = 0.0 if given.zeroed_at is None else float(made.rising_advance(given.zeroed_at, start))
-    return mean - hidden - values.get("zero", 0.0), ((at - mean[:, None]) ** 2) @ NODE_WEIGHTS
+    return mean - hidden - values.get("zero", 0.0), variance
 
 
 def _pointwise(given: Reference, hidden: float) -> tuple[Array, Array]:
@@ -231,7 +225,7 @@ def _pointwise(given: Reference, hidden: float) -> tuple[Array, Array]:
 # --- the fit ----------------------------------------------------------------------------------------------
 
 
-def _solve(given: Reference, priors: Priors, kept: np.ndarray, inflation: float) -> ReferenceFit:
+def _solve(given: Reference, priors: tuple[Prior, ...], kept: np.ndarray, inflation: float) -> ReferenceFit:
     """The better of two descents from the likeliest starts, gone on with."""
     noise = given.reading / SQRT3 * inflation
 
@@ -256,7 +250,7 @@ def _solve(given: Reference, priors: Priors, kept: np.ndarray, inflation: float)
     return ReferenceFit(given, slope, priors, state, covariance, kept, chi2, inflation, converged)
 
 
-def _starts(given: Reference, priors: Priors) -> list[list[Array]]:
+def _starts(given: Reference, priors: tuple[Prior, ...]) -> list[list[Array]]:
     """States that follow the pointwise I′: a take-up that is misplaced, or a zero taken with advance in, bends it
     in ways from which no descent finds back. Both are tried over what they may be; one list for each zero."""
     hidden = {0.0}
@@ -266,25 +260,30 @@ def _starts(given: Reference, priors: Priors) -> list[list[Array]]:
     return [[_start(given, priors, h, move) for move in moves] for h in sorted(hidden)]
 
 
-def _start(given: Reference, priors: Priors, hidden: float, moves: tuple[float, ...]) -> Array:
+def _start(given: Reference, priors: tuple[Prior, ...], hidden: float, moves: tuple[float, ...]) -> Array:
     """The state that follows the pointwise I′, each taken to ± 20 %, free lengths moved by so many standard
     uncertainties, all else as given."""
     state = np.zeros(len(priors))
-    names, springs = [p[0] for p in priors], []
+    names, springs = [p.name for p in priors], []
     for known, move in zip(given.springs, moves, strict=True):
         state[names.index(f"{known.name} free length")] = move
         spring = known.installed.spring
         moved = replace(spring, free_length=spring.free_length + move * known.free_length)
         springs.append(replace(known, installed=replace(known.installed, spring=moved)))
     at, slope = _pointwise(replace(given, springs=tuple(springs)), hidden)
-    at, logs = at[slope > 0], np.log(slope[slope > 0]) - priors[0][1]
+    at, logs = at[slope > 0], np.log(slope[slope > 0]) - priors[0].middle
     basis = np.polynomial.legendre.legvander(2 * at / given.stop - 1, len(SHAPE) - 1) * SHAPE
     state[: len(SHAPE)] = np.linalg.solve(basis.T @ basis + 0.04 * np.eye(len(SHAPE)), basis.T @ logs)
     return state
 
 
 def _descend(
-    given: Reference, priors: Priors, kept: np.ndarray, inflation: float, start: Array, tolerance: float = 1e-4
+    given: Reference,
+    priors: tuple[Prior, ...],
+    kept: np.ndarray,
+    inflation: float,
+    start: Array,
+    tolerance: float = 1e-4,
 ) -> tuple[Array, Array, float, bool]:
     """Least squares from `start`: the state, the Jacobian and the sum of squares there, and whether it converged.
 
@@ -295,8 +294,8 @@ def _descend(
 
     speed, rising = given.readings.speed[kept], given.readings.rising[kept]
     read = given.readings.advance[kept]
-    low = np.array([(p[3] - p[1]) / p[2] for p in priors])
-    high = np.array([(p[4] - p[1]) / p[2] for p in priors])
+    low = np.array([(p.least - p.middle) / p.spread for p in priors])
+    high = np.array([(p.most - p.middle) / p.spread for p in priors])
     sigma = np.sqrt(given.reading**2 / 3 + _predict(given, priors, start, speed, rising)[1]) * inflation
 
     def residuals(z: Array) -> Array:
@@ -337,15 +336,15 @@ def reference_notes(fit: ReferenceFit, reach: float) -> list[str]:
         notes.append(
             f"The reference sweep scatters {fit.inflation:.1f} times more than its ± says: I′ is taken as so much less certain."
         )
-    notes += [_doubt(fit, i) for i, z in enumerate(fit.state) if i >= len(SHAPE) and abs(z) > DOUBTED]
+    notes += [_contradiction(fit, i) for i, z in enumerate(fit.state) if i >= len(SHAPE) and abs(z) > CONTRADICTED]
     grid = np.linspace(0.0, reach, 401)
-    over = fit.slope.uncertainty(grid) > UNCERTAIN
+    over = fit.slope.uncertainty(grid) > TOLD
     edges = np.flatnonzero(np.diff(np.concatenate([[False], over, [False]]).astype(int))).reshape(-1, 2)
     return notes + [_uncertain(fit, grid[first:last]) for first, last in edges]
 
 
-def _doubt(fit: ReferenceFit, index: int) -> str:
-    name = fit.priors[index][0]
+def _contradiction(fit: ReferenceFit, index: int) -> str:
+    name = fit.priors[index].name
     way = "more" if fit.state[index] > 0 else "less"
     return (
         f"The reference sweep asks for {way} {_WORDS.get(name, name)} than is given, by {abs(fit.state[index]):.1f} standard "
@@ -357,7 +356,7 @@ def _uncertain(fit: ReferenceFit, stretch: Array) -> str:
     """One stretch [rad] where I′ is uncertain, and what would help."""
     first, last = np.degrees(stretch[0]), np.degrees(stretch[-1])
     text = (
-        f"I′ from the reference sweep is uncertain by more than {100 * UNCERTAIN:.0f} % (standard uncertainty) from "
+        f"I′ from the reference sweep is uncertain by more than {100 * TOLD:.0f} % (standard uncertainty) from "
         f"{first:.1f}° to {last:.1f}° (distributor): "
     )
     if stretch[-1] > fit.given.stop and stretch[0] > 0.9 * fit.given.stop:
@@ -397,7 +396,7 @@ def _best_reading(fit: ReferenceFit, basis: Array, stretch: Array, more: int = 3
 
 def _best_number(fit: ReferenceFit, basis: Array) -> tuple[float, str]:
     """What variance is left if one of the given numbers were known exactly, and which."""
-    names = [p[0] for p in fit.priors]
+    names = [p.name for p in fit.priors]
     unit = np.eye(len(names))
     left = {n: _left(basis, _learnt(fit.covariance, unit[i], 0.0)) for i, n in enumerate(names) if i >= len(SHAPE)}
     best = min(left, key=lambda n: left[n])

@@ -10,7 +10,7 @@ import numpy as np
 from recurve.arrays import Array
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
 from recurve.fit.state import Ensemble, ensemble_of
-from recurve.inspection.findings import inspect_unit
+from recurve.inspection.findings import inspect_unit, repairs
 from recurve.job.model import Job
 from recurve.physics.curve import Trace, trace
 from recurve.planner.build import Build, Checked, Constraints, check_build, problem_of, shelf_of, spring_limits
@@ -210,12 +210,8 @@ def _speeds(job: Job, build: Build | None, before: Trace | None) -> Array:
 
 
 def _notes(job: Job, fit: Fit | None, unit: Job, problem: Problem, build: Build | None) -> list[str]:
-    worn = [
-        f.what
-        for f in inspect_unit(job.inspection, job.lobes, job.speed_ratio).findings
-        if f.severity == "repair first"
-    ]
-    notes = [f"Before anything of this plan, {what}." for what in worn]
+    first = repairs(inspect_unit(job.inspection, job.lobes, job.speed_ratio).findings)
+    notes = [f"Before anything of this plan, {f.what}." for f in first]
     if fit is None:
         notes.append("Planned from the unit as described: there is no sweep to fit.")
         if unit.as_found() is None:

@@ -13,12 +13,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from recurve.arrays import Array
-from recurve.fit.model import Parameter
-from recurve.fit.state import Ensemble, rectangular, sobol
+from recurve.fit.sobol import rectangular, sobol
+from recurve.fit.state import Ensemble
 from recurve.job.model import Job
 from recurve.physics.curve import Installed, Trace, trace
 from recurve.physics.ensemble import Curves, Shapes, Units, curves
 from recurve.physics.target import Target
+from recurve.uncertainty import Prior
 from recurve.units import PLACES, RPM, SQRT3
 
 # What is drawn: five building errors for each of two springs and the stop; the unit's state comes with its own.
@@ -226,10 +227,10 @@ def fitted_plant(plant: Ensemble, job: Job) -> Ensemble:
     states, middle = plant.states.copy(), plant.middle.copy()
     middle[index] = 0.0
     if job.trigger_fitted == "electronic":
-        drag, states[:, index] = Parameter("drag", 0.0, 1e-9, 0.0, 1e-6, True), 0.0
+        drag, states[:, index] = Prior("drag", 0.0, 1e-9, 0.0, 1e-6, True), 0.0
     else:
         limit = job.limits.get("drag.rubbing_block", UNKNOWN * job.points_drag)
-        drag = Parameter("drag", job.points_drag, max(limit, 1e-9) / SQRT3, 0.0, 0.1, True)
+        drag = Prior("drag", job.points_drag, max(limit, 1e-9) / SQRT3, 0.0, 0.1, True)
         states[:, index] = rectangular(np.random.default_rng(17).uniform(size=len(states)), SQRT3)
     parameters = tuple(drag if i == index else p for i, p in enumerate(plant.model.parameters))
     return replace(plant, model=replace(plant.model, parameters=parameters), states=states, middle=middle)

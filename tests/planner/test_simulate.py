@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from checkout import EXAMPLES
 
+from recurve.fit.sobol import rectangular, sobol
 from recurve.fit.state import ensemble_of as plant_of
-from recurve.fit.state import rectangular, sobol
 from recurve.job.model import Job
 from recurve.job.read import load_job
 from recurve.physics.curve import Drag, Installed, Unit, trace

@@ -25,7 +25,7 @@ F = TypeVar("F")
 
 @dataclass(frozen=True)
 class Uncertain:
-    """A quantity with its uncertainty: `value` and `standard_uncertainty` [the same unit], None where unknown."""
+    """A quantity with its uncertainty: `value` and `standard_uncertainty` [any, the same], None where unknown."""
 
     value: float
     standard_uncertainty: float | None = None

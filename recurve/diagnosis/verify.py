@@ -21,9 +21,9 @@ VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged"]
 
 COVERAGE = 2.0  # standard uncertainties that must lie inside a band, or outside
 MISSET = 6.0  # how many times its tolerance a setting may be off in a unit that is being judged
-CURVE_POINTS = 401  # of a trial curve
+TRIAL_POINTS = 401  # of a trial curve
 POST_STEP = 0.05e-3  # a post cannot be set finer [m]
-ENOUGH = 0.5  # margin at which no further move is worth making
+ENOUGH_MARGIN = 0.5  # margin at which no further move is worth making
 GAIN = 0.02  # margin that a move must gain to be worth making at all
 MORE_GAIN = 0.1  # margin that more moves must gain over fewer
 FAIR, FAR = 0.2, 0.15  # a margin that fewer moves must reach, and how far they may stay behind, to be preferred
@@ -196,15 +196,15 @@ def fewest_moves(margins: Iterable[float], before: float) -> int | None:
 
     - A correction that gains no more than GAIN over `before` is passed over.
     - More moves replace fewer ones only for a margin that is more than MORE_GAIN larger.
-    - The first correction that reaches ENOUGH ends the choice, and no later one is looked at. It is taken, unless the best
+    - The first correction that reaches ENOUGH_MARGIN ends the choice, and no later one is looked at. It is taken, unless the best
       of the earlier ones reaches FAIR and is within FAR of it: then the earlier one is taken, for its fewer moves.
-    - If none reaches ENOUGH, the best is taken, provided that its margin is not negative.
+    - If none reaches ENOUGH_MARGIN, the best is taken, provided that its margin is not negative.
     """
     best: tuple[int, float] | None = None
     for place, margin in enumerate(margins):
         if margin <= before + GAIN:
             continue
-        if margin >= ENOUGH:
+        if margin >= ENOUGH_MARGIN:
             return place if best is None or best[1] < max(margin - FAR, FAIR) else best[0]
         if best is None or margin > best[1] + MORE_GAIN:
             best = (place, margin)
@@ -240,7 +240,7 @@ def _moved(unit: Job, moved: tuple[int, ...], trims: bool, x: list[float]) -> Bu
     for i, value in zip(moved, x, strict=False):
         bends[i] = value
     springs = tuple(p.found for p in unit.places if p.found is not None)
-    return make_build(unit, springs, tuple(bends), x[-1] if trims else unit.stop.advance, CURVE_POINTS)
+    return make_build(unit, springs, tuple(bends), x[-1] if trims else unit.stop.advance, TRIAL_POINTS)
 
 
 def _moves(unit: Job, build: Build, moved: tuple[int, ...], trims: bool) -> tuple[Move, ...]:

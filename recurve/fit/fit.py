@@ -25,9 +25,9 @@ from recurve.units import PLACES
 LEARNT = 0.7  # a posterior this much narrower than its prior: the readings say more than was known before
 MORE_STARTS = 3  # besides the prior's middle and the best of each kind of answer
 NEGLIGIBLE = 0.02  # a probability that is not mentioned
-ENOUGH_SAMPLES = 100.0  # equal samples that the posterior must be worth for the fit to count as converged
+CONVERGED_SAMPLES = 100.0  # equal samples that the posterior must be worth for the fit to count as converged
 CUBIC = 4  # advances that a correction of I′ is given at: a cubic through them says all that three smooth modes can
-Source = Literal["readings", "as given", "not determined"]
+EstimateSource = Literal["readings", "as given", "not determined"]
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ class Estimate:
     quantity: Uncertain | None
     unit: str
     at_bound: bool
-    source: Source
+    source: EstimateSource
 
     @property
     def value(self) -> float | None:
@@ -156,7 +156,7 @@ def _result(
         chi2=float((residual[kept] ** 2).sum()),
         dof=degrees_of_freedom(int(kept.sum()), 1.0 - _narrowing(used, samples) ** 2),
         inflation=scatter,
-        converged=modes[0].converged and samples.effective > ENOUGH_SAMPLES,
+        converged=modes[0].converged and samples.effective > CONVERGED_SAMPLES,
         residuals=residual,
         expected=model.predict(best[None])[0][0],
         outliers=tuple(int(r) for r in model.sweep.row[~kept]),
@@ -205,7 +205,7 @@ def _estimates(
 
     def add(name: str, unit: str, column: Array, parameter: str, learnt: bool, given: bool) -> None:
         values[name] = column
-        source: Source = "readings" if learnt else "as given" if given else "not determined"
+        source: EstimateSource = "readings" if learnt else "as given" if given else "not determined"
         told = Uncertain(float(samples.mean(column)), _standard_uncertainty(samples, column))
         quantity = None if source == "not determined" else told
         made.append(Estimate(name, quantity, unit, bool(on_bound[parameter]), source))

@@ -119,7 +119,7 @@ def _moved(model: m.JobModel, document: dict[str, Any], key: str, by: float) -> 
 
 
 TENSION = "secondary.tension"
-SAMPLES = 56  # advances of a trial curve
+TRIAL_ADVANCES = 56  # advances of a trial curve
 
 
 @dataclass(frozen=True)
@@ -174,7 +174,7 @@ class SweepModel:
         """The states (n, size) [1] as units that can be computed."""
         x = self.natural(states)
         places = PLACES[: len(self.tension)]
-        modes = [p.name for p in self.parameters if p.name.startswith("mode ")]
+        modes = [f"mode {i}" for i in range(len(self.shapes.modes))]
         none = np.zeros((len(x), 0))
         return Units(
             rate=np.exp(np.stack([self.column(x, f"{p}.rate") for p in places], axis=1)),
@@ -196,7 +196,7 @@ class SweepModel:
 
     def predict(self, states: Array) -> tuple[Array, Array]:
         """Reading expected and variance by the uncertainty of speed, (n, readings) each [rad, rad²]."""
-        made = curves(self.shapes, self.units(states), SAMPLES)
+        made = curves(self.shapes, self.units(states), TRIAL_ADVANCES)
         sweep, n = self.sweep, len(states)
         speeds = speed_nodes(sweep.speed, sweep.speed_reading)
         at = np.empty((n, len(sweep.speed), 3))
@@ -218,7 +218,7 @@ class SweepModel:
         zero = self.column(self.natural(states), "zero")
         if self.sweep.zeroed_at is None:
             return zero
-        made = curves(self.shapes, self.units(states), SAMPLES)
+        made = curves(self.shapes, self.units(states), TRIAL_ADVANCES)
         return np.asarray(zero + made.rising_advance(np.array([self.sweep.zeroed_at]), _standstill(made))[:, 0])
 
     def misfit(self, states: Array) -> tuple[Array, Array]:
@@ -244,7 +244,7 @@ class SweepModel:
         return result
 
     def kind(self, states: Array) -> Array:
-        """A number for the kind of answer each state (n,) is: primary slack or not; secondary early, midway, late or never."""
+        """A number (n,) [1] for the kind of answer each state is: primary slack or not; secondary early, midway, late, never."""
         natural = self.natural(states)
         stop = self.column(natural, "stop")
         sort = np.zeros(len(states), int)
@@ -256,7 +256,7 @@ class SweepModel:
 
     def _in_order(self, states: Array) -> np.ndarray:
         """Where the primary takes up first (n,): two undescribed springs must not change places."""
-        described = all(p.measured for p in self.parameters if p.name.endswith(".stretch"))
+        described = all(self.parameters[self._place[f"{p}.stretch"]].measured for p in PLACES[: len(self.tension)])
         if len(self.tension) < 2 or described:
             return np.ones(len(states), bool)
         natural = self.natural(states)

@@ -22,7 +22,7 @@ from recurve.units import PLACES, RPM, SQRT3
 
 STATES = 2048
 SURE = 0.95  # a probability that counts as a yes; its complement counts as a no
-CURVE_POINTS = 64  # advances of each state's curve
+STATE_POINTS = 64  # advances of each state's curve
 
 
 @dataclass(frozen=True)
@@ -86,7 +86,7 @@ class Evidence:
     @cached_property
     def curves(self) -> Curves:
         """The curves of all states."""
-        return curves(self.model.shapes, self.model.units(self.ensemble.states), CURVE_POINTS)
+        return curves(self.model.shapes, self.model.units(self.ensemble.states), STATE_POINTS)
 
     def value(self, name: str) -> Sampled:
         """A parameter of the state by name, natural units."""

@@ -59,7 +59,7 @@ class Item(StrEnum):
     VACUUM_LOSS = "vacuum lost in"
 
 
-DIMENSIONS: dict[Item, Dimension] = {
+ITEM_DIMENSIONS: dict[Item, Dimension] = {
     Item.SIDE_PLAY: "length",
     Item.DWELL_CHANGE: "angle",
     Item.SPARK_SPACING: "angle",
@@ -114,7 +114,7 @@ class Judged:
 
     def in_units(self, value: float, half_width: float = 0.0) -> str:
         """A value ± half-width [SI] of this item in the units of the bench."""
-        return in_bench_units(value, DIMENSIONS[self.item], half_width)
+        return in_bench_units(value, ITEM_DIMENSIONS[self.item], half_width)
 
 
 def verdict_of(value: float, half_width: float, limit: Limit | None) -> LimitVerdict:
@@ -348,7 +348,7 @@ def _judged(
         (Item.ARM_SPRING, "arm_spring", _numbered(given.arm_spring)),
     ]
     return [
-        Judged.of(item, quantity, limit_of("limit", key, DIMENSIONS[item], given.limits.get(key)), detail)
+        Judged.of(item, quantity, limit_of("limit", key, ITEM_DIMENSIONS[item], given.limits.get(key)), detail)
         for item, key, quantities in rows
         for detail, quantity in quantities
     ]

@@ -23,7 +23,7 @@ from recurve.units import RPM, Quantity
 Severity = Literal["check first", "repair first", "high", "medium", "low", "open question"]
 SEVERITIES: tuple[Severity, ...] = get_args(Severity)  # the worst first
 
-AGREE = 2.5  # play and dwell change that differ by more than this factor, beyond their ±, suggest a misreading
+DISAGREE = 2.5  # play and dwell change that differ by more than this factor, beyond their ±, suggest a misreading
 COIL_SPEEDS = np.arange(250.0, 2501.0, 250.0) / RPM  # distributor
 WHATEVER = "whatever springs you fit"
 WEAR = (Item.SIDE_PLAY, Item.DWELL_CHANGE, Item.SPARK_SPACING)  # that no spring cures
@@ -334,9 +334,9 @@ class SeenByEye(Finding):
 
 
 def _apart(seen: Quantity, by_play: Quantity) -> bool:
-    """Whether two changes of dwell differ by more than the factor AGREE, beyond their ±."""
+    """Whether two changes of dwell differ by more than the factor DISAGREE, beyond their ±."""
     low, high = sorted((seen, by_play), key=lambda m: m.value)
-    return high.value - (high.half_width or 0.0) > AGREE * (low.value + (low.half_width or 0.0))
+    return high.value - (high.half_width or 0.0) > DISAGREE * (low.value + (low.half_width or 0.0))
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike
 
 from recurve.arrays import Array
 from recurve.data import MANUAL, Limit, limit_of
-from recurve.inspection.bench import DIMENSIONS, Item, Judged, combined
+from recurve.inspection.bench import ITEM_DIMENSIONS, Item, Judged, combined
 from recurve.inspection.model import Vacuum
 from recurve.uncertainty import Uncertain, inflation
 from recurve.units import SQRT3, Quantity
@@ -294,4 +294,4 @@ def _hold(given: Vacuum) -> list[Judged]:
 
 
 def _limit(given: Vacuum, item: Item, key: str) -> Limit | None:
-    return limit_of("vacuum", key, DIMENSIONS[item], given.limits.get(key))
+    return limit_of("vacuum", key, ITEM_DIMENSIONS[item], given.limits.get(key))

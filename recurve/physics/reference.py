@@ -38,7 +38,7 @@ from recurve.units import SQRT3
 
 @dataclass(frozen=True)
 class Readings:
-    """A sweep as written: `speed` [rad/s], `advance` [rad], `rising` (bool), `row` line numbers; all (n,)."""
+    """A sweep as written: `speed` [rad/s], `advance` [rad], `rising` (bool), and the line numbers `row`; all (n,)."""
 
     speed: Array
     advance: Array
@@ -63,8 +63,8 @@ _WORDS = {"drag": "drag of the rubbing block", "stop": "advance at its stop", "z
 
 @dataclass(frozen=True)
 class KnownSpring:
-    """A spring that was in while it was swept, its anchor where it then stood; standard uncertainties of its
-    rate [1, relative], `free_length` [m] and `initial_tension` [N]. `name` is its place."""
+    """A spring that was in the unit while it was swept, its anchor as it then stood, with the standard uncertainties of
+    its `rate` [1, relative], `free_length` [m] and `initial_tension` [N]. `name` is its place."""
 
     name: str
     installed: Installed
@@ -75,9 +75,9 @@ class KnownSpring:
 
 @dataclass(frozen=True)
 class Reference:
-    """A reference sweep: `readings` in distributor terms, `reading` [rad] and `speed_reading` [rad/s] their ±
-    limits, `zeroed_at` [rad/s] or None; the springs; `drag` and `stop` [rad] while it was swept, with standard
-    uncertainties `drag_spread`, `stop_spread` and, of the bench's zero, `zero_spread` [rad]."""
+    """A reference sweep: `readings` in distributor terms, with their ± `reading` [rad] and `speed_reading` [rad/s];
+    `zeroed_at` [rad/s], None if the weights were held home; the springs; `drag` and `stop` [rad] during the sweep, with
+    the standard uncertainties `drag_spread`, `stop_spread` [rad] and, of the bench's zero, `zero_spread` [rad]."""
 
     readings: Readings
     reading: float
@@ -94,15 +94,15 @@ class Reference:
         """Which readings (n,) are clearly neither at rest nor at the stop."""
         advance = self.readings.advance
         top = self.stop - SQRT3 * self.stop_spread
-        if self.zeroed_at is not None:  # what was in at the zero is missing at the stop as well
+        if self.zeroed_at is not None:  # advance that was in at the zero is missing at the stop as well
             top = min(top, float(advance.max()))
         return np.asarray((advance > self.reading) & (advance < top - self.reading))
 
 
 @dataclass(frozen=True)
 class ReferenceFit:
-    """What the sweep says: `slope`, and the best `state` (p,) [1] with its covariance, `names` and priors alike;
-    `chi2` of the readings kept (`kept`), `inflation` how much more than stated they scatter."""
+    """What the sweep says: the `slope` I′(α), and the best `state` (p,) [1] of the parameters of the `priors`, with its
+    covariance; `chi2` of the readings that are `kept`, and how many times more than stated they scatter (`inflation`)."""
 
     given: Reference
     slope: ReferenceSlope
@@ -116,7 +116,7 @@ class ReferenceFit:
 
 
 def reference_faults(given: Reference) -> list[str]:
-    """Why these readings cannot give I′, each `got …, expected …`; empty where they can."""
+    """Why these readings cannot give I′, each as `got …, expected …`; empty if they can."""
     advance = np.degrees(given.readings.advance)
     moving = given.moving()
     wanted = (
@@ -170,7 +170,7 @@ def _priors(given: Reference) -> tuple[Prior, ...]:
 
 
 def _unit(given: Reference, values: dict[str, float]) -> Unit:
-    """The unit as these parameters have it; what is not among them is as given."""
+    """The unit with these parameters; all others are as given."""
     springs = []
     for known in given.springs:
         s, name = known.installed.spring, known.name
@@ -195,7 +195,7 @@ def _values(priors: tuple[Prior, ...], state: Array) -> dict[str, float]:
 def _predict(
     given: Reference, priors: tuple[Prior, ...], state: Array, speed: Array, rising: np.ndarray
 ) -> tuple[Array, Array]:
-    """Readings expected (n,) [rad] at these speeds [rad/s] and directions, and their variances [rad²] by the
+    """The readings (n,) [rad] to expect at these speeds [rad/s] and directions, and their variances [rad²] by the
     uncertainty of speed."""
     values = _values(priors, state)
     made = trace(_unit(given, values), GRID)
@@ -209,7 +209,7 @@ def _predict(
 
 
 def _pointwise(given: Reference, hidden: float) -> tuple[Array, Array]:
-    """Advances [rad] of the readings on the way, `hidden` [rad] added, and eq. 3 for I′ [kg·m²/rad] at each."""
+    """Advances [rad] of the readings between rest and stop, `hidden` [rad] added, and I′ [kg·m²/rad] by eq. 3 at each."""
     r, d = given.readings, given.drag
     moving = given.moving()
     at = np.minimum(r.advance[moving] + hidden, given.stop)
@@ -226,7 +226,7 @@ def _pointwise(given: Reference, hidden: float) -> tuple[Array, Array]:
 
 
 def _solve(given: Reference, priors: tuple[Prior, ...], kept: np.ndarray, inflation: float) -> ReferenceFit:
-    """The better of two descents from the likeliest starts, gone on with."""
+    """The best of rough descents from the likeliest starts, descended to its end."""
     noise = given.reading / SQRT3 * inflation
 
     def squares(state: Array) -> float:
@@ -251,8 +251,8 @@ def _solve(given: Reference, priors: tuple[Prior, ...], kept: np.ndarray, inflat
 
 
 def _starts(given: Reference, priors: tuple[Prior, ...]) -> list[list[Array]]:
-    """States that follow the pointwise I′: a take-up that is misplaced, or a zero taken with advance in, bends it
-    in ways from which no descent finds back. Both are tried over what they may be; one list for each zero."""
+    """States that follow the pointwise I′. A misplaced take-up, or a zero taken with advance in, bends it so that no
+    descent finds the way back; both are therefore tried over their ranges, with one list for each zero."""
     hidden = {0.0}
     if given.zeroed_at is not None:
         hidden.add(max(given.stop - float(given.readings.advance.max()), 0.0))
@@ -261,8 +261,8 @@ def _starts(given: Reference, priors: tuple[Prior, ...]) -> list[list[Array]]:
 
 
 def _start(given: Reference, priors: tuple[Prior, ...], hidden: float, moves: tuple[float, ...]) -> Array:
-    """The state that follows the pointwise I′, each taken to ± 20 %, free lengths moved by so many standard
-    uncertainties, all else as given."""
+    """The state that follows the pointwise I′, each point known to 20 %, with free lengths moved by `moves` standard
+    uncertainties and all else as given."""
     state = np.zeros(len(priors))
     names, springs = [p.name for p in priors], []
     for known, move in zip(given.springs, moves, strict=True):
@@ -287,8 +287,8 @@ def _descend(
 ) -> tuple[Array, Array, float, bool]:
     """Least squares from `start`: the state, the Jacobian and the sum of squares there, and whether it converged.
 
-    The readings' own uncertainties hang on the slope of the curve; they are held during a descent and
-    taken anew for the next.
+    The uncertainties of the readings depend on the slope of the curve; they are held during a descent and worked out
+    again for the next one.
     """
     from scipy.optimize import least_squares
 
@@ -315,17 +315,17 @@ def _slopes(function: Callable[[Array], Array], state: Array, step: float = 2e-3
 
 
 def _standardised(fit: ReferenceFit) -> Array:
-    """Residuals (n,) [1] of all readings, those left out too."""
+    """Standardised residuals (n,) [1] of all readings, including those left out."""
     r = fit.given.readings
     mean, variance = _predict(fit.given, fit.priors, fit.state, r.speed, r.rising)
     return np.asarray((r.advance - mean) / (fit.inflation * np.sqrt(fit.given.reading**2 / 3 + variance)))
 
 
-# --- what must be said ------------------------------------------------------------------------------------
+# --- notes ------------------------------------------------------------------------------------
 
 
 def reference_notes(fit: ReferenceFit, reach: float) -> list[str]:
-    """What must be said of I′ from 0 to the largest stop `reach` [rad], and which reading would help."""
+    """Notes on I′ from 0 to the largest stop `reach` [rad], and on which readings would help."""
     notes = []
     if not fit.converged:
         notes.append("The reference sweep could not be explained to the end: take I′ from it with doubt.")
@@ -353,7 +353,7 @@ def _contradiction(fit: ReferenceFit, index: int) -> str:
 
 
 def _uncertain(fit: ReferenceFit, stretch: Array) -> str:
-    """One stretch [rad] where I′ is uncertain, and what would help."""
+    """The note on one stretch [rad] in which I′ is uncertain, and what would help."""
     first, last = np.degrees(stretch[0]), np.degrees(stretch[-1])
     text = (
         f"I′ from the reference sweep is uncertain by more than {100 * TOLD:.0f} % (standard uncertainty) from "
@@ -370,15 +370,15 @@ def _uncertain(fit: ReferenceFit, stretch: Array) -> str:
     return text + f"take readings {at}."
 
 
-def _left(basis: Array, covariance: Array) -> float:
+def _variance_left(basis: Array, covariance: Array) -> float:
     """Mean variance of log I′ over a stretch, basis (n, shape)."""
     shape = covariance[: basis.shape[1], : basis.shape[1]]
     return float(np.einsum("ni,ij,nj->n", basis, shape, basis).mean())
 
 
 def _best_reading(fit: ReferenceFit, basis: Array, stretch: Array, more: int = 3) -> tuple[float, float, bool]:
-    """What variance so many more readings leave at best, all at one speed at which the advance is in the stretch
-    [rad] or next to it; that speed [rad/s] and direction."""
+    """The variance that `more` readings leave at best, all at one speed at which the advance is in the stretch [rad] or
+    next to it; and that speed [rad/s] and direction."""
     made = trace(_unit(fit.given, _values(fit.priors, fit.state)), GRID)
     inside = (made.advance >= stretch[0]) & (made.advance <= max(float(stretch[-1]), float(made.advance[4])))
     turning = made.falling > 0
@@ -389,21 +389,23 @@ def _best_reading(fit: ReferenceFit, basis: Array, stretch: Array, more: int = 3
     variance = _predict(fit.given, fit.priors, fit.state, speeds, rising)[1]
     noise = fit.inflation**2 * (fit.given.reading**2 / 3 + variance) / more
     slopes = _slopes(lambda z: _predict(fit.given, fit.priors, z, speeds, rising)[0], fit.state)
-    left = [_left(basis, _learnt(fit.covariance, j, n)) for j, n in zip(slopes, noise, strict=True)]
+    left = [_variance_left(basis, _learnt(fit.covariance, j, n)) for j, n in zip(slopes, noise, strict=True)]
     best = int(np.argmin(left))
     return left[best], float(speeds[best]), bool(rising[best])
 
 
 def _best_number(fit: ReferenceFit, basis: Array) -> tuple[float, str]:
-    """What variance is left if one of the given numbers were known exactly, and which."""
+    """The variance that is left at best if one of the given numbers were known exactly, and its name."""
     names = [p.name for p in fit.priors]
     unit = np.eye(len(names))
-    left = {n: _left(basis, _learnt(fit.covariance, unit[i], 0.0)) for i, n in enumerate(names) if i >= len(SHAPE)}
+    left = {
+        n: _variance_left(basis, _learnt(fit.covariance, unit[i], 0.0)) for i, n in enumerate(names) if i >= len(SHAPE)
+    }
     best = min(left, key=lambda n: left[n])
     return left[best], best
 
 
 def _learnt(covariance: Array, direction: Array, noise: float) -> Array:
-    """The covariance once direction · state has been measured with this variance (Bayes, linear)."""
+    """The covariance after direction · state has been measured with variance `noise` (linear Bayesian update)."""
     column = covariance @ direction
     return np.asarray(covariance - np.outer(column, column) / (float(column @ direction) + noise + 1e-30))

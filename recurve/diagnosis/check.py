@@ -10,7 +10,8 @@ from recurve.diagnosis.readings import data_findings
 from recurve.errors import InputError
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
 from recurve.fit.state import SURE, Evidence
-from recurve.inspection.findings import Finding, Inspected, inspect_unit, repairs, worst_first
+from recurve.inspection.findings import Finding, repairs, worst_first
+from recurve.inspection.inspected import Inspected, inspect_unit
 from recurve.job.model import BareJob, Job
 from recurve.planner.build import problem_of, spring_limits
 from recurve.planner.ideal import Ideal, find_ideal

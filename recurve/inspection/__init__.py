@@ -2,7 +2,8 @@
 
 Offers:
 
-- `findings`: `inspect_unit`, `Inspected`, `Finding`, `Cause`
+- `inspected`: `inspect_unit`, `Inspected`
+- `findings`: `Finding`, `Cause`, `Severity`
 - `model`: `Inspection`
 - `bench`: `inspect_bench`, `Judged`
 - `vacuum`: `check_vacuum`, `fit_capsule`

@@ -16,7 +16,7 @@ from recurve.data import MANUAL, Limit, limits_data
 from recurve.diagnosis.check import Check, check_bare, check_unit
 from recurve.errors import InputError
 from recurve.inspection.bench import combined, verdict_of
-from recurve.inspection.findings import Inspected, inspect_unit
+from recurve.inspection.inspected import Inspected, inspect_unit
 from recurve.inspection.points import dwell_between, fraction_of_pitch
 from recurve.job.model import Job
 from recurve.job.read import load_any, load_job

@@ -16,7 +16,8 @@ from recurve.diagnosis.timing_card import card_of_plan
 from recurve.fit.fit import Fit
 from recurve.fit.state import SURE, Evidence
 from recurve.inspection.bench import Judged
-from recurve.inspection.findings import Finding, Inspected, inspect_unit, worst_first
+from recurve.inspection.findings import Finding, worst_first
+from recurve.inspection.inspected import Inspected, inspect_unit
 from recurve.inspection.timing import CAUTIONS, Card
 from recurve.output.documents.workshop import NAMES, timing_facts
 from recurve.output.figures.curves import coil_figure_bytes, timing_figure_bytes

@@ -20,7 +20,8 @@ from recurve.diagnosis.check import BareCheck, Check
 from recurve.diagnosis.verify import Verification
 from recurve.fit.fit import Estimate, Fit
 from recurve.inspection.bench import BenchResult, Judged
-from recurve.inspection.findings import Finding, Inspected
+from recurve.inspection.findings import Finding
+from recurve.inspection.inspected import Inspected
 from recurve.inspection.points import Charge
 from recurve.inspection.vacuum import Capsule, VacuumCheck
 from recurve.job.model import BareJob, Job

@@ -95,8 +95,8 @@ def test_results_are_those_of_the_verification_and_of_the_fit_before(case: Case)
         assert " ± " in row["found"][1]
     # Nothing was done to it: before and after agree within both uncertainties (± 2 each).
     for before, after in zip(case.before.bands, case.result.bands, strict=True):
-        room = 2 * (before.falling_deviation + after.falling_deviation)
-        assert abs(before.falling - after.falling) <= room
+        room = 2 * (before.falling.standard_uncertainty + after.falling.standard_uncertainty)
+        assert abs(before.falling.value - after.falling.value) <= room
     assert len(facts["left"]) == 12 and all(len(r) == 3 for r in facts["left"])
 
 

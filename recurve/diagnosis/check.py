@@ -30,7 +30,7 @@ CheckVerdict = Literal[
     "facts only",
 ]
 SOUND = 0.9  # probability of meeting every band that makes a unit sound
-GATED = ("mechanical repair first", "cannot tell", "not worth saving by recurve")
+GATED: tuple[CheckVerdict, ...] = ("mechanical repair first", "cannot tell", "not worth saving by recurve")
 WORTHWHILE = 0.1  # margin at which bending the posts of the springs that are in it is advised
 
 

@@ -5,5 +5,6 @@ Offers:
 - `check`: `check_unit`, `check_bare`, `Check`
 - `verify`: `verify_unit`, `find_correction`, `Verification`
 - `timing_card`: `timing_card`
-- `findings`: `curve_findings`, `data_findings`
+- `findings`: `curve_findings`
+- `readings`: `data_findings`
 """

@@ -1,15 +1,17 @@
-"""What is wrong with a unit as found, in words a customer understands, and whether it is worth saving."""
+"""Check a unit as found: what is wrong with it, and whether it is worth saving."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from recurve.diagnosis.findings import curve_findings, data_findings, stop_words
+from recurve.diagnosis.findings import curve_findings, stop_trim
+from recurve.diagnosis.readings import data_findings
 from recurve.errors import InputError
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
 from recurve.fit.state import SURE, Evidence
-from recurve.inspection.findings import Finding, Inspected, inspect_unit
+from recurve.inspection.findings import Finding, repairs, worst_first
+from recurve.inspection.inspected import Inspected, inspect_unit
 from recurve.job.model import BareJob, Job
 from recurve.planner.conversion import conversion_notes
 from recurve.planner.ideal import Ideal, find_ideal
@@ -29,14 +31,15 @@ CheckVerdict = Literal[
     "facts only",
 ]
 SOUND = 0.9  # probability of meeting every band that makes a unit sound
-GATED = ("mechanical repair first", "cannot tell", "not worth saving by recurve")
-SEVERITY = ("check first", "repair first", "high", "medium", "low", "open question")
+GATED: tuple[CheckVerdict, ...] = ("mechanical repair first", "cannot tell", "not worth saving by recurve")
+WORTHWHILE = 0.1  # margin at which bending the posts of the springs that are in it is advised
 
 
 @dataclass(frozen=True)
 class Check:
-    """The unit as found: `findings` by consequence, the worst first; `verdict` and why; `evidence` with all
-    numbers; `passing` the probability [1] that it meets its target as it is, None without a target."""
+    """The unit as found: `findings`, the worst first; the `verdict` and why; the `evidence` with all numbers; `inspected`,
+    the inspection of its condition and vacuum unit; `passing`, the probability [1] that it meets its target as it is,
+    None without a target."""
 
     job: Job
     fit: Fit | None
@@ -46,13 +49,13 @@ class Check:
     why: tuple[str, ...]
     passing: float | None
     notes: tuple[str, ...]
-    inspected: Inspected | None = None
+    inspected: Inspected
 
 
 def check_unit(job: Job) -> Check:
     """Judge a unit by its sweep, or by its springs as described where there is none.
 
-    Raises InputError where there is neither.
+    Raises InputError if there is neither.
     """
     if job.sweep is None and job.as_found() is None:
         raise InputError(
@@ -64,19 +67,18 @@ def check_unit(job: Job) -> Check:
     found = fitted_job(fit) if fit is not None else job
     inspected = inspect_unit(job.inspection, job.lobes, job.speed_ratio)
     ideal = _ideal(found)
-    findings = [*curve_findings(evidence, ideal), *data_findings(evidence), *inspected.findings]
-    findings.sort(key=lambda f: SEVERITY.index(f.severity))
+    findings = worst_first([*curve_findings(evidence, ideal), *data_findings(evidence), *inspected.findings])
     passing = None if job.target is None else float(passes(job.target, evidence.curves).mean())
     verdict, why = _gated(inspected) or _verdict(found, evidence, findings, passing, ideal)
     if verdict not in GATED and inspected.undecided:
         verdict, why = "cannot tell", inspected.undecided
     notes = (*job.notes, *conversion_notes(found, evidence.idle))
-    return Check(found, fit, evidence, tuple(findings), verdict, why, passing, notes, inspected)
+    return Check(found, fit, evidence, findings, verdict, why, passing, notes, inspected)
 
 
 @dataclass(frozen=True)
 class BareCheck:
-    """A unit without weights, stop and springs, by its inspection alone."""
+    """A unit without weights, stop and springs, judged by its inspection alone."""
 
     job: Job | BareJob
     inspected: Inspected
@@ -85,12 +87,12 @@ class BareCheck:
 
     @property
     def findings(self) -> tuple[Finding, ...]:
-        """The worst first."""
-        return tuple(sorted(self.inspected.findings, key=lambda f: SEVERITY.index(f.severity)))
+        """The findings of the inspection, the worst first."""
+        return worst_first(self.inspected.findings)
 
 
 def check_bare(job: Job | BareJob) -> BareCheck:
-    """Judge what can be judged without a curve."""
+    """Judge a unit by its inspection, without a curve."""
     inspected = inspect_unit(job.inspection, job.lobes, job.speed_ratio)
     if gated := _gated(inspected):
         return BareCheck(job, inspected, *gated)
@@ -100,13 +102,13 @@ def check_bare(job: Job | BareJob) -> BareCheck:
 
 
 def _gated(inspected: Inspected) -> tuple[CheckVerdict, tuple[str, ...]] | None:
-    """Wear that the bench showed comes first, whatever the curve and however well it was read."""
-    repairs = tuple(f.what for f in inspected.findings if f.severity == "repair first")
-    return ("mechanical repair first", repairs) if repairs else None
+    """Repairs that the inspection asks for come first, whatever the curve and however well it was read."""
+    told = tuple(f.what for f in repairs(inspected.findings))
+    return ("mechanical repair first", told) if told else None
 
 
 def without_curve(job: Job | BareJob) -> bool:
-    """Whether a job has an inspection to judge, and neither a sweep nor springs to draw a curve from."""
+    """Whether a job has neither a sweep nor springs to draw a curve from, but has an inspection to judge."""
     if isinstance(job, BareJob):
         return True
     return job.sweep is None and job.as_found() is None and not job.inspection.empty
@@ -125,15 +127,14 @@ def _ideal(job: Job, trim: bool = True) -> Ideal | None:
 
 
 def _verdict(
-    job: Job, evidence: Evidence, findings: list[Finding], passing: float | None, ideal: Ideal | None
+    job: Job, evidence: Evidence, findings: tuple[Finding, ...], passing: float | None, ideal: Ideal | None
 ) -> tuple[CheckVerdict, tuple[str, ...]]:
     """The verdict and its reasons. Repairs come before springs, whatever the curve."""
-    doubts = tuple(f.what for f in findings if f.severity == "check first")
-    if doubts:
-        return "cannot tell", doubts
-    repairs = tuple(f.what for f in findings if f.severity == "repair first")
-    if repairs:
-        return "mechanical repair first", repairs
+    uncertain = tuple(f.what for f in findings if f.severity == "check first")
+    if uncertain:
+        return "cannot tell", uncertain
+    if repairs(findings):
+        return "mechanical repair first", tuple(f.what for f in repairs(findings))
     if evidence.fit is not None and not evidence.fit.converged:
         return "cannot tell", ("the fit did not settle on one answer; take more readings, up and down",)
     if passing is None:
@@ -148,13 +149,16 @@ def _verdict(
 
 
 def _remedy(job: Job, ideal: Ideal | None) -> tuple[CheckVerdict, tuple[str, ...]]:
-    """The least that would bring the unit into its bands; `ideal` are the springs of the best margin, the stop free."""
+    """The least work that would bring the unit into its bands; `ideal` are the springs of the best margin, the stop
+    free."""
     problem = _problem(job)
+    trim = stop_trim(job)
+    why = () if trim is None else (trim.words(),)
     if problem is None:
-        return _by_stop_alone(job)
+        return _by_stop_alone(job), why
     here = replace(problem, stops=(job.stop.advance, job.stop.advance))
     own = search(here, SpringSet.of([p.found for p in job.places if p.found is not None]))
-    if own is not None and own.margin >= 0.1:
+    if own is not None and own.margin >= WORTHWHILE:
         return "reset posts only", (
             f"the springs that are in it reach a margin of {own.margin:.2f} with their posts bent",
             "recurve plan may still take a new spring, where more builds of it pass at first setting",
@@ -163,15 +167,13 @@ def _remedy(job: Job, ideal: Ideal | None) -> tuple[CheckVerdict, tuple[str, ...
     if kept is not None and kept.margin >= 0:
         return "new springs", (f"with the stop as it is, springs could reach a margin of {kept.margin:.2f}",)
     if ideal is not None and ideal.margin >= 0:
-        return "new springs and stop trim", stop_words(job) or ("the stop must be trimmed too",)
-    why = stop_words(job) or ("no springs bring the curve into all of its bands",)
-    return "not worth saving by recurve", why
+        return "new springs and stop trim", why or ("the stop must be trimmed too",)
+    return "not worth saving by recurve", why or ("no springs bring the curve into all of its bands",)
 
 
-def _by_stop_alone(job: Job) -> tuple[CheckVerdict, tuple[str, ...]]:
-    """A target that only asks a maximum."""
-    why = stop_words(job)
+def _by_stop_alone(job: Job) -> CheckVerdict:
+    """The verdict by a target that asks for nothing but a maximum."""
     low, high = job.stop.limits
     band = None if job.target is None else job.target.maximum
     reachable = band is not None and low <= band.high and high >= band.low
-    return ("new springs and stop trim" if reachable else "not worth saving by recurve"), why
+    return "new springs and stop trim" if reachable else "not worth saving by recurve"

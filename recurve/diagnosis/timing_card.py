@@ -1,4 +1,4 @@
-"""The timing card of a job, with weights or without: which curves there are, and what vacuum adds."""
+"""The timing card of a job, with weights or without: its curves, and what vacuum adds."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ from recurve.units import parse
 
 
 def timing_card(job: Job | BareJob, planned: Advance | None = None) -> Card:
-    """The card of a job; `planned` the curve of its plan where that is at hand.
+    """The card of a job; `planned` is the curve of its plan, if that is at hand.
 
-    As found is the fitted sweep's curve, else the springs' as described; without weights the readings themselves.
-    Raises InputError where [timing] is missing, or nothing tells a static timing.
+    The curve as found is that of the fitted sweep, else that of the springs as described; without weights it is the
+    readings themselves. Raises InputError if [timing] is missing, or if there is no way to find the static timing.
     """
     if isinstance(job, BareJob):
         return _card(job, None if job.sweep is None else _read_curve(job.sweep), None)
@@ -28,14 +28,14 @@ def timing_card(job: Job | BareJob, planned: Advance | None = None) -> Card:
 
 
 def card_of_plan(plan: Plan) -> Card | None:
-    """The card of a plan just made, for its sheet; None where the job has no [timing] to make one from."""
+    """The card of a plan just made, for its sheet; None if the job has no [timing]."""
     if plan.job.inspection.timing is None:
         return None
     return _made(plan.job, plan.before, None if plan.build is None or plan.build.margin < 0 else plan.build.curve)
 
 
 def planned_curve(job: Job) -> Advance | None:
-    """The curve of a plan made now; None where there is nothing to plan from, or it is out of reach."""
+    """The curve of a plan made now; None if there is nothing to plan from, or the target is out of reach."""
     springs = job.catalogue is not None or job.as_found() is not None
     if job.target is None or not job.target.timed or not springs:
         return None
@@ -44,7 +44,7 @@ def planned_curve(job: Job) -> Advance | None:
 
 
 def _read_curve(sweep: Sweep) -> TableCurve | None:
-    """The rising readings as they stand, equal speeds averaged."""
+    """The curve through the rising readings as they are, those at equal speeds averaged."""
     up = np.asarray(sweep.rising, bool)
     up = up if up.any() else np.ones_like(up)
     speed = np.unique(sweep.speed[up])
@@ -77,6 +77,6 @@ def _made(job: Job | BareJob, found: Advance | None, planned: Advance | None) ->
 
 
 def _target_static(job: Job | BareJob) -> float | None:
-    """Static timing [rad crank] that the target was given with."""
+    """The static timing [rad crank] that the target states."""
     given = job.document.get("target", {}).get("static")
     return None if given is None else parse(given, "angle").value

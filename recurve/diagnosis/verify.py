@@ -1,53 +1,51 @@
-"""Does the finished unit pass, and what to move if not: the new sweep refitted and held against every band."""
+"""Verify a finished unit: refit its new sweep, judge it by every band, and say what to move if it fails."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Literal
 
 import numpy as np
 
-from recurve.arrays import Array
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
 from recurve.fit.state import Evidence
 from recurve.job.model import Job, Sweep
 from recurve.physics.target import Band
 from recurve.planner.build import Build, make_build
 from recurve.planner.problem import problem_of
+from recurve.uncertainty import Sampled, Uncertain
 from recurve.units import PLACES
 
 VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged"]
 
 COVERAGE = 2.0  # standard uncertainties that must lie inside a band, or outside
-MISSET = 6.0  # how many times a setting's tolerance it may be off in a unit that is being judged
-STEP = 0.05e-3  # a post cannot be set finer [m]
-ENOUGH = 0.5  # margin at which one move is not worth a second
+MISSET = 6.0  # how many times its tolerance a setting may be off in a unit that is being judged
+TRIAL_POINTS = 401  # of a trial curve
+POST_STEP = 0.05e-3  # a post cannot be set finer [m]
+ENOUGH_MARGIN = 0.5  # margin at which no further move is worth making
+GAIN = 0.02  # margin that a move must gain to be worth making at all
+MORE_GAIN = 0.1  # margin that more moves must gain over fewer
+FAIR, FAR = 0.2, 0.15  # a margin that fewer moves must reach, and how far they may stay behind, to be preferred
 
 
 @dataclass(frozen=True)
 class BandVerdict:
-    """A band against the refitted curve: `rising` and `falling` [rad] with their standard uncertainties, the
-    verdict, and how many `more` readings would settle one that is too close to call (0 otherwise)."""
+    """A band against the refitted curve: the advance `rising` and `falling` [rad], the verdict, and how many `more`
+    readings would settle one that is too close to call, 0 otherwise."""
 
     band: Band
-    rising: float
-    rising_deviation: float
-    falling: float
-    falling_deviation: float
+    rising: Uncertain
+    falling: Uncertain
     verdict: VerifyVerdict
     more: int
-
-    @property
-    def sides(self) -> tuple[tuple[float, float], tuple[float, float]]:
-        """(value, standard uncertainty) [rad] rising and falling."""
-        return (self.rising, self.rising_deviation), (self.falling, self.falling_deviation)
 
 
 @dataclass(frozen=True)
 class Move:
-    """One thing to do: `what` ("primary post", "secondary post", "stop"), `by` [m] (posts + out, stop + built up), `to`
-    [m] the length over the posts then, None for the stop; in `words`."""
+    """One move: `what` ("primary post", "secondary post", "stop") moves `by` so much [m] (a post out, or the stop built up,
+    is positive), so that the length over the posts is `to` [m], None for the stop; in `words`."""
 
     what: str
     by: float
@@ -57,7 +55,7 @@ class Move:
 
 @dataclass(frozen=True)
 class Correction:
-    """The fewest moves that help enough, and the `margin` [1] predicted after them."""
+    """The moves to make, and the `margin` [1] predicted after them."""
 
     moves: tuple[Move, ...]
     margin: float
@@ -65,7 +63,7 @@ class Correction:
 
 @dataclass(frozen=True)
 class Verification:
-    """The finished unit judged: `job` the unit with its sweep, refitted (`fit`)."""
+    """The finished unit judged: `job` is the unit as its new sweep shows it, by the `fit`."""
 
     job: Job
     fit: Fit
@@ -76,14 +74,14 @@ class Verification:
 
 @dataclass(frozen=True)
 class Before:
-    """The unit as it was found, by its own sweep: its `evidence`, and each band against it."""
+    """The unit as it was found: the `evidence` of its own sweep, and each band judged by it."""
 
     evidence: Evidence
     bands: tuple[BandVerdict, ...]
 
 
 def as_found(job: Job) -> Before | None:
-    """The unit as its job's sweep shows it, held against the job's bands; None where there is no sweep."""
+    """The unit as the sweep of its job shows it, judged by the job's bands; None without a sweep."""
     if job.sweep is None:
         return None
     evidence = Evidence.of(job, fit_sweep(job))
@@ -93,11 +91,11 @@ def as_found(job: Job) -> Before | None:
 def verify_unit(job: Job, sweep: Sweep) -> Verification:
     """Judge the unit of a job (as planned) by a sweep of it as left.
 
-    Passes where the refitted curve ± 2 standard uncertainties lies in every band, rising and falling; fails
-    where it lies outside one; single readings only show what does not belong.
+    It passes if the refitted curve ± 2 standard uncertainties lies in every band, rising and falling, and fails if it lies
+    outside one of them. Single readings do not decide. Raises InputError if the job has no target with bands.
     """
     problem_of(job)
-    swept = replace(job, sweep=sweep, limits=_doubted(job.limits))
+    swept = replace(job, sweep=sweep, limits=_widened(job.limits))
     fit = fit_sweep(swept)
     evidence = Evidence.of(swept, fit)
     bands = _judged(evidence, len(sweep.speed))
@@ -107,9 +105,9 @@ def verify_unit(job: Job, sweep: Sweep) -> Verification:
     return Verification(unit, fit, bands, verdict, correction)
 
 
-def _doubted(limits: dict[str, float]) -> dict[str, float]:
-    """The plan's tolerances of posts and stop, wider: a setting that went wrong is what is looked for, and must not
-    be argued away by what was meant."""
+def _widened(limits: dict[str, float]) -> dict[str, float]:
+    """The plan's tolerances [SI] with those of posts and stop widened, so that planned settings do not dominate the fit:
+    a setting that went wrong is what it looks for."""
     set_by_hand = ("springs.primary.free_length", "springs.secondary.free_length", "stop.advance")
     return {key: limit * (MISSET if key in set_by_hand else 1.0) for key, limit in limits.items()}
 
@@ -133,16 +131,15 @@ def _judged(evidence: Evidence, readings: int) -> tuple[BandVerdict, ...]:
     for band in target.bands:
         stop = evidence.stop.sample
         rising, falling = (stop, stop) if band.kind == "maximum" else next(columns)
-        judged.append(_one(band, rising, falling, readings))
+        judged.append(_judged_band(band, Sampled(rising), Sampled(falling), readings))
     return tuple(judged)
 
 
-def _one(band: Band, rising: Array, falling: Array, readings: int) -> BandVerdict:
-    up, down = (float(rising.mean()), float(rising.std())), (float(falling.mean()), float(falling.std()))
+def _judged_band(band: Band, rising: Sampled, falling: Sampled, readings: int) -> BandVerdict:
     # What remains to each edge, and the standard uncertainty it is to be compared with.
-    rooms = [(band.high - down[0], down[1])]
+    rooms = [(band.high - falling.mean, falling.standard_uncertainty)]
     if not band.from_zero:
-        rooms.append((up[0] - band.low, up[1]))
+        rooms.append((rising.mean - band.low, rising.standard_uncertainty))
     verdict: VerifyVerdict = "passes"
     more = 0
     for room, sigma in rooms:
@@ -151,13 +148,13 @@ def _one(band: Band, rising: Array, falling: Array, readings: int) -> BandVerdic
             break
         if room < COVERAGE * sigma:
             verdict = "too close to call"
-            more = max(more, _more(room, sigma, readings))
-    return BandVerdict(band, *up, *down, verdict, more)
+            more = max(more, _more_readings(room, sigma, readings))
+    return BandVerdict(band, rising.summary, falling.summary, verdict, more)
 
 
-def _more(room: float, sigma: float, readings: int) -> int:
-    """How many readings more would make twice the uncertainty as small as what remains to the edge: it falls with
-    the root of their number. At most 999."""
+def _more_readings(room: float, sigma: float, readings: int) -> int:
+    """How many more readings would make twice the uncertainty as small as what remains to the edge, at most 999: the
+    uncertainty falls with the square root of their number."""
     need = readings * (COVERAGE * sigma / max(abs(room), 1e-9)) ** 2
     return int(np.clip(np.ceil(need - readings), 1, 999))
 
@@ -166,44 +163,67 @@ def _more(room: float, sigma: float, readings: int) -> int:
 
 
 def find_correction(unit: Job) -> Correction | None:
-    """The fewest moves that bring the margin to 0.5, else those that bring it highest: one post before two, posts
-    before the stop. None where nothing within the limits helps."""
-    base = _built(unit, (0.0,) * len(unit.places), unit.stop.advance)
-    best: tuple[float, Correction] | None = None
+    """What to move on a finished unit, as fitted, so that it meets its bands: the fewest moves that help enough.
+
+    Corrections are tried with the fewest moves first: one post before both posts, then the stop alone, then the stop with
+    one post and with both. Posts stay within their travel and are set in steps of POST_STEP [m]; the stop stays within its
+    limits. `fewest_moves` chooses among them by the margin that each reaches at best. None if none of them brings the
+    margin to 0 or more.
+    """
+    before = _moved(unit, (), False, []).margin
     places = range(len(unit.places))
-    choices = [(c, False) for n in (1, 2) for c in combinations(places, n)]
+    choices = [(moved, False) for count in (1, 2) for moved in combinations(places, count)]
     if unit.stop.limits[0] < unit.stop.limits[1]:
-        choices += [((), True), *((c, True) for c, _ in choices)]
-    for moved, trims in choices:
-        build = _best_move(unit, moved, trims)
-        if build is None or build.margin <= base.margin + 0.02:
+        choices += [((), True), *((moved, True) for moved, _ in choices)]
+    tried: list[Build | None] = []
+
+    def margins() -> Iterator[float]:
+        """The best margin of each choice, worked out only as far as `fewest_moves` asks."""
+        for moved, trims in choices:
+            build = _best_move(unit, moved, trims)
+            tried.append(build)
+            yield -np.inf if build is None else build.margin
+
+    chosen = fewest_moves(margins(), before)
+    build = None if chosen is None else tried[chosen]
+    if chosen is None or build is None:
+        return None
+    return Correction(_moves(unit, build, *choices[chosen]), build.margin)
+
+
+def fewest_moves(margins: Iterable[float], before: float) -> int | None:
+    """Which correction to make, as its place in the order of `margins` [1], which has the fewest moves first; None for
+    none. `before` is the margin [1] without any.
+
+    - A correction that gains no more than GAIN over `before` is passed over.
+    - More moves replace fewer ones only for a margin that is more than MORE_GAIN larger.
+    - The first correction that reaches ENOUGH_MARGIN ends the choice, and no later one is looked at. It is taken, unless the best
+      of the earlier ones reaches FAIR and is within FAR of it: then the earlier one is taken, for its fewer moves.
+    - If none reaches ENOUGH_MARGIN, the best is taken, provided that its margin is not negative.
+    """
+    best: tuple[int, float] | None = None
+    for place, margin in enumerate(margins):
+        if margin <= before + GAIN:
             continue
-        found = Correction(_moves(unit, build, moved, trims), build.margin)
-        if build.margin >= ENOUGH:
-            return found if best is None or best[0] < build.margin - 0.15 or best[0] < 0.2 else best[1]
-        if best is None or build.margin > best[0] + 0.1:
-            best = (build.margin, found)
-    return None if best is None or best[0] < 0 else best[1]
-
-
-def _built(unit: Job, bends: tuple[float, ...], stop: float, points: int = 401) -> Build:
-    springs = tuple(p.found for p in unit.places if p.found is not None)
-    return make_build(unit, springs, bends, stop, points)
+        if margin >= ENOUGH_MARGIN:
+            return place if best is None or best[1] < max(margin - FAR, FAIR) else best[0]
+        if best is None or margin > best[1] + MORE_GAIN:
+            best = (place, margin)
+    return None if best is None or best[1] < 0 else best[0]
 
 
 def _best_move(unit: Job, moved: tuple[int, ...], trims: bool) -> Build | None:
-    """The best margin with these posts free within their travel, and the stop if it `trims`: each in turn by golden
-    section, until none gains; coarse first, since the margin has several tops."""
+    """The best build with the posts `moved` free within their travel, and the stop free if it `trims`; None if there is
+    no room to move. Each is searched in turn over a grid: coarse and wide first, since the margin has several maxima."""
     axes = [unit.places[i].travel for i in moved] + ([unit.stop.limits] if trims else [])
     if any(high - low < 1e-9 for low, high in axes):
         return None
-    start = [0.0] * len(moved) + ([unit.stop.advance] if trims else [])
 
     def margin(x: list[float]) -> float:
-        build = _at(unit, moved, trims, x)
+        build = _moved(unit, moved, trims, x)
         return -9.0 if build.curve.snaps else build.margin
 
-    x = start
+    x = [0.0] * len(moved) + ([unit.stop.advance] if trims else [])
     for grid in (13, 9, 9, 9):
         for axis, (low, high) in enumerate(axes):
             width = (high - low) * (1.0 if grid == 13 else 0.2)
@@ -211,18 +231,21 @@ def _best_move(unit: Job, moved: tuple[int, ...], trims: bool) -> Build | None:
             trial = np.clip(np.linspace(middle - width / 2, middle + width / 2, grid), low, high)
             values = [margin([*x[:axis], float(t), *x[axis + 1 :]]) for t in [x[axis], *trial]]
             x = [*x[:axis], float([x[axis], *trial][int(np.argmax(values))]), *x[axis + 1 :]]
-    rounded = [round(v / STEP) * STEP if i < len(moved) else v for i, v in enumerate(x)]
-    return _at(unit, moved, trims, rounded)
+    rounded = [round(v / POST_STEP) * POST_STEP if i < len(moved) else v for i, v in enumerate(x)]
+    return _moved(unit, moved, trims, rounded)
 
 
-def _at(unit: Job, moved: tuple[int, ...], trims: bool, x: list[float]) -> Build:
+def _moved(unit: Job, moved: tuple[int, ...], trims: bool, x: list[float]) -> Build:
+    """The unit with its posts `moved` by x [m], and its stop at the last of x [rad] if it `trims`."""
     bends = [0.0] * len(unit.places)
     for i, value in zip(moved, x, strict=False):
         bends[i] = value
-    return _built(unit, tuple(bends), x[-1] if trims else unit.stop.advance)
+    springs = tuple(p.found for p in unit.places if p.found is not None)
+    return make_build(unit, springs, tuple(bends), x[-1] if trims else unit.stop.advance, TRIAL_POINTS)
 
 
 def _moves(unit: Job, build: Build, moved: tuple[int, ...], trims: bool) -> tuple[Move, ...]:
+    """The moves that lead to this build, in words."""
     made = []
     for i in moved:
         one = build.springs[i]

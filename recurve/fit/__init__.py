@@ -6,4 +6,5 @@ Offers:
 - `model`: `SweepModel`, `sweep_model`
 - `posterior`: `find_modes`, `sample`
 - `state`: `Evidence`, `Ensemble`, `ensemble_of`
+- `sobol`: `sobol`, `rectangular`
 """

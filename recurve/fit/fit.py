@@ -1,14 +1,13 @@
-"""A sweep to the state of the unit: springs, take-ups, drag, friction, stop, zero, mass geometry (design §4).
+"""Fit a sweep: from readings to springs, take-ups, drag, friction, stop, zero and mass geometry (design §4).
 
-Maximum a posteriori from several starts, then weighted samples of the posterior, from which come the
-estimates and their standard uncertainties.
-
-A job as its sweep has shown it: the fitted springs, drag, stop and mass geometry in place of the described.
+The best state is a maximum a posteriori, found from several starts. Weighted samples of the posterior then give the
+estimates and their standard uncertainties. `fitted_job` puts the best state into the job, in place of what it described.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -20,32 +19,44 @@ from recurve.physics.curve import Drag
 from recurve.physics.ensemble import curves, takeups
 from recurve.physics.mechanism import CorrectedWeights
 from recurve.springs.spring import Spring
+from recurve.uncertainty import Uncertain, degrees_of_freedom, inflation, robust_scatter, without_outliers
 from recurve.units import PLACES
 
-OUTLIER = 4.0  # standardised residual, against the others, beyond which a reading is left out
-MOST_OUTLIERS = 0.2  # share of the readings
 LEARNT = 0.7  # a posterior this much narrower than its prior: the readings say more than was known before
 MORE_STARTS = 3  # besides the prior's middle and the best of each kind of answer
 NEGLIGIBLE = 0.02  # a probability that is not mentioned
+CONVERGED_SAMPLES = 100.0  # equal samples that the posterior must be worth for the fit to count as converged
+CUBIC = 4  # advances that a correction of I′ is given at: a cubic through them says all that three smooth modes can
+EstimateSource = Literal["readings", "as given", "not determined"]
 
 
 @dataclass(frozen=True)
 class Estimate:
-    """One quantity: `value` and `standard_uncertainty` [`unit`], None where the readings do not determine it;
-    `at_bound` where the best state lies on a physical limit; `source`: "readings", "as given", "not determined"."""
+    """An estimate of one quantity, `name`: its `quantity` [`unit`], None where the readings do not determine it;
+    `at_bound` if the best state lies on a physical limit; and the `source` of the value."""
 
     name: str
-    value: float | None
-    standard_uncertainty: float | None
+    quantity: Uncertain | None
     unit: str
     at_bound: bool
-    source: str
+    source: EstimateSource
+
+    @property
+    def value(self) -> float | None:
+        """Value [`unit`]; None where it is not determined."""
+        return None if self.quantity is None else self.quantity.value
+
+    @property
+    def standard_uncertainty(self) -> float | None:
+        """Standard uncertainty [`unit`]; None where it is not determined."""
+        return None if self.quantity is None else self.quantity.standard_uncertainty
 
 
 @dataclass(frozen=True)
-class Alternative:
-    """Another state that explains the readings nearly as well: its likelihood against the best's, what it says,
-    and the speed [rad/s] and direction of a reading that would tell them apart by `apart` [rad]."""
+class AlternativeState:
+    """Another state that explains the readings nearly as well: its `likelihood` [1] relative to the best, the quantities
+    in which it `differs` (name, best state, this state, unit), and the `speed` [rad/s] and direction of a reading at
+    which the two lie farthest `apart` [rad]."""
 
     likelihood: float
     differs: tuple[tuple[str, float, float, str], ...]
@@ -56,9 +67,9 @@ class Alternative:
 
 @dataclass(frozen=True)
 class Fit:
-    """What a sweep says of the unit. `residuals` (readings,) [1] standardised, and `expected` [rad], in the
-    sweep's order, outliers included; `outliers` rows of the CSV; `inflation` how much larger than stated the
-    readings' scatter is, 1 where it agrees."""
+    """What a sweep says of the unit. `residuals` (readings,) [1] standardised and `expected` (readings,) [rad] are in
+    the order of the sweep, outliers included; `outliers` are rows of the CSV file; `inflation` is how many times more
+    than stated the readings scatter, 1 if they agree."""
 
     job: Job
     model: SweepModel
@@ -74,10 +85,10 @@ class Fit:
     outliers: tuple[int, ...]
     best: Array
     samples: Samples
-    alternatives: tuple[Alternative, ...]
+    alternatives: tuple[AlternativeState, ...]
 
     def estimate(self, name: str) -> Estimate:
-        """One estimate by name; KeyError where there is none."""
+        """The estimate of this name; raises KeyError if there is none."""
         for one in self.estimates:
             if one.name == name:
                 return one
@@ -87,73 +98,55 @@ class Fit:
 def fit_sweep(job: Job) -> Fit:
     """Fit the job's sweep; the job must have one. Speeds and advances are the distributor's."""
     model = sweep_model(job)
-    kept = np.ones(len(model.sweep.speed), bool)
-    modes = _modes(model)
-    while True:
-        residual = np.abs(model.misfit(modes[0].state[None])[0][0])
-        residual[~kept] = 0.0
-        worst = int(residual.argmax())
-        if residual[worst] < OUTLIER * _scatter(residual[kept]) or (~kept).sum() + 1 > MOST_OUTLIERS * len(kept):
-            break
-        kept[worst] = False
-        modes = _modes(replace(model, sweep=_some(model.sweep, kept)))
-    used = replace(model, sweep=_some(model.sweep, kept))
+
+    def standardised(modes: tuple[Mode, ...]) -> Array:
+        """Residuals (readings,) [1] of all readings in the best state."""
+        return np.asarray(model.misfit(modes[0].state[None])[0][0])
+
+    modes, kept = without_outliers(
+        lambda kept: _modes(_keeping(model, kept)), standardised, len(model.sweep.speed), robust_scatter
+    )
+    used = _keeping(model, kept)
     residual = used.misfit(modes[0].state[None])[0][0]
-    inflation = _inflation(float((residual**2).sum()), len(residual), modes[0].covariance)
-    if inflation > 1.0:
-        used = replace(used, sweep=replace(used.sweep, reading=used.sweep.reading * inflation))
+    dof = degrees_of_freedom(len(residual), 1.0 - np.diag(modes[0].covariance))
+    scatter = inflation(float((residual**2).sum()), dof)
+    if scatter > 1.0:
+        used = replace(used, sweep=replace(used.sweep, reading=used.sweep.reading * scatter))
         modes = _modes(used)
-    samples = sample(used.log_density, modes)
-    return _result(job, model, used, kept, modes, samples, inflation)
+    return _result(job, model, used, kept, modes, scatter)
 
 
-def _scatter(residual: Array) -> float:
-    """How large standardised residuals (n,) are on the whole, at least 1: where all scatter, none is an outlier.
-    From their median, which a few wrong readings do not move; 0.6745 is a normal's."""
-    return max(float(np.median(np.abs(residual))) / 0.6745, 1.0)
-
-
-def _some(sweep: Sweep, kept: np.ndarray) -> Sweep:
+def _keeping(model: SweepModel, kept: np.ndarray) -> SweepModel:
+    """The model of those readings alone that the mask (readings,) keeps."""
+    sweep: Sweep = model.sweep
     return replace(
-        sweep, speed=sweep.speed[kept], advance=sweep.advance[kept], rising=sweep.rising[kept], row=sweep.row[kept]
+        model,
+        sweep=replace(
+            sweep, speed=sweep.speed[kept], advance=sweep.advance[kept], rising=sweep.rising[kept], row=sweep.row[kept]
+        ),
     )
 
 
 def _modes(model: SweepModel) -> tuple[Mode, ...]:
     low, high = model.bounds()
-
-    def residuals(states: Array) -> Array:
-        return np.concatenate([model.misfit(states)[0], states], axis=1)
-
     starts = spread_starts(model.log_density, low, high, MORE_STARTS, model.kind)
-    return find_modes(residuals, model.log_density, starts, low, high)
-
-
-def _inflation(squares: float, readings: int, covariance: Array) -> float:
-    """Scatter against what was stated: only an excess that chance makes once in a hundred sweeps counts. Of the
-    numbers of the state only the share that the readings determined costs freedom, 1 − variance each."""
-    from scipy.special import chdtrc
-
-    dof = max(readings - float(np.clip(1.0 - np.diag(covariance), 0.0, 1.0).sum()), 1.0)
-    return float(np.sqrt(squares / dof)) if chdtrc(dof, squares) < 0.01 else 1.0
+    return find_modes(model.residuals, model.log_density, starts, low, high)
 
 
 def _result(
-    job: Job,
-    model: SweepModel,
-    used: SweepModel,
-    kept: np.ndarray,
-    modes: tuple[Mode, ...],
-    samples: Samples,
-    inflation: float,
+    job: Job, model: SweepModel, used: SweepModel, kept: np.ndarray, modes: tuple[Mode, ...], scatter: float
 ) -> Fit:
+    """The fit: `model` has all readings, `used` those kept, their ± enlarged by `scatter`."""
     best = modes[0].state
+    samples = sample(used.log_density, modes)
     estimates, values = _estimates(job, used, samples, best)
-    names = tuple(e.name for e in estimates if e.value is not None)
+    names = tuple(e.name for e in estimates if e.quantity is not None)
     columns = np.stack([values[n] for n in names], axis=1) if names else np.zeros((len(samples.weights), 0))
-    mean, _ = model.predict(best[None])
     residual = model.misfit(best[None])[0][0]
-    learnt = float(np.clip(1.0 - _shrink(used, samples) ** 2, 0.0, 1.0).sum())
+    different: list[Mode] = []  # modes that are different answers, not two tops of one broad hill
+    for mode in modes:
+        if all(mode.apart(other, np.maximum) for other in different):
+            different.append(mode)
     return Fit(
         job=job,
         model=used,
@@ -161,20 +154,20 @@ def _result(
         names=names,
         correlation=_correlation(columns, samples),
         chi2=float((residual[kept] ** 2).sum()),
-        dof=max(float(kept.sum()) - learnt, 1.0),
-        inflation=inflation,
-        converged=modes[0].converged and samples.effective > 100,
+        dof=degrees_of_freedom(int(kept.sum()), 1.0 - _narrowing(used, samples) ** 2),
+        inflation=scatter,
+        converged=modes[0].converged and samples.effective > CONVERGED_SAMPLES,
         residuals=residual,
-        expected=mean[0],
+        expected=model.predict(best[None])[0][0],
         outliers=tuple(int(r) for r in model.sweep.row[~kept]),
         best=best,
         samples=samples,
-        alternatives=tuple(_alternative(used, modes[0], m) for m in _answers(modes)[1:]),
+        alternatives=tuple(_alternative(used, modes[0], m) for m in different[1:]),
     )
 
 
-def _shrink(model: SweepModel, samples: Samples) -> Array:
-    """How much narrower each number of the state (size,) is than its prior was: 1 where nothing was learnt."""
+def _narrowing(model: SweepModel, samples: Samples) -> Array:
+    """Posterior over prior standard deviation (size,) [1] of each parameter: 1 where nothing was learnt."""
     return samples.deviation(samples.states) / model.prior_deviation()
 
 
@@ -187,13 +180,13 @@ def _correlation(columns: Array, samples: Samples) -> Array:
 
 # --- estimates ------------------------------------------------------------------------------------------
 
-# name in the report: parameter of the state, unit, what one unit is in SI, whether the state is its logarithm
+# Estimates that are parameters of the state: unit, and one of it in SI.
 _PLAIN = {
-    "drag": ("drag", "mN*m", 1e-3),
-    "friction": ("friction", "mN*m", 1e-3),
-    "friction_share": ("friction_share", "", 1.0),
-    "stop": ("stop", "deg", np.pi / 180),
-    "zero": ("zero", "deg", np.pi / 180),
+    "drag": ("mN*m", 1e-3),
+    "friction": ("mN*m", 1e-3),
+    "friction_share": ("", 1.0),
+    "stop": ("deg", np.pi / 180),
+    "zero": ("deg", np.pi / 180),
 }
 
 
@@ -204,77 +197,57 @@ def _estimates(
     made: list[Estimate] = []
     values: dict[str, Array] = {}
     natural = model.natural(samples.states)
-    bounds = _at_bound(model, best)
+    low, high = model.bounds()
+    names = [p.name for p in model.parameters]
+    on_bound = dict(zip(names, (best <= low + 1e-4) | (best >= high - 1e-4), strict=True))
+    narrow = dict(zip(names, _narrowing(model, samples) < LEARNT, strict=True))
+    measured = {p.name: p.measured for p in model.parameters}
 
-    def add(name: str, parameter: str, unit: str, column: Array, measured: bool, learnt: bool) -> None:
+    def add(name: str, unit: str, column: Array, parameter: str, learnt: bool, given: bool) -> None:
         values[name] = column
-        made.append(_estimate(name, unit, column, samples, bounds[parameter], measured, learnt))
+        source: EstimateSource = "readings" if learnt else "as given" if given else "not determined"
+        told = Uncertain(float(samples.mean(column)), _standard_uncertainty(samples, column))
+        quantity = None if source == "not determined" else told
+        made.append(Estimate(name, quantity, unit, bool(on_bound[parameter]), source))
 
-    shrink = {p.name: float(d) for p, d in zip(model.parameters, _shrink(model, samples), strict=True)}
-    given = {p.name: p.measured for p in model.parameters}
     for index, place in enumerate(PLACES[: len(job.places)]):
         rate, stretch = f"{place}.rate", f"{place}.stretch"
         rates = np.exp(model.column(natural, rate))
-        add(rate, rate, "N/mm", rates * 1e-3, given[rate], shrink[rate] < LEARNT)
+        add(rate, "N/mm", rates * 1e-3, rate, bool(narrow[rate]), measured[rate])
         at = takeups(model.shapes, model.column(natural, stretch), index)
         stop = model.column(natural, "stop")
         never = float(samples.weights @ (at >= stop))
-        told = shrink[stretch] < LEARNT and never < NEGLIGIBLE
-        from_rest = float(samples.weights @ (at <= 0.0))
-        add(f"{place}.takeup", stretch, "deg", np.degrees(np.minimum(at, stop)), given[stretch], told)
-        if from_rest > 0.5:
+        learnt = bool(narrow[stretch]) and never < NEGLIGIBLE
+        add(f"{place}.takeup", "deg", np.degrees(np.minimum(at, stop)), stretch, learnt, measured[stretch])
+        if float(samples.weights @ (at <= 0.0)) > 0.5:
             x = model.column(natural, stretch)
             tension = model.units(samples.states).tension[:, index]
             pull = np.where(x >= 0, tension + rates * np.maximum(x, 0.0), 0.0)
-            add(f"{place}.pull", stretch, "N", pull, given[stretch], told)
-    if TENSION in given:
-        add(TENSION, TENSION, "N", model.column(natural, TENSION), False, shrink[TENSION] < LEARNT)
-    for name, (parameter, unit, size) in _PLAIN.items():
-        add(
-            name, parameter, unit, model.column(natural, parameter) / size, given[parameter], shrink[parameter] < LEARNT
-        )
-    scale = _scale(model, natural)
-    add("scale", _scale_parameter(model), "", scale, True, _scale_learnt(model, samples, scale))
+            add(f"{place}.pull", "N", pull, stretch, learnt, measured[stretch])
+    if TENSION in measured:
+        add(TENSION, "N", model.column(natural, TENSION), TENSION, bool(narrow[TENSION]), False)
+    for name, (unit, size) in _PLAIN.items():
+        add(name, unit, model.column(natural, name) / size, name, bool(narrow[name]), measured[name])
+    # I′ against the described one, mean over the travel that was swept.
+    scale = slope_factor(model, natural, model.shapes.advance <= model.sweep.advance.max()).mean(axis=1)
+    prior = float(np.sqrt(sum(np.mean(mode) ** 2 for mode in model.shapes.modes)))
+    learnt = prior > 0 and float(samples.deviation(scale)) < LEARNT * prior
+    add("scale", "", np.asarray(scale), "mode 0" if len(model.shapes.modes) else "stop", learnt, True)
     return tuple(made), values
 
 
-def _estimate(
-    name: str, unit: str, column: Array, samples: Samples, at_bound: bool, measured: bool, learnt: bool
-) -> Estimate:
-    source = "readings" if learnt else "as given" if measured else "not determined"
-    if source == "not determined":
-        return Estimate(name, None, None, unit, at_bound, source)
-    return Estimate(name, float(samples.mean(column)), _uncertainty(samples, column), unit, at_bound, source)
-
-
-def _uncertainty(samples: Samples, column: Array) -> float:
-    """Standard uncertainty of a quantity (n,): its deviation, or more where the doubt is so lopsided or double that
-    twice the deviation about the mean would hold less than a normal's share, 95.45 %."""
+def _standard_uncertainty(samples: Samples, column: Array) -> float:
+    """Standard uncertainty of a quantity (n,) [as `column`]: its deviation, or more where the distribution is so skewed,
+    or so split in two, that twice the deviation about the mean would hold less than a normal's 95.45 %."""
     off = np.abs(column - samples.mean(column))
     order = np.argsort(off, kind="stable")
     beyond = int(np.searchsorted(np.cumsum(samples.weights[order]), 0.9545))
     return max(float(samples.deviation(column)), float(off[order][min(beyond, len(off) - 1)]) / 2)
 
 
-def _at_bound(model: SweepModel, best: Array) -> dict[str, bool]:
-    low, high = model.bounds()
-    hit = (best <= low + 1e-4) | (best >= high - 1e-4)
-    return {p.name: bool(h) for p, h in zip(model.parameters, hit, strict=True)}
-
-
-def _scale_parameter(model: SweepModel) -> str:
-    return "mode 0" if len(model.shapes.modes) else "stop"
-
-
-def _scale(model: SweepModel, natural: Array) -> Array:
-    """I′ against the described one, mean over the travel, (n,) [1]."""
-    swept = model.shapes.advance <= model.sweep.advance.max()
-    return np.asarray(slope_factor(model, natural, swept).mean(axis=1))
-
-
 def slope_factor(model: SweepModel, natural: Array, where: Array | None = None) -> Array:
-    """I′ of states in natural units (n, size) against the described one, (n, p) [1]; only at the advances `where`
-    (p,) says."""
+    """I′ relative to the described one (n, p) [1], of states in natural units (n, size); at those advances only that the
+    mask `where` (p,) keeps."""
     modes = model.shapes.modes if where is None else model.shapes.modes[:, where]
     grown = [model.column(natural, f"mode {i}")[:, None] * mode for i, mode in enumerate(modes)]
     if not grown:
@@ -282,26 +255,11 @@ def slope_factor(model: SweepModel, natural: Array, where: Array | None = None) 
     return np.asarray(np.exp(np.sum(grown, axis=0)))
 
 
-def _scale_learnt(model: SweepModel, samples: Samples, scale: Array) -> bool:
-    prior = float(np.sqrt(sum(np.mean(mode) ** 2 for mode in model.shapes.modes)))
-    now = float(samples.deviation(scale))
-    return prior > 0 and now < LEARNT * prior
-
-
 # --- other answers ----------------------------------------------------------------------------------------
 
 
-def _answers(modes: tuple[Mode, ...]) -> list[Mode]:
-    """Those modes that are different answers, not two tops of one broad hill."""
-    kept: list[Mode] = []
-    for mode in modes:
-        if all(mode.apart(other, np.maximum) for other in kept):
-            kept.append(mode)
-    return kept
-
-
-def _alternative(model: SweepModel, best: Mode, other: Mode) -> Alternative:
-    """Another mode in words' raw material: what differs most, and where a reading would decide."""
+def _alternative(model: SweepModel, best: Mode, other: Mode) -> AlternativeState:
+    """Where another mode differs from the best, and which reading would decide between them."""
     states = np.stack([best.state, other.state])
     natural = model.natural(states)
     differs: list[tuple[str, float, float, str]] = []
@@ -312,7 +270,7 @@ def _alternative(model: SweepModel, best: Mode, other: Mode) -> Alternative:
         differs.append((f"{place}.rate", float(rates[0]), float(rates[1]), "N/mm"))
         differs.append((f"{place}.takeup", float(at[0]), float(at[1]), "deg"))
     speed, rising, apart = _deciding(model, states)
-    return Alternative(float(np.exp(other.height - best.height)), tuple(differs), speed, rising, apart)
+    return AlternativeState(float(np.exp(other.height - best.height)), tuple(differs), speed, rising, apart)
 
 
 def _deciding(model: SweepModel, states: Array) -> tuple[float, bool, float]:
@@ -329,12 +287,11 @@ def _deciding(model: SweepModel, states: Array) -> tuple[float, bool, float]:
     return float(speeds[gap.argmax()]), bool(rising), float(gap.max())
 
 
-# A cubic through as many advances says all that three smooth modes can.
-NODES = 4
+# --- the job as fitted ---------------------------------------------------------------------------------------
 
 
 def fitted_job(fit: Fit) -> Job:
-    """The fit's job with its best state; the springs found are then known even where they were not described."""
+    """The fit's job in its best state; its springs are then known even if they were not described."""
     job, model = fit.job, fit.model
     natural = model.natural(fit.best[None])
     value = {p.name: float(x) for p, x in zip(model.parameters, natural[0], strict=True)}
@@ -360,11 +317,11 @@ def fitted_job(fit: Fit) -> Job:
 
 
 def corrected(fit: Fit) -> CorrectedWeights:
-    """The weights with I′ as the best state has it."""
+    """The weights with the I′ of the best state."""
     model, weights = fit.model, fit.job.weights
     factor = slope_factor(model, model.natural(fit.best[None]))[0]
     advance = model.shapes.advance
-    nodes = np.linspace(0.0, float(advance[-1]), NODES)
+    nodes = np.linspace(0.0, float(advance[-1]), CUBIC)
     at = np.interp(nodes, advance, factor)
     if isinstance(weights, CorrectedWeights):
         at = at * np.polyval(np.polyfit(weights.advance, weights.factor, min(len(weights.advance) - 1, 3)), nodes)

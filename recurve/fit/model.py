@@ -1,9 +1,8 @@
-"""What a sweep should read, given the state of a unit: priors, parameters, predictions for many states at once.
+"""What a sweep should read in each state of a unit: parameters, their priors, and predictions for many states at once.
 
 A state is a vector of numbers that are all of order 1 (design §4): each is a parameter less its prior's
-middle, in prior standard uncertainties. Rates are logarithmic, so that they stay positive.
-
-How far the mass geometry may be off: relative changes of I′(α) by what was measured with a ±.
+middle, in prior standard uncertainties. Rates are logarithmic, so that they stay positive. The uncertain mass geometry
+enters as a few modes: independent relative changes of I′(α), found from the ± of what was measured.
 """
 
 from __future__ import annotations
@@ -22,6 +21,17 @@ from recurve.job.build import JobReader
 from recurve.job.model import Job, Sweep
 from recurve.physics.ensemble import Curves, Shapes, Units, curves, takeups
 from recurve.physics.mechanism import RadiusTable, ReferenceSlope
+from recurve.uncertainty import (
+    MOST_DRAG,
+    MOST_FRICTION,
+    MOST_FRICTION_SHARE,
+    UNSTATED_FRICTION,
+    Prior,
+    assumed_drag,
+    drag_half_width,
+    over_nodes,
+    speed_nodes,
+)
 from recurve.units import PLACES, SQRT3
 
 MOST_MODES = 3
@@ -108,39 +118,23 @@ def _moved(model: m.JobModel, document: dict[str, Any], key: str, by: float) -> 
     return JobReader(model.model_copy(update={"weights": type(model.weights).model_validate(weights)})).weights()
 
 
-# Speeds at which a reading is predicted, in standard uncertainties of speed, and their weights: the
-# three-point Gauss–Hermite rule, so that a reading on a steep flank is known to scatter.
-NODES = np.array([-SQRT3, 0.0, SQRT3])
-WEIGHTS = np.array([1.0, 4.0, 1.0]) / 6.0
 TENSION = "secondary.tension"
-
-
-@dataclass(frozen=True)
-class Parameter:
-    """One number of a state: `name`, prior `middle` and standard uncertainty `spread` (natural units [SI, or log of
-    it]), `least` and `most` it may physically be, and whether its prior was `measured` by the user."""
-
-    name: str
-    middle: float
-    spread: float
-    least: float = -np.inf
-    most: float = np.inf
-    measured: bool = False
+TRIAL_ADVANCES = 56  # advances of a trial curve
 
 
 @dataclass(frozen=True)
 class SweepModel:
-    """The unit's shapes, the parameters in their order, the sweep, and the initial tensions (places,) [N]."""
+    """The unit's `shapes`, the `parameters` of a state in their order, the `sweep`, and the springs' initial tensions
+    `tension` (places,) [N]."""
 
     shapes: Shapes
-    parameters: tuple[Parameter, ...]
+    parameters: tuple[Prior, ...]
     sweep: Sweep
     tension: Array
-    zero_by_curve: bool
 
     @property
     def size(self) -> int:
-        """How many numbers a state has."""
+        """Number of parameters of a state."""
         return len(self.parameters)
 
     @cached_property
@@ -180,7 +174,7 @@ class SweepModel:
         """The states (n, size) [1] as units that can be computed."""
         x = self.natural(states)
         places = PLACES[: len(self.tension)]
-        modes = [p.name for p in self.parameters if p.name.startswith("mode ")]
+        modes = [f"mode {i}" for i in range(len(self.shapes.modes))]
         none = np.zeros((len(x), 0))
         return Units(
             rate=np.exp(np.stack([self.column(x, f"{p}.rate") for p in places], axis=1)),
@@ -202,37 +196,41 @@ class SweepModel:
 
     def predict(self, states: Array) -> tuple[Array, Array]:
         """Reading expected and variance by the uncertainty of speed, (n, readings) each [rad, rad²]."""
-        made = curves(self.shapes, self.units(states), 56)
+        made = curves(self.shapes, self.units(states), TRIAL_ADVANCES)
         sweep, n = self.sweep, len(states)
-        speeds = np.maximum(sweep.speed[:, None] + NODES * sweep.speed_reading / SQRT3, 1e-3)
+        speeds = speed_nodes(sweep.speed, sweep.speed_reading)
         at = np.empty((n, len(sweep.speed), 3))
-        start, up = _start(made), np.asarray(sweep.rising, bool)
+        start, up = _standstill(made), np.asarray(sweep.rising, bool)
         zeroed = [] if sweep.zeroed_at is None else [sweep.zeroed_at]
-        # All that is asked of the rising curve at once: its readings, its highest advance, where the zero was taken.
+        # One call for all of the rising curve: its readings, its highest advance, and the speed of the zero.
         got = made.rising_advance(np.concatenate([speeds[up].ravel(), [sweep.speed.max()], zeroed]), start)
         readings = 3 * int(up.sum())
         at[:, up] = got[:, :readings].reshape(n, -1, 3)
         if not up.all():
             at[:, ~up] = made.falling_advance(speeds[~up].ravel(), got[:, readings]).reshape(n, -1, 3)
-        mean = at @ WEIGHTS
-        variance = ((at - mean[:, :, None]) ** 2) @ WEIGHTS
+        mean, variance = over_nodes(at)
         shift = self.column(self.natural(states), "zero") + (got[:, -1] if zeroed else 0.0)
         return mean - shift[:, None], variance
 
     def hidden(self, states: Array) -> Array:
-        """Advance that the bench's zero hides (n,) [rad], what a reading lacks of the true advance: the zero's own error,
-        and what was already in where it was taken."""
+        """Advance that the bench's zero hides (n,) [rad], true advance less reading: the zero's own error, and the advance
+        that was already in where the zero was taken."""
         zero = self.column(self.natural(states), "zero")
         if self.sweep.zeroed_at is None:
             return zero
-        made = curves(self.shapes, self.units(states), 56)
-        return np.asarray(zero + made.rising_advance(np.array([self.sweep.zeroed_at]), _start(made))[:, 0])
+        made = curves(self.shapes, self.units(states), TRIAL_ADVANCES)
+        return np.asarray(zero + made.rising_advance(np.array([self.sweep.zeroed_at]), _standstill(made))[:, 0])
 
     def misfit(self, states: Array) -> tuple[Array, Array]:
         """Standardised residuals (n, readings) [1] and their standard uncertainties [rad]."""
         mean, variance = self.predict(states)
         sigma = np.sqrt(self.sweep.reading**2 / 3 + variance)
         return (self.sweep.advance - mean) / sigma, sigma
+
+    def residuals(self, states: Array) -> Array:
+        """What least squares minimises (n, readings + size) [1]: standardised residuals, then the state itself, which
+        the priors hold to 0."""
+        return np.concatenate([self.misfit(states)[0], states], axis=1)
 
     def log_density(self, states: Array) -> Array:
         """Log of the posterior density (n,) [1], up to a constant; −inf outside the bounds."""
@@ -246,7 +244,7 @@ class SweepModel:
         return result
 
     def kind(self, states: Array) -> Array:
-        """Which sort of answer each state is (n,) [1]: primary slack or not, secondary early, midway, late or never."""
+        """A number (n,) [1] for the kind of answer each state is: primary slack or not; secondary early, midway, late, never."""
         natural = self.natural(states)
         stop = self.column(natural, "stop")
         sort = np.zeros(len(states), int)
@@ -258,7 +256,7 @@ class SweepModel:
 
     def _in_order(self, states: Array) -> np.ndarray:
         """Where the primary takes up first (n,): two undescribed springs must not change places."""
-        described = all(p.measured for p in self.parameters if p.name.endswith(".stretch"))
+        described = all(self.parameters[self._place[f"{p}.stretch"]].measured for p in PLACES[: len(self.tension)])
         if len(self.tension) < 2 or described:
             return np.ones(len(states), bool)
         natural = self.natural(states)
@@ -267,13 +265,13 @@ class SweepModel:
 
 
 def ends(made: Curves, sweep: Sweep) -> tuple[Array, Array]:
-    """Where a rising sweep begins, what stays in at a standstill, and the highest advance a falling one comes
-    from, (n,) [rad] each."""
-    start = _start(made)
+    """The advance at which a rising sweep begins, which is what stays in at a standstill, and the highest advance, from
+    which a falling sweep begins; (n,) [rad] each."""
+    start = _standstill(made)
     return start, made.rising_advance(np.array([sweep.speed.max()]), start)[:, 0]
 
 
-def _start(made: Curves) -> Array:
+def _standstill(made: Curves) -> Array:
     """What stays in at a standstill (n,) [rad]."""
     return made.falling_advance(np.zeros(1))[:, 0]
 
@@ -289,17 +287,17 @@ def sweep_model(job: Job) -> SweepModel:
     parameters = [p for i, name in enumerate(PLACES[: len(posts)]) for p in _spring_parameters(job, i, name)]
     if len(posts) == 2 and job.places[1].found is None:
         # A first spring that pulls from rest shows only its pull; a second one's tension shows as a plateau.
-        parameters.append(Parameter(TENSION, 0.0, _fit_default("initial_tension", "force"), 0.0, 20.0))
+        parameters.append(Prior(TENSION, 0.0, default("fit", "initial_tension", "force"), 0.0, 20.0))
     parameters += _resistance_parameters(job)
     parameters.append(_stop_parameter(job, float(grid[-1])))
     parameters.append(_zero_parameter(job))
-    parameters += [Parameter(f"mode {i}", 0.0, 1.0, -5.0, 5.0) for i in range(len(modes))]
+    parameters += [Prior(f"mode {i}", 0.0, 1.0, -5.0, 5.0) for i in range(len(modes))]
     tension = np.array([0.0 if p.found is None else p.found.initial_tension for p in job.places])
-    return SweepModel(shapes, tuple(parameters), job.sweep, tension, job.sweep.zeroed_at is not None)
+    return SweepModel(shapes, tuple(parameters), job.sweep, tension)
 
 
 def _bound_reach(job: Job, reach: float) -> float:
-    """How far the weights and posts can be tabulated: no further than the mechanism itself goes."""
+    """How far [rad] weights and posts are tabulated: to `reach`, or as far as the mechanism itself goes."""
     for _ in range(20):
         grid = np.linspace(0.0, reach, 64)
         slope = job.weights.inertia_slope(grid)
@@ -309,33 +307,30 @@ def _bound_reach(job: Job, reach: float) -> float:
     return job.stop.limits[1]
 
 
-def _fit_default(key: str, dimension: str) -> float:
-    return default("fit", key, dimension)
-
-
 def _std(job: Job, key: str) -> float | None:
+    """Standard uncertainty [SI] of a quantity of the job by its key, None without a ±."""
     limit = job.limits.get(key)
     return None if limit is None or limit == 0 else limit / SQRT3
 
 
-def _spring_parameters(job: Job, index: int, name: str) -> list[Parameter]:
+def _spring_parameters(job: Job, index: int, name: str) -> list[Prior]:
     place = job.places[index]
     rest, lever = (float(x) for x in place.posts.length(0.0))
     spread = float(np.log(ranges()["fit"][f"{name}_rate"]["spread"]))
-    rate = Parameter(
-        f"{name}.rate", float(np.log(_fit_default(f"{name}_rate", "rate"))), spread, np.log(30.0), np.log(1e5)
+    rate = Prior(
+        f"{name}.rate", float(np.log(default("fit", f"{name}_rate", "rate"))), spread, np.log(30.0), np.log(1e5)
     )
     entry = ranges()["fit"][f"{name}_stretch"]
-    stretch = Parameter(f"{name}.stretch", entry["value"] * 1e-3, entry["spread"] * 1e-3, -6e-3, 8e-3)
+    stretch = Prior(f"{name}.stretch", entry["value"] * 1e-3, entry["spread"] * 1e-3, -6e-3, 8e-3)
     if place.found is None:
         return [rate, stretch]
     relative = (_std(job, f"springs.{name}.rate") or 0.1 * place.found.rate) / place.found.rate
-    rate = Parameter(rate.name, float(np.log(place.found.rate)), relative, rate.least, rate.most, True)
+    rate = Prior(rate.name, float(np.log(place.found.rate)), relative, rate.least, rate.most, True)
     takeup = _std(job, f"springs.{name}.takeup")
     free = _std(job, f"springs.{name}.free_length") or 0.1e-3
     by = free if takeup is None else takeup * max(abs(_lever_at(job, index, place.found.free_length)), abs(lever), 1e-3)
     middle = rest - place.found.free_length
-    stretch = Parameter(stretch.name, middle, by, middle - 8 * by, middle + 8 * by, True)
+    stretch = Prior(stretch.name, middle, by, middle - 8 * by, middle + 8 * by, True)
     return [rate, stretch]
 
 
@@ -346,39 +341,35 @@ def _lever_at(job: Job, index: int, free_length: float) -> float:
     return float(np.interp(free_length, np.maximum.accumulate(length), slope))
 
 
-def _resistance_parameters(job: Job) -> list[Parameter]:
+def _resistance_parameters(job: Job) -> list[Prior]:
+    """Drag of the rubbing block, friction, and friction share."""
     given = job.document.get("drag", {})
-    electronic = job.trigger == "electronic"
-    drag_limit = default_limit = ranges()["drag"]["rubbing_block"]["limit"] * 1e-3
-    if "rubbing_block" in given:
-        drag_limit = job.limits.get("drag.rubbing_block", 0.25 * job.drag.rubbing_block)
-    elif "breaker_spring" in given:
-        # A friction coefficient is hardly known to better than a third.
-        drag_limit = 0.35 * job.drag.rubbing_block
-    drag = Parameter(
-        "drag", job.drag.rubbing_block, max(min(drag_limit, 10 * default_limit), 1e-6) / SQRT3, 0.0, 0.1, bool(given)
+    block = job.drag.rubbing_block
+    limit = drag_half_width(
+        block, "rubbing_block" in given, job.limits.get("drag.rubbing_block"), "breaker_spring" in given
     )
-    if electronic:
-        drag = Parameter("drag", 0.0, 1e-9, 0.0, 1e-6, True)
-    friction = _one_sided(job, "friction", job.drag.friction, "moment", 0.05)
-    share = _one_sided(job, "friction_share", job.drag.friction_share, "number", 0.4)
-    return [drag, friction, share]
+    spread = max(min(limit, 10 * assumed_drag()), 1e-6) / SQRT3
+    drag = Prior("drag", block, spread, 0.0, MOST_DRAG, bool(given))
+    if job.trigger == "electronic":
+        drag = Prior("drag", 0.0, 1e-9, 0.0, 1e-6, True)
+    friction = _friction(job, "friction", job.drag.friction, "moment", MOST_FRICTION)
+    return [drag, friction, _friction(job, "friction_share", job.drag.friction_share, "number", MOST_FRICTION_SHARE)]
 
 
-def _one_sided(job: Job, key: str, value: float, dimension: str, most: float) -> Parameter:
-    """A friction: as measured, or about 0 and never negative."""
+def _friction(job: Job, key: str, value: float, dimension: str, most: float) -> Prior:
+    """A friction as measured; else about 0 and never negative."""
     if key in job.document.get("drag", {}):
-        spread = _std(job, f"drag.{key}") or max(0.3 * value, 1e-6)
-        return Parameter(key, value, spread, 0.0, most, True)
-    return Parameter(key, 0.0, _fit_default(key, dimension), 0.0, most)
+        spread = _std(job, f"drag.{key}") or max(UNSTATED_FRICTION * value, 1e-6)
+        return Prior(key, value, spread, 0.0, most, True)
+    return Prior(key, 0.0, default("fit", key, dimension), 0.0, most)
 
 
-def _stop_parameter(job: Job, reach: float) -> Parameter:
-    spread = _std(job, "stop.advance") or _fit_default("stop", "angle")
-    return Parameter("stop", job.stop.advance, spread, 0.3 * job.stop.advance, reach, "stop.advance" in job.limits)
+def _stop_parameter(job: Job, reach: float) -> Prior:
+    spread = _std(job, "stop.advance") or default("fit", "stop", "angle")
+    return Prior("stop", job.stop.advance, spread, 0.3 * job.stop.advance, reach, "stop.advance" in job.limits)
 
 
-def _zero_parameter(job: Job) -> Parameter:
+def _zero_parameter(job: Job) -> Prior:
     if job.sweep is not None and not job.sweep.static_known:
-        return Parameter("zero", 0.0, np.radians(10.0), -np.radians(40.0), np.radians(40.0))
-    return Parameter("zero", 0.0, _fit_default("zero", "angle"), -np.radians(40.0), np.radians(40.0))
+        return Prior("zero", 0.0, np.radians(10.0), -np.radians(40.0), np.radians(40.0))
+    return Prior("zero", 0.0, default("fit", "zero", "angle"), -np.radians(40.0), np.radians(40.0))

@@ -1,8 +1,8 @@
-"""Posterior of a state: its modes by least squares from many starts, then weighted samples.
+"""The posterior of a state: its modes, by least squares from many starts, then weighted samples of it.
 
-A Gaussian about the best state is too simple here, since take-ups and stops bend the likelihood. Each
-mode gives a Student t component; samples of their mixture are weighted by the posterior, and the
-mixture is fitted to them again and again. All of it seeded: the same input gives the same numbers.
+A normal distribution about the best state is too simple, since take-ups and stops bend the likelihood. Each mode
+therefore gives a Student t component. Samples of the mixture of components are weighted by the posterior, and the mixture
+is fitted to them, round by round. All random numbers are seeded: the same input gives the same results.
 """
 
 from __future__ import annotations
@@ -14,17 +14,17 @@ import numpy as np
 
 from recurve.arrays import Array
 
-FREEDOM = 6.0  # degrees of freedom of the components: heavier tails than what they approximate
-ROUND, ROUNDS = 1024, 24  # states drawn in a round, and rounds at most
-EXPLORE = 10  # rounds at most for each of several modes alone
-ENOUGH = 1000.0  # equal samples that the weighted ones must be worth
-WIDER = 1.5  # a component against what it is fitted to: tails that were not met yet
-LEAST = 80.0  # equal samples that a mixture is fitted to
-FIRST_STEPS, PROMISE = 8, 3.0  # evaluations of a first descent; how far behind it may be to go on, in `within`
-COMPONENTS = 5  # to which a mixture may grow
+FREEDOM = 6.0  # degrees of freedom of the components: tails heavier than those of the posterior
+ROUND, ROUNDS = 1024, 24  # states drawn in a round, and the most rounds
+EXPLORE = 10  # the most rounds for each of several modes alone
+ENOUGH_SAMPLES = 1000.0  # equal samples that the weighted ones must be worth
+WIDER = 1.5  # covariance of a component relative to the samples it is fitted to, for tails not sampled yet
+LEAST_SAMPLES = 80.0  # equal samples that a mixture is fitted to at least
+FIRST_STEPS, PROMISE = 8, 3.0  # evaluations of a first descent; how far behind it may be and still go on, in `within`
+COMPONENTS = 5  # the most that a mixture may grow to
 Density = Callable[[Array], Array]
 Residuals = Callable[[Array], Array]
-Kind = Callable[[Array], Array]
+Sorter = Callable[[Array], Array]
 
 
 @dataclass(frozen=True)
@@ -37,8 +37,8 @@ class Mode:
     converged: bool
 
     def apart(self, other: Mode, width: np.ufunc) -> bool:
-        """Whether two states stand 3 standard deviations apart in some number: by the narrower mode's
-        (`np.minimum`), or by the broader's (`np.maximum`), where they are different answers."""
+        """Whether two modes lie 3 standard deviations apart in some parameter: those of the narrower mode with
+        `np.minimum`, those of the broader with `np.maximum`, which makes them different answers."""
         variances = width(np.diag(self.covariance), np.diag(other.covariance))
         sigma = np.sqrt(np.maximum(variances, 1e-12))
         return bool((np.abs(self.state - other.state) > 3.0 * sigma + 0.05).any())
@@ -46,14 +46,14 @@ class Mode:
 
 @dataclass(frozen=True)
 class Samples:
-    """States (n, p) with weights (n,) [1] that sum to 1; `effective` is how many equal samples they are worth."""
+    """States (n, p) [1] with weights (n,) [1] that sum to 1."""
 
     states: Array
     weights: Array
 
     @property
     def effective(self) -> float:
-        """1/Σw² [1]."""
+        """How many samples of equal weight they are worth, 1/Σw² [1]."""
         return float(1.0 / (self.weights**2).sum())
 
     def mean(self, values: Array) -> Array:
@@ -65,18 +65,25 @@ class Samples:
         return np.asarray(np.sqrt(np.maximum(self.weights @ (values - self.mean(values)) ** 2, 0.0)))
 
     def equal(self, count: int) -> Array:
-        """So many states of equal weight (count, p) [1], by systematic resampling."""
+        """`count` states of equal weight (count, p) [1], by systematic resampling."""
         edges = np.cumsum(self.weights)
         picks = np.searchsorted(edges / edges[-1], (np.arange(count) + 0.5) / count)
         return np.asarray(self.states[np.minimum(picks, len(self.states) - 1)])
 
 
 def spread_starts(
-    density: Density, low: Array, high: Array, more: int, kind: Kind | None = None, screened: int = 4096, seed: int = 1
+    density: Density,
+    low: Array,
+    high: Array,
+    more: int,
+    kind: Sorter | None = None,
+    screened: int = 4096,
+    seed: int = 1,
 ) -> Array:
-    """The prior's middle; of states drawn from it the best of each kind, and `more` of the best; (starts, p) [1].
+    """States to start from (starts, p) [1]: the prior's middle, and of states drawn from the prior the best of each kind
+    and `more` of the best.
 
-    `kind` maps states (n, p) to numbers (n,) that say which sort of answer each is.
+    `kind` maps states (n, p) to numbers (n,) that tell which kind of answer each one is.
     """
     states = np.clip(1.3 * np.random.default_rng(seed).standard_normal((screened, len(low))), low, high)
     order = np.argsort(-density(states), kind="stable")
@@ -96,7 +103,7 @@ def find_modes(
 ) -> tuple[Mode, ...]:
     """Distinct best states from the starts (s, p) [1], the highest first, those within e^−`within` of it.
 
-    `residuals` maps states (n, p) to (n, r), prior included; their squares' half-sum is minimised.
+    `residuals` maps states (n, p) to (n, r), prior included; half the sum of their squares is minimised.
     """
     found = _descents(residuals, density, starts, low, high, within)
     found = sorted((m for m in found if np.isfinite(m.height)), key=lambda m: -m.height)
@@ -115,8 +122,8 @@ def find_modes(
 def _descents(
     residuals: Residuals, density: Density, starts: Array, low: Array, high: Array, within: float
 ) -> list[Mode]:
-    """Ends of descents from the starts (s, p). A few steps from each come first; the most promising goes on to its end,
-    then those of the others that are not at an end already and might still come near the best."""
+    """The ends of descents from the starts (s, p). Each begins with a few steps. The most promising one then goes on to its
+    end, and after it those others that have not come to a known end and may still come near the best."""
     found: list[Mode] = []
     for begun in sorted((_end(residuals, density, s, low, high, FIRST_STEPS) for s in starts), key=lambda m: -m.height):
         if found and begun.height < max(m.height for m in found) - PROMISE * within:
@@ -154,15 +161,14 @@ def descend(
 ) -> Descent:
     """Least squares from `start` (p,) [1] within the bounds (p,): Σ residual² is minimised.
 
-    `residuals` maps states (n, p) to (n, r). `scale` (p,) is a typical size of each number, for the
-    differences of the Jacobian; 1 where it is not given. Converged means that the step or the gain fell
-    below the tolerance, and that the gradient is small against what the residuals could make: no more than the
-    share `flat`.
+    `residuals` maps states (n, p) to (n, r). `scale` (p,) is the typical size of each parameter, for the
+    differences of the Jacobian; 1 by default. Converged means that the step or the gain fell below the tolerance, and
+    that the gradient is small: no more than the fraction `flat` [1] of what residuals of this size could give.
     """
     from scipy.optimize import least_squares
 
     size = np.ones(len(start)) if scale is None else scale
-    # Parameters of any size become numbers of order 1.
+    # Scaled to numbers of order 1.
     ends = (low / size, high / size)
     inside = np.clip(start / size, ends[0] + 1e-9, ends[1] - 1e-9)
 
@@ -183,14 +189,14 @@ def descend(
     return Descent(fitted.x * size, covariance * np.outer(size, size), float(2 * fitted.cost), converged)
 
 
-def _flat(jacobian: Array, residual: Array, x: Array, ends: tuple[Array, Array], share: float) -> bool:
-    """Whether no free direction of the state still lowers the squares: cosine between residual and column. A
-    number that no residual feels has not been found, however flat it is there."""
+def _flat(jacobian: Array, residual: Array, x: Array, ends: tuple[Array, Array], flat: float) -> bool:
+    """Whether no free parameter still lowers the squares, by the cosine between the residuals and its column of the
+    Jacobian. A parameter on which no residual depends has not been determined, however flat the squares are."""
     felt = np.linalg.norm(jacobian, axis=0)
     length = felt * max(float(np.linalg.norm(residual)), 1e-12)
     cosine = np.abs(jacobian.T @ residual) / np.maximum(length, 1e-300)
     free = (x > ends[0] + 1e-6) & (x < ends[1] - 1e-6)
-    return bool((cosine[free] < share).all() and (felt > 0).all())
+    return bool((cosine[free] < flat).all() and (felt > 0).all())
 
 
 def sample(density: Density, modes: tuple[Mode, ...], count: int = 4096, seed: int = 2) -> Samples:
@@ -198,21 +204,21 @@ def sample(density: Density, modes: tuple[Mode, ...], count: int = 4096, seed: i
 
     Adaptive multiple importance sampling (Cornuet, Marin, Mira and Robert, Scandinavian Journal of Statistics 39,
     2012; from memory): each round draws from the last mixture, weighs all states so far by the mean of all
-    mixtures so far, and fits the next mixture to them, until they are worth ENOUGH equal samples.
+    mixtures so far, and fits the next mixture to them, until they are worth ENOUGH_SAMPLES equal samples.
     """
     mixture, drawn = _start(density, modes, seed), _Drawn.none(len(modes[0].state))
     for turn in range(ROUNDS):
         drawn = drawn.with_round(mixture, density, seed + turn)
         weights = _weights(drawn.logs)
-        if 1.0 / (weights**2).sum() >= ENOUGH:
+        if 1.0 / (weights**2).sum() >= ENOUGH_SAMPLES:
             break
         mixture = mixture.with_component(drawn.states, weights, _tempered(drawn.logs), COMPONENTS)
     return _thinned(Samples(drawn.states, weights), count)
 
 
 def _start(density: Density, modes: tuple[Mode, ...], seed: int) -> _Mixture:
-    """A mixture about the modes. Where there are several, each is explored alone first, so that a narrow one that
-    was found is not lost beside a wide one; their shares are by what each was then found to hold."""
+    """A mixture about the modes. Several modes are first explored one by one, so that a narrow one is not lost beside a
+    wide one, and are then weighted by the evidence that each was found to hold."""
     if len(modes) == 1:
         return _Mixture.about(modes[0])
     mixtures, held = [], []
@@ -222,34 +228,34 @@ def _start(density: Density, modes: tuple[Mode, ...], seed: int) -> _Mixture:
             drawn = drawn.with_round(mixture, density, seed + 100 * number + turn)
             weights = _weights(drawn.logs)
             mixture = mixture.with_component(drawn.states, weights, _tempered(drawn.logs), 3)
-            if 1.0 / (weights**2).sum() >= ENOUGH / 2:
+            if 1.0 / (weights**2).sum() >= ENOUGH_SAMPLES / 2:
                 break
         mixtures.append(mixture)
         held.append(drawn.evidence)
-    shares = np.maximum(_weights(np.array(held)), 0.2)
-    return _Mixture.joined(mixtures, shares / shares.sum())
+    fractions = np.maximum(_weights(np.array(held)), 0.2)
+    return _Mixture.joined(mixtures, fractions / fractions.sum())
 
 
 def _weights(logs: Array) -> Array:
-    """Weights (n,) that sum to 1 from their logarithms; all on the first state where none has any."""
+    """Weights (n,) that sum to 1, from their logarithms; all on the first state if every weight is 0."""
     top = float(logs.max())
     weights = np.exp(logs - top) if np.isfinite(top) else np.eye(1, len(logs))[0]
     return np.asarray(weights / weights.sum())
 
 
 def _tempered(logs: Array) -> Array:
-    """The weights to a power of at most 1 that leaves LEAST equal samples: few must not decide alone."""
+    """The weights to a power, at most 1, that leaves LEAST_SAMPLES equal samples, so that a few do not decide alone."""
     low, high = 0.0, 1.0
     finite = np.where(np.isfinite(logs), logs, -1e300)
     for _ in range(20):
         weights = _weights((low + high) / 2 * finite)
-        enough = 1.0 / (weights**2).sum() >= LEAST
+        enough = 1.0 / (weights**2).sum() >= LEAST_SAMPLES
         low, high = ((low + high) / 2, high) if enough else (low, (low + high) / 2)
     return _weights(low * finite)
 
 
 def _thinned(samples: Samples, count: int) -> Samples:
-    """No more than `count` states: drawn by their weights (systematic resampling), each kept once with its share."""
+    """At most `count` states: drawn by their weights (systematic resampling), each kept once, weighted by its draws."""
     if len(samples.weights) <= count:
         return samples
     edges = np.cumsum(samples.weights)
@@ -260,8 +266,8 @@ def _thinned(samples: Samples, count: int) -> Samples:
 
 @dataclass(frozen=True)
 class _Drawn:
-    """All states so far (n, p), their log densities (n,), the mixtures they come from, and each one's log density
-    at every state (rounds, n)."""
+    """All states so far (n, p), their log densities (n,), the mixtures they were drawn from, and the log density of each
+    mixture at every state (rounds, n)."""
 
     states: Array
     heights: Array
@@ -290,49 +296,49 @@ class _Drawn:
 
     @property
     def evidence(self) -> float:
-        """Log of the mass that was found, up to a constant."""
+        """Log of the probability mass that was found, up to a constant."""
         top = float(self.logs.max())
         return top + float(np.log(np.exp(self.logs - top).mean())) if np.isfinite(top) else -np.inf
 
 
 @dataclass(frozen=True)
 class _Mixture:
-    """Student t components: shares (c,), centres and scale matrices."""
+    """Student t components: their `fractions` (c,) of the mixture, centres and scale matrices."""
 
-    shares: Array
+    fractions: Array
     centres: list[Array]
     scales: list[Array]
 
     @classmethod
     def about(cls, mode: Mode) -> _Mixture:
-        """A component a little wider than the mode, and one for states of order 1, should the mode's width deceive."""
+        """A component a little wider than the mode, and one as wide as the prior, in case the mode looks too narrow."""
         size = len(mode.state)
         return cls(np.array([0.8, 0.2]), [mode.state, np.zeros(size)], [1.3 * mode.covariance, np.eye(size)])
 
     @classmethod
-    def joined(cls, mixtures: list[_Mixture], shares: Array) -> _Mixture:
-        """One mixture of several with these shares."""
+    def joined(cls, mixtures: list[_Mixture], fractions: Array) -> _Mixture:
+        """One mixture of several, with these fractions."""
         return cls(
-            np.concatenate([s * m.shares for s, m in zip(shares, mixtures, strict=True)]),
+            np.concatenate([f * m.fractions for f, m in zip(fractions, mixtures, strict=True)]),
             [c for m in mixtures for c in m.centres],
             [c for m in mixtures for c in m.scales],
         )
 
     def with_component(self, states: Array, weights: Array, tempered: Array, most: int) -> _Mixture:
-        """Fitted to the weighted states, with a component more, up to `most`, where they are heaviest."""
+        """Fitted to the weighted states, with one more component, up to `most`, where the weight is largest."""
         mixture = self
-        if len(self.shares) < most:
+        if len(self.fractions) < most:
             off = states - tempered @ states
             wide = (off * tempered[:, None]).T @ off + 0.01 * self.scales[0]
             there = states[int(weights.argmax())]
-            mixture = _Mixture(np.append(0.8 * self.shares, 0.2), [*self.centres, there], [*self.scales, wide])
+            mixture = _Mixture(np.append(0.8 * self.fractions, 0.2), [*self.centres, there], [*self.scales, wide])
         return mixture.fitted(states, tempered)
 
     def draw(self, count: int, seed: int) -> Array:
         """Random states (count, p)."""
         random, dimensions = np.random.default_rng(seed), len(self.centres[0])
-        # As many of each component as its share says: less chance than drawing the component too.
-        edges = np.cumsum(self.shares) / self.shares.sum()
+        # Each component gets its fraction of the draws: less random than drawing the component too.
+        edges = np.cumsum(self.fractions) / self.fractions.sum()
         component = np.minimum(np.searchsorted(edges, (np.arange(count) + 0.5) / count), len(edges) - 1)
         normal = random.standard_normal((count, dimensions))
         normal *= np.sqrt(FREEDOM / random.chisquare(FREEDOM, count))[:, None]
@@ -344,7 +350,7 @@ class _Mixture:
 
     def log_density(self, states: Array) -> Array:
         """Log density (n,) of the mixture, up to a constant."""
-        parts = np.stack([self._log_component(c, states) for c in range(len(self.shares))])
+        parts = np.stack([self._log_component(c, states) for c in range(len(self.fractions))])
         top = parts.max(axis=0)
         return np.asarray(top + np.log(np.exp(parts - top).sum(axis=0)))
 
@@ -354,25 +360,25 @@ class _Mixture:
         p = states.shape[1]
         log_root = np.log(np.diag(root)).sum()
         return np.asarray(
-            np.log(self.shares[c]) - log_root - 0.5 * (FREEDOM + p) * np.log1p((scaled**2).sum(axis=1) / FREEDOM)
+            np.log(self.fractions[c]) - log_root - 0.5 * (FREEDOM + p) * np.log1p((scaled**2).sum(axis=1) / FREEDOM)
         )
 
     def fitted(self, states: Array, weights: Array) -> _Mixture:
-        """One step towards the weighted samples (expectation–maximisation)."""
-        parts = np.stack([self._log_component(c, states) for c in range(len(self.shares))])
+        """One step of expectation–maximisation towards the weighted samples."""
+        parts = np.stack([self._log_component(c, states) for c in range(len(self.fractions))])
         belongs = np.exp(parts - parts.max(axis=0))
         belongs *= weights / belongs.sum(axis=0)
-        shares, centres, scales = [], [], []
-        for c in range(len(self.shares)):
-            share = float(belongs[c].sum())
-            if share < 0.005:
+        fractions, centres, scales = [], [], []
+        for c in range(len(self.fractions)):
+            fraction = float(belongs[c].sum())
+            if fraction < 0.005:
                 continue
-            centre = belongs[c] @ states / share
+            centre = belongs[c] @ states / fraction
             off = states - centre
-            spread = (off * belongs[c][:, None]).T @ off / share
-            # Never narrower than a tenth of what it was: few samples must not shut a direction.
+            spread = (off * belongs[c][:, None]).T @ off / fraction
+            # Never narrower than a tenth of what it was, so that a few samples do not close a direction.
             spread = spread + 0.01 * self.scales[c]
-            shares.append(share)
+            fractions.append(fraction)
             centres.append(centre)
             scales.append(WIDER * spread)
-        return _Mixture(np.array(shares) / sum(shares), centres, scales)
+        return _Mixture(np.array(fractions) / sum(fractions), centres, scales)

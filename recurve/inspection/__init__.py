@@ -2,9 +2,10 @@
 
 Offers:
 
-- `findings`: `inspect_unit`, `Finding`, `Inspected`
+- `inspected`: `inspect_unit`, `Inspected`
+- `findings`: `Finding`, `Cause`, `Severity`
 - `model`: `Inspection`
-- `bench`: `bench_of`, `Judged`
+- `bench`: `inspect_bench`, `Judged`
 - `vacuum`: `check_vacuum`, `fit_capsule`
 - `timing`: `make_card`, `Card`
 """

@@ -1,15 +1,16 @@
-"""The bench inspection worked out: wear against its limits, what it does to dwell, gap, timing, rotor and spark.
+"""The bench inspection worked out: wear against its limits, and what it does to dwell, gap, timing, rotor and spark.
 
-SI, angles of the distributor. The spark is at the opening: where opening angles are known timing comes from them; else
-half the change of dwell is taken, which holds for symmetric lobes and is said to be an assumption.
+SI; angles are the distributor's. The spark is at the opening, so timing comes from the opening angles where they are
+known. Otherwise half the change of dwell is taken, which holds for symmetric lobes; results say that it is an assumption.
 
-A measured quantity against its limit, with its doubt: pass, suspect, fail, too close to call.
+A measured quantity is judged by its limit with its uncertainty: pass, suspect, fail, or too close to call.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import StrEnum
 from itertools import groupby
 from typing import Literal
 
@@ -21,93 +22,138 @@ from recurve.inspection.model import Condition, PointsAngles
 from recurve.inspection.points import (
     Charge,
     RotorSweep,
-    as_share,
     charge,
     dwell_between,
     dwell_change,
+    fraction_of_pitch,
     gap_change,
     lobe_scatter,
     rotor_sweep,
     spacing_error,
     wrapped,
 )
-from recurve.units import Quantity
+from recurve.units import INCH, POUND_FORCE, Quantity
 
 LimitVerdict = Literal["pass", "suspect", "fail", "too close to call", "no limit"]
-Kind = Literal["length", "angle", "force", "pressure"]
+Dimension = Literal["length", "angle", "force", "pressure"]
 INHG = 3386.389  # Pa
-OZF = 0.27801385  # N
+OZF = POUND_FORCE / 16  # N
+
+
+class Item(StrEnum):
+    """What is judged by a limit; the value begins its name in reports."""
+
+    SIDE_PLAY = "side play"
+    DWELL_CHANGE = "dwell change"
+    SPARK_SPACING = "spark spacing"
+    END_FLOAT = "end float"
+    DWELL = "dwell"
+    GAP = "gap"
+    ARM_SPRING = "breaker-arm spring"
+    VACUUM_START = "vacuum unit begins at"
+    VACUUM_FULL = "vacuum unit full at"
+    VACUUM_MAXIMUM = "vacuum unit's maximum"
+    VACUUM_POINT = "vacuum unit at"
+    VACUUM_STICTION = "vacuum unit, rising against falling"
+    VACUUM_HOLD = "vacuum unit drawn to"
+    VACUUM_LOSS = "vacuum lost in"
+
+
+ITEM_DIMENSIONS: dict[Item, Dimension] = {
+    Item.SIDE_PLAY: "length",
+    Item.DWELL_CHANGE: "angle",
+    Item.SPARK_SPACING: "angle",
+    Item.END_FLOAT: "length",
+    Item.DWELL: "angle",
+    Item.GAP: "length",
+    Item.ARM_SPRING: "force",
+    Item.VACUUM_START: "pressure",
+    Item.VACUUM_FULL: "pressure",
+    Item.VACUUM_MAXIMUM: "angle",
+    Item.VACUUM_POINT: "angle",
+    Item.VACUUM_STICTION: "angle",
+    Item.VACUUM_HOLD: "pressure",
+    Item.VACUUM_LOSS: "pressure",
+}
 
 
 @dataclass(frozen=True)
 class Judged:
-    """One check: `what`, `value` and `doubt` [SI], "not off by more than"; its limit, and the verdict by it."""
+    """One check: the `item`, `detail` that completes its name, the quantity `measured` [SI], its limit, and the verdict."""
 
-    what: str
-    value: float
-    doubt: float
-    kind: Kind
+    item: Item
+    detail: str
+    measured: Quantity
     limit: Limit | None
     verdict: LimitVerdict
 
     @classmethod
-    def of(cls, what: str, measured: Quantity, kind: Kind, limit: Limit | None) -> Judged:
-        """A measured quantity, its ± taken as a bound."""
-        doubt = measured.half_width or 0.0
-        return cls(what, measured.value, doubt, kind, limit, verdict_of(measured.value, doubt, limit))
+    def of(cls, item: Item, measured: Quantity, limit: Limit | None, detail: str = "") -> Judged:
+        """Judge a measured quantity, its ± taken as a bound."""
+        return cls(item, detail, measured, limit, verdict_of(measured.value, measured.half_width or 0.0, limit))
+
+    @property
+    def what(self) -> str:
+        """Name of the check in reports."""
+        return f"{self.item}{self.detail}"
 
     @property
     def seen(self) -> str:
-        """What was measured, in the units of the bench."""
-        return shown(self.value, self.kind, self.doubt)
+        """The measured quantity in the units of the bench."""
+        return self.in_units(self.measured.value, self.measured.half_width or 0.0)
 
     @property
     def allowed(self) -> str:
-        """What may be, in the units of the bench."""
+        """The limit in the units of the bench."""
         if self.limit is None:
             return "the manual's, not given"
         low, high = self.limit.low, self.limit.high
         if low is not None and high is not None:
-            return f"{shown(low, self.kind)} to {shown(high, self.kind)}"
-        return f"at most {shown(high, self.kind)}" if high is not None else f"at least {shown(low or 0.0, self.kind)}"
+            return f"{self.in_units(low)} to {self.in_units(high)}"
+        return f"at most {self.in_units(high)}" if high is not None else f"at least {self.in_units(low or 0.0)}"
+
+    def in_units(self, value: float, half_width: float = 0.0) -> str:
+        """A value ± half-width [SI] of this item in the units of the bench."""
+        return in_bench_units(value, ITEM_DIMENSIONS[self.item], half_width)
 
 
-def verdict_of(value: float, doubt: float, limit: Limit | None) -> LimitVerdict:
-    """The verdict on `value` ± `doubt` [SI]: a pass or a fail only where all of ± lies on one side of the limit."""
+def verdict_of(value: float, half_width: float, limit: Limit | None) -> LimitVerdict:
+    """The verdict on `value` ± `half_width` [SI]: pass or fail only if all of the ± lies on one side of the limit."""
     if limit is None:
         return "no limit"
     low = -np.inf if limit.low is None else limit.low
     high = np.inf if limit.high is None else limit.high
-    if value - doubt > high or value + doubt < low:
+    if value - half_width > high or value + half_width < low:
         return "fail"
     small = 1e-9 * (abs(value) + 1e-9)
-    if value + doubt > high + small or value - doubt < low - small:
+    if value + half_width > high + small or value - half_width < low - small:
         return "too close to call"
     return "suspect" if limit.suspect is not None and value > limit.suspect else "pass"
 
 
 def combined(parts: Iterable[Quantity]) -> float:
-    """Doubt [SI] of a sum or difference: two standard uncertainties (±/√3 each, GUM 4.3.7), never more than all ± together."""
+    """Half-width [SI] of a sum or difference: two standard uncertainties (half-width/√3 each, GUM 4.3.7), and never more
+    than all half-widths together."""
     limits = np.array([p.half_width or 0.0 for p in parts])
     return float(min(2.0 * np.sqrt((limits**2 / 3.0).sum()), limits.sum()))
 
 
 def difference(one: Quantity, other: Quantity) -> Quantity:
-    """one − other with its doubt."""
+    """one − other with its half-width [SI]."""
     return Quantity(one.value - other.value, combined((one, other)))
 
 
-def shown(value: float, kind: Kind, doubt: float = 0.0) -> str:
-    """A value [SI] in the units of the bench, the inch, ounce or inHg beside the metric one."""
+def in_bench_units(value: float, dimension: Dimension, half_width: float = 0.0) -> str:
+    """A value [SI] in the units of the bench; inches, ounces or inHg stand beside the metric ones."""
 
     def pm(scale: float, digits: int) -> str:
-        return f" ± {doubt * scale:.{digits}f}" if doubt > 0 else ""
+        return f" ± {half_width * scale:.{digits}f}" if half_width > 0 else ""
 
-    if kind == "angle":
+    if dimension == "angle":
         return f"{np.degrees(value):.1f}{pm(180 / np.pi, 1)}°"
-    if kind == "length":
-        return f"{value * 1e3:.2f}{pm(1e3, 2)} mm ({value / 0.0254:.3f} in)"
-    if kind == "force":
+    if dimension == "length":
+        return f"{value * 1e3:.2f}{pm(1e3, 2)} mm ({value / INCH:.3f} in)"
+    if dimension == "force":
         return f"{value:.1f}{pm(1.0, 1)} N ({value / OZF:.0f} ozf)"
     return f"{value / 1e3:.1f}{pm(1e-3, 1)} kPa ({value / INHG:.1f} inHg)"
 
@@ -118,10 +164,12 @@ BY_HALF = "half the change of dwell, an assumption: no opening angles"
 
 @dataclass(frozen=True)
 class DwellChange:
-    """A change of dwell [rad] with its doubt, `how` it was brought about, the `timing` [rad] it moves and how that is
-    known, and the change of `gap` [m] that goes with it (None without a gap)."""
+    """A change of dwell [rad] and `how` it was brought about; `pushed` if by pushing the shaft. `timing` is how far it
+    moves the timing [rad], `timing_how` how that is known; `gap` the change of gap [m] that belongs to it, None if the gap
+    is unknown."""
 
     how: str
+    pushed: bool
     change: Quantity
     timing: Quantity
     timing_how: str
@@ -130,8 +178,8 @@ class DwellChange:
 
 @dataclass(frozen=True)
 class SparkRow:
-    """Sparks in a row: of which set, the largest error of spacing [rad] with its doubt, the spread of the sparks about
-    even places, and of their dwell (None where only sparks were read) [rad]."""
+    """The sparks of one revolution: `where` they were read, the largest error of their `spacing` [rad], their `scatter`
+    about even places [rad], and the spread of dwell over the lobes [rad], None where only sparks were read."""
 
     where: str
     spacing: Quantity
@@ -140,34 +188,34 @@ class SparkRow:
 
 
 @dataclass(frozen=True)
-class Bench:
-    """The inspection worked out. `judged`: every check against its limit; `changes` of dwell; `sparks`; `dwell` [rad]
-    and `shares` of the lobe pitch [1] of each set; `expected_change` [rad] of dwell by the measured play; `rotor`;
-    `charges` for good and bad dwell."""
+class BenchResult:
+    """The inspection worked out. `judged`: every check against its limit; `changes` of dwell; `sparks`; `dwell` [rad] of
+    each set, and as `fractions` of the lobe pitch [1]; `expected_change` of dwell [rad] by the measured side play;
+    `rotor`; `charges` of the coil for good and bad dwell."""
 
     judged: tuple[Judged, ...]
     changes: tuple[DwellChange, ...]
     sparks: tuple[SparkRow, ...]
     dwell: tuple[Quantity, ...]
-    shares: tuple[float, ...]
+    fractions: tuple[float, ...]
     expected_change: Quantity | None
     rotor: RotorSweep | None
     charges: tuple[Charge, ...]
 
 
-def bench_of(given: Condition, lobes: int, vacuum_range: float, speeds: Array) -> Bench:
-    """Work an inspection out; `vacuum_range` [rad] the largest vacuum advance, `speeds` (n,) [rad/s] for the coil."""
+def inspect_bench(given: Condition, lobes: int, vacuum_range: float, speeds: Array) -> BenchResult:
+    """Work an inspection out. `vacuum_range` [rad] is the largest vacuum advance; `speeds` (n,) [rad/s] are the coil's."""
     dwell = given.dwell or _dwell_of_sets(given.angles)
     middle = _middle_dwell(given, dwell)
     gap = given.gap[0].value if given.gap else None
     changes = tuple(_changes(given, middle, gap, lobes))
     sparks = tuple(_sparks(given, lobes))
-    return Bench(
+    return BenchResult(
         judged=tuple(_judged(given, dwell, changes, sparks)),
         changes=changes,
         sparks=sparks,
         dwell=dwell,
-        shares=tuple(float(as_share(d.value, lobes)) for d in dwell),
+        fractions=tuple(float(fraction_of_pitch(d.value, lobes)) for d in dwell),
         expected_change=_expected(given, middle, gap, lobes),
         rotor=_rotor(given, vacuum_range),
         charges=_charges(given, dwell, speeds),
@@ -178,7 +226,7 @@ def bench_of(given: Condition, lobes: int, vacuum_range: float, speeds: Array) -
 
 
 def dwell_of(row: PointsAngles) -> Quantity:
-    """Dwell [rad] of one row of wheel angles, with its doubt."""
+    """Dwell [rad] of one row of wheel angles."""
     return Quantity(float(dwell_between(row.closes.value, row.opens.value)), combined((row.closes, row.opens)))
 
 
@@ -187,7 +235,7 @@ def _free(rows: tuple[PointsAngles, ...], breaker: int) -> list[PointsAngles]:
 
 
 def _dwell_of_sets(rows: tuple[PointsAngles, ...]) -> tuple[Quantity, ...]:
-    """Mean dwell of each set over its lobes, the shaft left free; of the pushed readings where there are no others."""
+    """Mean dwell of each set over its lobes, with the shaft free; by the pushed readings if there are no others."""
     made = []
     for breaker in sorted({r.breaker for r in rows}):
         chosen = [dwell_of(r) for r in (_free(rows, breaker) or [r for r in rows if r.breaker == breaker])]
@@ -196,7 +244,7 @@ def _dwell_of_sets(rows: tuple[PointsAngles, ...]) -> tuple[Quantity, ...]:
 
 
 def _middle_dwell(given: Condition, dwell: tuple[Quantity, ...]) -> float | None:
-    """A dwell [rad] to linearise about."""
+    """The dwell [rad] to linearise about."""
     if dwell:
         return dwell[0].value
     pair = given.dwell_pushed or ((given.dwell_idle, given.dwell_high) if given.dwell_idle else None)
@@ -207,7 +255,7 @@ def _middle_dwell(given: Condition, dwell: tuple[Quantity, ...]) -> float | None
 
 
 def _changes(given: Condition, middle: float | None, gap: float | None, lobes: int) -> list[DwellChange]:
-    """Every way in which dwell was seen to change: pushed by the wheel, pushed by the meter, idle to 1500 rpm."""
+    """Every change of dwell that was read: shaft pushed, by wheel and by meter, and from idle to 1500 rpm."""
 
     def gap_by(change: float) -> float | None:
         if middle is None or gap is None:
@@ -218,24 +266,21 @@ def _changes(given: Condition, middle: float | None, gap: float | None, lobes: i
     by_wheel = _pushed_by_wheel(given.angles)
     if by_wheel is not None:
         change, timing, where = by_wheel
-        found.append(DwellChange(f"pushed each way{where}", change, timing, BY_OPENING, gap_by(change.value)))
-    pairs = [("pushed each way, by the meter", given.dwell_pushed)]
+        found.append(DwellChange(f"pushed each way{where}", True, change, timing, BY_OPENING, gap_by(change.value)))
+    pairs = [("pushed each way, by the meter", True, given.dwell_pushed)]
     if given.dwell_idle is not None and given.dwell_high is not None:
-        pairs.append(("from idle to 1500 rpm of the engine", (given.dwell_idle, given.dwell_high)))
-    for how, pair in pairs:
+        pairs.append(("from idle to 1500 rpm of the engine", False, (given.dwell_idle, given.dwell_high)))
+    for how, pushed, pair in pairs:
         if pair is not None:
-            change = _size(difference(*pair))
+            signed = difference(*pair)
+            change = Quantity(abs(signed.value), signed.half_width)
             half = Quantity(change.value / 2, (change.half_width or 0.0) / 2)
-            found.append(DwellChange(how, change, half, BY_HALF, gap_by(change.value)))
+            found.append(DwellChange(how, pushed, change, half, BY_HALF, gap_by(change.value)))
     return found
 
 
-def _size(signed: Quantity) -> Quantity:
-    return Quantity(abs(signed.value), signed.half_width)
-
-
 def _pushed_by_wheel(rows: tuple[PointsAngles, ...]) -> tuple[Quantity, Quantity, str] | None:
-    """The lobe whose dwell changes most when the shaft is pushed: change of dwell, move of the opening, where."""
+    """For the lobe whose dwell changes most when the shaft is pushed: change of dwell, move of the opening, and where."""
     worst: tuple[Quantity, Quantity, str] | None = None
     keyed = sorted((r for r in rows if r.pushed != "free"), key=lambda r: (r.breaker, r.lobe, r.pushed))
     for (breaker, lobe), group in groupby(keyed, key=lambda r: (r.breaker, r.lobe)):
@@ -253,7 +298,7 @@ def _pushed_by_wheel(rows: tuple[PointsAngles, ...]) -> tuple[Quantity, Quantity
 
 
 def _expected(given: Condition, middle: float | None, gap: float | None, lobes: int) -> Quantity | None:
-    """The change of dwell [rad] that the measured side play would make at the block."""
+    """The change of dwell [rad] that the measured side play would make at the rubbing block."""
     play = given.side_play
     if play is None or middle is None or gap is None:
         return None
@@ -265,7 +310,7 @@ def _expected(given: Condition, middle: float | None, gap: float | None, lobes: 
 
 
 def _sparks(given: Condition, lobes: int) -> list[SparkRow]:
-    """Spacing of the sparks: by the openings of each set that was read on all its lobes, and by the tester."""
+    """Spacing of the sparks: by the openings of each set that was read on all its lobes, and as read on a tester."""
     made = []
     for breaker in sorted({r.breaker for r in given.angles}):
         rows = _free(given.angles, breaker)
@@ -290,31 +335,27 @@ def _spark_row(where: str, at: tuple[Quantity, ...], dwell_spread: float | None)
 def _judged(
     given: Condition, dwell: tuple[Quantity, ...], changes: tuple[DwellChange, ...], sparks: tuple[SparkRow, ...]
 ) -> list[Judged]:
-    """Every check with a number, the wear first."""
-
-    def limit(name: str, dimension: str) -> Limit | None:
-        return limit_of("limit", name, dimension, given.limits.get(name))
-
-    made = []
-    if given.side_play is not None:
-        made.append(Judged.of("side play", given.side_play, "length", limit("side_play", "length")))
-    made += [Judged.of(f"dwell change, {c.how}", c.change, "angle", limit("dwell_change", "angle")) for c in changes]
-    made += [
-        Judged.of(f"spark spacing, {s.where}", s.spacing, "angle", limit("spark_spacing", "angle")) for s in sparks
+    """Every check that has a number, wear first."""
+    play = () if given.side_play is None else (given.side_play,)
+    end_float = () if given.end_float is None else (given.end_float,)
+    rows: list[tuple[Item, str, list[tuple[str, Quantity]]]] = [
+        (Item.SIDE_PLAY, "side_play", _numbered(play)),
+        (Item.DWELL_CHANGE, "dwell_change", [(f", {c.how}", c.change) for c in changes]),
+        (Item.SPARK_SPACING, "spark_spacing", [(f", {s.where}", s.spacing) for s in sparks]),
+        (Item.END_FLOAT, "end_float", _numbered(end_float)),
+        (Item.DWELL, "dwell", _numbered(dwell)),
+        (Item.GAP, "gap", _numbered(given.gap)),
+        (Item.ARM_SPRING, "arm_spring", _numbered(given.arm_spring)),
     ]
-    if given.end_float is not None:
-        made.append(Judged.of("end float", given.end_float, "length", limit("end_float", "length")))
-    made += [Judged.of(f"dwell{n}", d, "angle", limit("dwell", "angle")) for n, d in _numbered(dwell)]
-    made += [Judged.of(f"gap{n}", g, "length", limit("gap", "length")) for n, g in _numbered(given.gap)]
-    made += [
-        Judged.of(f"breaker-arm spring{n}", f, "force", limit("arm_spring", "force"))
-        for n, f in _numbered(given.arm_spring)
+    return [
+        Judged.of(item, quantity, limit_of("limit", key, ITEM_DIMENSIONS[item], given.limits.get(key)), detail)
+        for item, key, quantities in rows
+        for detail, quantity in quantities
     ]
-    return made
 
 
 def _numbered(values: tuple[Quantity, ...]) -> list[tuple[str, Quantity]]:
-    """Values with the number of their set, which one alone does not need."""
+    """Quantities with the number of their breaker set, left out if there is only one."""
     return [(f", set {i}" if len(values) > 1 else "", v) for i, v in enumerate(values, 1)]
 
 
@@ -330,7 +371,7 @@ def _rotor(given: Condition, vacuum_range: float) -> RotorSweep | None:
 
 
 def _charges(given: Condition, dwell: tuple[Quantity, ...], speeds: Array) -> tuple[Charge, ...]:
-    """The coil's charge for the good dwell and for the worst one seen, the longer of the two first."""
+    """The coil's charge for the specified dwell and for the worst one read, the longer of the two first."""
     if given.coil is None:
         return ()
     seen = [d.value for d in (*dwell, *(given.dwell_pushed or ()), *(dwell_of(r) for r in given.angles))]

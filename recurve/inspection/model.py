@@ -1,4 +1,4 @@
-"""What a bench inspection found beside the curve, the vacuum unit, and the engine's own figures: frozen types, SI.
+"""What was measured besides the curve: the bench inspection, the vacuum unit, and the engine's own figures; SI.
 
 Angles [rad] and speeds [rad/s] are the distributor's, except in `Timing`, where they are the crank's.
 """
@@ -6,6 +6,7 @@ Angles [rad] and speeds [rad/s] are the distributor's, except in `Timing`, where
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 from recurve.inspection.points import Coil
 from recurve.units import Quantity
@@ -14,18 +15,19 @@ from recurve.units import Quantity
 @dataclass(frozen=True)
 class PointsAngles:
     """Where the points of one breaker set close and open on one lobe [rad], on a wheel whose figures rise as the shaft
-    turns, with the shaft `pushed` "free", "one way" or "other way"."""
+    turns. The shaft was `pushed` "one way" or "other way", or left "free"."""
 
     lobe: int
     breaker: int
-    pushed: str
+    pushed: Literal["free", "one way", "other way"]
     closes: Quantity
     opens: Quantity
 
 
 @dataclass(frozen=True)
 class Rotor:
-    """The tip's middle past the segment's at the spark, vacuum off [rad], and the widths of both [rad]."""
+    """The rotor at the spark without vacuum: how far the tip's middle is past the segment's (`offset` [rad]), and the
+    widths of `tip` and `segment` [rad], None if not measured."""
 
     offset: Quantity
     tip: Quantity | None
@@ -34,11 +36,11 @@ class Rotor:
 
 @dataclass(frozen=True)
 class Condition:
-    """The bench inspection; what was not looked at is None, "" or empty. Lengths [m], forces [N].
+    """The bench inspection; what was not inspected is None, "" or empty. Lengths [m], forces [N], angles [rad].
 
-    `gap`, `arm_spring` and `dwell` hold one number for each breaker set; `sparks` where each spark fell;
-    `lever_ratio` is contact lever over block lever, what the block moves the contact by.
-    `limits` holds the manual's own figures by name, as (low, high), either None."""
+    `gap`, `arm_spring` and `dwell` hold one quantity for each breaker set; `sparks` are the angles at which the sparks
+    fell; `lever_ratio` [1] is the contact's lever over the rubbing block's. `limits` holds the manual's own figures by
+    name, as (low, high), each None if not given."""
 
     side_play: Quantity | None = None
     end_float: Quantity | None = None
@@ -50,10 +52,10 @@ class Condition:
     dwell_pushed: tuple[Quantity, Quantity] | None = None
     angles: tuple[PointsAngles, ...] = ()
     sparks: tuple[Quantity, ...] = ()
-    breaker_plate: str = ""
-    weight_pins: str = ""
-    condenser: str = ""
-    vacuum_unit: str = ""
+    breaker_plate: Literal["", "free", "stiff", "seized"] = ""
+    weight_pins: Literal["", "sound", "worn"] = ""
+    condenser: Literal["", "sound", "loose", "chafed"] = ""
+    vacuum_unit: Literal["", "none", "holds", "leaks", "missing"] = ""
     rotor: Rotor | None = None
     coil: Coil | None = None
     lever_ratio: float = 1.0
@@ -62,7 +64,8 @@ class Condition:
 
 @dataclass(frozen=True)
 class VacuumPoint:
-    """At `vacuum` [Pa] the advance must lie from `low` to `high` [rad] (retard counts positive for a retard unit)."""
+    """The book's band, `low` to `high` [rad], of the advance at a `vacuum` [Pa]; retard counts positive for a retard
+    unit."""
 
     vacuum: float
     low: float
@@ -71,7 +74,7 @@ class VacuumPoint:
 
 @dataclass(frozen=True)
 class VacuumReading:
-    """Vacuum [Pa] and advance [rad], with vacuum rising or falling."""
+    """The advance [rad] read at a vacuum [Pa], vacuum rising or falling."""
 
     vacuum: float
     advance: float
@@ -89,8 +92,9 @@ class Hold:
 
 @dataclass(frozen=True)
 class Vacuum:
-    """A vacuum unit: `sign` +1 advances, −1 retards; the book's bands of `start`, `full` [Pa] and `maximum` [rad] and
-    its `points`; readings with their ± `reading` [rad] and `gauge` [Pa]; the leak test and its limits by name."""
+    """A vacuum unit: `sign` +1 advances, −1 retards; the book's bands of `start` and `full` [Pa] and of the `maximum`
+    [rad], and its `points`; the readings, with the ± of an advance (`reading` [rad]) and of the gauge (`gauge` [Pa]); the
+    leak test `hold`; and the book's own `limits` by name."""
 
     sign: int
     start: tuple[float, float] | None
@@ -106,9 +110,9 @@ class Vacuum:
 
 @dataclass(frozen=True)
 class Timing:
-    """The engine's figures, crank degrees before top dead centre [rad] and crank speeds [rad/s]: `static`, `total`
-    with the vacuum off, `limit` never to be passed, ± `tolerance`, `idle`, the reading `idle_setting` that the owner
-    sets by light, `top_speed` of the engine; vacuum [Pa] at `cruise_speed`, and at full load."""
+    """The engine's figures: crank angles before top dead centre [rad] and crank speeds [rad/s]. `total` is without vacuum,
+    `limit` never to be exceeded, `tolerance` a ±; `idle_setting` is the reading to which the owner sets the engine at
+    `idle` by timing light; `top_speed` is the engine's. `cruise_vacuum` [Pa] is that at `cruise_speed`."""
 
     static: float | None
     total: float | None
@@ -126,7 +130,7 @@ class Timing:
 
 @dataclass(frozen=True)
 class Inspection:
-    """The rest of the unit and the engine; each part None where the job does not give it."""
+    """The condition of the unit, its vacuum unit, and the engine's timing; each None if the job does not give it."""
 
     condition: Condition | None = None
     vacuum: Vacuum | None = None
@@ -134,5 +138,5 @@ class Inspection:
 
     @property
     def empty(self) -> bool:
-        """Whether there is nothing of all this."""
+        """Whether the job gives none of them."""
         return self.condition is None and self.vacuum is None and self.timing is None

@@ -1,9 +1,8 @@
-"""Breaker geometry: closing and opening angles, dwell, spark spacing, gap, and the rotor under its segment.
+"""The breaker points and what hangs on them: dwell, spark spacing, gap, the rotor under its segment, the coil's charge.
 
-All angles [rad] of the distributor, as read on a degree wheel whose figures rise as the shaft turns. The spark is at
-the opening. Derived; the parabola of a lobe's tip is an assumption and said to be one wherever it is used.
-
-Coil charge: primary current and stored energy for a dwell at a speed. SI; speeds are the distributor's [rad/s].
+All angles [rad] and speeds [rad/s] are the distributor's; angles are as read on a degree wheel whose figures rise as the
+shaft turns. The spark is at the opening. The equations are derived here; taking a lobe's tip as a parabola is an
+assumption, and every result that uses it says so.
 """
 
 from __future__ import annotations
@@ -19,27 +18,27 @@ TURN = 2 * np.pi
 
 
 def pitch(lobes: int) -> float:
-    """Angle from lobe to lobe [rad]: 360° / lobes."""
+    """Angle from one lobe to the next [rad]: 360° / lobes."""
     return TURN / lobes
 
 
 def dwell_between(closes: ArrayLike, opens: ArrayLike) -> Array:
-    """Dwell [rad] of points that close and open at these wheel figures [rad], any shape; across 360° too."""
+    """Dwell [rad] of points that close and open at these wheel figures [rad], any shape; it may span 360°."""
     return np.asarray(np.mod(np.asarray(opens, float) - np.asarray(closes, float), TURN))
 
 
-def as_share(dwell: ArrayLike, lobes: int) -> Array:
-    """Dwell [rad] as a share of the lobe pitch [1]; the meter's percent is 100 times that."""
+def fraction_of_pitch(dwell: ArrayLike, lobes: int) -> Array:
+    """Dwell [rad] as a fraction of the lobe pitch [1]; a dwell meter's percent is 100 times that."""
     return np.asarray(np.asarray(dwell, float) / pitch(lobes))
 
 
-def from_share(share: ArrayLike, lobes: int) -> Array:
-    """Dwell [rad] of a share of the lobe pitch [1]: the inverse of `as_share`."""
-    return np.asarray(np.asarray(share, float) * pitch(lobes))
+def dwell_of_fraction(fraction: ArrayLike, lobes: int) -> Array:
+    """Dwell [rad] that is a fraction of the lobe pitch [1]: the inverse of `fraction_of_pitch`."""
+    return np.asarray(np.asarray(fraction, float) * pitch(lobes))
 
 
 def wrapped(angle: ArrayLike) -> Array:
-    """An angle [rad] brought to −180° … 180°."""
+    """An angle [rad] wrapped to −180° … 180°."""
     return np.asarray(np.mod(np.asarray(angle, float) + np.pi, TURN) - np.pi)
 
 
@@ -55,20 +54,20 @@ def spacing_between(opens: ArrayLike) -> Array:
 
 
 def spacing_error(opens: ArrayLike) -> Array:
-    """How far each spacing (n,) [rad] is off even spacing, + late."""
+    """Departure of each spacing (n,) [rad] from even spacing, positive if late."""
     at = np.asarray(opens, float)
     return spacing_between(at) - TURN / len(at)
 
 
 def lobe_scatter(opens: ArrayLike) -> Array:
-    """How far each spark (n,) [rad] lies from its place in an even row, laid so that the departures' mean is nil."""
+    """Departure of each spark (n,) [rad] from its place among evenly spaced ones, placed so that the mean is zero."""
     at = np.asarray(opens, float)
     off = wrapped(at - at[0] - TURN / len(at) * np.arange(len(at)))
     return np.asarray(off - off.mean())
 
 
 def gap_change(dwell_change: ArrayLike, dwell: float, gap: float, lobes: int) -> Array:
-    """Change of gap [m] that goes with a change of dwell [rad]; more dwell is less gap.
+    """Change of gap [m] that belongs to a change of dwell [rad]; more dwell is less gap.
 
     The lobe's tip is taken as a parabola of height `gap` [m] over the open angle, lobe pitch − `dwell` [rad]: the
     points open half that angle before the tip, and there the lift rises 2 · gap / (open / 2) a radian, so that half the
@@ -89,9 +88,9 @@ def open_half(dwell: float, lobes: int) -> float:
 
 @dataclass(frozen=True)
 class RotorSweep:
-    """Rotor tip against the cap's segment at the spark: `low` and `high` [rad] between which the tip's middle stands,
-    + past the segment in the direction of rotation; `room` [rad] left of their overlap at the worst, negative where
-    tip and segment part, None where their widths are not known."""
+    """Rotor tip against the cap's segment at the spark: the tip's middle stands from `low` to `high` [rad] past the
+    segment's, in the direction of rotation. `room` [rad] is the least overlap of tip and segment, negative if they part,
+    None if their widths are unknown."""
 
     low: float
     high: float
@@ -99,7 +98,7 @@ class RotorSweep:
 
 
 def rotor_sweep(offset: float, vacuum: float, widths: float | None) -> RotorSweep:
-    """Where the rotor's tip stands at the spark over the vacuum unit's range.
+    """Where the rotor's tip stands at the spark, over the range of the vacuum unit.
 
     offset [rad]: tip past the segment at the spark without vacuum; vacuum [rad]: largest vacuum advance, negative for a
     retard unit; widths [rad]: tip and segment together. Mechanical advance turns cam and rotor alike and changes
@@ -131,11 +130,11 @@ class Coil:
 
     @property
     def limit(self) -> float:
-        """The current [A] that it would reach if the points stayed closed."""
+        """The current [A] that it reaches if the points stay closed."""
         return self.supply / self.total_resistance
 
     def current(self, time: ArrayLike) -> Array:
-        """Primary current [A] this long [s] after the points closed on a coil without current, any shape.
+        """Primary current [A] at a time [s] after the points closed on a coil without current, any shape.
 
         L di/dt + R i = V, so i = V/R (1 − exp(−R t / L)).
         """
@@ -166,7 +165,7 @@ class Charge:
 
 
 def charge(coil: Coil, dwell: float, speed: Array) -> Charge:
-    """What the coil holds when the points open, for a dwell [rad] at speeds (n,) [rad/s]."""
+    """The coil's charge when the points open, for a dwell [rad] at speeds (n,) [rad/s]."""
     time = dwell_time(dwell, speed)
     current = coil.current(time)
     return Charge(dwell, speed, time, current, coil.energy(current))

@@ -1,7 +1,8 @@
-"""Timing on the engine: what the light shows for an advance curve, where to set it, and what a wrong way of setting does.
+"""Timing on the engine: what the light shows for an advance curve, where to set it, and what setting it wrongly does.
 
 Crank timing = static + ratio · mechanical(engine speed / ratio) + ratio · vacuum, all before top dead centre [rad];
-`ratio` is crank turns a distributor turn. Speeds and timing here are the CRANK's, advances the distributor's.
+`ratio` is crank revolutions per distributor revolution. Speeds and timing here are the CRANK's, advances the
+distributor's.
 """
 
 from __future__ import annotations
@@ -18,19 +19,19 @@ from recurve.inspection.model import Timing
 from recurve.physics.target import Target
 from recurve.units import RPM
 
-STEP = 50.0 / RPM  # a setting speed is a round number of crank rpm
-LEVEL = np.radians(0.3)  # readings that climb by more from the last but one to the last are not all in
-SEEN = np.radians(0.1)  # advance that a light shows
+SETTING_STEP = 50.0 / RPM  # a setting speed is a round number of crank rpm
+LEVEL = np.radians(0.3)  # readings whose last step climbs by more than this are not all in
+SEEN = np.radians(0.1)  # least advance that a light shows
 
 
 class Advance(Protocol):
-    """Any advance curve: distributor rad at distributor rad/s."""
+    """Any advance curve, in distributor angles [rad] and speeds [rad/s]."""
 
     def rising_advance(self, speed: ArrayLike, start: float = 0.0) -> Array:
-        """Speed rising from `start` [rad]."""
+        """Advance [rad] at speeds [rad/s], speed rising and the advance beginning at `start` [rad]."""
 
     def falling_advance(self, speed: ArrayLike) -> Array:
-        """Advance [rad], speed [rad/s] falling from the top."""
+        """Advance [rad] at speeds [rad/s], speed falling from the top."""
 
     @property
     def stop(self) -> float:
@@ -38,13 +39,13 @@ class Advance(Protocol):
 
     @property
     def all_in(self) -> float | None:
-        """The speed at which it is all in [rad/s]."""
+        """The speed at which all advance is in [rad/s]; None if unknown."""
 
 
 @dataclass(frozen=True)
 class TableCurve:
-    """An advance curve by points [rad/s, rad], straight between them: a book's middle, or readings where no
-    model is to be had."""
+    """An advance curve by points of `speed` [rad/s] and `advance` [rad], straight between them: the middle of a book's
+    bands, or readings where there is no model."""
 
     speed: Array
     advance: Array
@@ -55,7 +56,7 @@ class TableCurve:
         return np.asarray(np.maximum(np.interp(np.asarray(speed, float), self.speed, self.advance), start))
 
     def falling_advance(self, speed: ArrayLike) -> Array:
-        """The same points [rad]."""
+        """Advance [rad] at speeds [rad/s]: the same as rising."""
         return self.rising_advance(speed)
 
     @property
@@ -65,7 +66,7 @@ class TableCurve:
 
     @property
     def all_in(self) -> float | None:
-        """Where the largest advance is first met [rad/s]; None where readings still climb at the last of them."""
+        """Speed at which the largest advance is first reached [rad/s]; None if the readings still climb at the end."""
         largest = int(np.argmax(self.advance))
         if self.read and self.advance[-1] - self.advance[-2] > LEVEL:
             return None
@@ -73,7 +74,7 @@ class TableCurve:
 
 
 def book_curve(target: Target | None) -> TableCurve | None:
-    """The middle of a target's bands over speed; None without bands at speeds."""
+    """The middle of a target's bands over speed; None if it has no point bands."""
     points = (
         [] if target is None else sorted((b for b in target.timed if b.kind == "point"), key=lambda b: b.speed or 0)
     )
@@ -86,7 +87,7 @@ def book_curve(target: Target | None) -> TableCurve | None:
     if most is not None:
         top = (most.low + most.high) / 2
         middle = [min(a, top) for a in middle]
-        # The book gives no speed for its maximum: at the last point where that allows it, else a little later.
+        # The book gives no speed for its maximum: at the last point if its band allows that, else a little later.
         last = points[-1]
         if last.low <= top <= last.high:
             middle[-1] = top
@@ -97,7 +98,7 @@ def book_curve(target: Target | None) -> TableCurve | None:
 
 
 def _book_onset(speed: list[float], middle: list[float], idle: float | None) -> float:
-    """Where a book's curve leaves zero [rad/s]: its first stretch carried on downwards, but not below idle."""
+    """Speed [rad/s] at which a book's curve leaves zero: its first stretch extrapolated, but not below idle."""
     if len(speed) < 2 or middle[1] <= middle[0]:
         return min(idle or 0.0, speed[0])
     onset = speed[0] - middle[0] * (speed[1] - speed[0]) / (middle[1] - middle[0])
@@ -105,7 +106,7 @@ def _book_onset(speed: list[float], middle: list[float], idle: float | None) -> 
 
 
 def static_of(reading: float, advance: float, ratio: float) -> float:
-    """Static timing [rad crank] of a unit that shows `reading` [rad crank] with this advance [rad distributor] in."""
+    """Static timing [rad crank] of a unit that shows `reading` [rad crank] at an advance [rad distributor]."""
     return reading - ratio * advance
 
 
@@ -115,8 +116,7 @@ def reading_of(static: float, advance: float, ratio: float) -> float:
 
 
 def crank_timing(curve: Advance, static: float, ratio: float, speed: ArrayLike, vacuum: float = 0.0) -> Array:
-    """Timing [rad crank] at crank speeds [rad/s], speed rising from what stays in at a standstill; `vacuum` [rad
-    distributor] on top."""
+    """Timing [rad crank] at crank speeds [rad/s], speed rising from a standstill; `vacuum` [rad distributor] is added."""
     start = float(curve.falling_advance(0.0))
     advance = curve.rising_advance(np.asarray(speed, float) / ratio, start)
     return np.asarray(static + ratio * (advance + vacuum))
@@ -124,8 +124,8 @@ def crank_timing(curve: Advance, static: float, ratio: float, speed: ArrayLike, 
 
 @dataclass(frozen=True)
 class IdleTrap:
-    """One way of setting a unit by the light: `where`, at which `reading`, and what `static`, `idle` reading (None
-    without an idle speed) and `total` follow [rad crank]."""
+    """One way of setting a unit by timing light: `where` it is set to which `reading`, and the `static`, the `idle` reading
+    (None without an idle speed) and the `total` that follow, all [rad crank]."""
 
     where: str
     reading: float
@@ -136,8 +136,8 @@ class IdleTrap:
 
 @dataclass(frozen=True)
 class Setting:
-    """Where to set: crank `speed` [rad/s], `reading` ± `tolerance` there, then `static`, `idle` reading to be expected,
-    `total` [rad crank]; `flat` tells whether the advance is all in at that speed."""
+    """How to set the unit: to `reading` ± `tolerance` at the crank `speed` [rad/s], which gives `static`, the `idle`
+    reading and `total`, all [rad crank]; `flat` tells whether all advance is in at that speed."""
 
     speed: float
     reading: float
@@ -150,9 +150,9 @@ class Setting:
 
 @dataclass(frozen=True)
 class Card:
-    """The card for one engine. `curves`: (name, curve, static [rad crank]); `speed` (n,) crank [rad/s]; `total` the
-    book's [rad crank] or None; `setting` of the planned unit, else of the one as found; `traps` of the unit as found;
-    `cruise` vacuum advance [rad distributor] with its source; `warnings`; `good` whether no total passes a limit."""
+    """The timing card of one engine. `curves`: (name, curve, static [rad crank]); `speed` (n,) of the crank [rad/s];
+    `total` by the book [rad crank], or None; `setting` of the planned unit, else of the unit as found; `traps` of the unit
+    as found; `cruise`, the vacuum advance [rad distributor] with its source; `good`, whether no total exceeds a limit."""
 
     timing: Timing
     ratio: float
@@ -167,7 +167,7 @@ class Card:
     good: bool
 
     def column(self, name: str, vacuum: float = 0.0) -> Array | None:
-        """Crank timing (n,) [rad] of one curve over `speed`; None where there is none of that name."""
+        """Crank timing (n,) [rad] of the curve of this name over `speed`; None if there is none."""
         return next((crank_timing(c, s, self.ratio, self.speed, vacuum) for n, c, s in self.curves if n == name), None)
 
 
@@ -178,10 +178,10 @@ def make_card(
     static: float | None,
     vacuum: tuple[tuple[float, str] | None, tuple[float, str] | None] = (None, None),
 ) -> Card | None:
-    """The card from the engine's figures and the curves "as found", "book" and "planned", those that there are.
+    """The card from the engine's figures and from those of the curves "as found", "book" and "planned" that there are.
 
-    static [rad crank] where [timing] gives none; vacuum: advance at cruise and at full load. None where neither static
-    nor a total with a curve tells what to set.
+    `static` [rad crank] is taken where [timing] gives none; `vacuum` is the advance at cruise and at full load, each with
+    its source. None if there is no static timing, and no total and curve to find it from.
     """
     book = curves.get("book")
     given = timing.static if timing.static is not None else static
@@ -209,7 +209,7 @@ def make_card(
 
 
 def _speeds(timing: Timing, curves: dict[str, Advance], ratio: float) -> Array:
-    """Crank speeds of the table: the job's own, else idle and round steps to past all-in."""
+    """Crank speeds of the table [rad/s]: the job's own, else idle and round steps to beyond all-in."""
     if timing.speeds:
         return np.array(timing.speeds)
     last = 1.1 * ratio * max([c.all_in or 0.0 for c in curves.values()], default=0.0)
@@ -225,7 +225,7 @@ def _speeds(timing: Timing, curves: dict[str, Advance], ratio: float) -> Array:
 
 
 def _idle_reading(timing: Timing, curve: Advance, static: float, ratio: float) -> float | None:
-    """What the light shows at idle, the engine having come down to it."""
+    """What the light shows at idle [rad crank], the engine having slowed down to it."""
     if timing.idle is None:
         return None
     return reading_of(static, float(curve.falling_advance(timing.idle / ratio)), ratio)
@@ -234,12 +234,12 @@ def _idle_reading(timing: Timing, curve: Advance, static: float, ratio: float) -
 def _setting(
     timing: Timing, curve: Advance, ratio: float, static: float, total: float | None, book: Advance | None
 ) -> Setting:
-    """Set by the total, since that is what breaks engines, where everything is in and both curves are flat."""
+    """Set by the total, since too much of it breaks engines, at a speed where all is in and both curves are flat."""
     reached = max(curve.all_in or 0.0, 0.0 if book is None else book.all_in or 0.0) * ratio
-    speed = STEP * np.ceil((1 + usual("timing", "room", "number")[0]) * reached / STEP - 1e-9)
+    speed = SETTING_STEP * np.ceil((1 + usual("timing", "room", "number")[0]) * reached / SETTING_STEP - 1e-9)
     flat = curve.all_in is not None
     if not flat and reached == 0.0:
-        # Nothing tells where all is in: the fastest that is known.
+        # Nothing tells where all is in: the highest known speed.
         speed = timing.top_speed or timing.idle or 0.0
     if timing.top_speed is not None and speed > timing.top_speed:
         speed, flat = timing.top_speed, flat and timing.top_speed >= (curve.all_in or 0.0) * ratio
@@ -254,7 +254,7 @@ def _setting(
 def _traps(
     timing: Timing, found: Advance, book: Advance | None, ratio: float, static: float, total: float | None
 ) -> list[IdleTrap]:
-    """The unit as found, set by light at idle, and set with everything in."""
+    """What follows if the unit as found is set by light at idle, and if it is set with all advance in."""
     made = []
     if timing.idle is not None:
         at = timing.idle / ratio
@@ -270,7 +270,7 @@ def _traps(
 
 
 def idle_slope(curve: Advance, idle: float, ratio: float) -> float:
-    """How fast crank timing climbs at a crank idle speed [rad/s]: rad crank for each rad/s crank."""
+    """Slope of crank timing at a crank idle speed [rad/s]: rad crank per rad/s of the crank."""
     half = 50.0 / RPM
     ends = crank_timing(curve, 0.0, ratio, np.array([max(idle - half, 0.0), idle + half]))
     return float((ends[1] - ends[0]) / (idle + half - max(idle - half, 0.0)))
@@ -284,7 +284,7 @@ def _warnings(
     traps: tuple[IdleTrap, ...],
     full_load: tuple[float, str] | None,
 ) -> list[str]:
-    """What must be said of the card."""
+    """The warnings of the card."""
     told = _past_limit(timing, setting, traps)
     if timing.idle is not None and final is not None:
         told += _hunting(final, timing.idle, ratio)
@@ -303,17 +303,18 @@ def _warnings(
 
 
 def _past_limit(timing: Timing, setting: Setting | None, traps: tuple[IdleTrap, ...]) -> list[str]:
-    """Which totals pass the engine's limit: as it is to be set, else at the upper tolerance; the unit as found."""
+    """Warnings of totals that exceed the engine's limit: as it is to be set, else at the upper tolerance; and as found."""
     if timing.limit is None:
         return []
     most = timing.limit + 1e-9
-    totals = [] if setting is None else [("as it is to be set", setting.total)]
-    totals += [] if setting is None else [("at the upper tolerance", setting.total + setting.tolerance)]
-    past = [(what, at) for what, at in totals if at > most][:1]
-    told = [
-        f"Total {what} is {_deg(at)} (crank), past the limit of {_deg(timing.limit)}: do not run it so."
-        for what, at in past
-    ]
+    told = []
+    if setting is not None and setting.total + setting.tolerance > most:
+        where, total = ("as it is to be set", setting.total)
+        if total <= most:
+            where, total = ("at the upper tolerance", setting.total + setting.tolerance)
+        told.append(
+            f"Total {where} is {_deg(total)} (crank), past the limit of {_deg(timing.limit)}: do not run it so."
+        )
     return told + [
         f"The unit as found, set to {_deg(trap.reading)} {trap.where}, ends at {_deg(trap.total)} total (crank), past the limit "
         f"of {_deg(timing.limit)}."
@@ -323,7 +324,7 @@ def _past_limit(timing: Timing, setting: Setting | None, traps: tuple[IdleTrap, 
 
 
 def _within_limit(timing: Timing, ratio: float, setting: Setting | None, full_load: tuple[float, str] | None) -> bool:
-    """Whether the engine as set stays within its limit, with what vacuum adds at full load."""
+    """Whether the engine as set stays within its limit, vacuum at full load included."""
     if setting is None or timing.limit is None:
         return True
     vacuum = ratio * full_load[0] if full_load is not None and full_load[0] > SEEN else 0.0
@@ -331,6 +332,7 @@ def _within_limit(timing: Timing, ratio: float, setting: Setting | None, full_lo
 
 
 def _hunting(curve: Advance, idle: float, ratio: float) -> list[str]:
+    """A warning if idle is above the onset of the advance."""
     start = float(curve.falling_advance(0.0))
     at_idle = float(curve.rising_advance(idle / ratio, start))
     slope = np.degrees(idle_slope(curve, idle, ratio)) * 100 / RPM

@@ -1,10 +1,10 @@
-"""A vacuum unit as a sprung capsule: nothing up to its start, then a rate, then its stop. SI; angles the distributor's.
+"""The vacuum unit: a sprung capsule fitted to its readings, and judged by its book. SI; angles are the distributor's.
+
+The capsule gives no advance up to its start, then advance at a rate, up to its stop:
 
     a(p) = min(max(rate · (p − start ∓ stiction), 0), stop)        − vacuum rising, + falling
 
-Advance and retard count positive alike; `Vacuum.sign` says which it is.
-
-A vacuum unit against its book: start, full and maximum by a fit of its readings, points, leaks, stiction.
+Advance and retard both count positive; `Vacuum.sign` tells which it is.
 """
 
 from __future__ import annotations
@@ -17,33 +17,27 @@ from numpy.typing import ArrayLike
 
 from recurve.arrays import Array
 from recurve.data import MANUAL, Limit, limit_of
-from recurve.inspection.bench import Judged, Kind, combined
+from recurve.inspection.bench import ITEM_DIMENSIONS, Item, Judged, combined
 from recurve.inspection.model import Vacuum
-from recurve.units import Quantity
+from recurve.uncertainty import Uncertain, inflation
+from recurve.units import SQRT3, Quantity
 
-MOST = np.radians(60.0)  # no capsule turns a breaker plate farther
-FEW = 3
-
-
-@dataclass(frozen=True)
-class Number:
-    """A fitted number [SI] and its standard uncertainty; None where the readings do not determine it."""
-
-    value: float
-    standard_uncertainty: float | None
+LARGEST_ADVANCE = np.radians(60.0)  # no capsule turns a breaker plate farther
+FEWEST_READINGS = 3  # that move, for a fit
 
 
 @dataclass(frozen=True)
 class Capsule:
-    """A fitted capsule: `start` [Pa], `rate` [rad/Pa], `stop` [rad] (None where no reading reached it), `full` [Pa]
-    where it gets there, `stiction` [Pa] half the gap between vacuum rising and falling (None without both), and
-    `residual` [rad] root mean square of the readings about it."""
+    """A fitted capsule: `start` [Pa], `rate` [rad/Pa], `stop` [rad] (None if no reading reached it) and the vacuum `full`
+    [Pa] at which it is reached; `stiction` [Pa], half the gap between vacuum rising and falling (None unless both were
+    read); `residual` [rad], root mean square of the readings about the fit. A standard uncertainty is None where the
+    readings do not determine the number."""
 
-    start: Number
-    rate: Number
-    stop: Number | None
-    full: Number | None
-    stiction: Number | None
+    start: Uncertain
+    rate: Uncertain
+    stop: Uncertain | None
+    full: Uncertain | None
+    stiction: Uncertain | None
     residual: float
 
     def advance(self, vacuum: ArrayLike, rising: ArrayLike = True) -> Array:
@@ -54,37 +48,38 @@ class Capsule:
             (
                 self.start.value,
                 self.rate.value,
-                MOST if self.stop is None else self.stop.value,
+                LARGEST_ADVANCE if self.stop is None else self.stop.value,
                 0.0 if self.stiction is None else self.stiction.value,
             ),
         )
 
     @property
-    def apart(self) -> Number | None:
-        """How far rising and falling lie apart [rad] where it moves."""
+    def apart(self) -> Uncertain | None:
+        """Distance between rising and falling advance [rad] where the capsule moves."""
         if self.stiction is None:
             return None
         gap = 2 * self.rate.value
         by = self.stiction.standard_uncertainty
-        return Number(gap * self.stiction.value, None if by is None else gap * by)
+        return Uncertain(gap * self.stiction.value, None if by is None else gap * by)
 
 
 def capsule_advance(vacuum: ArrayLike, rising: ArrayLike, numbers: tuple[float, float, float, float]) -> Array:
-    """The formula above for (start [Pa], rate [rad/Pa], stop [rad], stiction [Pa]); any shape, broadcast."""
+    """Advance [rad] by the equation of the module for `numbers`, (start [Pa], rate [rad/Pa], stop [rad], stiction [Pa]);
+    vacuum [Pa], rising or falling; any shape, broadcast."""
     start, rate, stop, stiction = numbers
     late = np.where(np.asarray(rising, bool), stiction, -stiction)
     return np.asarray(np.clip(rate * (np.asarray(vacuum, float) - start - late), 0.0, stop))
 
 
 def fit_capsule(given: Vacuum) -> Capsule | None:
-    """Start, rate, stop and stiction by least squares; None where fewer than three readings move.
+    """Start, rate, stop and stiction by least squares; None if fewer than three readings show movement.
 
-    Readings are weighted by ± reading and ± gauge, both as limits (GUM 4.3.7). Uncertainties come from the curvature
-    at the best fit, enlarged where the readings scatter more than stated.
+    Readings are weighted by the ± of reading and gauge, both as limits (GUM 4.3.7). Uncertainties come from the curvature
+    at the best fit, and are enlarged if the readings scatter more than stated.
     """
     vacuum, advance, rising = _arrays(given)
     moving = advance > given.reading
-    if moving.sum() < FEW or np.ptp(vacuum[moving]) <= 0:
+    if moving.sum() < FEWEST_READINGS or np.ptp(vacuum[moving]) <= 0:
         return None
     free = np.array([True, True, _has_flat(vacuum, advance, given), bool(rising.any() and not rising.all())])
     scale = np.array([1e4, 1e-5, 0.1, 1e3])
@@ -110,23 +105,24 @@ def _arrays(given: Vacuum) -> tuple[Array, Array, np.ndarray]:
 def _sigma(given: Vacuum, vacuum: Array, advance: Array) -> float:
     """Standard uncertainty [rad] of a reading: the dial's, and the gauge's times the slope."""
     slope = float(np.ptp(advance) / np.ptp(vacuum))
-    return float(np.hypot(given.reading, slope * given.gauge) / np.sqrt(3.0))
+    return float(np.hypot(given.reading, slope * given.gauge) / SQRT3)
 
 
 def _has_flat(vacuum: Array, advance: Array, given: Vacuum) -> bool:
-    """Whether two readings at clearly different vacuums share the top, so that there is a stop to see."""
+    """Whether two readings at clearly different vacuums share the top, so that a stop shows."""
     top = advance >= advance.max() - 1.5 * given.reading
     return bool(np.ptp(vacuum[top]) > max(2 * given.gauge, 0.08 * np.ptp(vacuum)))
 
 
 def _numbers(x: Array, free: np.ndarray) -> tuple[float, float, float, float]:
-    full = np.array([0.0, 0.0, MOST, 0.0])
+    """The `numbers` of `capsule_advance` from those that are free."""
+    full = np.array([0.0, 0.0, LARGEST_ADVANCE, 0.0])
     full[free] = x
     return float(full[0]), float(full[1]), float(full[2]), float(full[3])
 
 
 def _starts(given: Vacuum) -> list[Array]:
-    """Where to begin the descent: several starts of the capsule, slopes to the top from each."""
+    """States from which the descents begin: several vacuums at which the capsule starts, and slopes from each."""
     vacuum, advance, _ = _arrays(given)
     top = float(advance.max())
     made = []
@@ -139,7 +135,8 @@ def _starts(given: Vacuum) -> list[Array]:
 
 @dataclass(frozen=True)
 class _Solution:
-    """Half the sum of squares, the scaled numbers (k,), and the derivative of the misfits by them (readings, k)."""
+    """The end of a descent: half the sum of squares, the scaled numbers (k,), and the derivatives of the misfits by them
+    (readings, k)."""
 
     cost: float
     x: Array
@@ -154,17 +151,18 @@ def _solve(misfit: Callable[[Array], Array], start: Array) -> _Solution:
 
 
 def _capsule(best: _Solution, free: np.ndarray, scale: Array, sigma: float) -> Capsule:
-    """Numbers with uncertainties from the curvature at the best fit."""
+    """The numbers with uncertainties from the curvature at the best fit."""
     x, scaled = best.x * scale, best.jacobian
     readings = len(scaled)
-    worse = max(1.0, 2 * best.cost / max(readings - len(x), 1))
-    covariance = np.linalg.pinv(scaled.T @ scaled) * worse * np.outer(scale, scale)
+    # With so few readings any excess of scatter counts.
+    scatter = inflation(2 * best.cost, max(readings - len(x), 1), rare=1.0)
+    covariance = np.linalg.pinv(scaled.T @ scaled) * scatter**2 * np.outer(scale, scale)
     seen = np.abs(scaled).max(axis=0) > 1e-6
     named = {name: i for i, name in enumerate(np.array(["start", "rate", "stop", "stiction"])[free])}
 
-    def number(name: str) -> Number | None:
+    def number(name: str) -> Uncertain | None:
         i = named.get(name)
-        return None if i is None else Number(float(x[i]), float(np.sqrt(covariance[i, i])) if seen[i] else None)
+        return None if i is None else Uncertain(float(x[i]), float(np.sqrt(covariance[i, i])) if seen[i] else None)
 
     start, rate, stop = number("start"), number("rate"), number("stop")
     assert start is not None and rate is not None  # always free
@@ -173,7 +171,7 @@ def _capsule(best: _Solution, free: np.ndarray, scale: Array, sigma: float) -> C
         at = start.value + stop.value / rate.value
         gradient = np.zeros(len(x))
         gradient[[0, 1, named["stop"]]] = (1.0, -stop.value / rate.value**2, 1 / rate.value)
-        full = Number(at, float(np.sqrt(max(float(gradient @ covariance @ gradient), 0.0))))
+        full = Uncertain(at, float(np.sqrt(max(float(gradient @ covariance @ gradient), 0.0))))
     return Capsule(start, rate, stop, full, number("stiction"), float(np.sqrt(2 * best.cost / readings) * sigma))
 
 
@@ -190,7 +188,7 @@ class BookCapsule:
 
 
 def book_capsule(given: Vacuum) -> BookCapsule | None:
-    """What the book asks, from start, full and maximum, or from its points; None where it does not say."""
+    """What the book asks, from its points, or from start, full and maximum; None if it does not say."""
     if given.points:
         rows = sorted(given.points, key=lambda p: p.vacuum)
         at = [0.0, *(p.vacuum for p in rows)]
@@ -202,8 +200,8 @@ def book_capsule(given: Vacuum) -> BookCapsule | None:
 
 
 def vacuum_advance(given: Vacuum | None, vacuum: float) -> tuple[float, str] | None:
-    """Advance [rad, distributor, negative for retard] at a vacuum [Pa] and where it comes from: "as measured" before
-    "by the book"; None where neither tells."""
+    """Advance [rad, distributor, negative for retard] at a vacuum [Pa] and its source: "as measured" if there is a fit,
+    else "by the book"; None if there is neither."""
     if given is None:
         return None
     fitted = fit_capsule(given)
@@ -214,7 +212,7 @@ def vacuum_advance(given: Vacuum | None, vacuum: float) -> tuple[float, str] | N
 
 
 def vacuum_range(given: Vacuum | None) -> float:
-    """The largest advance [rad] of a vacuum unit, negative for retard; 0 without one."""
+    """The largest advance [rad] of a vacuum unit, negative for retard; 0 if there is no unit."""
     if given is None:
         return 0.0
     fitted = fit_capsule(given)
@@ -228,24 +226,25 @@ def vacuum_range(given: Vacuum | None) -> float:
 
 @dataclass(frozen=True)
 class VacuumCheck:
-    """The unit's checks, and the capsule fitted to its readings (None where they do not tell)."""
+    """The unit's checks, and the capsule fitted to its readings, None if they do not determine one."""
 
     judged: tuple[Judged, ...]
     capsule: Capsule | None
 
 
 def check_vacuum(given: Vacuum) -> VacuumCheck:
-    """Judge the readings by the book's bands, ± being two standard uncertainties of the fit; and the leak test."""
+    """Judge the fitted capsule by the book's bands, ± two standard uncertainties of the fit, and the leak test."""
     capsule = fit_capsule(given)
     judged = (
         []
         if capsule is None
-        else [*_judged_capsule(given, capsule), *_points(given, capsule), *_stiction(given, capsule)]
+        else [*_judged_capsule(given, capsule), *_judged_points(given, capsule), *_stiction(given, capsule)]
     )
     return VacuumCheck((*judged, *_hold(given)), capsule)
 
 
-def _two(number: Number) -> Quantity:
+def _two(number: Uncertain) -> Quantity:
+    """The number ± two standard uncertainties."""
     return Quantity(number.value, 2 * (number.standard_uncertainty or 0.0))
 
 
@@ -254,49 +253,45 @@ def _band(band: tuple[float, float] | None) -> Limit | None:
 
 
 def _judged_capsule(given: Vacuum, capsule: Capsule) -> list[Judged]:
-    rows: list[tuple[str, Number | None, Kind, tuple[float, float] | None]] = [
-        ("vacuum unit begins at", capsule.start, "pressure", given.start),
-        ("vacuum unit full at", capsule.full, "pressure", given.full),
-        ("vacuum unit's maximum", capsule.stop, "angle", given.maximum),
+    rows = [
+        (Item.VACUUM_START, capsule.start, given.start),
+        (Item.VACUUM_FULL, capsule.full, given.full),
+        (Item.VACUUM_MAXIMUM, capsule.stop, given.maximum),
     ]
-    return [Judged.of(what, _two(number), kind, _band(band)) for what, number, kind, band in rows if number is not None]
+    return [Judged.of(item, _two(number), _band(band)) for item, number, band in rows if number is not None]
 
 
-def _points(given: Vacuum, capsule: Capsule) -> list[Judged]:
-    """The fitted curve, vacuum rising and falling, at each of the book's points, to the ± of a reading."""
+def _judged_points(given: Vacuum, capsule: Capsule) -> list[Judged]:
+    """The fitted curve, vacuum rising and falling, at each of the book's points, within the ± of a reading."""
     made = []
     for point in given.points:
         ends = [float(capsule.advance(point.vacuum, rising)) for rising in (True, False)]
         worst = max(ends, key=lambda a: max(a - point.high, point.low - a))
-        what = f"vacuum unit at {point.vacuum / 1e3:.0f} kPa"
-        made.append(Judged.of(what, Quantity(worst, given.reading), "angle", _band((point.low, point.high))))
+        band = _band((point.low, point.high))
+        made.append(
+            Judged.of(Item.VACUUM_POINT, Quantity(worst, given.reading), band, f" {point.vacuum / 1e3:.0f} kPa")
+        )
     return made
 
 
 def _stiction(given: Vacuum, capsule: Capsule) -> list[Judged]:
     if capsule.apart is None:
         return []
-    limit = limit_of("vacuum", "stiction", "angle", given.limits.get("stiction"))
-    return [Judged.of("vacuum unit, rising against falling", _two(capsule.apart), "angle", limit)]
+    return [Judged.of(Item.VACUUM_STICTION, _two(capsule.apart), _limit(given, Item.VACUUM_STICTION, "stiction"))]
 
 
 def _hold(given: Vacuum) -> list[Judged]:
     if given.hold is None:
         return []
-    hold, lost = given.hold, given.hold.vacuum.value - given.hold.left.value
+    hold = given.hold
     # The same gauge twice: its offset drops out, and half its ± is left to each reading.
-    doubt = combined((hold.vacuum, hold.left)) / 2
+    lost = Quantity(hold.vacuum.value - hold.left.value, combined((hold.vacuum, hold.left)) / 2)
+    drawn, loss = (_limit(given, *of) for of in ((Item.VACUUM_HOLD, "hold"), (Item.VACUUM_LOSS, "loss")))
     return [
-        Judged.of(
-            "vacuum unit drawn to",
-            Quantity(hold.vacuum.value),
-            "pressure",
-            limit_of("vacuum", "hold", "pressure", given.limits.get("hold")),
-        ),
-        Judged.of(
-            f"vacuum lost in {hold.time:.0f} s",
-            Quantity(lost, doubt),
-            "pressure",
-            limit_of("vacuum", "loss", "pressure", given.limits.get("loss")),
-        ),
+        Judged.of(Item.VACUUM_HOLD, Quantity(hold.vacuum.value), drawn),
+        Judged.of(Item.VACUUM_LOSS, lost, loss, f" {hold.time:.0f} s"),
     ]
+
+
+def _limit(given: Vacuum, item: Item, key: str) -> Limit | None:
+    return limit_of("vacuum", key, ITEM_DIMENSIONS[item], given.limits.get(key))

@@ -34,6 +34,7 @@ from recurve.physics.posts import Body, BodyPoint, PointPosts, Posts, TablePosts
 from recurve.physics.reference import KnownSpring, Readings, Reference, fit_reference, reference_faults, reference_notes
 from recurve.physics.target import Target
 from recurve.springs.spring import Spring
+from recurve.uncertainty import UNSTATED_FRICTION, drag_half_width
 from recurve.units import PLACES, SQRT3, Quantity, factor
 
 
@@ -466,13 +467,10 @@ def _known_spring(model: m.JobModel, name: str, place: SpringPlace) -> KnownSpri
 
 def _resistance(given: u.Drag, drag: Drag) -> tuple[Drag, Drag]:
     """Drag and friction while it was swept, and their standard uncertainties; what was not measured is one-sided."""
-    spread = ranges()["drag"]["rubbing_block"]["limit"] * 1e-3 / SQRT3
-    if given.trigger == "electronic":
-        spread = 0.0
-    elif given.rubbing_block is not None:
-        spread = given.rubbing_block.standard_uncertainty or 0.25 * drag.rubbing_block / SQRT3
-    elif given.breaker_spring is not None:
-        spread = 0.35 * drag.rubbing_block / SQRT3  # a friction coefficient is hardly known to better than a third
+    measured = given.rubbing_block is not None
+    stated = None if given.rubbing_block is None else given.rubbing_block.half_width or None
+    half_width = drag_half_width(drag.rubbing_block, measured, stated, given.breaker_spring is not None)
+    spread = 0.0 if given.trigger == "electronic" else half_width / SQRT3
     friction = _one_sided(given.friction, default("fit", "friction", "moment"))
     share = _one_sided(given.friction_share, default("fit", "friction_share", "number"))
     return Drag(drag.rubbing_block, friction[0], share[0]), Drag(spread, friction[1], share[1])
@@ -481,5 +479,5 @@ def _resistance(given: u.Drag, drag: Drag) -> tuple[Drag, Drag]:
 def _one_sided(given: Quantity | None, spread: float) -> tuple[float, float]:
     """A friction as measured; otherwise mean and standard deviation of a half normal distribution about 0."""
     if given is not None:
-        return given.value, given.standard_uncertainty or 0.3 * given.value
+        return given.value, given.standard_uncertainty or UNSTATED_FRICTION * given.value
     return spread * float(np.sqrt(2 / np.pi)), spread * float(np.sqrt(1 - 2 / np.pi))

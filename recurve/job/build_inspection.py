@@ -21,7 +21,7 @@ from recurve.inspection.model import (
     VacuumPoint,
     VacuumReading,
 )
-from recurve.inspection.points import Coil, dwell_between, from_share, pitch
+from recurve.inspection.points import Coil, dwell_between, dwell_of_fraction, pitch
 from recurve.job import schema as m
 from recurve.job import schema_inspection as c
 from recurve.job import schema_unit as u
@@ -117,8 +117,8 @@ class _Bench:
         lobes = self.unit.lobes
         if isinstance(given, c.Share):
             given = Quantity(
-                float(from_share(given.value, lobes)),
-                None if given.half_width is None else float(from_share(given.half_width, lobes)),
+                float(dwell_of_fraction(given.value, lobes)),
+                None if given.half_width is None else float(dwell_of_fraction(given.half_width, lobes)),
             )
         if given.value >= pitch(lobes):
             self.faults.append(

@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from recurve.arrays import Array
-from recurve.fit.model import Parameter
-from recurve.fit.state import Ensemble, rectangular
+from recurve.fit.sobol import rectangular
+from recurve.fit.state import Ensemble
 from recurve.job.model import Job
 from recurve.physics.curve import Trace, trace
+from recurve.uncertainty import Prior
 from recurve.units import RPM, SQRT3
 
 # ± of the drag of points that are yet to be fitted, as a fraction of it; common practice, no source
@@ -58,10 +59,10 @@ def fitted_ensemble(ensemble: Ensemble, job: Job) -> Ensemble:
     states, middle = ensemble.states.copy(), ensemble.middle.copy()
     middle[index] = 0.0
     if job.trigger_fitted == "electronic":
-        drag, states[:, index] = Parameter("drag", 0.0, 1e-9, 0.0, 1e-6, True), 0.0
+        drag, states[:, index] = Prior("drag", 0.0, 1e-9, 0.0, 1e-6, True), 0.0
     else:
         half_width = job.limits.get("drag.rubbing_block", UNKNOWN_DRAG * job.points_drag)
-        drag = Parameter("drag", job.points_drag, max(half_width, 1e-9) / SQRT3, 0.0, 0.1, True)
+        drag = Prior("drag", job.points_drag, max(half_width, 1e-9) / SQRT3, 0.0, 0.1, True)
         states[:, index] = rectangular(np.random.default_rng(17).uniform(size=len(states)), SQRT3)
     parameters = tuple(drag if i == index else p for i, p in enumerate(ensemble.model.parameters))
     return replace(ensemble, model=replace(ensemble.model, parameters=parameters), states=states, middle=middle)

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from recurve.fit.fit import Fit
-from recurve.inspection.findings import Inspected
+from recurve.inspection.findings import repairs
+from recurve.inspection.inspected import Inspected
 from recurve.job.model import Job
 from recurve.physics.curve import trace
 from recurve.physics.mechanism import RadiusTable
@@ -62,7 +63,7 @@ def plan_notes(
 
     `job` as described; `unit` as the sweep showed it (`fit`) and with the trigger that will be fitted.
     """
-    worn = [f.what for f in inspected.findings if f.severity == "repair first"]
+    worn = [f.what for f in repairs(inspected.findings)]
     notes = [f"Before anything of this plan, {what}." for what in worn]
     if fit is None:
         notes.append("Planned from the unit as described: there is no sweep to fit.")

@@ -10,7 +10,7 @@ import numpy as np
 from recurve.arrays import Array
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
 from recurve.fit.state import Ensemble, ensemble_of
-from recurve.inspection.findings import Inspected, inspect_unit
+from recurve.inspection.inspected import Inspected, inspect_unit
 from recurve.job.model import Job
 from recurve.physics.curve import Trace, trace
 from recurve.planner.build import Build, Checked, check_build

@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from recurve.arrays import Array, Mask
-from recurve.fit.state import Ensemble, rectangular, sobol
+from recurve.fit.sobol import rectangular, sobol
+from recurve.fit.state import Ensemble
 from recurve.job.model import Job
 from recurve.physics.curve import Installed
 from recurve.physics.ensemble import Curves, Shapes, Units, curves

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import qmc
 
-from recurve.fit.state import DIRECTIONS, sobol
+from recurve.fit.sobol import DIRECTIONS, sobol
 
 
 @pytest.mark.parametrize("dimensions", [1, 2, 7, 13, len(DIRECTIONS) + 1, len(DIRECTIONS) + 4])

@@ -16,8 +16,8 @@ from recurve.data import MANUAL, Limit, limits_data
 from recurve.diagnosis.check import Check, check_bare, check_unit
 from recurve.errors import InputError
 from recurve.inspection.bench import combined, verdict_of
-from recurve.inspection.findings import Inspected, inspect_unit
-from recurve.inspection.points import as_share, dwell_between
+from recurve.inspection.inspected import Inspected, inspect_unit
+from recurve.inspection.points import dwell_between, fraction_of_pitch
 from recurve.job.model import Job
 from recurve.job.read import load_any, load_job
 from recurve.output.documents.check import bare_facts, check_facts, inspected_facts
@@ -85,7 +85,7 @@ def test_a_wheel_read_against_the_rotation_gives_the_same(tmp_path: Path) -> Non
 def test_dwell_percent(lobes: int, low: float, high: float) -> None:
     """TRADE: the ranges of dwell for 4, 6 and 8 lobes, turned to percent by % = 100 × dwell × lobes / 360, are the same
     share of the lobe pitch, some 57 to 69 %, whatever the lobes."""
-    share = 100 * as_share(np.radians([low, high]), lobes)
+    share = 100 * fraction_of_pitch(np.radians([low, high]), lobes)
     assert share == pytest.approx([100 * low * lobes / 360, 100 * high * lobes / 360])
     assert 57 <= share[0] <= 61 and 66 <= share[1] <= 69
 

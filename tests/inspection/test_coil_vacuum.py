@@ -19,7 +19,7 @@ from jobs import BARE_HEAD
 from scipy.integrate import solve_ivp
 
 from recurve.errors import InputError
-from recurve.inspection.findings import Inspected, inspect_unit
+from recurve.inspection.inspected import Inspected, inspect_unit
 from recurve.inspection.points import Coil, charge, dwell_time
 from recurve.inspection.vacuum import capsule_advance, fit_capsule, vacuum_advance, vacuum_range
 from recurve.job.model import BareJob, Job

@@ -9,16 +9,16 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from recurve.data import Limit, limit_of
-from recurve.inspection.bench import bench_of, dwell_of, verdict_of
+from recurve.inspection.bench import dwell_of, inspect_bench, verdict_of
 from recurve.inspection.model import Condition, PointsAngles
 from recurve.inspection.points import (
     Coil,
-    as_share,
     charge,
     dwell_between,
     dwell_change,
+    dwell_of_fraction,
     dwell_time,
-    from_share,
+    fraction_of_pitch,
     gap_change,
     lobe_scatter,
     openings,
@@ -44,7 +44,7 @@ def test_the_worked_case_of_seven_degrees() -> None:
     """Common practice, no source: closed 74 to 129 is 55°, 81 to 129 is 48°: 7° over any limit, the opening unmoved."""
     rows = (wheel("one way", 74, 129), wheel("other way", 81, 129))
     assert [dwell_of(r).value / DEG for r in rows] == pytest.approx([55.0, 48.0])
-    bench = bench_of(Condition(angles=rows), 4, 0.0, np.array([100.0]))
+    bench = inspect_bench(Condition(angles=rows), 4, 0.0, np.array([100.0]))
     (change,) = bench.changes
     assert change.change.value / DEG == pytest.approx(7.0)
     assert change.timing.value == pytest.approx(0.0, abs=1e-12)
@@ -54,7 +54,7 @@ def test_the_worked_case_of_seven_degrees() -> None:
 def test_without_opening_angles_half_the_change_is_taken() -> None:
     """trade.md, derived: 1° of dwell is 0.5° of timing at the distributor, where the lobes are symmetric."""
     pair = (Measured(55 * DEG, 0.2 * DEG), Measured(51 * DEG, 0.2 * DEG))
-    (change,) = bench_of(Condition(dwell_pushed=pair), 4, 0.0, np.array([100.0])).changes
+    (change,) = inspect_bench(Condition(dwell_pushed=pair), 4, 0.0, np.array([100.0])).changes
     assert change.timing.value / DEG == pytest.approx(2.0)
     assert "assumption" in change.timing_how
 
@@ -85,7 +85,7 @@ def test_lobe_pitch(lobes: int, each: float) -> None:
     """trade.md, derived: 360° / lobes; usual dwells of 54–60, 35–41, 26–31° are 60–67, 58–68, 58–69 %."""
     assert pitch(lobes) / DEG == pytest.approx(each)
     low, high = {4: (54, 60), 6: (35, 41), 8: (26, 31)}[lobes]
-    assert 0.57 < as_share(low * DEG, lobes) < as_share(high * DEG, lobes) < 0.70
+    assert 0.57 < fraction_of_pitch(low * DEG, lobes) < fraction_of_pitch(high * DEG, lobes) < 0.70
 
 
 angles = st.floats(0.0, 360.0)
@@ -112,7 +112,7 @@ def test_spacing_there_and_back(first: float, off: list[float]) -> None:
 
 @given(share=st.floats(0.01, 0.99), lobes=st.integers(1, 12))
 def test_percent_there_and_back(share: float, lobes: int) -> None:
-    assert float(as_share(from_share(share, lobes), lobes)) == pytest.approx(share)
+    assert float(fraction_of_pitch(dwell_of_fraction(share, lobes), lobes)) == pytest.approx(share)
 
 
 @given(change=st.floats(-5.0, 5.0), gap=st.floats(0.2, 0.7))

@@ -26,7 +26,7 @@ from recurve.diagnosis import check as diagnosed
 from recurve.diagnosis import verify as verified
 from recurve.fit import fit as fitted
 from recurve.fit.model import TENSION
-from recurve.inspection import bench
+from recurve.inspection import bench, findings
 from recurve.job.read import load_job
 from recurve.output.documents import base
 from recurve.output.documents import check as check_documents
@@ -175,7 +175,7 @@ def test_the_kinds_are_the_ones_of_the_code() -> None:
         return set(get_args(shape.model_fields[key].annotation))
 
     assert choices(check_documents.CheckDocument, "verdict") == set(get_args(diagnosed.CheckVerdict))
-    assert choices(check_documents.FindingDocument, "severity") == set(diagnosed.SEVERITY)
+    assert choices(check_documents.FindingDocument, "severity") == set(get_args(findings.Severity))
     assert choices(check_documents.InspectedCheck, "verdict") == set(get_args(bench.LimitVerdict))
     assert choices(plan_documents.PlanDocument, "verdict") == set(get_args(planned.PlanVerdict))
     assert choices(plan_documents.PlannedBand, "band") == set(get_args(target.Kind))

@@ -89,13 +89,14 @@ def test_results_are_those_of_the_verification_and_of_the_fit_before(case: Case)
         index = [b.band.speed is None or f"{b.band.speed * 30 / np.pi:.0f}" == row["speed"] for b in case.result.bands]
         named = [b for b, same in zip(case.result.bands, index, strict=True) if same and b.verdict == row["verdict"]]
         assert any(
-            f"{np.degrees(b.rising):.2f} ± {2 * np.degrees(b.rising_deviation):.2f}" == row["left"][0] for b in named
+            f"{np.degrees(b.rising.value):.2f} ± {2 * np.degrees(b.rising.standard_uncertainty):.2f}" == row["left"][0]
+            for b in named
         )
         assert " ± " in row["found"][1]
     # Nothing was done to it: before and after agree within both uncertainties (± 2 each).
     for before, after in zip(case.before.bands, case.result.bands, strict=True):
-        room = 2 * (before.falling_deviation + after.falling_deviation)
-        assert abs(before.falling - after.falling) <= room
+        room = 2 * (before.falling.standard_uncertainty + after.falling.standard_uncertainty)
+        assert abs(before.falling.value - after.falling.value) <= room
     assert len(facts["left"]) == 12 and all(len(r) == 3 for r in facts["left"])
 
 

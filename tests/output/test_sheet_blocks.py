@@ -10,7 +10,7 @@ from tempfile import TemporaryDirectory
 import pytest
 from checkout import EXAMPLES, written
 
-from recurve.inspection.findings import inspect_unit
+from recurve.inspection.inspected import inspect_unit
 from recurve.inspection.model import Inspection
 from recurve.job.read import load_job
 from recurve.output.sheet.blocks import ready_parts

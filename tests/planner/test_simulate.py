@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from checkout import EXAMPLES
 
-from recurve.fit.state import ensemble_of, rectangular, sobol
+from recurve.fit.sobol import rectangular, sobol
+from recurve.fit.state import ensemble_of
 from recurve.job.model import Job
 from recurve.job.read import load_job
 from recurve.physics.curve import Drag, Installed, Unit, trace

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from checkout import EXAMPLES
 
-from recurve.inspection.findings import inspect_unit
+from recurve.inspection.inspected import inspect_unit
 from recurve.job.read import load_job
 from recurve.planner.build import make_build
 from recurve.planner.plan import Plan, make_plan

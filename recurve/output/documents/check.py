@@ -11,11 +11,11 @@ from recurve.arrays import Array
 from recurve.diagnosis.check import BareCheck, Check
 from recurve.diagnosis.verify import Verification
 from recurve.fit.fit import Estimate, Fit
-from recurve.fit.state import Doubtful
 from recurve.inspection.bench import DwellChange, Judged, SparkRow
-from recurve.inspection.findings import Finding, Inspected
+from recurve.inspection.findings import Finding
+from recurve.inspection.inspected import Inspected
 from recurve.inspection.points import Charge
-from recurve.inspection.vacuum import Capsule, Number
+from recurve.inspection.vacuum import Capsule
 from recurve.job.model import BareJob, Job
 from recurve.output.documents.base import (
     BandHigh,
@@ -33,6 +33,7 @@ from recurve.output.documents.base import (
     rpm,
     told,
 )
+from recurve.uncertainty import Sampled, Uncertain
 from recurve.units import RPM, parse
 
 Parameter = Literal[
@@ -321,7 +322,7 @@ def capsule_facts(c: Capsule) -> dict[str, Any]:
     }
 
 
-def _number(n: Number | None, scale: float) -> dict[str, float | None] | None:
+def _number(n: Uncertain | None, scale: float) -> dict[str, float | None] | None:
     if n is None:
         return None
     by = n.standard_uncertainty
@@ -353,7 +354,7 @@ def inspected_facts(found: Inspected | None) -> dict[str, Any]:
             if bench is None
             else [
                 {"dwell_deg": _deg(d.value), "share_percent": round(100 * s, 6)}
-                for d, s in zip(bench.dwell, bench.shares, strict=True)
+                for d, s in zip(bench.dwell, bench.fractions, strict=True)
             ],
             "dwell_changes": [] if bench is None else [_change_facts(c) for c in bench.changes],
             "sparks": [] if bench is None else [_spark_facts(s) for s in bench.sparks],
@@ -475,8 +476,8 @@ def check_facts(check: Check) -> dict[str, Any]:
     }
 
 
-def _doubtful(one: Doubtful, unit: Callable[[float], float | None]) -> dict[str, Any]:
-    return {"value": unit(one.mean), "standard_uncertainty": unit(one.deviation)}
+def _doubtful(one: Sampled, unit: Callable[[float], float | None]) -> dict[str, Any]:
+    return {"value": unit(one.mean), "standard_uncertainty": unit(one.standard_uncertainty)}
 
 
 def finding_facts(f: Finding) -> dict[str, Any]:
@@ -505,10 +506,10 @@ def verify_facts(result: Verification, files: tuple[str, ...] = ()) -> dict[str,
                 "speed_rpm": rpm(b.band.speed),
                 "min_deg": deg(b.band.low),
                 "max_deg": deg(b.band.high),
-                "rising_deg": deg(b.rising),
-                "rising_standard_uncertainty": deg(b.rising_deviation),
-                "falling_deg": deg(b.falling),
-                "falling_standard_uncertainty": deg(b.falling_deviation),
+                "rising_deg": deg(b.rising.value),
+                "rising_standard_uncertainty": deg(b.rising.standard_uncertainty),
+                "falling_deg": deg(b.falling.value),
+                "falling_standard_uncertainty": deg(b.falling.standard_uncertainty),
                 "verdict": b.verdict,
                 "more_readings": b.more,
             }

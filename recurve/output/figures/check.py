@@ -175,7 +175,7 @@ class _View:
     def _lines(self, axes: Axes, evidence: Evidence, name: str, look: style.Curve) -> None:
         """The best state's curve, which the residuals are taken from."""
         model = evidence.model
-        best = curves(model.shapes, model.units(evidence.plant.middle[None]))
+        best = curves(model.shapes, model.units(evidence.ensemble.middle[None]))
         speeds = np.linspace(0.0, self.last / RPM, LINE_SPEEDS)
         rising, falling = ((RPM * speeds, np.degrees(x[0])) for x in _swept(best, evidence.job.sweep, speeds))
         draw_curves(axes, rising, falling, look, name)

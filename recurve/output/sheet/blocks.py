@@ -10,13 +10,14 @@ from collections.abc import Callable
 
 import numpy as np
 
-from recurve.diagnosis.check import SEVERITY
-from recurve.diagnosis.findings import curve_findings, data_findings
+from recurve.diagnosis.findings import curve_findings
+from recurve.diagnosis.readings import data_findings
 from recurve.diagnosis.timing_card import card_of_plan
 from recurve.fit.fit import Fit
 from recurve.fit.state import SURE, Evidence
 from recurve.inspection.bench import Judged
-from recurve.inspection.findings import Finding, Inspected
+from recurve.inspection.findings import Finding, worst_first
+from recurve.inspection.inspected import Inspected
 from recurve.inspection.timing import CAUTIONS, Card
 from recurve.output.documents.workshop import NAMES, timing_facts
 from recurve.output.figures.curves import coil_figure_bytes, timing_figure_bytes
@@ -240,13 +241,13 @@ def found(source: Source) -> Facts | None:
     }
 
 
-def _findings(e: Evidence, source: Source) -> list[Finding]:
+def _findings(e: Evidence, source: Source) -> tuple[Finding, ...]:
     made = [
         *source.plan.inspected.findings,
         *curve_findings(e, source.plan.ideal),
         *data_findings(e),
     ]
-    return sorted(made, key=lambda f: SEVERITY.index(f.severity))
+    return worst_first(made)
 
 
 def _finding(f: Finding) -> Facts:

@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from recurve.fit.fit import Estimate
-from recurve.fit.state import SURE, Doubtful
+from recurve.fit.state import SURE
 from recurve.output.text.layout import rounded
+from recurve.uncertainty import Sampled, Uncertain
 from recurve.units import INCH, POUND_FORCE, RPM
 
 Units = Literal["metric", "inch", "both"]
@@ -60,9 +61,9 @@ class Shown:
         return self._either(f"{force:.2f} N", f"{force / POUND_FORCE:.3f} lbf")
 
     def moment(self, one: Estimate) -> Cell:
-        """A fitted moment in mN·m and ozf·in, each rounded to its doubt."""
-        value, doubt = (None if x is None else x * 1e-3 / OUNCE_INCH for x in (one.value, one.standard_uncertainty))
-        inch = replace(one, value=value, standard_uncertainty=doubt)
+        """A fitted moment in mN·m and ozf·in, each rounded to its uncertainty."""
+        value, by = (None if x is None else x * 1e-3 / OUNCE_INCH for x in (one.value, one.standard_uncertainty))
+        inch = replace(one, quantity=None if value is None else Uncertain(value, by))
         return self._either(f"{rounded(one)} mN·m", f"{rounded(inch)} ozf·in")
 
     def angle(self, advance: float, decimals: int = 1) -> Cell:
@@ -84,19 +85,19 @@ class Shown:
         rpm = speed * RPM
         return cell(f"{rpm:.0f} rpm (distributor)", f"{rpm * self.ratio:.0f} rpm (crank)")
 
-    def doubtful_speed(self, one: Doubtful) -> Cell:
+    def doubtful_speed(self, one: Sampled) -> Cell:
         """A speed [rad/s] ± two standard uncertainties; some states may have none."""
         if one.below(1e-9) > SURE:
             return cell("none: some is in at rest")
         if one.below(1e-9) > 1 - SURE:
             return cell("perhaps none: the readings do not tell")
-        middle, two = one.mean * RPM, 2 * one.deviation * RPM
+        middle, two = one.mean * RPM, 2 * one.standard_uncertainty * RPM
         crank = f"{middle * self.ratio:.0f} ± {two * self.ratio:.0f} rpm (crank)"
         return cell(f"{middle:.0f} ± {two:.0f} rpm (distributor)", crank)
 
-    def doubtful_angle(self, one: Doubtful) -> Cell:
+    def doubtful_angle(self, one: Sampled) -> Cell:
         """An advance [rad] ± two standard uncertainties."""
-        middle, two = math.degrees(one.mean), 2 * math.degrees(one.deviation)
+        middle, two = math.degrees(one.mean), 2 * math.degrees(one.standard_uncertainty)
         return cell(
             f"{signless(middle, 1)} ± {two:.1f}° (distributor)",
             f"{signless(middle * self.ratio, 1)} ± {two * self.ratio:.1f}° (crank)",

@@ -90,10 +90,10 @@ def _band(b: Any) -> dict[str, Any]:
         **speed,
         "min_deg": _deg(b.band.low),
         "max_deg": _deg(b.band.high),
-        "rising_deg": _deg(b.rising),
-        "rising_standard_uncertainty_deg": _deg(b.rising_deviation),
-        "falling_deg": _deg(b.falling),
-        "falling_standard_uncertainty_deg": _deg(b.falling_deviation),
+        "rising_deg": _deg(b.rising.value),
+        "rising_standard_uncertainty_deg": _deg(b.rising.standard_uncertainty),
+        "falling_deg": _deg(b.falling.value),
+        "falling_standard_uncertainty_deg": _deg(b.falling.standard_uncertainty),
         "verdict": b.verdict,
     }
 
@@ -203,7 +203,8 @@ def _sides(one: BandVerdict | None, places: int) -> list[str]:
     """Rising and falling, each with its uncertainty; nothing where it was not swept."""
     if one is None:
         return ["", ""]
-    return [f"{_degrees(value, places)} ± {_degrees(2 * doubt, places)}" for value, doubt in one.sides]
+    both = ((x.value, x.standard_uncertainty or 0.0) for x in (one.rising, one.falling))
+    return [f"{_degrees(value, places)} ± {_degrees(2 * by, places)}" for value, by in both]
 
 
 def _degrees(advance: float, places: int) -> str:

@@ -19,17 +19,18 @@ import numpy as np
 from recurve.diagnosis.check import BareCheck, Check
 from recurve.diagnosis.verify import Verification
 from recurve.fit.fit import Estimate, Fit
-from recurve.fit.state import Doubtful
-from recurve.inspection.bench import Bench, Judged
-from recurve.inspection.findings import Finding, Inspected
+from recurve.inspection.bench import BenchResult, Judged
+from recurve.inspection.findings import Finding
+from recurve.inspection.inspected import Inspected
 from recurve.inspection.points import Charge
-from recurve.inspection.vacuum import Capsule, Number, VacuumCheck
+from recurve.inspection.vacuum import Capsule, VacuumCheck
 from recurve.job.model import BareJob, Job
 from recurve.output.documents.check import DEGREES, engine_rows
 from recurve.output.text.layout import Column, Line, page, plot, remarks, rounded, table, title_lines, wrap
 from recurve.output.text.plan import bands_of, curve_line
 from recurve.physics.curve import trace
 from recurve.text import printable
+from recurve.uncertainty import Sampled, Uncertain
 from recurve.units import RPM
 
 
@@ -58,7 +59,7 @@ def engine_lines(job: Job | BareJob) -> list[str]:
 def capsule_words(c: Capsule) -> str:
     """The fitted numbers in a line, ± two standard uncertainties."""
 
-    def told(n: Number, scale: float, digits: int) -> str:
+    def told(n: Uncertain, scale: float, digits: int) -> str:
         by = n.standard_uncertainty
         pm = " (not determined)" if by is None else f" ± {2 * by * scale:.{digits}f}"
         return f"{n.value * scale:.{digits}f}{pm}"
@@ -103,9 +104,9 @@ def _limit(one: Judged) -> str:
     return "no limit given" if one.limit is None else f"limit: {one.allowed} ({one.limit.source})"
 
 
-def _bench_lines(bench: Bench, ratio: float) -> list[str]:
+def _bench_lines(bench: BenchResult, ratio: float) -> list[str]:
     lines: list[str] = []
-    for dwell, share in zip(bench.dwell, bench.shares, strict=True):
+    for dwell, share in zip(bench.dwell, bench.fractions, strict=True):
         lines.append(f"  dwell {np.degrees(dwell.value):.1f}° (distributor), {share:.0%} of the lobe pitch")
     for change in bench.changes:
         at = np.degrees(change.timing.value)
@@ -249,13 +250,15 @@ def findings_lines(findings: Iterable[Finding]) -> list[str]:
 def _marks(check: Check) -> list[str]:
     e = check.evidence
     lines = wrap(
-        f"onset {_speed(e.onset)}, return to zero {_speed(e.return_speed)}, all in {e.all_in.rpm()}", "  ", "  "
+        f"onset {_speed(e.onset)}, return to zero {_speed(e.return_speed)}, all in {e.all_in.summary.rpm()}", "  ", "  "
     )
     idle = f"{e.idle * 30 / np.pi:.0f} rpm"
-    lines += wrap(f"stop {e.stop.degrees()}, at idle ({idle}) {e.residual.degrees()} stays in", "  ", "  ")
+    lines += wrap(
+        f"stop {e.stop.summary.degrees()}, at idle ({idle}) {e.residual.summary.degrees()} stays in", "  ", "  "
+    )
     for index, name in enumerate(("primary", "secondary")[: len(check.job.places)]):
         takeup, never = e.takeup(index), e.never(index)
-        told = "pulls from rest" if takeup.above(1e-6) < 0.05 else f"takes up at {takeup.degrees()}"
+        told = "pulls from rest" if takeup.above(1e-6) < 0.05 else f"takes up at {takeup.summary.degrees()}"
         told = (
             "never takes up" if never > 0.95 else told + (f" (never: probability {never:.0%})" if never > 0.02 else "")
         )
@@ -265,12 +268,12 @@ def _marks(check: Check) -> list[str]:
     return lines
 
 
-def _speed(one: Doubtful) -> str:
+def _speed(one: Sampled) -> str:
     """A speed that may be none: where some states have none, that is said."""
     none = float((one.sample <= 0).mean())
-    return (
-        "none" if none > 0.95 else one.rpm() if none < 0.05 else f"none or {Doubtful(one.sample[one.sample > 0]).rpm()}"
-    )
+    if none > 0.95:
+        return "none"
+    return one.summary.rpm() if none < 0.05 else f"none or {Sampled(one.sample[one.sample > 0]).summary.rpm()}"
 
 
 def verify_text(result: Verification, files: tuple[str, ...] = ()) -> str:
@@ -299,7 +302,10 @@ def _band_table(result: Verification) -> list[str]:
     ]  # fmt: skip
     rows = []
     for b in result.bands:
-        pair = [f"{np.degrees(x):.2f} ± {2 * np.degrees(s):.2f}" for x, s in b.sides]
+        pair = [
+            f"{np.degrees(x.value):.2f} ± {2 * np.degrees(x.standard_uncertainty or 0.0):.2f}"
+            for x in (b.rising, b.falling)
+        ]
         rows.append(
             [
                 b.band.kind,

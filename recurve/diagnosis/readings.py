@@ -1,0 +1,278 @@
+"""Findings of the readings: scatter, outliers, what the readings leave open, and crank figures given as the distributor's."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from recurve.diagnosis.findings import seized
+from recurve.fit.fit import AlternativeState, Fit
+from recurve.fit.model import SweepModel
+from recurve.fit.posterior import find_modes, spread_starts
+from recurve.fit.state import Evidence
+from recurve.inspection.findings import Cause, Finding, Words
+from recurve.job.model import Sweep
+from recurve.units import RPM
+
+FEW_READINGS = 6  # fewer than this hardly tell anything apart
+WORN = 1.8  # scatter this many times what was stated is wear, not reading
+
+
+def data_findings(evidence: Evidence) -> list[Finding]:
+    """All findings of the readings, in no order; none without a fit."""
+    fit = evidence.fit
+    if fit is None or seized(evidence):
+        return []
+    sweep = fit.job.sweep
+    assert sweep is not None  # it was fitted
+    found = [
+        _crank_figures(fit, sweep), _outliers(fit, sweep), _scatter(fit), _few(fit, sweep), _one_direction(sweep),
+        _order(sweep), *(TwoAnswers("open question", a) for a in fit.alternatives),
+    ]  # fmt: skip
+    return [f for f in found if f is not None]
+
+
+# --- readings that do not fit -------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Outlier:
+    """A reading that was left out: its `row` in the file, `speed` [rad/s], the `advance` read and that `expected` [rad]."""
+
+    row: int
+    speed: float
+    advance: float
+    expected: float
+
+
+@dataclass(frozen=True)
+class Outliers(Finding):
+    """Readings of the `file` that were left out of the fit."""
+
+    file: str
+    readings: tuple[Outlier, ...]
+    cause = Cause.READINGS
+
+    def words(self) -> Words:
+        """The finding in words."""
+        told = [
+            f"row {r.row} of {self.file} reads {np.degrees(r.advance):.1f}° at {r.speed * RPM:.0f} rpm where "
+            f"{np.degrees(r.expected):.1f}° is expected"
+            for r in self.readings
+        ]
+        return Words(
+            "readings that do not belong", f"{'; '.join(told)} (distributor)", "left out of the fit", "take them again"
+        )
+
+
+def _outliers(fit: Fit, sweep: Sweep) -> Finding | None:
+    if not fit.outliers:
+        return None
+    places = [int(np.flatnonzero(sweep.row == row)[0]) for row in fit.outliers]
+    readings = (
+        Outlier(row, float(sweep.speed[i]), float(sweep.advance[i]), float(fit.expected[i]))
+        for row, i in zip(fit.outliers, places, strict=True)
+    )
+    return Outliers("low", sweep.file, tuple(readings))
+
+
+@dataclass(frozen=True)
+class Scatter(Finding):
+    """Readings that scatter `inflation` [1] times as much as stated; `chi2` [1] for `dof` [1] degrees of freedom."""
+
+    inflation: float
+    chi2: float
+    dof: float
+
+    @property
+    def cause(self) -> Cause:
+        """The weights if the scatter is wear, else the readings."""
+        return Cause.READINGS if self.inflation < WORN else Cause.WEIGHTS
+
+    def words(self) -> Words:
+        """The finding in words."""
+        told = f"the readings scatter {self.inflation:.1f} times as much as stated (chi² {self.chi2:.0f} for {self.dof:.0f})"
+        if self.inflation < WORN:
+            return Words(
+                "more scatter than stated",
+                told,
+                "all uncertainties are enlarged by it",
+                "state how well the bench reads",
+            )
+        return Words(
+            "steps and scatter, or readings that no spring can explain",
+            told,
+            "the timing wanders: two marks at the timing light, uneven running",
+            "look for worn pins and holes, play, backlash, a weight that sticks; check that the measured weights and posts are "
+            "this unit's; repair, then sweep again",
+        )
+
+
+def _scatter(fit: Fit) -> Finding | None:
+    if fit.inflation <= 1.0:
+        return None
+    return Scatter("low" if fit.inflation < WORN else "repair first", fit.inflation, fit.chi2, fit.dof)
+
+
+# --- what the readings leave open ---------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class FewReadings(Finding):
+    """So few `readings` that little can be told apart."""
+
+    readings: int
+    cause = Cause.READINGS
+
+    def words(self) -> Words:
+        """The finding in words."""
+        return Words(
+            f"only {self.readings} readings",
+            "most of what is said here is what the job states, not what the readings show",
+            "little can be told apart",
+            "sweep in steps of 100 rpm (distributor), up and then down",
+        )
+
+
+def _few(fit: Fit, sweep: Sweep) -> Finding | None:
+    readings = len(sweep.speed) - len(fit.outliers)
+    return FewReadings("open question", readings) if readings < FEW_READINGS else None
+
+
+@dataclass(frozen=True)
+class OneDirection(Finding):
+    """Readings with speed only `rising`, or only falling."""
+
+    rising: bool
+    cause = Cause.READINGS
+
+    def words(self) -> Words:
+        """The finding in words."""
+        have, lack = ("rising", "falling") if self.rising else ("falling", "rising")
+        return Words(
+            f"only {have} readings",
+            f"without {lack} ones friction cannot be told from the rubbing block's drag, nor whether it comes back",
+            "a sluggish unit looks sound",
+            f"read it {lack} too",
+        )
+
+
+def _one_direction(sweep: Sweep) -> Finding | None:
+    if sweep.rising.any() and not sweep.rising.all():
+        return None
+    return OneDirection("open question", bool(sweep.rising.all()))
+
+
+@dataclass(frozen=True)
+class WrongOrder(Finding):
+    """Readings whose speeds run against their stated direction: (first row, last row, stated as rising) of each run."""
+
+    rows: tuple[tuple[int, int, bool], ...]
+    cause = Cause.READINGS
+
+    def words(self) -> Words:
+        """The finding in words."""
+        told = [
+            f"rows {first} to {last} are called {'rising' if rising else 'falling'}, but their speeds run the other way"
+            for first, last, rising in self.rows
+        ]
+        return Words(
+            "direction and order disagree",
+            "; ".join(told),
+            "rising and falling may be taken for each other",
+            "check the column direction",
+        )
+
+
+def _order(sweep: Sweep) -> Finding | None:
+    wrong = []
+    for rising in (True, False):
+        rows = np.flatnonzero(sweep.rising == rising)
+        steps = np.diff(sweep.speed[rows])
+        against = (steps < 0) if rising else (steps > 0)
+        # One step against is the next sweep; most of them against is a mistake.
+        if len(rows) >= 3 and against.sum() > len(steps) / 2:
+            wrong.append((int(sweep.row[rows[0]]), int(sweep.row[rows[-1]]), rising))
+    return WrongOrder("open question", tuple(wrong)) if wrong else None
+
+
+@dataclass(frozen=True)
+class TwoAnswers(Finding):
+    """Another state of the unit explains the readings nearly as well."""
+
+    other: AlternativeState
+    cause = Cause.READINGS
+
+    def words(self) -> Words:
+        """The finding in words."""
+        other = self.other
+        parts = sorted(other.differs, key=lambda d: -abs(d[1] - d[2]) / (abs(d[1]) + abs(d[2]) + 1e-9))[:2]
+        told = ", ".join(f"{name.replace('.', ' ')} {one:.1f} or {two:.1f} {unit}" for name, one, two, unit in parts)
+        way = "rising" if other.rising else "falling"
+        return Words(
+            "the readings allow two answers",
+            f"{told}: the second explains them {other.likelihood:.0%} as well as the first",
+            "the plan may be made for the wrong one",
+            f"take a reading at {other.speed * RPM:.0f} rpm {way} (distributor): there the two differ by "
+            f"{np.degrees(other.apart):.1f}°",
+        )
+
+
+# --- crank or distributor -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class CrankFigures(Finding):
+    """Readings of the `crank` given as the distributor's, or the reverse; `ratio` [1] of crank to distributor."""
+
+    crank: bool
+    ratio: float
+    cause = Cause.CRANK_FIGURES
+
+    def words(self) -> Words:
+        """The finding in words."""
+        divided = self.crank == (self.ratio > 1.0)
+        return Words(
+            "crank readings given as the distributor's?"
+            if self.crank
+            else "distributor readings given as the crank's?",
+            f"speed and advance both {'divided' if divided else 'multiplied'} by {self.ratio:g} fit the unit as described far "
+            "better",
+            "everything said here would be off by that factor",
+            'check what the bench shows, and set basis = "crank" or "distributor" in [sweep]',
+        )
+
+
+def _crank_figures(fit: Fit, sweep: Sweep) -> Finding | None:
+    """Whether readings of the other shaft would explain what the readings as given cannot."""
+    ratio = fit.job.speed_ratio
+    if ratio == 1.0:
+        return None
+    # As stated, not as enlarged to what the wrong scale would need; outliers may be good readings of another scale.
+    model = replace(fit.model, sweep=sweep)
+    strain = _strain(model)
+    # The highest readings nearer to twice or half the measured stop than to it give the mistake away as well.
+    top = float(np.quantile(sweep.advance, 0.9)) / fit.job.stop.advance
+    if strain < 2.0 * len(fit.residuals) and not (top > 1.45 or 0.0 < top < 0.62):
+        return None
+    for crank, factor in ((True, 1 / ratio), (False, ratio)):
+        if _strain(_rescaled(model, factor)) < 0.4 * strain:
+            return CrankFigures("check first", crank, ratio)
+    return None
+
+
+def _rescaled(model: SweepModel, factor: float) -> SweepModel:
+    """The model with speeds and advances of its sweep multiplied by `factor` [1]."""
+    sweep = model.sweep
+    zeroed = None if sweep.zeroed_at is None else sweep.zeroed_at * factor
+    scaled = {name: getattr(sweep, name) * factor for name in ("speed", "advance", "reading", "speed_reading")}
+    return replace(model, sweep=replace(sweep, **scaled, zeroed_at=zeroed))
+
+
+def _strain(model: SweepModel) -> float:
+    """How much the readings contradict what was measured [1]: χ² of both in the best state."""
+    low, high = model.bounds()
+    starts = spread_starts(model.log_density, low, high, 4, screened=1024)
+    best = find_modes(model.residuals, model.log_density, starts, low, high)[0].state
+    return float((model.residuals(best[None]) ** 2).sum())

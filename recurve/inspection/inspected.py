@@ -1,0 +1,384 @@
+"""A unit inspected: the bench inspection and the vacuum unit worked out, and their findings, SI."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from recurve.inspection.bench import BenchResult, DwellChange, Item, Judged, LimitVerdict, in_bench_units, inspect_bench
+from recurve.inspection.findings import Cause, Finding, Severity, Words
+from recurve.inspection.model import Condition, Inspection
+from recurve.inspection.points import RotorSweep
+from recurve.inspection.vacuum import VacuumCheck, check_vacuum, vacuum_range
+from recurve.units import RPM, Quantity
+
+DISAGREE = 2.5  # play and dwell change that differ by more than this factor, beyond their ±, suggest a misreading
+COIL_SPEEDS = np.arange(250.0, 2501.0, 250.0) / RPM  # distributor
+WHATEVER = "whatever springs you fit"
+WEAR = (Item.SIDE_PLAY, Item.DWELL_CHANGE, Item.SPARK_SPACING)  # that no spring cures
+WEAR_SEVERITY: dict[LimitVerdict, Severity] = {
+    "fail": "repair first",
+    "suspect": "medium",
+    "too close to call": "open question",
+}
+
+
+@dataclass(frozen=True)
+class Inspected:
+    """The inspection of a job: `bench` and `vacuum` worked out (None if not given), all `findings`, and what remains
+    `undecided` among the wear that would have to be repaired first."""
+
+    bench: BenchResult | None
+    vacuum: VacuumCheck | None
+    findings: tuple[Finding, ...]
+    undecided: tuple[str, ...]
+
+    @property
+    def judged(self) -> tuple[Judged, ...]:
+        """Every check against its limit."""
+        return (
+            *(() if self.bench is None else self.bench.judged),
+            *(() if self.vacuum is None else self.vacuum.judged),
+        )
+
+
+def inspect_unit(given: Inspection, lobes: int, speed_ratio: float) -> Inspected:
+    """Work out what was seen and measured of a unit's condition and of its vacuum unit. `lobes` of its breaker cam;
+    `speed_ratio` [1] crank revolutions per distributor revolution."""
+    vacuum = None if given.vacuum is None else check_vacuum(given.vacuum)
+    of_vacuum = [] if vacuum is None else [f for j in vacuum.judged if (f := _of_vacuum(j)) is not None]
+    if given.condition is None:
+        return Inspected(None, vacuum, tuple(of_vacuum), ())
+    top = None if given.timing is None else given.timing.top_speed
+    speeds = COIL_SPEEDS if top is None else np.linspace(0.1, 1.0, 10) * top / speed_ratio
+    bench = inspect_bench(given.condition, lobes, vacuum_range(given.vacuum), speeds)
+    findings = (*_of_bench(bench, given.condition, speed_ratio), *of_vacuum)
+    close = [j for j in bench.judged if j.item in WEAR and j.verdict == "too close to call"]
+    return Inspected(bench, vacuum, findings, tuple(f"{j.what} is too close to its limit to call" for j in close))
+
+
+def _by_limit(j: Judged) -> str:
+    source = "" if j.limit is None else f", {j.limit.source}"
+    return f"{j.what} {j.seen}, the limit is {j.allowed}{source}"
+
+
+# --- the bench ----------------------------------------------------------------------------------------------
+
+
+def _of_bench(bench: BenchResult, given: Condition, ratio: float) -> list[Finding]:
+    """The findings of the bench: checks that do not pass, what was judged by eye and hand, contradictions, the rotor."""
+    changes = dict(zip((j for j in bench.judged if j.item is Item.DWELL_CHANGE), bench.changes, strict=True))
+    found: list[Finding] = []
+    for j in bench.judged:
+        if j.verdict in ("pass", "no limit"):
+            continue
+        if j.item in WEAR:
+            found.append(ShaftWear(WEAR_SEVERITY[j.verdict], j, changes.get(j), ratio))
+        else:
+            found.append(OffManual("open question" if j.verdict == "too close to call" else "medium", j))
+    for (key, word), severity, cause, words in BY_EYE:
+        if getattr(given, key) == word:
+            found.append(SeenByEye(severity, cause, words))
+    pushed = next((c for c in bench.changes if c.pushed), None)
+    if pushed is not None and bench.expected_change is not None and _apart(pushed.change, bench.expected_change):
+        found.append(PlayContradictsDwell("open question", pushed.change, bench.expected_change))
+    if bench.rotor is not None and bench.rotor.room is not None and bench.rotor.room < 0:
+        found.append(RotorOffSegment("medium", bench.rotor))
+    return found
+
+
+@dataclass(frozen=True)
+class ShaftWear(Finding):
+    """Wear of the shaft, its bushes or the breaker cam, or an open question about it: the check `judged`, the change of
+    dwell that it was if it was one, and the `ratio` [1] of crank to distributor."""
+
+    judged: Judged
+    change: DwellChange | None
+    ratio: float
+    cause = Cause.SHAFT
+
+    def words(self) -> Words:
+        """The finding in words."""
+        j, about = self.judged, self.judged.item
+        limit = "" if j.limit is None or j.limit.high is None else j.in_units(j.limit.high)
+        value = j.in_units(j.measured.value)
+        if j.verdict == "fail":
+            first = (
+                "straighten or replace the shaft or the breaker cam first"
+                if j.item is Item.SPARK_SPACING
+                else "bush the shaft first"
+            )
+            what = f"{first}: {value} of {about}, over the limit of {limit}, {WHATEVER}"
+        elif j.verdict == "suspect":
+            what = f"{about} is near its limit: {value}"
+        else:
+            what = f"{about} is too close to its limit of {limit} to call"
+        return Words(
+            what,
+            _by_limit(j) if self.change is None else f"{_by_limit(j)}; {_change_words(self.change, self.ratio)}",
+            "gap, dwell and spark wander with the shaft: two marks at the timing light, and no curve set on it holds",
+            "measure again, more finely"
+            if self.severity == "open question"
+            else "bushes and shaft before springs, stop and bench",
+        )
+
+
+def _change_words(change: DwellChange, ratio: float) -> str:
+    """What a change of dwell does to gap and timing."""
+    at, pm = (np.degrees(x or 0.0) for x in (change.timing.value, change.timing.half_width))
+    told = f"it moves the timing by {at:.1f} ± {pm:.1f}° at the distributor, {at * ratio:.1f}° at the crank ({change.timing_how})"
+    if change.gap is None:
+        return told
+    return f"{told}; it is about {in_bench_units(change.gap, 'length')} of gap, the lobe's tip taken as a parabola"
+
+
+# Consequence and remedy of what is not as the manual asks.
+ADJUST = {
+    Item.END_FLOAT: (
+        "the rotor and the drive gear move up and down, and timing with them",
+        "shim it to the manual's figure",
+    ),
+    Item.DWELL: (
+        "more dwell retards, less charges the coil too little",
+        "set the dwell first, the timing second: a change of dwell moves the timing",
+    ),
+    Item.GAP: ("gap sets dwell, and dwell moves the timing", "set it, or better set the dwell; then the timing"),
+    Item.ARM_SPRING: (
+        "too weak and the points bounce at speed, too strong and the rubbing block wears and drags the cam back",
+        "set or replace the breaker arm before the bench run: it is part of the drag",
+    ),
+}
+
+
+@dataclass(frozen=True)
+class OffManual(Finding):
+    """A setting that is not what the manual asks, or too close to its limit to call: the check `judged`."""
+
+    judged: Judged
+
+    @property
+    def cause(self) -> Cause:
+        """The shaft for its end float, else the points."""
+        return Cause.SHAFT if self.judged.item is Item.END_FLOAT else Cause.POINTS
+
+    def words(self) -> Words:
+        """The finding in words."""
+        j = self.judged
+        consequence, remedy = ADJUST[j.item]
+        how = "too close to the manual to call" if j.verdict == "too close to call" else "not what the manual asks"
+        return Words(f"{j.what} is {how}: {j.seen}", _by_limit(j), consequence, remedy)
+
+
+# What is judged by eye and hand: the key of `Condition` and its word, severity, cause, and the words of the finding.
+BY_EYE: tuple[tuple[tuple[str, str], Severity, Cause, Words], ...] = (
+    (
+        ("breaker_plate", "seized"), "repair first", Cause.BREAKER_PLATE,
+        Words(
+            f"free the breaker plate first: it is seized, {WHATEVER}", "as inspected: breaker plate seized",
+            "the vacuum unit cannot turn it, and what it does to dwell and timing cannot be told",
+            "strip, clean and oil the plate; then dwell, then the bench",
+        ),
+    ),
+    (
+        ("breaker_plate", "stiff"), "medium", Cause.BREAKER_PLATE,
+        Words(
+            "the breaker plate is stiff", "as inspected: breaker plate stiff",
+            "the vacuum advance comes late and stays in",
+            "clean and oil it",
+        ),
+    ),
+    (
+        ("weight_pins", "worn"), "repair first", Cause.WEIGHTS,
+        Words(
+            f"bush the weights first: their holes or pins are worn, {WHATEVER}", "as inspected: weight pins worn",
+            "steps and scatter in the curve, and it does not repeat",
+            "new pins, bushed holes or new weights",
+        ),
+    ),
+    (
+        ("condenser", "loose"), "repair first", Cause.CONDENSER,
+        Words(
+            "fix the condenser first: its mounting or a lead is loose", "as inspected: condenser loose",
+            "misfires that look like timing; the points burn",
+            "tighten the mounting and the terminals, then run the bench",
+        ),
+    ),
+    (
+        ("condenser", "chafed"), "repair first", Cause.CONDENSER,
+        Words(
+            "replace the leads first: they are chafed", "as inspected: condenser chafed",
+            "misfires that come and go as the plate turns; a lead that touches ground stops the engine",
+            "new flexible leads, laid clear of plate, cam and weights",
+        ),
+    ),
+    (
+        ("vacuum_unit", "leaks"), "repair first", Cause.VACUUM,
+        Words(
+            "replace the vacuum unit first: it leaks", "as inspected: vacuum unit leaks",
+            "no vacuum advance, a weak mixture, and fuel vapour drawn to the spark",
+            "replace it; plug the line until then",
+        ),
+    ),
+    (
+        ("vacuum_unit", "missing"), "medium", Cause.VACUUM,
+        Words(
+            "the vacuum unit is missing", "as inspected: vacuum unit missing",
+            "more fuel and heat at part load; full load is not touched",
+            "plug the line; fit one, or keep the mechanical curve alone",
+        ),
+    ),
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class SeenByEye(Finding):
+    """What was judged by eye and hand: there is no number."""
+
+    points_to: Cause
+    said: Words
+
+    @property
+    def cause(self) -> Cause:
+        """The part that was judged."""
+        return self.points_to
+
+    def words(self) -> Words:
+        """The finding in words."""
+        return self.said
+
+
+def _apart(seen: Quantity, by_play: Quantity) -> bool:
+    """Whether two changes of dwell differ by more than the factor DISAGREE, beyond their ±."""
+    low, high = sorted((seen, by_play), key=lambda m: m.value)
+    return high.value - (high.half_width or 0.0) > DISAGREE * (low.value + (low.half_width or 0.0))
+
+
+@dataclass(frozen=True)
+class PlayContradictsDwell(Finding):
+    """Side play and change of dwell that contradict each other: the change of dwell `seen`, and as expected `by_play`
+    [rad]."""
+
+    seen: Quantity
+    by_play: Quantity
+    cause = Cause.SHAFT
+
+    def words(self) -> Words:
+        """The finding in words."""
+        more = self.seen.value > self.by_play.value
+        return Words(
+            "side play and change of dwell do not agree",
+            f"the play would change the dwell by about {np.degrees(self.by_play.value):.1f}°, the lobe's tip taken as a "
+            f"parabola; {np.degrees(self.seen.value):.1f}° was seen, far {'more' if more else 'less'}",
+            "one of the two may be misread, so the verdict on the shaft may be wrong",
+            "read both again, pushing along the line from cam to rubbing block; "
+            + ("look for a breaker plate that rocks" if more else "look where the play really is"),
+        )
+
+
+@dataclass(frozen=True)
+class RotorOffSegment(Finding):
+    """The rotor's tip leaves its segment somewhere in the range of the vacuum unit."""
+
+    rotor: RotorSweep
+    cause = Cause.ROTOR
+
+    def words(self) -> Words:
+        """The finding in words."""
+        low, high = np.degrees((self.rotor.low, self.rotor.high))
+        return Words(
+            "the rotor is not under its segment at the spark",
+            f"over the vacuum unit's range its tip stands {low:+.1f} to {high:+.1f}° past the segment's middle (distributor), "
+            f"{-np.degrees(self.rotor.room or 0.0):.1f}° more than tip and segment overlap",
+            "the spark jumps across the cap: carbon tracks, misfires, a burnt rotor",
+            "set the phase where the trigger or the rotor allows it, so that the range lies on both sides of the middle",
+        )
+
+
+# --- the vacuum unit ----------------------------------------------------------------------------------------
+
+
+def _of_vacuum(j: Judged) -> Finding | None:
+    if j.verdict in ("pass", "suspect", "no limit"):
+        return None
+    if j.item is Item.VACUUM_HOLD:
+        return LeakTestShort("open question", j)
+    if j.verdict == "too close to call":
+        return VacuumTooClose("open question", j)
+    if j.item is Item.VACUUM_LOSS:
+        return VacuumLeaks("repair first", j)
+    return VacuumSticks("medium", j) if j.item is Item.VACUUM_STICTION else VacuumOffBook("medium", j)
+
+
+@dataclass(frozen=True)
+class VacuumFinding(Finding):
+    """A finding of the vacuum unit: the check `judged`."""
+
+    judged: Judged
+    cause = Cause.VACUUM
+
+
+@dataclass(frozen=True)
+class LeakTestShort(VacuumFinding):
+    """The leak test was not drawn to its vacuum."""
+
+    def words(self) -> Words:
+        """The finding in words."""
+        return Words(
+            "the leak test did not reach its vacuum", _by_limit(self.judged), "whether the unit holds cannot be told",
+            "draw it to the full vacuum and time it again",
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class VacuumTooClose(VacuumFinding):
+    """A check of the vacuum unit that is too close to its limit to call."""
+
+    def words(self) -> Words:
+        """The finding in words."""
+        return Words(
+            f"{self.judged.what}: too close to call", _by_limit(self.judged), "the vacuum unit may be off its book",
+            "read it again, up and down, more finely",
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class VacuumLeaks(VacuumFinding):
+    """The vacuum unit lost more vacuum in the leak test than is allowed."""
+
+    def words(self) -> Words:
+        """The finding in words."""
+        lost = self.judged.in_units(self.judged.measured.value)
+        return Words(
+            f"replace the vacuum unit first: it leaks, {lost} in{self.judged.detail}",
+            _by_limit(self.judged), "no vacuum advance, a weak mixture, and fuel vapour drawn to the spark",
+            "replace it; plug the line until then",
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class VacuumSticks(VacuumFinding):
+    """Rising and falling vacuum lie too far apart."""
+
+    def words(self) -> Words:
+        """The finding in words."""
+        return Words(
+            "the vacuum unit or the breaker plate sticks", _by_limit(self.judged),
+            "vacuum advance comes late and stays in",
+            "free and oil the breaker plate; if it still sticks, replace the unit",
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class VacuumOffBook(VacuumFinding):
+    """Start, full, maximum or a point of the vacuum unit is outside the book's band."""
+
+    def words(self) -> Words:
+        """The finding in words."""
+        j = self.judged
+        short = {Item.VACUUM_START: "begins at", Item.VACUUM_FULL: "full at", Item.VACUUM_POINT: "at"}
+        return Words(
+            f"the vacuum unit is off its book: {short.get(j.item, j.item)}{j.detail} {j.seen}",
+            _by_limit(j), "the wrong advance at part load; full load is not touched unless vacuum is there",
+            "replace it, or set it where it has a screw; check the number stamped on its arm",
+        )  # fmt: skip

@@ -46,7 +46,7 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
     from recurve.files import write_folder
     from recurve.job.model import BareJob
     from recurve.job.read import load_any
-    from recurve.output.documents.check import check_facts
+    from recurve.output.documents.check import CheckDocument
     from recurve.output.figures.check import check_figure_bytes
     from recurve.output.figures.curves import coil_figure_bytes
     from recurve.output.planfile import plan_folder
@@ -64,10 +64,11 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
     coil = coil_figure_bytes(charges, read.speed_ratio, read.fingerprint)
     stale = () if coil else ("coil.svg", "coil.png")
     files = write_folder(plan_folder(job), check_figure_bytes(result) | coil, stale)
+    document = CheckDocument.of(result, files)
     if as_json:
-        print_json(check_facts(result) | {"files": list(files)})
+        print_json(document.as_json())
     else:
-        show(f"{check_text(result, files)}\n{after_check(result.verdict, job)}\n")
+        show(f"{check_text(result, document=document)}\n{after_check(result.verdict, job)}\n")
     if result.verdict not in ("sound", "facts only"):
         raise typer.Exit(ANSWER_IS_NO)
 
@@ -76,7 +77,7 @@ def _check_bare(path: Path, job: Job | BareJob, as_json: bool) -> None:
     """A unit without weights: its condition and vacuum unit alone; there is no curve to draw, but the coil's charge."""
     from recurve.diagnosis.check import check_bare
     from recurve.files import write_folder
-    from recurve.output.documents.check import bare_facts
+    from recurve.output.documents.check import CheckDocument
     from recurve.output.figures.curves import coil_figure_bytes
     from recurve.output.planfile import plan_folder
     from recurve.output.text.check import bare_text
@@ -85,10 +86,11 @@ def _check_bare(path: Path, job: Job | BareJob, as_json: bool) -> None:
     bench = result.inspected.bench
     coil = coil_figure_bytes(() if bench is None else bench.charges, job.speed_ratio, job.fingerprint)
     files = write_folder(plan_folder(path), coil) if coil else ()
+    document = CheckDocument.of(result, files)
     if as_json:
-        print_json(bare_facts(result, files))
+        print_json(document.as_json())
     else:
-        show(bare_text(result, files))
+        show(bare_text(result, document))
     if result.verdict != "facts only":
         raise typer.Exit(ANSWER_IS_NO)
 
@@ -124,7 +126,7 @@ def verify(
     from recurve.diagnosis.verify import as_found, verify_unit
     from recurve.files import write_folder
     from recurve.job.read import load_job, read_as_left
-    from recurve.output.documents.check import verify_facts
+    from recurve.output.documents.check import VerifyDocument
     from recurve.output.figures.check import verify_figure_bytes
     from recurve.output.planfile import plan_folder
     from recurve.output.sheet.record import record_pdf, record_toml
@@ -136,6 +138,7 @@ def verify(
     readings = read_as_left(sweep, asked, basis=None if basis is None else basis.value, zeroed_at=zeroed_at)
     progress("Fitting the sweeps")
     result = verify_unit(finished, readings)
+    document = VerifyDocument.of(result)
     before = as_found(asked)
     folder = planned.parent if planned.is_file() else job.parent
     progress("Drawing the record")
@@ -145,12 +148,15 @@ def verify(
 
     record()  # a file there that is no record is told before the work
     figures = verify_figure_bytes(result, before)
-    pdf = record_pdf(result, before, readings, finished.fingerprint, figures["as-left.svg"], paper.value, units.value)
+    pdf = record_pdf(
+        result, document, before, readings, finished.fingerprint, figures["as-left.svg"], paper.value, units.value
+    )
     files = write_folder(folder, {"as-left.toml": record, **figures, "as-left.pdf": pdf})
+    document = document.with_files(files)
     if as_json:
-        print_json(verify_facts(result, files))
+        print_json(document.as_json())
     else:
-        show(f"{verify_text(result, files)}\n{after_verify(result.verdict, job, sweep, 'as-left.pdf')}\n")
+        show(f"{verify_text(result, document=document)}\n{after_verify(result.verdict, job, sweep, 'as-left.pdf')}\n")
     if result.verdict != "passes":
         raise typer.Exit(ANSWER_IS_NO)
 

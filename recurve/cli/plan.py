@@ -70,7 +70,7 @@ def plan(
 
     Example: recurve plan examples/launch.toml
     """
-    from recurve.output.results import Asked, plan_job, plan_jobs, summary, worst_status
+    from recurve.output.results import Asked, plan_job, plan_jobs, plans_document, summary, worst_status
     from recurve.planner.springset import Constraints
 
     constraints = Constraints(only_in_stock, primary, secondary, frozenset(p.value for p in keep or ()))
@@ -78,7 +78,7 @@ def plan(
     if len(job) == 1:
         made = plan_job(job[0], asked, progress)
         if as_json:
-            print_json(made.facts or {})
+            print_json({} if made.document is None else made.document.as_json())
         else:
             show(f"{made.text}\n{after_plan(made.verdict, job[0], 'sheet.pdf')}\n")
         raise typer.Exit(made.status)
@@ -87,9 +87,7 @@ def plan(
         for fault in one.faults:
             typer.echo(f"recurve: {printable(fault)}", err=True)
     if as_json:
-        print_json(
-            {"jobs": [{"job": p.job, "status": p.status, "plan": p.facts, "faults": list(p.faults)} for p in planned]}
-        )
+        print_json(plans_document(planned).as_json())
     else:
         show(f"{summary(planned)}\n{after_plans()}\n")
     raise typer.Exit(worst_status(planned))

@@ -37,29 +37,15 @@ def curve(
     """
     asked = None if speeds is None else parse_speeds(speeds)
     from recurve.job.read import load_job
-    from recurve.output.documents.plan import curve_facts, default_speeds
+    from recurve.output.documents.curve import CurveDocument
     from recurve.output.text.plan import curve_text
-    from recurve.physics.curve import trace
 
     read = load_job(job)
-    unit = read.as_found()
-    if unit is None:
-        raise InputError(_undescribed(read))
-    traced = trace(unit)
-    facts = curve_facts(read, unit, traced, default_speeds(read, traced) if asked is None else asked)
+    document = CurveDocument.of_job(read, asked)
     if as_json:
-        print_json(facts)
+        print_json(document.as_json())
     else:
-        show(f"{curve_text(read, facts)}\n{after_curve(job)}\n")
-
-
-def _undescribed(job: Job) -> list[str]:
-    names = [n for n, p in zip(("primary", "secondary"), job.places, strict=False) if p.found is None]
-    return [
-        f"{job.path}: springs.{name}: got no rate, or neither free_length nor takeup; expected them, since a curve needs the "
-        "springs themselves"
-        for name in names
-    ]
+        show(f"{curve_text(read, document)}\n{after_curve(job)}\n")
 
 
 def parse_speeds(text: str) -> Array:
@@ -125,7 +111,7 @@ def timing(job: JobFile, as_json: AsJson = False) -> None:
     from recurve.files import write_folder
     from recurve.job.model import BareJob
     from recurve.job.read import load_any
-    from recurve.output.documents.workshop import timing_facts
+    from recurve.output.documents.timing import TimingDocument
     from recurve.output.figures.curves import timing_figure_bytes
     from recurve.output.planfile import plan_folder
     from recurve.output.text.workshop import timing_text
@@ -134,10 +120,11 @@ def timing(job: JobFile, as_json: AsJson = False) -> None:
     progress("Reading the job and its curves")
     card = timing_card(read, None if isinstance(read, BareJob) or read.inspection.timing is None else _planned(read))
     files = write_folder(plan_folder(job), timing_figure_bytes(card, read.fingerprint))
+    document = TimingDocument.of(card, read, files)
     if as_json:
-        print_json(timing_facts(card, read) | {"files": list(files)})
+        print_json(document.as_json())
     else:
-        show(timing_text(card, read, files))
+        show(timing_text(read, document))
     if not card.good:
         raise typer.Exit(ANSWER_IS_NO)
 

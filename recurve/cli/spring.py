@@ -47,7 +47,7 @@ def spring(
     Example: recurve spring "100 g at 14.2 mm" "300 g at 16.1 mm" --free-length "13.2 mm"
     """
     from recurve.job.weighings import measure
-    from recurve.output.documents.workshop import spring_facts
+    from recurve.output.documents.springs import SpringDocument
     from recurve.output.text.workshop import spring_text
 
     if append is not None and not (name and name.strip() and free_length):
@@ -56,10 +56,11 @@ def spring(
     described = {"id": name and name.strip(), "wire": wire, "outer": outer, "coils": coils, "material": material}
     found = measure(readings, free_length, described, quantity)
     file = None if append is None or not found.weighed.of_use else _append(append, found.described)
+    document = SpringDocument.of(found, file)
     if as_json:
-        print_json(spring_facts(found, file))
+        print_json(document.as_json())
     else:
-        show(f"{spring_text(found, file)}\n{after_spring(found.weighed.of_use, file)}\n")
+        show(f"{spring_text(found, document)}\n{after_spring(found.weighed.of_use, file)}\n")
     if not found.weighed.of_use:
         raise typer.Exit(ANSWER_IS_NO)
 

@@ -11,6 +11,7 @@ from recurve.cli.console import ANSWER_IS_NO, AsJson, JobFile, after_wind, print
 
 if TYPE_CHECKING:
     from recurve.job.model import Job
+    from recurve.output.documents.springs import WindDocument
     from recurve.planner.wanted import Which
     from recurve.springs.winding import Winding
 
@@ -93,7 +94,7 @@ def wind(
     """
     from recurve.cli.wind_input import read_given, read_materials, wind_springs
     from recurve.job.read import load_job
-    from recurve.output.documents.workshop import wind_facts
+    from recurve.output.documents.springs import WindDocument
     from recurve.output.text.workshop import wind_notes, wind_text
 
     texts = {
@@ -108,19 +109,18 @@ def wind(
     figures: Which | None = None if springs is None else springs.value
     which = (None if place is None else place.value, figures)
     windings, source = wind_springs(read, given, which, hooks is Hooks.one_plane, (series, names))
-    files = _write(read, windings, top)
-    notes = wind_notes(read, windings)
+    document = WindDocument.of(read, source, windings, wind_notes(read, windings))
+    document = document.with_files(_write(read, windings, document, top))
     good = bool(windings) and all(w.proposals for w in windings)
     if as_json:
-        print_json(wind_facts(read, source, windings, files, notes))
+        print_json(document.as_json())
     else:
-        text = wind_text(read, source, windings, files, notes, top)
-        show(f"{text}\n{after_wind(good, job)}\n")
+        show(f"{wind_text(read, windings, document, top)}\n{after_wind(good, job)}\n")
     if not good:
         raise typer.Exit(ANSWER_IS_NO)
 
 
-def _write(job: Job, windings: tuple[Winding, ...], top: int) -> tuple[str, ...]:
+def _write(job: Job, windings: tuple[Winding, ...], document: WindDocument, top: int) -> tuple[str, ...]:
     """The order: a table, and a drawing of the first proposal for each spring."""
     from recurve.files import write_folder
     from recurve.output.figures.winding import drawing_svg
@@ -135,4 +135,4 @@ def _write(job: Job, windings: tuple[Winding, ...], top: int) -> tuple[str, ...]
     }
     asked = {w.wanted.place for w in windings} or set(PLACES)
     stale = tuple(f"wind-{p}.svg" for p in PLACES if p in asked and f"wind-{p}.svg" not in drawn)
-    return write_folder(plan_folder(job.path), {**drawn, "wind.csv": wind_csv(windings, top)}, stale)
+    return write_folder(plan_folder(job.path), {**drawn, "wind.csv": wind_csv(windings, document.springs, top)}, stale)

@@ -7,12 +7,15 @@ import traceback
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 from recurve.errors import InputError, RecurveError
 from recurve.planner.plan import Plan, make_plan
 from recurve.planner.search import Report
 from recurve.planner.springset import Constraints
+
+if TYPE_CHECKING:
+    from recurve.output.documents.plan import PlanDocument, PlansDocument
 
 Paper = Literal["a4", "letter"]
 LengthUnits = Literal["metric", "inch", "both"]
@@ -33,24 +36,24 @@ class Asked:
 
 @dataclass(frozen=True)
 class Planned:
-    """What became of one job: its `status` as an exit status, its `facts` and report `text`, or the `faults`."""
+    """What became of one job: its `status` as an exit status, its `document` and report `text`, or the `faults`."""
 
     job: str
     status: int
-    facts: dict[str, Any] | None
+    document: PlanDocument | None
     text: str
     faults: tuple[str, ...] = ()
 
     @property
     def verdict(self) -> str:
         """The plan's verdict, "" where there is no plan."""
-        return "" if self.facts is None else str(self.facts["verdict"])
+        return "" if self.document is None else self.document.verdict
 
 
 def plan_job(path: Path, asked: Asked, report: Report) -> Planned:
     """Read, plan and write one job. Raises InputError, OutputError or PhysicsError."""
     from recurve.job.read import load_job
-    from recurve.output.documents.plan import plan_facts
+    from recurve.output.documents.plan import PlanDocument
     from recurve.output.text.plan import plan_text
 
     report("Reading the job")
@@ -58,40 +61,35 @@ def plan_job(path: Path, asked: Asked, report: Report) -> Planned:
     report("Searching the springs")
     made = make_plan(read, asked.choose, asked.constraints, asked.top, report)
     report("Drawing the plot and the sheet")
-    files = write_results(made, asked)
+    document = PlanDocument.of(made)
+    document = document.with_files(write_results(made, document, asked))
     trusted = made.checked is None or made.checked.agrees
     status = 0 if trusted and made.verdict != "out of reach" else ANSWER_IS_NO
-    return Planned(str(path), status, plan_facts(made, files), plan_text(made, files))
+    return Planned(str(path), status, document, plan_text(made, document=document))
 
 
-def write_results(made: Plan, asked: Asked) -> tuple[str, ...]:
+def write_results(made: Plan, document: PlanDocument, asked: Asked) -> tuple[str, ...]:
     """All files of a plan; everything is made before the first is written."""
     from recurve.files import write_folder
-    from recurve.output.figures.curves import plan_figure_bytes, window_svg
+    from recurve.output.figures.curves import narrow_figure_svg, plan_figure_bytes, window_svg
     from recurve.output.planfile import order_csv, plan_folder, plan_toml
     from recurve.output.sheet.blocks import ready_parts
-    from recurve.output.sheet.sheet import sheet_pdf
+    from recurve.output.sheet.sheet import page_html, sheet_pdf
 
     figures = plan_figure_bytes(made)
     contents: dict[str, bytes] = {}
     if made.build is not None:
         contents["plan.toml"] = plan_toml(made)
-    given, drawn = ready_parts(made)
-    sheet = sheet_pdf(made, figures["curve.svg"], asked.paper, asked.units, given, drawn)
+    given, drawn = ready_parts(made, document)
+    sheet = sheet_pdf(made, figures["curve.svg"], asked.paper, asked.units, given, drawn, document)
     contents |= {**figures, "sheet.pdf": sheet, "order.csv": order_csv(made)}
     if asked.html:
-        contents["report.html"] = _page(made, {"curve.svg": figures["curve.svg"], **drawn}, asked.units, given)
+        page_figures = {"curve.svg": figures["curve.svg"], **drawn, "curve-narrow.svg": narrow_figure_svg(made)}
+        contents["report.html"] = page_html(made, page_figures, asked.units, given, document)
     window = window_svg(made)
     contents |= {"window.svg": window} if window else {}
     stale = tuple(name for name in ("plan.toml", "window.svg") if name not in contents)
     return write_folder(plan_folder(made.job.path), contents, stale)
-
-
-def _page(made: Plan, figures: dict[str, bytes], units: LengthUnits, given: dict[str, Any]) -> bytes:
-    from recurve.output.figures.curves import narrow_figure_svg
-    from recurve.output.sheet.sheet import page_html
-
-    return page_html(made, {**figures, "curve-narrow.svg": narrow_figure_svg(made)}, units, given)
 
 
 def plan_jobs(paths: Sequence[Path], asked: Asked, report: Report) -> list[Planned]:
@@ -132,19 +130,27 @@ def worst_status(planned: Sequence[Planned]) -> int:
     return next((s for s in (CRASHED, BAD_INPUT, ANSWER_IS_NO) if any(p.status == s for p in planned)), 0)
 
 
+def plans_document(planned: Sequence[Planned]) -> PlansDocument:
+    """The JSON document of several jobs, in the order given."""
+    from recurve.output.documents.plan import JobOfMany, PlansDocument
+
+    return PlansDocument(
+        jobs=[JobOfMany(job=p.job, status=p.status, plan=p.document, faults=list(p.faults)) for p in planned]
+    )
+
+
 def summary(planned: Sequence[Planned]) -> str:
     """One line a job, at most 80 columns."""
     lines = ["Job                     verdict                 margin  chance  springs"]
     for one in planned:
-        name = Path(one.job).name
-        if one.facts is None:
+        name, document = Path(one.job).name, one.document
+        if document is None:
             what = "crashed" if one.status == CRASHED else "bad input"
             lines.append(f"{name:<24.24}{what:<24}")
             continue
-        facts = one.facts
-        margin = "-" if facts["margin"] is None else f"{facts['margin']:.2f}"
-        chance = "-" if facts["yield"] is None or one.status else f"{facts['yield']:.0%}"
-        ids = " + ".join(s["id"] for s in facts["springs"].values() if s is not None) or "-"
-        lines.append(f"{name:<24.24}{facts['verdict']:<24}{margin:>6} {chance:>7}  {ids:<17.17}".rstrip())
+        margin = "-" if document.margin is None else f"{document.margin:.2f}"
+        chance = "-" if document.yield_ is None or one.status else f"{document.yield_:.0%}"
+        ids = " + ".join(s.id for _, s in document.springs.in_place) or "-"
+        lines.append(f"{name:<24.24}{document.verdict:<24}{margin:>6} {chance:>7}  {ids:<17.17}".rstrip())
     passing = sum(p.status == 0 for p in planned)
     return "\n".join([*lines, f"{passing} of {len(planned)} jobs pass"]) + "\n"

@@ -108,7 +108,7 @@ class Wound:
         return self.mean / self.wire
 
     @property
-    def hook_angle(self) -> float:
+    def hook_angle(self) -> int:
         """The angle [deg] between the planes of the two hooks: a quarter turn of the coils is 90."""
         return round(self.coils % 1 * 360)
 
@@ -182,7 +182,7 @@ def coils_wound(wound: Wound) -> str:
 def hooks_stand(wound: Wound) -> str:
     """How the hooks are placed relative to each other, in words: a half turn of the coils opposes them."""
     return {0: "in one plane, same side", 180: "in one plane, opposite sides"}.get(
-        int(wound.hook_angle) % 360, "at right angles"
+        wound.hook_angle % 360, "at right angles"
     )
 
 

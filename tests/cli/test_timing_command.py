@@ -19,7 +19,7 @@ from recurve.errors import PhysicsError
 from recurve.inspection.model import Vacuum, VacuumPoint
 from recurve.inspection.vacuum import Capsule, book_capsule, vacuum_advance, vacuum_range
 from recurve.job.read import load_job
-from recurve.output.documents.check import capsule_facts
+from recurve.output.documents.condition import CapsuleDocument, Pressure, Slope
 from recurve.output.results import Asked, guarded
 from recurve.output.text.check import capsule_words
 from recurve.planner.springset import Constraints
@@ -95,24 +95,26 @@ def test_a_check_shows_the_target_both_ways(ferry: Path) -> None:
     assert ["maximum", "stop", "29.0", "to", "33.0", "stop", "10.50", "to", "12.50"] in rows
 
 
-def test_a_capsule_in_words_and_facts() -> None:
+def test_a_capsule_in_words_and_numbers() -> None:
     """± is two standard uncertainties; 0.005 rad/kPa is 0.29°/kPa; what no reading tells is said so."""
-    known = Capsule(
-        Uncertain(20e3, 500.0),
-        Uncertain(5e-6, None),
-        Uncertain(0.14, 0.002),
-        Uncertain(48e3, 1e3),
-        Uncertain(600.0, 50.0),
-        0.001,
+    known = CapsuleDocument.of(
+        Capsule(
+            Uncertain(20e3, 500.0),
+            Uncertain(5e-6, None),
+            Uncertain(0.14, 0.002),
+            Uncertain(48e3, 1e3),
+            Uncertain(600.0, 50.0),
+            0.001,
+        )
     )
     words = capsule_words(known)
     for told in ("20.0 ± 1.0 kPa", "0.29 (not determined)°", "8.0 ± 0.2°", "48.0 ± 2.0 kPa", "1.2 kPa apart"):
         assert told in words
-    assert capsule_facts(known)["rate_deg_per_kpa"] == {"value": 0.286479, "standard_uncertainty": None}
-    assert capsule_facts(known)["start_kpa"] == {"value": 20.0, "standard_uncertainty": 0.5}
-    open_ended = Capsule(Uncertain(20e3, 500.0), Uncertain(5e-6, 1e-7), None, None, None, 0.001)
+    assert known.rate_deg_per_kpa == Slope(value=0.286479, standard_uncertainty=None)
+    assert known.start_kpa == Pressure(value=20.0, standard_uncertainty=0.5)
+    open_ended = CapsuleDocument.of(Capsule(Uncertain(20e3, 500.0), Uncertain(5e-6, 1e-7), None, None, None, 0.001))
     assert "its maximum is not known" in capsule_words(open_ended) and "apart" not in capsule_words(open_ended)
-    assert capsule_facts(open_ended)["stop_deg"] is None
+    assert open_ended.stop_deg is None
 
 
 def given_vacuum(**told: object) -> Vacuum:

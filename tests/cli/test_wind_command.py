@@ -16,6 +16,7 @@ from jobs import without, write_job
 
 from recurve.cli.wind_input import planned_unit
 from recurve.job.read import load_job
+from recurve.output.documents.springs import WindingDocument
 from recurve.output.figures.style import figure_of, figure_settings
 from recurve.output.figures.winding import draw_spring, drawing_svg
 from recurve.output.planfile import plan_toml
@@ -222,7 +223,7 @@ def test_a_target_out_of_reach_of_any_spring(tmp_path: Path) -> None:
 
 def test_table() -> None:
     winding = wind(PRIMARY, ENVELOPE, wire_sizes(("metric", "gauge"), ("music", "stainless")))
-    rows = list(csv.DictReader(io.StringIO(wind_csv((winding,), 4).decode())))
+    rows = list(csv.DictReader(io.StringIO(wind_csv((winding,), {"primary": WindingDocument.of(winding)}, 4).decode())))
     assert tuple(rows[0]) == COLUMNS
     assert [r["rank"] for r in rows] == ["1", "2", "3", "4"]
     for row, w in zip(rows, winding.proposals, strict=False):

@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from jobs import without, write_job
-from sweeps import HEADER, RPM, rows, swept
+from sweeps import HEADER, rows, swept
 
 from recurve.diagnosis.check import Check, check_unit
 from recurve.errors import InputError
 from recurve.job.model import Job
 from recurve.job.read import load_job
-from recurve.output.documents.check import check_facts
+from recurve.output.documents.check import CheckDocument
 from recurve.output.text.check import check_text
 from recurve.physics.curve import Drag, Installed, Unit
 from recurve.physics.target import judge
@@ -203,7 +203,7 @@ def test_without_a_target_facts_only(tmp_path: Path, job: Job) -> None:
 def test_without_a_sweep_from_the_description(tmp_path: Path) -> None:
     check = check_unit(load_job(write_job(tmp_path, without("sweep"), *DESCRIBED)))
     assert check.fit is None
-    assert check_facts(check)["fit"] is None
+    assert CheckDocument.of(check).fit is None
 
 
 def test_with_neither_it_is_bad_input(tmp_path: Path) -> None:
@@ -274,22 +274,9 @@ def test_a_typing_error_of_a_hundred_degrees(tmp_path: Path, job: Job) -> None:
     assert check.fit.estimate("stop").value == pytest.approx(11.17, abs=0.3)
 
 
-def test_report_fits_80_columns_and_json_has_the_keys(tmp_path: Path, job: Job) -> None:
+def test_report_fits_80_columns_and_the_document_has_every_parameter(tmp_path: Path, job: Job) -> None:
     check = checked(tmp_path, unit(job, stop=13.8), *UNDESCRIBED)
     assert max(len(line) for line in check_text(check).splitlines()) <= 80
-    facts = check_facts(check)
-    assert {"findings", "fit", "verdict"} <= set(facts)
-    assert all(set(f) == {"what", "evidence", "consequence", "remedy", "severity"} for f in facts["findings"])
-    names = {
-        "primary.rate",
-        "primary.takeup",
-        "secondary.rate",
-        "secondary.takeup",
-        "drag",
-        "friction",
-        "friction_share",
-    }
-    assert names | {"stop", "zero", "scale"} <= set(facts["fit"]["parameters"])
-    assert {"value", "standard_uncertainty", "unit", "at_bound"} <= set(facts["fit"]["parameters"]["stop"])
-    assert {"chi2", "dof", "converged"} <= set(facts["fit"])
-    assert RPM > 0
+    document = CheckDocument.of(check)
+    assert check.fit is not None and document.fit is not None and document.findings
+    assert list(document.fit.parameters) == [e.name for e in check.fit.estimates]

@@ -17,7 +17,7 @@ from recurve.diagnosis.verify import Verification, verify_unit
 from recurve.errors import InputError
 from recurve.job.model import Job
 from recurve.job.read import load_job, read_as_left
-from recurve.output.documents.check import verify_facts
+from recurve.output.documents.check import VerifyDocument
 from recurve.output.planfile import plan_toml
 from recurve.output.sheet.record import record_toml
 from recurve.output.text.check import verify_text
@@ -168,9 +168,10 @@ def test_a_record_that_is_none_is_not_overwritten(tmp_path: Path) -> None:
 def test_report_fits_80_columns(tmp_path: Path) -> None:
     result = verified(tmp_path, built(-0.35))
     assert max(len(line) for line in verify_text(result).splitlines()) <= 80
-    facts = verify_facts(result)
-    assert {t["verdict"] for t in facts["targets"]} <= {"passes", "fails", "too close to call"}
-    assert facts["correction"]["moves"][0]["to_mm"] > 10
+    document = VerifyDocument.of(result)
+    assert {t.verdict for t in document.targets} <= {"passes", "fails", "too close to call"}
+    assert document.correction is not None
+    assert (document.correction.moves[0].to_mm or 0.0) > 10
 
 
 def test_readings_of_the_finished_unit_can_be_wrong_too(tmp_path: Path) -> None:

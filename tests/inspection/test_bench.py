@@ -20,7 +20,8 @@ from recurve.inspection.inspected import Inspected, inspect_unit
 from recurve.inspection.points import dwell_between, fraction_of_pitch
 from recurve.job.model import Job
 from recurve.job.read import load_any, load_job
-from recurve.output.documents.check import bare_facts, check_facts, inspected_facts
+from recurve.output.documents.check import CheckDocument
+from recurve.output.documents.condition import ConditionDocument, DwellOfSet
 from recurve.output.text.check import bare_text, check_text, inspected_lines
 from recurve.units import Quantity as Measured
 
@@ -94,8 +95,9 @@ def test_dwell_in_percent_in_a_job(tmp_path: Path) -> None:
     """By % = 100 × dwell × lobes / 360: 60 % of a 6-lobe pitch is 36°."""
     found = bare(tmp_path, '[condition]\ndwell = "60 %"\n', lobes=6)
     assert found.bench is not None and np.degrees(found.bench.dwell[0].value) == pytest.approx(36.0)
-    assert inspected_facts(found)["condition"]["dwell"] == [{"dwell_deg": 36.0, "share_percent": 60.0}]
-    assert any("36.0° (distributor), 60% of the lobe pitch" in line for line in inspected_lines(found, 2.0))
+    document = ConditionDocument.of(found)
+    assert document.dwell == [DwellOfSet(dwell_deg=36.0, share_percent=60.0)]
+    assert any("36.0° (distributor), 60% of the lobe pitch" in line for line in inspected_lines(document, 2.0))
 
 
 # --- limits -------------------------------------------------------------------------------------------------
@@ -212,9 +214,9 @@ def test_check_is_readable_with_all_some_or_none(tmp_path: Path, text: str) -> N
     told = check_text(check)
     assert max(len(line) for line in told.splitlines()) <= 80
     assert ("Condition, as inspected" in told) == bool(text) and ("Coil" in told) == ("coil" in text)
-    facts = check_facts(check)
-    assert bool(facts["condition"]["checks"]) == bool(text)
-    assert bool(facts["condition"]["coil"]) == ("coil" in text)
+    condition = CheckDocument.of(check).condition
+    assert bool(condition.checks) == bool(text)
+    assert bool(condition.coil) == ("coil" in text)
 
 
 def test_wear_gates_the_verdict_whatever_the_curve(tmp_path: Path) -> None:
@@ -236,8 +238,9 @@ def test_a_unit_without_weights(tmp_path: Path) -> None:
         path.write_text(HEAD.format(lobes=6) + lead + text, encoding="utf-8")
         check = check_bare(load_any(path))
         assert check.verdict == verdict
-        assert max(len(line) for line in bare_text(check).splitlines()) <= 80
-        assert bare_facts(check)["fit"] is None and bare_facts(check)["verdict"] == verdict
+        document = CheckDocument.of(check)
+        assert max(len(line) for line in bare_text(check, document).splitlines()) <= 80
+        assert document.fit is None and document.verdict == verdict
         with pytest.raises(InputError, match="weights: missing, expected weights, stop and springs"):
             load_job(path)
 

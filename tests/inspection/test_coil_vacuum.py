@@ -24,7 +24,8 @@ from recurve.inspection.points import Coil, charge, dwell_time
 from recurve.inspection.vacuum import capsule_advance, fit_capsule, vacuum_advance, vacuum_range
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any
-from recurve.output.documents.check import engine_rows, inspected_facts
+from recurve.output.documents.check import EngineBand
+from recurve.output.documents.condition import ConditionDocument
 
 KPA, INHG = 1e3, 3386.389
 RPM = np.pi / 30
@@ -94,7 +95,7 @@ def test_readings_that_tell_little_give_finite_numbers_or_none(
 ) -> None:
     rows = ", ".join(f'{{ vacuum = "{v} inHg", advance = "{a} deg" }}' for v, a in zip(vacuums, advances, strict=True))
     job = bare(tmp_path, f"[vacuum]\nmeasured = [{rows}]\n" + BOOK.format(7, 9))
-    no_nan(inspected_facts(inspected(job)))
+    no_nan(ConditionDocument.of(inspected(job)).as_json())
 
 
 # --- vacuum -------------------------------------------------------------------------------------------------
@@ -207,9 +208,9 @@ def test_a_target_from_the_engines_side(tmp_path: Path) -> None:
     assert middle == pytest.approx([5.0, 10.0, 10.0])
     assert wanted.speed == pytest.approx(800 * RPM) and all_in.speed == pytest.approx(1200 * RPM)
     assert np.degrees(maximum.high - maximum.low) == pytest.approx(2.0)  # ± 2° crank (TRADE) is ± 1° distributor
-    rows = engine_rows(job)
+    rows = EngineBand.all_of(job)
     assert rows is not None
-    assert [(r["crank_rpm"], r["crank_min_deg"], r["crank_max_deg"]) for r in rows] == [
+    assert [(r.crank_rpm, r.crank_min_deg, r.crank_max_deg) for r in rows] == [
         (1600.0, 17.0, 23.0), (2400.0, 28.0, 32.0), (None, 28.0, 32.0),
     ]  # fmt: skip
 
@@ -225,9 +226,9 @@ def test_round_trip_of_crank_and_distributor(static: float, advance: float, rati
     assert job.target is not None
     (band,) = job.target.bands
     assert float(np.degrees(band.low + band.high) / 2) == pytest.approx(advance, abs=1e-4)
-    rows = engine_rows(job)
+    rows = EngineBand.all_of(job)
     assert rows is not None
-    total = (rows[0]["crank_min_deg"] + rows[0]["crank_max_deg"]) / 2
+    total = (rows[0].crank_min_deg + rows[0].crank_max_deg) / 2
     assert total == pytest.approx(static + ratio * advance, abs=1e-4)
 
 

@@ -18,7 +18,7 @@ from recurve.inspection.model import Timing
 from recurve.inspection.timing import Card, TableCurve, crank_timing, make_card, reading_of, static_of
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any, load_job
-from recurve.output.documents.workshop import timing_facts
+from recurve.output.documents.timing import TimingDocument
 from recurve.output.figures.curves import timing_figure_bytes
 from recurve.output.text.workshop import timing_text
 
@@ -194,9 +194,9 @@ def test_the_ferry_has_no_curve_but_all_else() -> None:
     with pytest.raises(InputError, match="weights: missing"):
         load_job(FERRY)
     made = timing_card(job)
-    facts = timing_facts(made, job)
-    json.dumps(facts, allow_nan=False)
-    text = timing_text(made, job)
+    document = TimingDocument.of(made, job)
+    json.dumps(document.as_json(), allow_nan=False)
+    text = timing_text(job, document)
     assert max(len(row) for row in text.splitlines()) <= 80
     for word in ("fan look still", "Ignition voltage", "creep up", "CRANK", "Set it here"):
         assert word in text

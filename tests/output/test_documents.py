@@ -17,6 +17,7 @@ from checkout import EXAMPLES
 from commands import run
 from documents import faults, validator
 from jobs import SPRINGS, without, write_job
+from pydantic import ValidationError
 from test_golden import NO_SPRINGS, OUT_OF_REACH, UNDESCRIBED
 from test_wind_command import BY_HAND
 
@@ -30,12 +31,15 @@ from recurve.inspection import bench, findings
 from recurve.job.read import load_job
 from recurve.output.documents import base
 from recurve.output.documents import check as check_documents
+from recurve.output.documents import curve as curve_documents
 from recurve.output.documents import plan as plan_documents
-from recurve.output.documents.plan import curve_facts, default_speeds
+from recurve.output.documents import timing as timing_documents
+from recurve.output.documents.condition import InspectedCheck
+from recurve.output.documents.curve import CurveDocument
+from recurve.output.documents.fit import Parameter
 from recurve.output.documents.schemas import DOCUMENTS, document_schema
-from recurve.output.documents.workshop import NAMES, Rooms, TimingDocument
+from recurve.output.documents.springs import Rooms, StressUsed
 from recurve.physics import target
-from recurve.physics.curve import trace
 from recurve.planner import plan as planned
 from recurve.springs import winding
 from recurve.units import PLACES
@@ -82,11 +86,9 @@ def test_curves_of_the_examples(path: Path) -> None:
     if path == FERRY:
         pytest.skip("has no weights: see below")
     job = load_job(path)
-    unit = job.as_found()
-    if unit is None:
+    if job.as_found() is None:
         pytest.skip("its springs are not described")
-    traced = trace(unit)
-    assert faults("curve", curve_facts(job, unit, traced, default_speeds(job, traced))) == []
+    assert faults("curve", CurveDocument.of_job(job).as_json()) == []
 
 
 @pytest.mark.parametrize(
@@ -176,13 +178,48 @@ def test_the_kinds_are_the_ones_of_the_code() -> None:
 
     assert choices(check_documents.CheckDocument, "verdict") == set(get_args(diagnosed.CheckVerdict))
     assert choices(check_documents.FindingDocument, "severity") == set(get_args(findings.Severity))
-    assert choices(check_documents.InspectedCheck, "verdict") == set(get_args(bench.LimitVerdict))
+    assert choices(InspectedCheck, "verdict") == set(get_args(bench.LimitVerdict))
     assert choices(plan_documents.PlanDocument, "verdict") == set(get_args(planned.PlanVerdict))
     assert choices(plan_documents.PlannedBand, "band") == set(get_args(target.Kind))
     assert set(get_args(base.VerifyVerdict)) == set(get_args(verified.VerifyVerdict))
     assert set(get_args(base.PlaceName)) == set(PLACES)
     assert list(Rooms.model_fields) == [n.replace(" ", "_") for n in winding.LIMITS]
-    totals = get_args(TimingDocument.model_fields["totals"].annotation)[0]
-    assert get_args(totals) == NAMES
+    assert list(StressUsed.model_fields) == [n.replace(" ", "_") for n in winding.STRESSES]
+    assert [f"{n.replace(' ', '_')}_deg" for n in get_args(timing_documents.CurveName)] == [
+        key for key in timing_documents.TimingTable.model_fields if key.endswith("_deg")
+    ]
     plain = set(fitted._PLAIN) | {TENSION, "scale"}
-    assert plain < set(get_args(check_documents.Parameter))
+    assert plain < set(get_args(Parameter))
+
+
+LONG_JUMP = {"from_deg": 1.0, "to_deg": 4.0, "speed_rpm": 700.0}
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"to_deg": float("nan")}, {"to_deg": float("inf")}, {"to_deg": "far"}, {"to_deg": None}, {"one_too_many": 1.0}],
+    ids=str,
+)
+def test_a_document_is_validated_as_it_is_built(wrong: dict[str, Any]) -> None:
+    assert curve_documents.Snap(**LONG_JUMP).as_json() == LONG_JUMP
+    with pytest.raises(ValidationError):
+        curve_documents.Snap(**{**LONG_JUMP, **wrong})
+
+
+def test_a_document_cannot_be_changed_but_told_its_files(tmp_path: Path) -> None:
+    document = plan_documents.PlanDocument.model_validate(sample("plan", tmp_path))
+    with pytest.raises(ValidationError):
+        document.files = []
+    told = document.with_files(("a.svg", "b.pdf"))
+    assert told.files == ["a.svg", "b.pdf"] and document.files != told.files
+    assert {**told.as_json(), "files": document.files} == document.as_json()
+    with pytest.raises(ValidationError):
+        curve_documents.Snap(**LONG_JUMP).with_files(())
+
+
+@pytest.mark.parametrize("command", DOCUMENTS)
+def test_what_is_printed_is_the_document_that_can_be_read_again(command: str, tmp_path: Path) -> None:
+    """Keys, their order and every number, whole ones as such."""
+    printed = sample(command, tmp_path)
+    shape = plan_documents.PlanDocument if command == "plan" else DOCUMENTS[command]
+    assert json.dumps(shape.model_validate(printed).as_json()) == json.dumps(printed)

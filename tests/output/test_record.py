@@ -15,6 +15,7 @@ from sweeps import swept
 from recurve.diagnosis.verify import Before, Verification, as_found, verify_unit
 from recurve.job.model import Sweep
 from recurve.job.read import load_job, read_as_left
+from recurve.output.documents.check import VerifyDocument
 from recurve.output.sheet.record import record_facts, record_pdf, record_toml
 
 FIGURE = b'<svg xmlns="http://www.w3.org/2000/svg" width="510pt" height="346pt"><path d="M0 0L9 9L0 9Z"/></svg>'
@@ -28,8 +29,12 @@ class Case:
     before: Before | None
     left: Sweep
 
+    @property
+    def document(self) -> VerifyDocument:
+        return VerifyDocument.of(self.result)
+
     def pdf(self, paper: str = "a4") -> bytes:
-        return record_pdf(self.result, self.before, self.left, "0123456789ab", FIGURE, paper)  # type: ignore[arg-type]
+        return record_pdf(self.result, self.document, self.before, self.left, "0123456789ab", FIGURE, paper)  # type: ignore[arg-type]
 
 
 @pytest.fixture(scope="module")
@@ -51,7 +56,7 @@ def pages(case: Case) -> list[Page]:
 def test_every_page_carries_the_record_s_own_number_and_the_last_says_that_it_ends(
     case: Case, pages: list[Page]
 ) -> None:
-    identity = record_facts(case.result, case.before, case.left, "0123456789ab")["record"]
+    identity = record_facts(case.result, case.document, case.before, case.left, "0123456789ab")["record"]
     assert len(pages) == 2
     for number, page in enumerate(pages, 1):
         assert f"record {identity}" in page.text and f"page {number} of 2" in page.text
@@ -64,9 +69,9 @@ def test_the_number_follows_from_what_is_recorded_and_is_in_the_toml(case: Case,
         tmp_path / "as-left.toml", case.result, case.before.evidence.job.sweep, case.left, "0123456789ab"
     )
     (entry,) = tomllib.loads(text.decode())["as_left"]
-    assert entry["id"] == record_facts(case.result, case.before, case.left, "0123456789ab")["record"]
+    assert entry["id"] == record_facts(case.result, case.document, case.before, case.left, "0123456789ab")["record"]
     other = replace(case.left, advance=case.left.advance + 0.01)
-    assert record_facts(case.result, case.before, other, "0123456789ab")["record"] != entry["id"]
+    assert record_facts(case.result, case.document, case.before, other, "0123456789ab")["record"] != entry["id"]
 
 
 def test_item_method_rule_uncertainty_conditions_and_disclaimers_are_there(case: Case, pages: list[Page]) -> None:
@@ -82,7 +87,7 @@ def test_item_method_rule_uncertainty_conditions_and_disclaimers_are_there(case:
 
 
 def test_results_are_those_of_the_verification_and_of_the_fit_before(case: Case) -> None:
-    facts = record_facts(case.result, case.before, case.left, "0123456789ab")
+    facts = record_facts(case.result, case.document, case.before, case.left, "0123456789ab")
     assert facts["verdict"] == case.result.verdict and case.before is not None
     assert len(facts["results"]) == len(case.result.bands)
     for row in facts["results"]:
@@ -101,9 +106,9 @@ def test_results_are_those_of_the_verification_and_of_the_fit_before(case: Case)
 
 
 def test_without_a_sweep_as_found_only_what_was_left_is_told(case: Case) -> None:
-    facts = record_facts(case.result, None, case.left, "0123456789ab")
+    facts = record_facts(case.result, case.document, None, case.left, "0123456789ab")
     assert facts["found"] == [] and all(r["found"] == ["", ""] for r in facts["results"])
-    pages = read(record_pdf(case.result, None, case.left, "0123456789ab", FIGURE))
+    pages = read(record_pdf(case.result, case.document, None, case.left, "0123456789ab", FIGURE))
     assert "as found" not in pages[0].text.lower()
 
 

@@ -14,6 +14,7 @@ from sheetplans import EXAMPLES, JOB, launch, leaves, make
 
 from recurve.diagnosis.check import check_unit
 from recurve.job.read import load_job
+from recurve.output.documents.plan import PlanDocument
 from recurve.output.sheet import blocks
 from recurve.output.sheet.numbers import Shown
 from recurve.output.sheet.parts import Source
@@ -30,7 +31,7 @@ def part(plan: Plan, name: str, units: Any = "both") -> Any:
 
 
 def inch_rows(plan: Plan) -> list[dict[str, str]]:
-    facts = blocks.found(Source(plan, Shown(plan.job.speed_ratio, "inch")))
+    facts = blocks.found(Source(plan, PlanDocument.of(plan), Shown(plan.job.speed_ratio, "inch")))
     assert facts is not None
     return list(facts["rows"])
 
@@ -58,10 +59,9 @@ def test_highest_bench_speed_is_a_tenth_past_the_work_rounded_up_to_50(plan: Pla
     assert plan.build is not None and plan.build.curve.all_in is not None
     assert plan.build.curve.all_in * 30 / np.pi < 900
     # A band at 900 rpm: 1.1 · 900 = 990, up to 1000, twice that at the crank (hand calculation).
-    assert plan.job.target is not None
-    late = replace(plan.job.target.bands[0], speed=900 * np.pi / 30)
-    target = replace(plan.job.target, bands=(*plan.job.target.bands, late))
-    late_plan = replace(plan, job=replace(plan.job, target=target))
+    first = plan.build.results[0]
+    late = replace(first, band=replace(first.band, speed=900 * np.pi / 30))
+    late_plan = replace(plan, build=replace(plan.build, results=(*plan.build.results, late)))
     assert part(late_plan, "verdict")["highest"] == part(late_plan, "setting")["highest"]
     assert part(late_plan, "verdict")["highest"] == {"main": "1000 rpm (distributor)", "small": "2000 rpm (crank)"}
 

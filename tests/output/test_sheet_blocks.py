@@ -13,6 +13,7 @@ from checkout import EXAMPLES, written
 from recurve.inspection.inspected import inspect_unit
 from recurve.inspection.model import Inspection
 from recurve.job.read import load_job
+from recurve.output.documents.plan import PlanDocument
 from recurve.output.sheet.blocks import ready_parts
 from recurve.output.sheet.sheet import sheet_facts, sheet_pdf
 from recurve.planner.plan import Plan, make_plan
@@ -51,7 +52,7 @@ def some(**kept: object) -> Plan:
 
 
 def test_all_blocks_are_on_the_sheet() -> None:
-    parts, figures = ready_parts(plan())
+    parts, figures = ready_parts(plan(), PlanDocument.of(plan()))
     assert set(parts) == {"order", "timing", "condition", "mechanism"}
     assert {f["file"] for p in parts.values() for f in p.get("figures", ())} == set(figures)
     names = [p["name"] for p in sheet_facts(plan(), given=parts)["parts"]]
@@ -61,13 +62,13 @@ def test_all_blocks_are_on_the_sheet() -> None:
 
 def test_wear_over_its_limit_is_told_on_the_sheet() -> None:
     """0.2 mm of side play, over 0.006 in (common practice, no source)."""
-    condition = ready_parts(plan())[0]["condition"]
+    condition = ready_parts(plan(), PlanDocument.of(plan()))[0]["condition"]
     assert any(r["label"] == "side play" and r["main"].endswith("fail") for r in condition["rows"])
 
 
 def test_the_timing_card_adds_up() -> None:
     """The setting's total is the book's 34° at the crank (in the job), and no row is past it by more than rounding."""
-    timing = ready_parts(plan())[0]["timing"]
+    timing = ready_parts(plan(), PlanDocument.of(plan()))[0]["timing"]
     assert "a total of 34.0° (crank)" in timing["text"][0]
     planned = [h["name"] for h in timing["table"]["heads"]].index("planned")
     assert max(float(row[planned]) for row in timing["table"]["rows"]) == pytest.approx(34.0, abs=0.06)
@@ -75,14 +76,15 @@ def test_the_timing_card_adds_up() -> None:
 
 @pytest.mark.parametrize("kept", [("condition",), ("vacuum",), ("timing",), ()])
 def test_some_or_none(kept: tuple[str, ...]) -> None:
-    parts, _ = ready_parts(some(**{name: getattr(plan().job.inspection, name) for name in kept}))
+    bare = some(**{name: getattr(plan().job.inspection, name) for name in kept})
+    parts, _ = ready_parts(bare, PlanDocument.of(bare))
     assert ("timing" in parts) == ("timing" in kept)
     assert ("condition" in parts) == bool({"condition", "vacuum"} & set(kept))
     assert {"order", "mechanism"} <= set(parts)
 
 
 def test_a_list_of_springs_says_what_is_in_stock() -> None:
-    order = ready_parts(plan())[0]["order"]
+    order = ready_parts(plan(), PlanDocument.of(plan()))[0]["order"]
     made = plan().build
     assert made is not None
     assert [row[1] for row in order["table"]["rows"]] == [s.spring.id for s in made.springs]

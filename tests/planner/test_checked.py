@@ -169,7 +169,7 @@ def test_what_is_found_out_is_said(plan: Plan, monkeypatch: pytest.MonkeyPatch) 
     assert again.notes[0].startswith("Do not build from this plan")
     assert "NOT in agreement" in plan_text(again)
     assert sheet_facts(again)["parts"][0]["facts"]["checked"].startswith("NO: ")
-    monkeypatch.setattr(results, "write_results", lambda made, asked: ())
+    monkeypatch.setattr(results, "write_results", lambda made, document, asked: ())
     monkeypatch.setattr(results, "make_plan", lambda *a, **k: again)
     asked = results.Asked("yield", Constraints(), 0, "a4")
     assert results.plan_job(plan.job.path, asked, lambda text: None).status == 3

@@ -15,7 +15,7 @@ from multibody import Simulation
 
 from recurve.diagnosis.check import check_unit
 from recurve.job.read import load_job
-from recurve.output.documents.check import check_facts
+from recurve.output.documents.check import CheckDocument
 from recurve.output.planfile import plan_toml
 from recurve.output.text.check import check_text
 from recurve.physics.curve import Drag, trace
@@ -92,7 +92,7 @@ def test_check_with_all_some_or_none(blocks: str, first: str | None, tmp_path: P
     text = check_text(check)
     assert max(len(row) for row in text.splitlines()) <= 80
     assert ("Condition, as inspected" in text) == bool(blocks)
-    assert check_facts(check)["condition"]["checks"] == [] or blocks
+    assert CheckDocument.of(check).condition.checks == [] or blocks
     if first is not None:
         assert check.verdict == "mechanical repair first"
         assert any(why.startswith(first) for why in check.why)

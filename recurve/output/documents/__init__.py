@@ -1,9 +1,16 @@
-"""The JSON documents: one shape a result, with the unit of every number.
+"""The JSON documents: one shape for each result, with the unit of every number.
+
+Each is built from its result by `of`; the reports and the build sheet read its attributes.
 
 Offers:
 
-- `plan`: `PlanDocument`, `CurveDocument`
+- `curve`: `CurveDocument`
+- `plan`: `PlanDocument`, `PlansDocument`
+- `ideal`: `IdealPlan`
 - `check`: `CheckDocument`, `VerifyDocument`
-- `workshop`: `TimingDocument`, `WindDocument`, `SpringDocument`
+- `fit`: `FitDocument`
+- `condition`: `ConditionDocument`
+- `timing`: `TimingDocument`
+- `springs`: `WindDocument`, `SpringDocument`
 - `schemas`: `document_schema`
 """

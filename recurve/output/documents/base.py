@@ -1,32 +1,50 @@
-"""What the shapes of all JSON documents share: no key that is not told, every number with its unit.
+"""What all JSON documents share: their base, the words and units of their fields, and how numbers are rounded.
 
-The shapes are read by programs and by the tests; the documents themselves are made in `facts` and the reports. A key is
-added there and, as one line, here.
+A document is built by its class's `of` from what the tool worked out, and is validated as it is built. The reports, the
+build sheet and the command line read its attributes; `as_json` gives what `--json` prints. A new key is one new field,
+and the line in `of` that fills it.
 """
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from collections.abc import Callable, Sequence
+from typing import Annotated, Any, Literal, Self, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 from pydantic import BaseModel, ConfigDict, Field
 
+from recurve.physics.target import Band
 from recurve.units import RPM
 
 PlaceName = Literal["primary", "secondary"]
 VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged"]
+T = TypeVar("T")
 
 
 class Document(BaseModel):
-    """An object with the keys it names and no other, none of which may be left out. A key that is a word of Python's
-    own is named with an underscore after it."""
+    """An object with exactly the keys of its fields, all of them required, and finite numbers only. A trailing underscore
+    in a field's name avoids a Python keyword and is not part of the key."""
 
-    model_config = ConfigDict(extra="forbid", alias_generator=lambda name: name.removesuffix("_"))
+    model_config = ConfigDict(
+        extra="forbid",
+        frozen=True,
+        allow_inf_nan=False,
+        populate_by_name=True,
+        alias_generator=lambda name: name.removesuffix("_"),
+    )
+
+    def as_json(self) -> dict[str, Any]:
+        """The document as JSON has it: plain values by their keys, in the order of the fields."""
+        return self.model_dump(mode="json", by_alias=True)
+
+    def with_files(self, files: Sequence[str]) -> Self:
+        """The same document with the `files` written since; for documents that list files."""
+        return type(self)(**{**dict(self), "files": list(files)})
 
 
 def told(words: str, unit: str | None = None) -> Any:
-    """What a key says, and for a number the unit it is in: "1" for a ratio or a count."""
+    """What a field means, and for a number its unit: "1" for a ratio or a count."""
     return Field(description=words if unit is None else f"{words} [{unit}]")
 
 
@@ -44,28 +62,77 @@ Margin = Annotated[float, told("1 in the centre of a band, 0 on its edge, negati
 Range = tuple[float, float]
 
 
-class TakeUps(Document):
-    """The advance at which each spring begins to pull."""
+class TargetBand(Document):
+    """A band of the target: the first fields of every judgement of it."""
 
-    primary: Annotated[float | None, told("0: pulls from rest; null: never", "distributor deg")]
-    secondary: Annotated[float | None, told("0: pulls from rest; null: never, or no such spring", "distributor deg")]
+    band: BandKind
+    speed_rpm: BandSpeed
+    min_deg: BandLow
+    max_deg: BandHigh
+
+    @property
+    def from_zero(self) -> bool:
+        """Whether only the upper edge counts."""
+        return self.min_deg <= 0.0
 
 
-def rpm(speed: float | None) -> float | None:
+def band_fields(band: Band) -> dict[str, Any]:
+    """The fields that every judgement of a band begins with, as keyword arguments."""
+    return dict(
+        TargetBand(band=band.kind, speed_rpm=if_known(rpm, band.speed), min_deg=deg(band.low), max_deg=deg(band.high))
+    )
+
+
+def listed(word: str) -> Any:
+    """A word from a list that the shape gives. Validation checks it against the list, which a type checker cannot."""
+    return word
+
+
+def by_place(items: Sequence[T]) -> tuple[T | None, T | None]:
+    """One item for each place, None where there are fewer than two."""
+    primary, secondary = [*items, None, None][:2]
+    return primary, secondary
+
+
+# --- numbers as a document has them: in the unit of their key, to six places --------------------------------
+
+
+def number(value: float, places: int = 6) -> float:
+    """A number [any], rounded."""
+    return round(float(value), places)
+
+
+def rpm(speed: float) -> float:
     """[rad/s] as [rpm]."""
-    return None if speed is None else round(float(speed) * RPM, 6)
+    return number(float(speed) * RPM)
 
 
-def deg(angle: float | None) -> float | None:
+def deg(angle: float) -> float:
     """[rad] as [deg]."""
-    return None if angle is None else round(float(np.degrees(angle)), 6)
+    return number(np.degrees(angle))
 
 
-def mm(length: float | None) -> float | None:
+def mm(length: float) -> float:
     """[m] as [mm]."""
-    return None if length is None else round(float(length) * 1e3, 6)
+    return number(float(length) * 1e3)
 
 
-def rounded_list(values: ArrayLike) -> list[float]:
-    """Numbers [1] as a document has them."""
+def if_known(convert: Callable[[float], float], value: float | None) -> float | None:
+    """A value [any] converted, None where it is not known."""
+    return None if value is None else convert(value)
+
+
+def numbers(values: ArrayLike) -> list[float]:
+    """Numbers (n,) [any], rounded."""
     return [float(x) for x in np.round(np.asarray(values, float), 6)]
+
+
+def pair(values: Sequence[float]) -> Range:
+    """Least and most [any]."""
+    least, most = values
+    return number(least), number(most)
+
+
+def rates(values: Sequence[float]) -> Range:
+    """Least and most rate, [N/m] as [N/mm]."""
+    return pair([x / 1e3 for x in values])

@@ -1,27 +1,17 @@
-"""The JSON documents of `curve` and `plan`: shapes, and the unit of every number.
+"""The JSON document of `plan`: shapes, the unit of every number, and how they are filled.
 
-Every result as plain facts: the JSON documents of the commands (design §6).
-
-All speeds are distributor rpm and all angles distributor degrees, whatever the job's basis. What is not
-known, or is not there, is None and never NaN.
+All speeds are distributor rpm and all angles distributor degrees, whatever the job's basis. What is not known, or is
+not there, is null and never NaN.
 """
 
 from __future__ import annotations
 
-import math
-from typing import Annotated, Any, Literal
+from collections.abc import Sequence
+from typing import Annotated, Literal
 
-import numpy as np
-from numpy.typing import ArrayLike
 from pydantic import RootModel
 
-from recurve.arrays import Array
-from recurve.job.model import Job
 from recurve.output.documents.base import (
-    BandHigh,
-    BandKind,
-    BandLow,
-    BandSpeed,
     Document,
     Files,
     Fingerprint,
@@ -29,51 +19,29 @@ from recurve.output.documents.base import (
     Notes,
     PlaceName,
     Range,
-    TakeUps,
+    TargetBand,
     Title,
+    band_fields,
+    by_place,
     deg,
+    if_known,
+    listed,
     mm,
-    rounded_list,
+    number,
+    pair,
+    rates,
     rpm,
     told,
 )
-from recurve.physics.curve import Trace, Unit, residual_advance
+from recurve.output.documents.curve import CurveDocument
+from recurve.output.documents.ideal import IdealPlan
+from recurve.physics.target import BandResult
 from recurve.planner.build import Build, Checked, Fitted
 from recurve.planner.buying import Purchase
-from recurve.planner.ideal import Ideal
 from recurve.planner.plan import AlternativeBuild, Plan
 from recurve.planner.suggest import Suggestion
-from recurve.planner.window import Window
-from recurve.units import PLACES, RPM
 
-# --- curve ------------------------------------------------------------------------------------------------
-
-
-class Snap(Document):
-    """Advance that is jumped over at one speed."""
-
-    from_deg: Annotated[float, told("Where the jump begins", "distributor deg")]
-    to_deg: Annotated[float, told("Where it ends", "distributor deg")]
-    speed_rpm: Annotated[float, told("The speed of the jump", "distributor rpm")]
-
-
-class CurveDocument(Document):
-    """An advance curve, rising and falling, and its marks. All speeds and angles are the distributor's."""
-
-    speed_rpm: Annotated[list[float], told("Speeds", "distributor rpm")]
-    rising_deg: Annotated[list[float], told("Advance at each, the speed rising", "distributor deg")]
-    falling_deg: Annotated[list[float], told("Advance at each, the speed falling", "distributor deg")]
-    onset_rpm: Annotated[float | None, told("Where advance begins; null: none", "distributor rpm")]
-    return_rpm: Annotated[float | None, told("Where it is gone, the speed falling; null: none", "distributor rpm")]
-    all_in_rpm: Annotated[float | None, told("Where it is complete; null: none", "distributor rpm")]
-    residual_deg: Annotated[float, told("What stays in at idle", "distributor deg")]
-    residual_without_drag_deg: Annotated[float, told("The same without the rubbing block's drag", "distributor deg")]
-    stop_deg: Annotated[float, told("The largest advance", "distributor deg")]
-    takeup_deg: TakeUps
-    snap: list[Snap]
-
-
-# --- plan -------------------------------------------------------------------------------------------------
+LEAST_COST = 0.01  # of the yield [1]
 
 
 class PlannedSpring(Document):
@@ -92,12 +60,42 @@ class PlannedSpring(Document):
     coils: Annotated[float | None, told("Coils of the body", "1")]
     material: Annotated[str, told("Material; empty: not known")]
 
+    @classmethod
+    def of(cls, fitted: Fitted) -> PlannedSpring:
+        """A spring that was chosen."""
+        spring = fitted.spring
+        return cls(
+            id=spring.id,
+            rate_n_per_mm=number(spring.rate / 1e3, 9),
+            free_length_mm=mm(spring.free_length),
+            initial_tension_n=number(spring.initial_tension),
+            installed_length_mm=mm(fitted.length),
+            bend_mm=mm(fitted.bend),
+            takeup_deg=if_known(deg, fitted.takeup),
+            pull_at_rest_n=number(fitted.pull),
+            wire_mm=if_known(mm, spring.wire),
+            outer_mm=if_known(mm, spring.outer),
+            coils=spring.coils,
+            material=spring.material,
+        )
+
 
 class PlannedSprings(Document):
     """The springs in their places; null: none there."""
 
     primary: PlannedSpring | None
     secondary: PlannedSpring | None
+
+    @classmethod
+    def of(cls, build: Build | None) -> PlannedSprings:
+        """The springs of a build."""
+        primary, secondary = by_place([] if build is None else [PlannedSpring.of(s) for s in build.springs])
+        return cls(primary=primary, secondary=secondary)
+
+    @property
+    def in_place(self) -> list[tuple[str, PlannedSpring]]:
+        """The springs that there are, each with the name of its place."""
+        return [(place, spring) for place, spring in self if spring is not None]
 
 
 class Cost(Document):
@@ -114,17 +112,33 @@ class PlannedStop(Document):
     planned_deg: Annotated[float | None, told("As planned", "distributor deg")]
     trim_mm: Annotated[float | None, told("What to do to it: + build up, − file", "mm")]
 
+    @classmethod
+    def of(cls, plan: Plan) -> PlannedStop:
+        """The stop as found, and as the build has it."""
+        build = plan.build
+        return cls(
+            found_deg=deg(plan.job.stop.advance),
+            planned_deg=None if build is None else deg(build.stop),
+            trim_mm=None if build is None else mm(build.trim),
+        )
 
-class PlannedBand(Document):
+
+class PlannedBand(TargetBand):
     """A band of the target against the planned curve."""
 
-    band: BandKind
-    speed_rpm: BandSpeed
-    min_deg: BandLow
-    max_deg: BandHigh
     rising_deg: Annotated[float, told("Advance, the speed rising", "distributor deg")]
     falling_deg: Annotated[float, told("Advance, the speed falling", "distributor deg")]
     margin: Margin
+
+    @classmethod
+    def of(cls, result: BandResult) -> PlannedBand:
+        """A band and what the curve makes of it."""
+        return cls(
+            **band_fields(result.band),
+            rising_deg=deg(result.rising),
+            falling_deg=deg(result.falling),
+            margin=number(result.margin),
+        )
 
 
 class Settings(Document):
@@ -133,51 +147,11 @@ class Settings(Document):
     primary_rpm: Annotated[float | None, told("Rising speed at which 1 degree must be in", "distributor rpm")]
     secondary_rpm: Annotated[float | None, told("Rising speed at 1 degree below the maximum", "distributor rpm")]
 
-
-class IdealSpring(Document):
-    """The best spring for a place, free of any catalogue, and what may be about it."""
-
-    rate_n_per_mm: Annotated[float, told("Rate", "N/mm")]
-    rate_range_n_per_mm: Annotated[Range, told("Least and most rate at range_margin", "N/mm")]
-    pull_at_rest_n: Annotated[float, told("Pull at rest, negative where slack", "N")]
-    pull_at_rest_range_n: Annotated[Range, told("Least and most of it at range_margin", "N")]
-    takeup_deg: Annotated[float | None, told("Where it begins to pull; null: never", "distributor deg")]
-    pull_at_takeup_n: Annotated[float, told("Its pull there", "N")]
-
-
-class WindowRow(Document):
-    """What may be at one rate."""
-
-    rate_n_per_mm: Annotated[float, told("The rate", "N/mm")]
-    pull_at_rest_n: Annotated[list[Range], told("Stretches of pull at rest that serve, negative where slack", "N")]
-    free_length_mm: Annotated[Range, told("Free lengths inside the hooks, without initial tension", "mm")]
-    takeup_deg: Annotated[tuple[float | None, float | None], told("Take-ups; null: never", "distributor deg")]
-
-
-class WindowSpring(Document):
-    """What may be ordered for one place."""
-
-    rate_range_n_per_mm: Annotated[Range, told("Least and most rate", "N/mm")]
-    at: Annotated[list[WindowRow], told("What goes with rates between")]
-
-
-class OrderingWindow(Document):
-    """Every spring that keeps a margin, the other spring following."""
-
-    margin: Margin
-    primary: WindowSpring
-    secondary: WindowSpring | None
-
-
-class IdealPlan(Document):
-    """The best springs there could be, free of any catalogue."""
-
-    margin: Margin
-    range_margin: Annotated[float, told("The margin that the ranges keep", "1")]
-    stop_deg: Annotated[float, told("The stop with them", "distributor deg")]
-    primary: IdealSpring
-    secondary: IdealSpring | None
-    window: OrderingWindow | None
+    @classmethod
+    def of(cls, build: Build | None) -> Settings:
+        """The speeds of a build."""
+        primary, secondary = (None, None) if build is None else build.settings
+        return cls(primary_rpm=if_known(rpm, primary), secondary_rpm=if_known(rpm, secondary))
 
 
 class Searched(Document):
@@ -192,6 +166,11 @@ class OtherPair(Document):
 
     springs: Annotated[list[str], told("Names in the catalogue, the primary first")]
     margin: Margin
+
+    @classmethod
+    def of(cls, build: Build) -> OtherPair:
+        """A pair by its build."""
+        return cls(springs=[s.spring.id for s in build.springs], margin=number(build.margin))
 
 
 class PairStop(Document):
@@ -209,6 +188,16 @@ class AskedPair(Document):
     springs: PlannedSprings
     stop: PairStop
 
+    @classmethod
+    def of(cls, one: AlternativeBuild) -> AskedPair:
+        """A pair with its build and its yield."""
+        return cls(
+            margin=number(one.build.margin),
+            yield_=number(one.fraction, 4),
+            springs=PlannedSprings.of(one.build),
+            stop=PairStop(planned_deg=deg(one.build.stop), trim_mm=mm(one.build.trim)),
+        )
+
 
 class OrderedSpring(Document):
     """A spring to take or to order."""
@@ -222,6 +211,20 @@ class OrderedSpring(Document):
     range_margin: Annotated[float, told("The margin that the ranges keep", "1")]
     rate_tolerance_assumed: Annotated[float, told("± of the rate that the yield counts on", "1")]
 
+    @classmethod
+    def of(cls, one: Purchase) -> OrderedSpring:
+        """One spring and how far it may be off."""
+        return cls(
+            place=listed(one.place),
+            id=one.spring.id,
+            quantity=1,
+            alternates=list(one.alternates),
+            rate_range_n_per_mm=rates(one.rates),
+            free_length_range_mm=pair([1e3 * x for x in one.lengths]),
+            range_margin=number(one.floor),
+            rate_tolerance_assumed=number(one.assumed),
+        )
+
 
 class SuggestedChange(Document):
     """A single change after which a plan passes."""
@@ -233,6 +236,18 @@ class SuggestedChange(Document):
     margin: Margin
     springs: Annotated[list[str], told("Names of the springs it then takes")]
 
+    @classmethod
+    def of(cls, one: Suggestion) -> SuggestedChange:
+        """A change and the build that follows."""
+        return cls(
+            kind=listed(one.kind),
+            text=one.text,
+            amount=number(one.amount),
+            unit=listed(one.unit),
+            margin=number(one.build.margin),
+            springs=[s.spring.id for s in one.build.springs],
+        )
+
 
 class CheckedCurve(Document):
     """The planned curve against the same computed another way."""
@@ -241,6 +256,16 @@ class CheckedCurve(Document):
     speeds: Annotated[int, told("How many speeds were looked at, rising and falling", "1")]
     largest_difference_deg: Annotated[float, told("The largest difference there", "distributor deg")]
     agrees: Annotated[bool, told("False: do not build from this plan, it is a fault of recurve")]
+
+    @classmethod
+    def of(cls, checked: Checked) -> CheckedCurve:
+        """How the curve stands against the least energy."""
+        return cls(
+            method="energy minimisation",
+            speeds=checked.speeds,
+            largest_difference_deg=deg(checked.largest),
+            agrees=checked.agrees,
+        )
 
 
 class PlanDocument(Document):
@@ -269,6 +294,40 @@ class PlanDocument(Document):
     notes: Notes
     files: Files
 
+    @classmethod
+    def of(cls, plan: Plan, files: Sequence[str] = ()) -> PlanDocument:
+        """A plan, and the files that were written of it."""
+        build, built, job = plan.build, plan.built, plan.job
+        return cls(
+            verdict=plan.verdict,
+            title=job.title,
+            fingerprint=job.fingerprint,
+            margin=None if build is None else number(build.margin),
+            yield_=None if built is None else number(built.fraction, 4),
+            costs=[] if built is None else [Cost(source=n, yield_gained=number(g, 4)) for n, g in built.costs],
+            from_="description" if plan.fit is None else "sweep",
+            springs=PlannedSprings.of(build),
+            stop=PlannedStop.of(plan),
+            checked=None if plan.checked is None else CheckedCurve.of(plan.checked),
+            targets=[] if build is None else [PlannedBand.of(r) for r in build.results],
+            setting=Settings.of(build),
+            curve=None if build is None else CurveDocument.of(job, build.unit, build.curve),
+            ideal=None if plan.ideal is None else IdealPlan.of(plan.ideal, plan.window),
+            searched=Searched(pairs=plan.pairs, feasible=plan.feasible),
+            others=[OtherPair.of(o) for o in plan.others],
+            alternatives=[AskedPair.of(a) for a in plan.alternatives],
+            order=[OrderedSpring.of(p) for p in plan.purchases],
+            suggestions=[SuggestedChange.of(s) for s in plan.suggestions],
+            reasons=list(plan.reasons),
+            notes=list(plan.notes),
+            files=list(files),
+        )
+
+    @property
+    def main_costs(self) -> list[Cost]:
+        """The two that cost most of the yield; what costs less than a hundredth is not named."""
+        return [cost for cost in self.costs if cost.yield_gained >= LEAST_COST][:2]
+
 
 class JobOfMany(Document):
     """One of several jobs."""
@@ -287,204 +346,3 @@ class PlansDocument(Document):
 
 class PlanOutput(RootModel[PlanDocument | PlansDocument]):
     """One job: its plan. Several: a list of them."""
-
-
-def curve_facts(job: Job, unit: Unit, curve: Trace, speeds: Array) -> dict[str, Any]:
-    """The `curve` document: both branches at the speeds (n,) [rad/s], and the curve's marks."""
-    idle = idle_speed(job, speeds)
-    residual, undragged = residual_advance(unit, idle)
-    takeups: list[float | None] = [deg(t) for t in curve.takeups]
-    return {
-        "speed_rpm": rounded_list(speeds * RPM),
-        "rising_deg": rounded_list(np.degrees(curve.rising_advance(speeds, residual))),
-        "falling_deg": rounded_list(np.degrees(curve.falling_advance(speeds))),
-        "onset_rpm": rpm(curve.onset),
-        "return_rpm": rpm(curve.return_speed),
-        "all_in_rpm": rpm(curve.all_in),
-        "residual_deg": deg(residual),
-        "residual_without_drag_deg": deg(undragged),
-        "stop_deg": deg(curve.stop),
-        "takeup_deg": dict(zip(PLACES, [*takeups, None][:2], strict=True)),
-        "snap": [{"from_deg": deg(s.start), "to_deg": deg(s.end), "speed_rpm": rpm(s.speed)} for s in curve.snaps],
-    }
-
-
-def idle_speed(job: Job, speeds: ArrayLike) -> float:
-    """Idle speed [rad/s] of the target, else the lowest speed swept, else the lowest asked for."""
-    if job.target is not None and job.target.idle_speed is not None:
-        return job.target.idle_speed
-    if job.sweep is not None:
-        return float(job.sweep.speed.min())
-    return float(np.min(speeds))
-
-
-def default_speeds(job: Job, curve: Trace) -> Array:
-    """Speeds (n,) [rad/s] every 50 rpm from 100 rpm to a little past all-in and the last band."""
-    last = [curve.all_in or 0.0]
-    if job.target is not None:
-        last += [b.speed or 0.0 for b in job.target.bands]
-    top = max(1000.0, math.ceil(max(last) * RPM * 1.1 / 50) * 50)
-    return np.arange(100.0, top + 1.0, 50.0) / RPM
-
-
-def plan_facts(plan: Plan, files: tuple[str, ...] = ()) -> dict[str, Any]:
-    """The `plan` document."""
-    build, job = plan.build, plan.job
-    return {
-        "verdict": plan.verdict,
-        "title": job.title,
-        "fingerprint": job.fingerprint,
-        "margin": None if build is None else round(build.margin, 6),
-        "yield": None if plan.built is None else round(plan.built.fraction, 4),
-        "costs": []
-        if plan.built is None
-        else [{"source": n, "yield_gained": round(g, 4)} for n, g in plan.built.costs],
-        "from": "sweep" if plan.fit is not None else "description",
-        "springs": _spring_facts(build),
-        "stop": {
-            "found_deg": deg(job.stop.advance),
-            "planned_deg": None if build is None else deg(build.stop),
-            "trim_mm": None if build is None else mm(build.trim),
-        },
-        "checked": None if plan.checked is None else _checked_facts(plan.checked),
-        "targets": [] if build is None else _target_facts(build),
-        "setting": dict(
-            zip(
-                ("primary_rpm", "secondary_rpm"),
-                (None, None) if build is None else map(rpm, build.settings),
-                strict=True,
-            )
-        ),
-        "curve": None if build is None else curve_facts(job, build.unit, build.curve, default_speeds(job, build.curve)),
-        "ideal": None if plan.ideal is None else _ideal_facts(plan.ideal, plan.window),
-        "searched": {"pairs": plan.pairs, "feasible": plan.feasible},
-        "others": [{"springs": [s.spring.id for s in o.springs], "margin": round(o.margin, 6)} for o in plan.others],
-        "alternatives": [_alternative_facts(a) for a in plan.alternatives],
-        "order": [_order_facts(p) for p in plan.purchases],
-        "suggestions": [_suggestion_facts(s) for s in plan.suggestions],
-        "reasons": list(plan.reasons),
-        "notes": list(plan.notes),
-        "files": list(files),
-    }
-
-
-def _checked_facts(checked: Checked) -> dict[str, Any]:
-    return {
-        "method": "energy minimisation",
-        "speeds": checked.speeds,
-        "largest_difference_deg": deg(checked.largest),
-        "agrees": checked.agrees,
-    }
-
-
-def _order_facts(one: Purchase) -> dict[str, Any]:
-    return {
-        "place": one.place,
-        "id": one.spring.id,
-        "quantity": 1,
-        "alternates": list(one.alternates),
-        "rate_range_n_per_mm": [round(x / 1e3, 6) for x in one.rates],
-        "free_length_range_mm": [mm(x) for x in one.lengths],
-        "range_margin": round(one.floor, 6),
-        "rate_tolerance_assumed": round(one.assumed, 6),
-    }
-
-
-def _suggestion_facts(one: Suggestion) -> dict[str, Any]:
-    return {
-        "kind": one.kind,
-        "text": one.text,
-        "amount": round(one.amount, 6),
-        "unit": one.unit,
-        "margin": round(one.build.margin, 6),
-        "springs": [s.spring.id for s in one.build.springs],
-    }
-
-
-def _alternative_facts(one: AlternativeBuild) -> dict[str, Any]:
-    """A pair that was asked for: what `springs`, `stop`, `margin` and `yield` say of the plan."""
-    return {
-        "margin": round(one.build.margin, 6),
-        "yield": round(one.fraction, 4),
-        "springs": _spring_facts(one.build),
-        "stop": {"planned_deg": deg(one.build.stop), "trim_mm": mm(one.build.trim)},
-    }
-
-
-def _spring_facts(build: Build | None) -> dict[str, Any]:
-    fitted = [] if build is None else [_fitted_facts(s) for s in build.springs]
-    return dict(zip(PLACES, [*fitted, None, None][:2], strict=True))
-
-
-def _fitted_facts(fitted: Fitted) -> dict[str, Any]:
-    spring = fitted.spring
-    return {
-        "id": spring.id,
-        "rate_n_per_mm": round(spring.rate / 1e3, 9),
-        "free_length_mm": mm(spring.free_length),
-        "initial_tension_n": round(spring.initial_tension, 6),
-        "installed_length_mm": mm(fitted.length),
-        "bend_mm": mm(fitted.bend),
-        "takeup_deg": deg(fitted.takeup),
-        "pull_at_rest_n": round(fitted.pull, 6),
-        "wire_mm": mm(spring.wire),
-        "outer_mm": mm(spring.outer),
-        "coils": spring.coils,
-        "material": spring.material,
-    }
-
-
-def _target_facts(build: Build) -> list[dict[str, Any]]:
-    return [
-        {
-            "band": r.band.kind,
-            "speed_rpm": rpm(r.band.speed),
-            "min_deg": deg(r.band.low),
-            "max_deg": deg(r.band.high),
-            "rising_deg": deg(r.rising),
-            "falling_deg": deg(r.falling),
-            "margin": round(r.margin, 6),
-        }
-        for r in build.results
-    ]
-
-
-def _window_facts(window: Window) -> dict[str, Any]:
-    """What may be ordered for each place; lengths are inside the hooks, of springs without initial tension."""
-    made = [
-        {
-            "rate_range_n_per_mm": [round(x / 1e3, 6) for x in spring.rates],
-            "at": [
-                {
-                    "rate_n_per_mm": round(row.rate / 1e3, 6),
-                    "pull_at_rest_n": [[round(x, 6) for x in pull] for pull in row.pulls],
-                    "free_length_mm": [mm(x) for x in row.lengths],
-                    "takeup_deg": [deg(x) for x in row.takeups],
-                }
-                for row in spring.rows
-            ],
-        }
-        for spring in window.springs
-    ]
-    return {"margin": round(window.floor, 6), **dict(zip(PLACES, [*made, None][:2], strict=True))}
-
-
-def _ideal_facts(ideal: Ideal, window: Window | None) -> dict[str, Any]:
-    springs = [
-        {
-            "rate_n_per_mm": round(s.rate / 1e3, 6),
-            "rate_range_n_per_mm": [round(x / 1e3, 6) for x in s.rates],
-            "pull_at_rest_n": round(s.pull, 6),
-            "pull_at_rest_range_n": [round(x, 6) for x in s.pulls],
-            "takeup_deg": deg(s.takeup),
-            "pull_at_takeup_n": round(s.takeup_pull, 6),
-        }
-        for s in ideal.springs
-    ]
-    return {
-        "margin": round(ideal.margin, 6),
-        "range_margin": round(ideal.floor, 6),
-        "stop_deg": deg(ideal.stop),
-        **dict(zip(PLACES, [*springs, None][:2], strict=True)),
-        "window": None if window is None else _window_facts(window),
-    }

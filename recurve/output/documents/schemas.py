@@ -1,4 +1,4 @@
-"""Which shape the JSON of which command has, as a JSON Schema (draft 2020-12) for programs that read it."""
+"""The JSON Schema (draft 2020-12) of what each command writes with `--json`, for programs that read it."""
 
 from __future__ import annotations
 
@@ -9,8 +9,10 @@ from pydantic.json_schema import GenerateJsonSchema
 
 from recurve.job.schema import DIALECT
 from recurve.output.documents.check import CheckDocument, VerifyDocument
-from recurve.output.documents.plan import CurveDocument, PlanOutput
-from recurve.output.documents.workshop import SpringDocument, TimingDocument, WindDocument
+from recurve.output.documents.curve import CurveDocument
+from recurve.output.documents.plan import PlanOutput
+from recurve.output.documents.springs import SpringDocument, WindDocument
+from recurve.output.documents.timing import TimingDocument
 
 DOCUMENTS: dict[str, Any] = {
     "check": CheckDocument,

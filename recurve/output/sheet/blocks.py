@@ -1,6 +1,7 @@
-"""The sheet's ready-made parts: buying list, timing card, bench inspection, the unit drawn; each only where it is known.
+"""More parts of the sheet: the curve, the engine, the unit as found, and the blocks.
 
-The content of the sheet's other parts: the curve, the engine, the unit as found, and blocks that come ready made.
+A block is a ready-made part with its figures, laid out by `data/sheet/block.typ`: buying list, timing card, bench
+inspection, the unit drawn. Each appears only if the job has what it needs.
 """
 
 from __future__ import annotations
@@ -8,36 +9,33 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-import numpy as np
-
 from recurve.diagnosis.findings import curve_findings
 from recurve.diagnosis.readings import data_findings
 from recurve.diagnosis.timing_card import card_of_plan
 from recurve.fit.fit import Fit
 from recurve.fit.state import SURE, Evidence
-from recurve.inspection.bench import Judged
-from recurve.inspection.findings import Finding, worst_first
-from recurve.inspection.inspected import Inspected
-from recurve.inspection.timing import CAUTIONS, Card
-from recurve.output.documents.workshop import NAMES, timing_facts
+from recurve.inspection.findings import worst_first
+from recurve.output.documents.condition import ConditionDocument
+from recurve.output.documents.fit import FitDocument, FittedParameter
+from recurve.output.documents.plan import PlanDocument
+from recurve.output.documents.timing import TimingDocument, columns
 from recurve.output.figures.curves import coil_figure_bytes, timing_figure_bytes
 from recurve.output.figures.mechanism import small_unit_svg
 from recurve.output.figures.style import breakable
 from recurve.output.sheet.numbers import Cell, Shown, cell, signless
-from recurve.output.sheet.parts import PLACES, Facts, Source, decimals, highest
-from recurve.planner.build import Build
+from recurve.output.sheet.parts import PLACES, Facts, Source, decimals, highest, in_order
 from recurve.planner.plan import Plan
 from recurve.units import RPM, parse
 
 Figures = dict[str, bytes]
 
 
-def ready_parts(plan: Plan) -> tuple[dict[str, Facts], Figures]:
-    """Facts of the parts by name, and the SVGs that they show by file name."""
+def ready_parts(plan: Plan, document: PlanDocument) -> tuple[dict[str, Facts], Figures]:
+    """A plan's blocks: their facts by name, and the SVGs they show by file name."""
     parts: dict[str, Facts] = {}
     figures: Figures = {}
     for name, made in (
-        ("order", _order(plan)),
+        ("order", _order(plan, document)),
         ("timing", _timing(plan)),
         ("condition", _condition(plan)),
         ("mechanism", _mechanism(plan)),
@@ -57,19 +55,21 @@ def _mechanism(plan: Plan) -> tuple[Facts, Figures]:
 # --- what to order ------------------------------------------------------------------------------------------
 
 
-def _order(plan: Plan) -> tuple[Facts, Figures] | None:
-    if not plan.purchases:
+def _order(plan: Plan, document: PlanDocument) -> tuple[Facts, Figures] | None:
+    if not document.order:
         return None
     rows = []
-    for one in plan.purchases:
-        stock = one.spring.quantity
+    for one, purchase in zip(document.order, plan.purchases, strict=True):
+        # Unrounded: they often end on half of the last digit shown, and rounding twice would give another digit.
+        lengths = "{:.1f} to {:.1f}".format(*(1e3 * x for x in purchase.lengths))
+        stock = purchase.spring.quantity
         rows.append(
             [
                 one.place,
-                one.spring.id,
+                one.id,
                 "to order" if stock is None else f"{stock} in stock",
-                f"{one.rates[0] / 1e3:.2f} to {one.rates[1] / 1e3:.2f}",
-                f"{one.lengths[0] * 1e3:.1f} to {one.lengths[1] * 1e3:.1f}",
+                "{:.2f} to {:.2f}".format(*one.rate_range_n_per_mm),
+                lengths,
                 ", ".join(one.alternates[:3]) or "-",
             ]
         )
@@ -77,61 +77,60 @@ def _order(plan: Plan) -> tuple[Facts, Figures] | None:
     heads += [("rate may be", "N/mm"), ("length may be", "mm, inside hooks"), ("or instead", "id")]
     text = (
         "How far a spring that arrives may be off, one thing at a time, its post then set anew, before half the margin is "
-        f"gone. The chance of passing counts on ± {plan.purchases[0].assumed:.0%} of rate: state it to the supplier. Hang "
-        "two known weights on what arrives: recurve spring works out rate and initial tension."
+        f"gone. The chance of passing counts on ± {document.order[0].rate_tolerance_assumed:.0%} of rate: state it to the "
+        "supplier. Hang two known weights on what arrives: recurve spring works out rate and initial tension."
     )
     return {"title": "Springs to order", "text": [text], "table": _table(heads, rows)}, {}
 
 
-# --- the engine ---------------------------------------------------------------------------------------------
+# --- the timing card ----------------------------------------------------------------------------------------
 
 
 def _timing(plan: Plan) -> tuple[Facts, Figures] | None:
     card = card_of_plan(plan)
     if card is None:
         return None
-    facts = timing_facts(card, plan.job)
-    names = [n for n in NAMES if card.column(n) is not None]
-    rows = [[f"{x * RPM:.0f}", *(_degrees(card, n, i) for n in names)] for i, x in enumerate(card.speed)]
-    heads = [("speed", "crank rpm"), *((n, "crank degrees") for n in names)]
+    document = TimingDocument.of(card, plan.job)
     made: Facts = {
         "title": "Timing card: total before top dead centre, vacuum off",
         "page": True,
-        "cautions": [*CAUTIONS],
-        "text": [*_setting(facts), *card.warnings, *_traps(facts)],
+        "cautions": document.cautions,
+        "text": [_setting(document), *document.warnings, *_traps(document)],
         "boxes": ["timed at, crank rpm", "read, crank degrees", "by"],
     }
-    if names:
-        made |= {"table": _table(heads, rows), "figures": [_figure("timing.svg", "Crank timing over crank speed")]}
-    return made, {"timing.svg": timing_figure_bytes(card, plan.job.fingerprint)["timing.svg"]} if names else {}
+    shown = columns(document.table)
+    if not shown:
+        return made, {}
+    heads = [("speed", "crank rpm"), *((name, "crank degrees") for name in shown)]
+    rows = [
+        [f"{speed:.0f}", *(f"{timings[i]:.1f}" for timings in shown.values())]
+        for i, speed in enumerate(document.table.speed_rpm)
+    ]
+    made |= {"table": _table(heads, rows), "figures": [_figure("timing.svg", "Crank timing over crank speed")]}
+    return made, {"timing.svg": timing_figure_bytes(card, plan.job.fingerprint)["timing.svg"]}
 
 
-def _degrees(card: Card, name: str, row: int) -> str:
-    column = card.column(name)
-    return "-" if column is None else f"{np.degrees(column[row]):.1f}"
-
-
-def _setting(facts: Facts) -> list[str]:
-    s = facts["setting"]
+def _setting(document: TimingDocument) -> str:
+    s = document.setting
     if s is None:
-        return [f"Static {facts['static_deg']:.1f}° (crank)."]
+        return f"Static {document.static_deg:.1f}° (crank)."
     idle = (
         ""
-        if s["idle_deg"] is None
-        else f" At idle, {facts['idle_rpm']:.0f} rpm (crank), the light then shows {s['idle_deg']:.1f}° (crank)."
+        if s.idle_deg is None
+        else f" At idle, {document.idle_rpm:.0f} rpm (crank), the light then shows {s.idle_deg:.1f}° (crank)."
     )
-    return [
-        f"Set {s['reading_deg']:.1f} ± {s['tolerance_deg']:.1f}° (crank) at {s['speed_rpm']:.0f} rpm (crank)"
-        f"{', where all advance is in' if s['all_in'] else ''}, vacuum line off and plugged. That is static "
-        f"{s['static_deg']:.1f}° (crank) with the cam turned back to rest, and a total of {s['total_deg']:.1f}° (crank).{idle}"
-    ]
+    return (
+        f"Set {s.reading_deg:.1f} ± {s.tolerance_deg:.1f}° (crank) at {s.speed_rpm:.0f} rpm (crank)"
+        f"{', where all advance is in' if s.all_in else ''}, vacuum line off and plugged. That is static "
+        f"{s.static_deg:.1f}° (crank) with the cam turned back to rest, and a total of {s.total_deg:.1f}° (crank).{idle}"
+    )
 
 
-def _traps(facts: Facts) -> list[str]:
+def _traps(document: TimingDocument) -> list[str]:
     return [
-        f"Were the unit as found set {t['set']} to {t['reading_deg']:.1f}° (crank), its static would be "
-        f"{t['static_deg']:.1f}° (crank) and its total {t['total_deg']:.1f}° (crank)."
-        for t in facts["traps"]
+        f"Were the unit as found set {t.set} to {t.reading_deg:.1f}° (crank), its static would be "
+        f"{t.static_deg:.1f}° (crank) and its total {t.total_deg:.1f}° (crank)."
+        for t in document.traps
     ]
 
 
@@ -139,29 +138,23 @@ def _traps(facts: Facts) -> list[str]:
 
 
 def _condition(plan: Plan) -> tuple[Facts, Figures] | None:
-    found = plan.inspected
+    job, found = plan.job, plan.inspected
     if not found.judged and not found.findings:
         return None
+    rows = []
+    for one in ConditionDocument.of(found).checks:
+        limit = "no limit given" if one.limit is None else f"{one.limit}; {one.source}"
+        rows.append({"label": one.what, "main": f"{one.measured}: {one.verdict}", "small": limit})
     made: Facts = {
         "title": "Condition, as inspected; angles are the distributor's",
         "text": [f"{f.what}: {f.evidence}. {f.remedy}." for f in found.findings],
-        "rows": [_judged(j) for j in found.judged],
+        "rows": rows,
     }
-    figures = _coil(found, plan)
-    if figures:
-        made["figures"] = [_figure("coil.svg", "Coil current and energy over speed, by dwell")]
-    return made, figures
-
-
-def _judged(one: Judged) -> Facts:
-    limit = "no limit given" if one.limit is None else f"{one.allowed}; {one.limit.source}"
-    return {"label": one.what, "main": f"{one.seen}: {one.verdict}", "small": limit}
-
-
-def _coil(found: Inspected, plan: Plan) -> Figures:
     if found.bench is None or not found.bench.charges:
-        return {}
-    return {"coil.svg": coil_figure_bytes(found.bench.charges, plan.job.speed_ratio, plan.job.fingerprint)["coil.svg"]}
+        return made, {}
+    made["figures"] = [_figure("coil.svg", "Coil current and energy over speed, by dwell")]
+    drawn = coil_figure_bytes(found.bench.charges, job.speed_ratio, job.fingerprint)
+    return made, {"coil.svg": drawn["coil.svg"]}
 
 
 def _table(heads: list[tuple[str, str]], rows: list[list[str]]) -> Facts:
@@ -173,7 +166,7 @@ def _figure(file: str, alt: str) -> Facts:
 
 
 def curve(source: Source) -> Facts:
-    """What the figure's 90 % bands are."""
+    """What the 90 % bands of the figure mean."""
     built = source.plan.built is not None and source.plan.built.band is not None
     told = ["where nine builds in ten would lie"] if built else []
     if source.plan.before_band is not None:
@@ -186,15 +179,14 @@ def curve(source: Source) -> Facts:
 
 def engine(source: Source) -> Facts | None:
     """What a timing light must show: the unit's advance at crank speeds, to be added to the static timing."""
-    build, job = source.go, source.plan.job
-    if build is None:
+    curve, job = source.document.curve, source.plan.job
+    if source.go is None or curve is None:
         return None
-    all_in = build.curve.all_in
     return {
         "points": job.trigger == "points",
         "static": _static(source),
-        "all_in": "" if all_in is None else f"{all_in * RPM * job.speed_ratio:.0f} rpm (crank)",
-        "rows": _crank_rows(source, build),
+        "all_in": "" if curve.all_in_rpm is None else f"{curve.all_in_rpm * job.speed_ratio:.0f} rpm (crank)",
+        "rows": _crank_rows(source),
     }
 
 
@@ -206,22 +198,20 @@ def _static(source: Source) -> str:
     return f"{signless(math.degrees(parse(target['static'], 'angle').value), 1)}° (crank)"
 
 
-def _crank_rows(source: Source, build: Build) -> list[Facts]:
-    """The unit's advance at the target's speeds: crank rpm, crank degrees; the maximum last."""
-    ratio = source.plan.job.speed_ratio
-    places = decimals([r.band for r in build.results])
-    last = highest(source.plan, build) * ratio
-    ordered = sorted(build.results, key=lambda r: math.inf if r.band.speed is None else r.band.speed)
+def _crank_rows(source: Source) -> list[Facts]:
+    """The unit's advance at the target's speeds: crank rpm, crank degrees; the maximum last, at the highest bench speed."""
+    ratio, targets = source.plan.job.speed_ratio, source.document.targets
+    places, last = decimals(targets), highest(source.document)
     return [
         {
-            "what": {"point": "", "idle": "idle", "maximum": "all in"}[r.band.kind],
-            "speed": f"{last if r.band.speed is None else r.band.speed * RPM * ratio:.0f}",
+            "what": {"point": "", "idle": "idle", "maximum": "all in"}[t.band],
+            "speed": f"{(last if t.speed_rpm is None else t.speed_rpm) * ratio:.0f}",
             **{
-                name: signless(math.degrees(a) * ratio, places)
-                for name, a in (("min", r.band.low), ("aim", r.rising), ("max", r.band.high))
+                name: signless(angle * ratio, places)
+                for name, angle in (("min", t.min_deg), ("aim", t.rising_deg), ("max", t.max_deg))
             },
         }
-        for r in ordered
+        for t in in_order(targets)
     ]
 
 
@@ -234,27 +224,17 @@ def found(source: Source) -> Facts | None:
     if fit is None:
         return None
     e = Evidence.of(fit.job, fit)
+    findings = worst_first([*source.plan.inspected.findings, *curve_findings(e, source.plan.ideal), *data_findings(e)])
+    words = ("what", "severity", "evidence", "consequence", "remedy")
     return {
         "readings": _readings(fit),
         "rows": _rows(e, fit, source.shown),
-        "findings": [_finding(f) for f in _findings(e, source)],
+        "findings": [{name: breakable(getattr(f, name)) for name in words} for f in findings],
     }
 
 
-def _findings(e: Evidence, source: Source) -> tuple[Finding, ...]:
-    made = [
-        *source.plan.inspected.findings,
-        *curve_findings(e, source.plan.ideal),
-        *data_findings(e),
-    ]
-    return worst_first(made)
-
-
-def _finding(f: Finding) -> Facts:
-    return {name: breakable(getattr(f, name)) for name in ("what", "severity", "evidence", "consequence", "remedy")}
-
-
 def _readings(fit: Fit) -> str:
+    """How many readings there are, and how well they agree."""
     agree = "no more than stated" if fit.inflation <= 1.0 else f"{fit.inflation:.1f} times as much as stated"
     left_out = f", {len(fit.outliers)} left out" if fit.outliers else ""
     return (
@@ -264,16 +244,17 @@ def _readings(fit: Fit) -> str:
 
 
 def _rows(e: Evidence, fit: Fit, shown: Shown) -> list[Facts]:
+    parameters = FitDocument.of(fit).parameters
     rows = [
         ("onset", shown.doubtful_speed(e.onset)),
         ("back at zero", shown.doubtful_speed(e.return_speed)),
         (f"stays in at {RPM * e.idle:.0f} rpm", shown.doubtful_angle(e.residual)),
         ("stop", shown.doubtful_angle(e.stop)),
         *[(f"{name} takes up", _takeup(e, i, shown)) for i, (name, *_) in enumerate(PLACES[: len(e.job.places)])],
-        ("friction", _moment(fit, "friction", shown)),
+        ("friction", _moment(parameters["friction"], shown)),
     ]
     if e.job.trigger == "points":
-        rows.append(("rubbing block", _moment(fit, "drag", shown)))
+        rows.append(("rubbing block", _moment(parameters["drag"], shown)))
     return [{"label": label, **value} for label, value in rows]
 
 
@@ -285,20 +266,19 @@ def _takeup(e: Evidence, place: int, shown: Shown) -> Cell:
     return shown.doubtful_angle(e.takeup(place))
 
 
-def _moment(fit: Fit, name: str, shown: Shown) -> Cell:
+def _moment(one: FittedParameter, shown: Shown) -> Cell:
     """A drag or friction of the fit."""
-    one = fit.estimate(name)
     if one.value is None:
         return cell("the readings do not tell")
     made = shown.moment(one)
     return cell(made["main"], ", ".join(x for x in (made["small"], one.source == "as given" and "as given") if x))
 
 
-# --- blocks that come ready made -----------------------------------------------------------------------------
+# --- blocks, by name -----------------------------------------------------------------------------------------
 
 
 def given(name: str) -> Callable[[Source], Facts | None]:
-    """A part whose facts another room has made, in the shape that `data/sheet/block.typ` describes."""
+    """The content of a block: its ready-made facts, in the shape that `data/sheet/block.typ` describes."""
 
     def content(source: Source) -> Facts | None:
         return source.given.get(name)

@@ -1,23 +1,26 @@
 """Numbers as people read them: a main text with its unit, and the same in another unit for small type.
 
-`Shown` knows which units a reader asked for and how the crank turns; everything given to it is SI.
+`Shown` knows which units a reader asked for and how the crank turns. What it is given is in the units of the documents:
+mm, N, N/mm, distributor degrees and rpm.
 """
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
-from recurve.fit.fit import Estimate
 from recurve.fit.state import SURE
+from recurve.output.documents.base import deg, rpm
+from recurve.output.documents.fit import FittedParameter
+from recurve.output.text.check import fitted_words
 from recurve.output.text.layout import rounded
-from recurve.uncertainty import Sampled, Uncertain
-from recurve.units import INCH, POUND_FORCE, RPM
+from recurve.uncertainty import Sampled
+from recurve.units import INCH, POUND_FORCE
 
 Units = Literal["metric", "inch", "both"]
 Cell = dict[str, str]
-OUNCE_INCH = POUND_FORCE / 16 * INCH  # N·m
+INCH_MM = 1e3 * INCH
+OUNCE_INCH = 1e3 * POUND_FORCE / 16 * INCH  # mN·m
 
 
 def cell(main: str, small: str = "") -> Cell:
@@ -31,9 +34,9 @@ def signless(value: float, decimals: int) -> str:
     return text.lstrip("-") if not text.strip("-0.") else text.replace("-", "−")
 
 
-def percent(share: float) -> str:
-    """A share [1] as "98 %"."""
-    return f"{100 * share:.0f} %"
+def percent(fraction: float) -> str:
+    """A fraction [1] as "98 %"."""
+    return f"{100 * fraction:.0f} %"
 
 
 @dataclass(frozen=True)
@@ -48,56 +51,52 @@ class Shown:
         return {"metric": cell(metric), "inch": cell(inch), "both": cell(metric, inch)}[self.units]
 
     def length(self, length: float, decimals: int = 2) -> Cell:
-        """A length [m] in mm and inches."""
-        inch = signless(length / INCH, decimals + 1)
-        return self._either(f"{signless(1e3 * length, decimals)} mm", f"{inch} in")
+        """A length [mm] in mm and inches."""
+        inch = signless(length / INCH_MM, decimals + 1)
+        return self._either(f"{signless(length, decimals)} mm", f"{inch} in")
 
     def rate(self, rate: float) -> Cell:
-        """A spring's rate [N/m] in N/mm and lbf/in."""
-        return self._either(f"{rate / 1e3:.2f} N/mm", f"{rate * INCH / POUND_FORCE:.2f} lbf/in")
+        """A spring's rate [N/mm] in N/mm and lbf/in."""
+        return self._either(f"{rate:.2f} N/mm", f"{rate * INCH_MM / POUND_FORCE:.2f} lbf/in")
 
     def force(self, force: float) -> Cell:
         """A force [N] in N and lbf."""
         return self._either(f"{force:.2f} N", f"{force / POUND_FORCE:.3f} lbf")
 
-    def moment(self, one: Estimate) -> Cell:
-        """A fitted moment in mN·m and ozf·in, each rounded to its uncertainty."""
-        value, by = (None if x is None else x * 1e-3 / OUNCE_INCH for x in (one.value, one.standard_uncertainty))
-        inch = replace(one, quantity=None if value is None else Uncertain(value, by))
-        return self._either(f"{rounded(one)} mN·m", f"{rounded(inch)} ozf·in")
+    def moment(self, one: FittedParameter) -> Cell:
+        """A fitted moment [mN·m] in mN·m and ozf·in, each rounded to its uncertainty."""
+        value, uncertainty = (None if x is None else x / OUNCE_INCH for x in (one.value, one.standard_uncertainty))
+        return self._either(f"{fitted_words(one)} mN·m", f"{rounded(value, uncertainty)} ozf·in")
 
     def angle(self, advance: float, decimals: int = 1) -> Cell:
-        """An advance [rad] in degrees of the distributor and of the crank."""
-        degrees = math.degrees(advance)
-        crank = f"{signless(degrees * self.ratio, decimals)}° (crank)"
-        return cell(f"{signless(degrees, decimals)}° (distributor)", crank)
+        """An advance [deg] of the distributor, in degrees of the distributor and of the crank."""
+        crank = f"{signless(advance * self.ratio, decimals)}° (crank)"
+        return cell(f"{signless(advance, decimals)}° (distributor)", crank)
 
     def between(self, low: float, high: float, decimals: int) -> Cell:
-        """A band of advances [rad]."""
-        a, b = math.degrees(low), math.degrees(high)
+        """A band of advances [deg] of the distributor."""
         return cell(
-            f"{a:.{decimals}f}° to {b:.{decimals}f}° (distributor)",
-            f"{a * self.ratio:.{decimals}f}° to {b * self.ratio:.{decimals}f}° (crank)",
+            f"{low:.{decimals}f}° to {high:.{decimals}f}° (distributor)",
+            f"{low * self.ratio:.{decimals}f}° to {high * self.ratio:.{decimals}f}° (crank)",
         )
 
     def speed(self, speed: float) -> Cell:
-        """A speed [rad/s] in rpm of the distributor and of the crank."""
-        rpm = speed * RPM
-        return cell(f"{rpm:.0f} rpm (distributor)", f"{rpm * self.ratio:.0f} rpm (crank)")
+        """A speed [rpm] of the distributor, in rpm of the distributor and of the crank."""
+        return cell(f"{speed:.0f} rpm (distributor)", f"{speed * self.ratio:.0f} rpm (crank)")
 
     def doubtful_speed(self, one: Sampled) -> Cell:
-        """A speed [rad/s] ± two standard uncertainties; some states may have none."""
+        """A sampled speed [rad/s] ± two standard uncertainties; some states may have none."""
         if one.below(1e-9) > SURE:
             return cell("none: some is in at rest")
         if one.below(1e-9) > 1 - SURE:
             return cell("perhaps none: the readings do not tell")
-        middle, two = one.mean * RPM, 2 * one.standard_uncertainty * RPM
+        middle, two = rpm(one.mean), 2 * rpm(one.standard_uncertainty)
         crank = f"{middle * self.ratio:.0f} ± {two * self.ratio:.0f} rpm (crank)"
         return cell(f"{middle:.0f} ± {two:.0f} rpm (distributor)", crank)
 
     def doubtful_angle(self, one: Sampled) -> Cell:
-        """An advance [rad] ± two standard uncertainties."""
-        middle, two = math.degrees(one.mean), 2 * math.degrees(one.standard_uncertainty)
+        """A sampled advance [rad] ± two standard uncertainties."""
+        middle, two = deg(one.mean), 2 * deg(one.standard_uncertainty)
         return cell(
             f"{signless(middle, 1)} ± {two:.1f}° (distributor)",
             f"{signless(middle * self.ratio, 1)} ± {two * self.ratio:.1f}° (crank)",

@@ -1,4 +1,4 @@
-"""The content of the build sheet's parts for the bench: what each says, as words and numbers with their units.
+"""The content of the build sheet's parts for the bench: words, and numbers with their units.
 
 A part is a small function from a `Source` to its facts, or None where it has nothing to say. `data/sheet/NAME.typ`
 and `data/page/NAME.html` lay the same facts out on paper and on a screen.
@@ -7,39 +7,41 @@ and `data/page/NAME.html` lay the same facts out on paper and on a screen.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 
 from recurve.job.model import SpringPlace
+from recurve.output.documents.base import TargetBand, deg, mm
+from recurve.output.documents.plan import CheckedCurve, PlanDocument, PlannedBand, PlannedSpring
 from recurve.output.figures.curves import found_place
 from recurve.output.figures.style import breakable
 from recurve.output.sheet.numbers import Cell, Shown, cell, percent, signless
 from recurve.physics.curve import trace
 from recurve.physics.posts import BodyPoint, PointPosts
-from recurve.physics.target import Band, BandResult
-from recurve.planner.build import CHECK_ADVANCE, Build, Checked, Fitted
+from recurve.planner.build import CHECK_ADVANCE, Build, Fitted
 from recurve.planner.plan import Plan
-from recurve.springs.spring import Spring
 from recurve.units import RPM
 
 Facts = dict[str, Any]
+B = TypeVar("B", bound=TargetBand)
 
 PLACES = (("primary", "light", "P"), ("secondary", "heavy", "S"))
 OPPOSITE = {"clockwise": "anticlockwise", "anticlockwise": "clockwise"}
 HEADROOM, ROUND_TO = 1.1, 50.0  # the bench goes a little past the work's last speed [rpm], and no further
-STEP = 0.1e-3  # bend [m] whose effect on the setting speed is told
-STILL = 0.005e-3  # a bend or trim [m] that no calliper shows
-LEAST_COST = 0.01  # of the chance of passing; what costs less is not named
+STEP = 0.1e-3  # bend [m] whose effect on the setting speed is given
+STILL = 0.005  # a bend or trim [mm] that no calliper shows
 
 
 @dataclass(frozen=True)
 class Source:
-    """What parts are made from: the plan, how numbers are shown, and facts of other rooms by the name of their part."""
+    """What parts are made from: the plan and its document, how numbers are shown, and the facts of ready-made parts by
+    name."""
 
     plan: Plan
+    document: PlanDocument
     shown: Shown
     given: Mapping[str, Facts] = field(default_factory=dict)
 
@@ -54,47 +56,51 @@ class Source:
 
 def verdict(source: Source) -> Facts:
     """The answer, and the numbers that the work is set to; where there is no plan, why."""
-    plan, build = source.plan, source.go
+    plan, document, build = source.plan, source.document, source.go
     job = plan.job
     return {
         "go": build is not None,
-        "verdict": plan.verdict,
-        "margin": "" if plan.build is None else f"{plan.build.margin:.2f}",
-        "chance": None if build is None else _chance(plan),
-        "reasons": [breakable(r) for r in plan.reasons],
-        "numbers": [] if build is None else _numbers(source, build),
+        "verdict": document.verdict,
+        "margin": "" if document.margin is None else f"{document.margin:.2f}",
+        "chance": None if build is None else _chance(document),
+        "reasons": [breakable(r) for r in document.reasons],
+        "numbers": [] if build is None else _numbers(source),
         "basis": _basis(plan),
-        "checked": None if plan.checked is None else _checked(plan.checked),
+        "checked": None if document.checked is None else _checked(document.checked),
         "rotation": f"{job.rotation} seen from the rotor end, {OPPOSITE.get(job.rotation, '')} seen from the drive end",
-        "highest": None if plan.build is None else source.shown.speed(highest(plan, plan.build) / RPM),
+        "highest": None if document.curve is None else source.shown.speed(highest(document)),
     }
 
 
-def _numbers(source: Source, build: Build) -> list[Facts]:
+def _numbers(source: Source) -> list[Facts]:
     """The numbers to set, in the order of the work: the stop, the lengths over the posts, the speeds."""
-    shown = source.shown
-    made = [("stop", "", shown.angle(build.stop))]
-    for (name, _, mark), one in zip(PLACES, build.springs, strict=False):
-        made.append((f"over post {mark}, at rest", name, shown.length(one.length)))
-    for index, (advance, speed) in enumerate(zip(_checkpoints(build), build.settings, strict=True)):
-        if speed is not None and index < len(build.springs):
-            degrees = f"{signless(math.degrees(advance), 1)}° in, rising"
-            made.append((degrees, f"sets post {PLACES[index][2]}", shown.speed(speed)))
+    document, shown = source.document, source.shown
+    made = [] if document.stop.planned_deg is None else [("stop", "", shown.angle(document.stop.planned_deg))]
+    for (name, _, mark), (_, one) in zip(PLACES, document.springs.in_place, strict=False):
+        made.append((f"over post {mark}, at rest", name, shown.length(one.installed_length_mm)))
+    for (_, _, mark), advance, speed in set_speeds(document):
+        made.append((f"{signless(advance, 1)}° in, rising", f"sets post {mark}", shown.speed(speed)))
     return [{"name": name, "note": note, "value": value} for name, note, value in made]
 
 
-def _checkpoints(build: Build) -> tuple[float, float]:
-    return CHECK_ADVANCE, build.stop - CHECK_ADVANCE
+def set_speeds(document: PlanDocument) -> list[tuple[tuple[str, str, str], float, float]]:
+    """What the posts are set by: the place, and the advance [deg] that must be in at a rising speed [rpm]."""
+    stop, first = document.stop.planned_deg, deg(CHECK_ADVANCE)
+    if stop is None:
+        return []
+    setting = zip(PLACES, (first, stop - first), document.setting, strict=True)
+    fitted = len(document.springs.in_place)
+    return [(place, advance, speed) for place, advance, (_, speed) in list(setting)[:fitted] if speed is not None]
 
 
-def _chance(plan: Plan) -> Cell | None:
+def _chance(document: PlanDocument) -> Cell | None:
     """The yield, and what costs most of it."""
-    if plan.built is None:
+    chance = document.yield_
+    if chance is None:
         return None
-    share = plan.built.fraction
-    worst = [f"{name} ({percent(gain)})" for name, gain in plan.built.costs if gain >= LEAST_COST][:2]
+    worst = [f"{c.source} ({percent(c.yield_gained)})" for c in document.main_costs]
     costs = f"what costs most: {' and '.join(worst)}" if worst else "no single doubt costs as much as 1 %"
-    return cell("over 99 %" if share >= 0.995 else percent(share), costs)
+    return cell("over 99 %" if chance >= 0.995 else percent(chance), costs)
 
 
 def _basis(plan: Plan) -> str:
@@ -104,13 +110,14 @@ def _basis(plan: Plan) -> str:
     return f"the sweep of the unit as found, {len(plan.fit.residuals) - len(plan.fit.outliers)} readings fitted"
 
 
-def _checked(checked: Checked) -> str:
-    """That the curve was computed a second way, and what came of it."""
+def _checked(checked: CheckedCurve) -> str:
+    """The result of computing the curve a second way."""
     if not checked.agrees:
-        return (
-            f"NO: two computations of the curve are {signless(math.degrees(checked.largest), 2)}° (distributor) apart"
-        )
-    return f"by energy minimisation at {checked.speeds} speeds, rising and falling: within 0.01° (distributor) of the curve"
+        apart = signless(checked.largest_difference_deg, 2)
+        return f"NO: two computations of the curve are {apart}° (distributor) apart"
+    return (
+        f"by {checked.method} at {checked.speeds} speeds, rising and falling: within 0.01° (distributor) of the curve"
+    )
 
 
 def ready(source: Source) -> Facts | None:
@@ -122,20 +129,19 @@ def ready(source: Source) -> Facts | None:
 
 
 def stop(source: Source) -> Facts | None:
-    """What is done to the stop, and how it is checked."""
-    build, shown = source.go, source.shown
-    if build is None:
+    """What to do to the stop, and how to check it."""
+    told, shown = source.document.stop, source.shown
+    if source.go is None or told.planned_deg is None or told.trim_mm is None:
         return None
-    target, found = source.plan.job.target, source.plan.job.stop.advance
-    band = None if target is None else target.maximum
-    way = "" if abs(build.trim) < STILL else "build up" if build.trim > 0 else "file"
+    band = next((t for t in source.document.targets if t.band == "maximum"), None)
+    way = "" if abs(told.trim_mm) < STILL else "build up" if told.trim_mm > 0 else "file"
     return {
         "way": way,
-        "trim": shown.length(abs(build.trim)) if way else None,
-        "change": shown.angle(abs(build.stop - found)) if way else None,
-        "found": shown.angle(found),
-        "planned": shown.angle(build.stop),
-        "check": None if band is None else shown.between(band.low, band.high, decimals([band])),
+        "trim": shown.length(abs(told.trim_mm)) if way else None,
+        "change": shown.angle(abs(told.planned_deg - told.found_deg)) if way else None,
+        "found": shown.angle(told.found_deg),
+        "planned": shown.angle(told.planned_deg),
+        "check": None if band is None else shown.between(band.min_deg, band.max_deg, decimals([band])),
     }
 
 
@@ -143,12 +149,12 @@ def stop(source: Source) -> Facts | None:
 
 
 def springs(source: Source) -> Facts | None:
-    """Heads of the columns, and rows with a label and one cell for each spring; rows that say nothing are left out."""
+    """Column heads, and rows with a label and a cell for each spring; rows without content are left out."""
     build, plan = source.go, source.plan
     if build is None:
         return None
-    fitted = list(zip(build.springs, plan.job.places, strict=False))
-    columns = [_spring_cells(source, f, place, index) for index, (f, place) in enumerate(fitted)]
+    fitted = zip(source.document.springs.in_place, build.springs, plan.job.places, strict=False)
+    columns = [_spring_cells(source, one, f, place, index) for index, ((_, one), f, place) in enumerate(fitted)]
     rows: list[Facts] = [{"label": label, "cells": [c[label] for c in columns]} for label in columns[0]]
     return {
         "heads": [f"{name} ({kind}), post {mark}" for name, kind, mark in PLACES[: len(columns)]],
@@ -158,51 +164,51 @@ def springs(source: Source) -> Facts | None:
     }
 
 
-def _spring_cells(source: Source, fitted: Fitted, place: SpringPlace, index: int) -> dict[str, Cell]:
+def _spring_cells(
+    source: Source, one: PlannedSpring, fitted: Fitted, place: SpringPlace, index: int
+) -> dict[str, Cell]:
     """One spring's column, by the rows' labels."""
-    s, shown = fitted.spring, source.shown
+    shown = source.shown
+    coils = "" if one.coils is None else f"{one.coils:g}"
+    slack = cell("none", f"slack {shown.length(one.free_length_mm - one.installed_length_mm)['main']}")
     return {
-        "spring": which(source.plan, s, index),
-        "rate": shown.rate(s.rate),
-        "free, inside the hooks": shown.length(s.free_length),
-        "initial tension": shown.force(s.initial_tension) if s.initial_tension else cell(""),
-        "wire": cell("") if s.wire is None else shown.length(s.wire),
-        "outside": cell("") if s.outer is None else shown.length(s.outer),
-        "coils, material": cell(", ".join(x for x in (_coils(s), breakable(s.material)) if x)),
+        "spring": which(source.plan, fitted, index),
+        "rate": shown.rate(one.rate_n_per_mm),
+        "free, inside the hooks": shown.length(one.free_length_mm),
+        "initial tension": shown.force(one.initial_tension_n) if one.initial_tension_n else cell(""),
+        "wire": cell("") if one.wire_mm is None else shown.length(one.wire_mm),
+        "outside": cell("") if one.outer_mm is None else shown.length(one.outer_mm),
+        "coils, material": cell(", ".join(x for x in (coils, breakable(one.material)) if x)),
         "post to bend": _post(fitted, "anchor", shown),
         "other post": _post(fitted, "far", shown),
-        "over the posts, as found": shown.length(float(fitted.posts.length(0.0)[0])),
-        "bend": _bend(fitted, shown),
-        "over the posts, set to": shown.length(fitted.length),
+        "over the posts, as found": shown.length(mm(float(fitted.posts.length(0.0)[0]))),
+        "bend": _bend(one, shown),
+        "over the posts, set to": shown.length(one.installed_length_mm),
         "travel left": _travel(fitted, place, shown),
-        "pull at rest": shown.force(fitted.pull) if fitted.takeup == 0.0 else _slack(fitted, shown),
-        "takes up": _takeup(fitted, shown),
+        "pull at rest": shown.force(one.pull_at_rest_n) if one.takeup_deg == 0.0 else slack,
+        "takes up": _takeup(one, shown),
     }
 
 
-def _coils(s: Spring) -> str:
-    return "" if s.coils is None else f"{s.coils:g}"
-
-
-def which(plan: Plan, spring: Spring, index: int) -> Cell:
+def which(plan: Plan, fitted: Fitted, index: int) -> Cell:
     """The spring's id, or that it is the one in the unit."""
-    found = found_place(plan.job.places, spring)
+    found = found_place(plan.job.places, fitted.spring)
     if found is None:
-        return cell(breakable(spring.id))
+        return cell(breakable(fitted.spring.id))
     return cell(
         "the spring that is in it", "leave it in" if found == index else f"move it here: it is the {PLACES[found][0]}"
     )
 
 
 def _post(fitted: Fitted, end: Literal["anchor", "far"], shown: Shown) -> Cell:
-    """Where a post is, so that it can be told from the others; nothing where only lengths were measured."""
+    """Where a post is, to tell it from the others; empty where only lengths were measured."""
     posts = fitted.posts
     if not isinstance(posts, PointPosts):
         return cell("the one that you marked" if end == "anchor" else "")
     point: BodyPoint = getattr(posts, end)
     bodies = {"base": "base plate", "cam": "cam plate"}
     body = bodies.get(str(point.body), f"weight {point.body}")
-    out = shown.length(abs(point.position), 1)
+    out = shown.length(mm(abs(point.position)), 1)
     pivot = posts.motion.pivot
     where = f"{body}, {out['main']} from the axis"
     if pivot is None:
@@ -212,31 +218,27 @@ def _post(fitted: Fitted, end: Literal["anchor", "far"], shown: Shown) -> Cell:
     return cell(where, f"at {signless(degrees, 0)}°")
 
 
-def _bend(fitted: Fitted, shown: Shown) -> Cell:
+def _bend(one: PlannedSpring, shown: Shown) -> Cell:
     """Which way the anchor goes, and how far."""
-    if abs(fitted.bend) < STILL:
+    if abs(one.bend_mm) < STILL:
         return cell("leave it as it stands")
-    far = shown.length(abs(fitted.bend))
-    return cell(f"{far['main']} {'out, away from' if fitted.bend > 0 else 'in, towards'} the other", far["small"])
+    far = shown.length(abs(one.bend_mm))
+    return cell(f"{far['main']} {'out, away from' if one.bend_mm > 0 else 'in, towards'} the other", far["small"])
 
 
 def _travel(fitted: Fitted, place: SpringPlace, shown: Shown) -> Cell:
-    """What the post may still be bent, both ways."""
+    """How far the post may still be bent, each way."""
     low, high = place.travel
-    inward, outward = (shown.length(max(x, 0.0))["main"] for x in (fitted.bend - low, high - fitted.bend))
+    inward, outward = (shown.length(mm(max(x, 0.0)))["main"] for x in (fitted.bend - low, high - fitted.bend))
     return cell(f"in {inward}, out {outward}" if high > low else "")
 
 
-def _slack(fitted: Fitted, shown: Shown) -> Cell:
-    return cell("none", f"slack {shown.length(fitted.spring.free_length - fitted.length)['main']}")
-
-
-def _takeup(fitted: Fitted, shown: Shown) -> Cell:
-    if fitted.takeup is None:
+def _takeup(one: PlannedSpring, shown: Shown) -> Cell:
+    if one.takeup_deg is None:
         return cell("never before the stop")
-    if fitted.takeup == 0.0:
+    if one.takeup_deg == 0.0:
         return cell("pulls from rest")
-    return shown.angle(float(fitted.takeup))
+    return shown.angle(one.takeup_deg)
 
 
 # --- the bench: setting and check --------------------------------------------------------------------------
@@ -247,91 +249,87 @@ def setting(source: Source) -> Facts | None:
     build, shown = source.go, source.shown
     if build is None:
         return None
-    found = []
-    for index, (advance, speed) in enumerate(zip(_checkpoints(build), build.settings, strict=True)):
-        if speed is None or index >= len(build.springs):
-            continue
-        name, _, mark = PLACES[index]
-        found.append(
-            {
-                "spring": name,
-                "mark": mark,
-                "advance": shown.angle(advance),
-                "speed": shown.speed(speed),
-                "effect": _effect(build, index, advance, speed, shown),
-            }
-        )
-    return {"settings": found, "highest": shown.speed(highest(source.plan, build) / RPM)} if found else None
+    found = [
+        {
+            "spring": place[0],
+            "mark": place[2],
+            "advance": shown.angle(advance),
+            "speed": shown.speed(speed),
+            "effect": _effect(build, PLACES.index(place), math.radians(advance), speed, shown),
+        }
+        for place, advance, speed in set_speeds(source.document)
+    ]
+    return {"settings": found, "highest": shown.speed(highest(source.document))} if found else None
 
 
 def _effect(build: Build, index: int, advance: float, speed: float, shown: Shown) -> str:
-    """How far the setting speed moves for a little more bend, from the exact model."""
+    """How far the setting speed [rpm] of an advance [rad] moves for a little more bend, from the exact model."""
     fitted = list(build.unit.springs)
     fitted[index] = replace(fitted[index], bend=fitted[index].bend + STEP)
     moved = trace(replace(build.unit, springs=tuple(fitted)), 501).rising_speed(advance)
-    if moved is None or abs(moved - speed) * RPM < 0.5:
+    if moved is None or abs(moved * RPM - speed) < 0.5:
         return ""
-    step = shown.length(STEP)["main"]
-    return f"{step} of bend moves it about {abs(moved - speed) * RPM:.0f} rpm (distributor)"
+    step = shown.length(mm(STEP))["main"]
+    return f"{step} of bend moves it about {abs(moved * RPM - speed):.0f} rpm (distributor)"
 
 
 def check(source: Source) -> Facts | None:
     """The table that the finished unit is read against; for what is out of reach, how far the nearest would miss."""
-    plan, build = source.plan, source.plan.build
-    if build is None:
+    plan, document = source.plan, source.document
+    if plan.build is None:
         return None
+    last = highest(document)
+    places = decimals(document.targets)
+    nearest = [
+        f"{which(plan, one, index)['main']} ({PLACES[index][0]})" for index, one in enumerate(plan.build.springs)
+    ]
     return {
         "go": source.go is not None,
-        "nearest": "" if source.go is not None else _names(plan, build),
-        "rows": _bench(plan, build),
+        "nearest": "" if source.go is not None else " and ".join(nearest),
+        "rows": [_bench_row(t, last, plan.job.speed_ratio, places) for t in in_order(document.targets)],
     }
 
 
-def _bench(plan: Plan, build: Build) -> list[Facts]:
-    """Rows in the order of speed, the maximum last, at the highest bench speed; speeds rpm, angles
-    distributor degrees, all with the same decimals."""
-    places = decimals([r.band for r in build.results])
-    last = highest(plan, build)
-    ordered = sorted(build.results, key=lambda r: math.inf if r.band.speed is None else r.band.speed)
-    return [_bench_row(r, last, plan.job.speed_ratio, places) for r in ordered]
+def in_order(bands: Sequence[B]) -> list[B]:
+    """Bands in the order of speed, the maximum last."""
+    return sorted(bands, key=lambda band: math.inf if band.speed_rpm is None else band.speed_rpm)
 
 
-def highest(plan: Plan, build: Build) -> float:
+def highest(document: PlanDocument) -> float:
     """Highest bench speed [rpm]: 1.1 times the last that matters, rounded up to 50."""
-    speeds = [b.speed for b in (plan.job.target.timed if plan.job.target else ()) if b.speed]
-    last = RPM * max([*speeds, build.curve.all_in or 0.0])
+    all_in = None if document.curve is None else document.curve.all_in_rpm
+    last = max([all_in or 0.0, *(t.speed_rpm or 0.0 for t in document.targets)])
     return ROUND_TO * math.ceil(HEADROOM * last / ROUND_TO - 1e-9)
 
 
-def _bench_row(result: BandResult, last: float, ratio: float, places: int) -> Facts:
-    band = result.band
-    speed = last if band.speed is None else RPM * band.speed
-    angles = {"min": band.low, "rising": result.rising, "falling": result.falling, "max": band.high}
+def _bench_row(target: PlannedBand, last: float, ratio: float, places: int) -> Facts:
+    """One row: speeds rpm, angles distributor degrees, all with the same decimals; the maximum at the highest speed."""
+    speed = last if target.speed_rpm is None else target.speed_rpm
+    angles = {
+        "min": target.min_deg,
+        "rising": target.rising_deg,
+        "falling": target.falling_deg,
+        "max": target.max_deg,
+    }
     return {
-        "what": {"point": "", "idle": "idle", "maximum": "maximum"}[band.kind],
+        "what": {"point": "", "idle": "idle", "maximum": "maximum"}[target.band],
         "speed": f"{speed:.0f}",
         "crank": f"{speed * ratio:.0f}",
-        **{name: signless(math.degrees(a), places) for name, a in angles.items()},
-        "inside": result.margin >= 0.0,
+        **{name: signless(angle, places) for name, angle in angles.items()},
+        "inside": target.margin >= 0.0,
     }
 
 
-def decimals(bands: list[Band]) -> int:
+def decimals(bands: Sequence[TargetBand]) -> int:
     """One decimal of a degree, two where a band would be rounded wider or narrower."""
-    edges = np.degrees([e for b in bands for e in (b.low, b.high)])
+    edges = np.array([edge for b in bands for edge in (b.min_deg, b.max_deg)])
     return 1 if np.allclose(edges, np.round(edges, 1), atol=1e-6) else 2
 
 
-def _names(plan: Plan, build: Build) -> str:
-    told = []
-    for index, one in enumerate(build.springs):
-        told.append(f"{which(plan, one.spring, index)['main']} ({PLACES[index][0]})")
-    return " and ".join(told)
-
-
 def notes(source: Source) -> Facts | None:
-    """What must be said aloud."""
-    return {"notes": [breakable(n) for n in source.plan.notes]} if source.plan.notes else None
+    """The plan's remarks."""
+    told = source.document.notes
+    return {"notes": [breakable(n) for n in told]} if told else None
 
 
 def limits(source: Source) -> Facts:

@@ -1,10 +1,9 @@
-"""The as-left record to hand over, as PDF: the item, the method, before and after, the rule, and the readings.
+"""The as-left record: what was found, what was left, and how it was judged; a PDF to hand over, and a TOML file that
+grows.
 
 It carries what ISO/IEC 17025:2017, 7.8.2 and 7.8.4 (SECOND-HAND), ask of a calibration certificate where that applies to
 a workshop, and claims no accreditation. What only the workshop knows (customer, bench, temperature, the date of the
 sweep, a signature) is left as lines to fill in.
-
-The as-left record: what was found, what was left, and how it was judged, appended to one TOML file.
 """
 
 from __future__ import annotations
@@ -17,14 +16,15 @@ from typing import Any
 
 import numpy as np
 
-from recurve.diagnosis.verify import BandVerdict, Before, Verification
+from recurve.diagnosis.verify import Before, Verification
 from recurve.errors import InputError
 from recurve.job.model import Job, Sweep
+from recurve.output.documents.base import deg, rpm
+from recurve.output.documents.check import JudgedBand, VerifyDocument
 from recurve.output.figures.style import breakable, shortened
 from recurve.output.sheet.numbers import Shown, Units, signless
-from recurve.output.sheet.parts import Facts, decimals
+from recurve.output.sheet.parts import Facts, decimals, in_order
 from recurve.output.sheet.sheet import Paper, head_facts, typeset
-from recurve.physics.target import Band
 from recurve.text import printable
 from recurve.units import PLACES, RPM
 
@@ -32,9 +32,9 @@ DECISION_RULE = "passes where the refitted curve plus or minus 2 standard uncert
 
 
 def record_toml(path: Path, result: Verification, as_found: Sweep | None, as_left: Sweep, fingerprint: str) -> bytes:
-    """The record file with this verification added; a verification of the same readings is not added twice.
+    """The record file with this verification added; the same verification is not added twice.
 
-    Raises InputError where the file that is there is no record.
+    Raises InputError if the file exists but is not a record.
     """
     import tomli_w
 
@@ -57,7 +57,7 @@ def _earlier(path: Path) -> list[dict[str, Any]]:
 
 
 def record_entry(result: Verification, as_found: Sweep | None, as_left: Sweep, fingerprint: str) -> dict[str, Any]:
-    """One verification as the record keeps it, with an `id` of its own that follows from all the rest."""
+    """One verification as the record keeps it, with an `id` derived from its content."""
     import tomli_w
 
     entry = _content(result, as_found, as_left, fingerprint)
@@ -73,7 +73,7 @@ def _content(result: Verification, as_found: Sweep | None, as_left: Sweep, finge
         "inputs": fingerprint,
         "verdict": result.verdict,
         "decision_rule": DECISION_RULE,
-        "bands": [_band(b) for b in result.bands],
+        "bands": [_band(JudgedBand.of(b)) for b in result.bands],
         "as_left": _readings(as_left),
     }
     if as_found is not None:
@@ -83,37 +83,34 @@ def _content(result: Verification, as_found: Sweep | None, as_left: Sweep, finge
     return entry
 
 
-def _band(b: Any) -> dict[str, Any]:
-    speed = {} if b.band.speed is None else {"speed_rpm": round(b.band.speed * 30 / np.pi, 3)}
+def _band(b: JudgedBand) -> dict[str, Any]:
+    speed = {} if b.speed_rpm is None else {"speed_rpm": round(b.speed_rpm, 3)}
     return {
-        "band": b.band.kind,
+        "band": b.band,
         **speed,
-        "min_deg": _deg(b.band.low),
-        "max_deg": _deg(b.band.high),
-        "rising_deg": _deg(b.rising.value),
-        "rising_standard_uncertainty_deg": _deg(b.rising.standard_uncertainty),
-        "falling_deg": _deg(b.falling.value),
-        "falling_standard_uncertainty_deg": _deg(b.falling.standard_uncertainty),
+        "min_deg": round(b.min_deg, 3),
+        "max_deg": round(b.max_deg, 3),
+        "rising_deg": round(b.rising_deg, 3),
+        "rising_standard_uncertainty_deg": round(b.rising_standard_uncertainty, 3),
+        "falling_deg": round(b.falling_deg, 3),
+        "falling_standard_uncertainty_deg": round(b.falling_standard_uncertainty, 3),
         "verdict": b.verdict,
     }
-
-
-def _deg(angle: float) -> float:
-    return round(float(np.degrees(angle)), 3)
 
 
 def _readings(sweep: Sweep) -> dict[str, Any]:
     return {
         "file": printable(sweep.file),
-        "speed_rpm": [round(float(s * 30 / np.pi), 3) for s in sweep.speed],
-        "advance_deg": [_deg(a) for a in sweep.advance],
+        "speed_rpm": [round(rpm(s), 3) for s in sweep.speed],
+        "advance_deg": [round(deg(a), 3) for a in sweep.advance],
         "direction": ["rising" if r else "falling" for r in sweep.rising],
-        "reading_limit_deg": _deg(sweep.reading),
+        "reading_limit_deg": round(deg(sweep.reading), 3),
     }
 
 
 def record_pdf(
     result: Verification,
+    document: VerifyDocument,
     before: Before | None,
     as_left: Sweep,
     fingerprint: str,
@@ -121,13 +118,19 @@ def record_pdf(
     paper: Paper = "a4",
     units: Units = "both",
 ) -> bytes:
-    """The record as PDF, the same bytes for the same input. `before` is the unit as found, where it was swept."""
-    facts = record_facts(result, before, as_left, fingerprint, units)
+    """The record as PDF, the same bytes for the same input. `document`: the verification's; `before`: the unit as found, if
+    it was swept."""
+    facts = record_facts(result, document, before, as_left, fingerprint, units)
     return typeset("record.typ", facts, {"as-left.svg": figure_svg}, paper)
 
 
 def record_facts(
-    result: Verification, before: Before | None, as_left: Sweep, fingerprint: str, units: Units = "both"
+    result: Verification,
+    document: VerifyDocument,
+    before: Before | None,
+    as_left: Sweep,
+    fingerprint: str,
+    units: Units = "both",
 ) -> Facts:
     """Everything the record says. Numbers are text with their unit, except in tables, whose columns name theirs."""
     job = result.job
@@ -139,18 +142,18 @@ def record_facts(
         "fingerprint": fingerprint,
         "record": identity,
         "identity": f"record {identity}",
-        "verdict": result.verdict,
+        "verdict": document.verdict,
         "rule": DECISION_RULE,
         "item": _item(job),
         "springs": _springs(job, Shown(job.speed_ratio, units)),
-        "results": _results(result, before),
+        "results": _results(document, before),
         "correction": [] if result.correction is None else [breakable(m.words) for m in result.correction.moves],
-        "uncertainty": _uncertainty(result, as_left),
+        "uncertainty": _uncertainty(document, as_left),
         "left": _reading_rows(as_left),
         "left_zero": _zero(as_left),
         "found": [] if as_found is None else _reading_rows(as_found),
         "found_zero": "" if as_found is None else _zero(as_found),
-        "left_out": list(result.fit.outliers),
+        "left_out": document.fit.outlier_rows,
     }
 
 
@@ -166,54 +169,45 @@ def _item(job: Job) -> list[Facts]:
 
 
 def _springs(job: Job, shown: Shown) -> list[Facts]:
-    """What the unit was left with, as the plan has it and the sweep shows it."""
-    rows = [{"label": "stop, by the sweep", **shown.angle(job.stop.advance)}]
+    """The stop and springs the unit was left with, as the sweep shows them."""
+    rows = [{"label": "stop, by the sweep", **shown.angle(deg(job.stop.advance))}]
     for name, place in zip(PLACES, job.places, strict=False):
         if place.found is None:
             continue
-        rate = shown.rate(place.found.rate)
-        rows.append({"label": f"{name} spring, by the sweep", **rate})
+        rows.append({"label": f"{name} spring, by the sweep", **shown.rate(place.found.rate / 1e3)})
     return rows
 
 
-def _results(result: Verification, before: Before | None) -> list[Facts]:
-    """A row a band in the order of speed: its limits, as found and as left, each ± two standard uncertainties."""
-    places = max(decimals([b.band for b in result.bands]), 2)
-    earlier = {} if before is None else {_key(b.band): b for b in before.bands}
-    ordered = sorted(result.bands, key=lambda b: math.inf if b.band.speed is None else b.band.speed)
+def _results(document: VerifyDocument, before: Before | None) -> list[Facts]:
+    """A row for each band in the order of speed: its limits, as found and as left, each ± two standard uncertainties."""
+    places = max(decimals(document.targets), 2)
+    as_found = [] if before is None else [JudgedBand.of(b) for b in before.bands]
+    earlier = {(b.band, b.speed_rpm): b for b in as_found}
     return [
         {
-            "what": {"point": "", "idle": "idle", "maximum": "maximum"}[b.band.kind],
-            "speed": "stop" if b.band.speed is None else f"{b.band.speed * RPM:.0f}",
-            "min": "–" if b.band.from_zero else _degrees(b.band.low, places),
-            "max": _degrees(b.band.high, places),
-            "found": _sides(earlier.get(_key(b.band)), places),
+            "what": {"point": "", "idle": "idle", "maximum": "maximum"}[b.band],
+            "speed": "stop" if b.speed_rpm is None else f"{b.speed_rpm:.0f}",
+            "min": "–" if b.from_zero else signless(b.min_deg, places),
+            "max": signless(b.max_deg, places),
+            "found": _sides(earlier.get((b.band, b.speed_rpm)), places),
             "left": _sides(b, places),
             "verdict": b.verdict,
         }
-        for b in ordered
+        for b in in_order(document.targets)
     ]
 
 
-def _key(band: Band) -> tuple[str, float]:
-    return band.kind, -1.0 if band.speed is None else round(band.speed, 6)
-
-
-def _sides(one: BandVerdict | None, places: int) -> list[str]:
-    """Rising and falling, each with its uncertainty; nothing where it was not swept."""
+def _sides(one: JudgedBand | None, places: int) -> list[str]:
+    """Rising and falling, each with its uncertainty; empty where it was not swept."""
     if one is None:
         return ["", ""]
-    both = ((x.value, x.standard_uncertainty or 0.0) for x in (one.rising, one.falling))
-    return [f"{_degrees(value, places)} ± {_degrees(2 * by, places)}" for value, by in both]
+    return [f"{signless(value, places)} ± {signless(2 * by, places)}" for value, by in one.sides]
 
 
-def _degrees(advance: float, places: int) -> str:
-    return signless(math.degrees(advance), places)
-
-
-def _uncertainty(result: Verification, sweep: Sweep) -> str:
-    """What the ± holds."""
-    scatter = f"; the readings scatter {result.fit.inflation:.1f} times as much" if result.fit.inflation > 1 else ""
+def _uncertainty(document: VerifyDocument, sweep: Sweep) -> str:
+    """What the ± covers."""
+    more = document.fit.scatter
+    scatter = f"; the readings scatter {more:.1f} times as much" if more > 1 else ""
     return (
         f"± is two standard uncertainties (a coverage of about 95 %) of the curve that was fitted to all readings. A single "
         f"reading is taken to be off by no more than ± {math.degrees(sweep.reading):.2f}° (distributor) and "
@@ -229,11 +223,15 @@ def _zero(sweep: Sweep) -> str:
 
 def _reading_rows(sweep: Sweep) -> list[list[str]]:
     """Speed [rpm], advance as read rising and falling [deg], all of the distributor, in the order of speed."""
-    speeds = np.unique(np.round(sweep.speed * RPM, 3))
+    speeds = np.round(sweep.speed * RPM, 3)
     rising = np.asarray(sweep.rising, bool)
-    return [[f"{s:.0f}", *(_at(sweep, s, which) for which in (rising, ~rising))] for s in speeds]
-
-
-def _at(sweep: Sweep, speed: float, which: np.ndarray) -> str:
-    here = which & (np.abs(sweep.speed * RPM - speed) < 0.01)
-    return ", ".join(_degrees(a, 2) for a in sweep.advance[here])
+    return [
+        [
+            f"{speed:.0f}",
+            *(
+                ", ".join(signless(deg(a), 2) for a in sweep.advance[way & (np.abs(speeds - speed) < 0.01)])
+                for way in (rising, ~rising)
+            ),
+        ]
+        for speed in np.unique(speeds)
+    ]

@@ -1,14 +1,12 @@
-"""The build sheet as PDF: parts in the order of the work, each laid out by a Typst file of its own.
+"""The build sheet as PDF and as an HTML page: the same parts in the order of the work, laid out twice.
 
-To add a page or a block: write `content(source) -> facts or None` (facts: text, numbers as text with units), put
-`(name, layout, content)` into PARTS, and lay it out in `data/sheet/LAYOUT.typ` by a function `body(facts)`, and in
-`data/page/LAYOUT.html` for the screen; the layout "block" lays out most things without a file of its own. Text from a
-job travels as strings and is never read as markup.
+To add a part, write `content(source) -> facts or None` (facts: text, and numbers as text with their units), put
+`(name, layout, content)` into PARTS, and lay it out in `data/sheet/LAYOUT.typ`, as a function `body(facts)`, and in
+`data/page/LAYOUT.html`. The layout "block" suits most parts, which then need no file. Text from a job travels as strings:
+Typst never reads it as markup, and the template engine escapes it.
 
-The report page: one HTML file with the sheet's facts and inline SVG, for a phone beside the bench.
-
-It asks for nothing else: no script, no font, no network, which its own content security policy holds a browser to.
-Text from a job is escaped by the template engine and never read as markup.
+The page is one HTML file with inline SVG, for a phone beside the bench. It requests nothing else: no script, no font, no
+network. Its content security policy holds the browser to that.
 """
 
 from __future__ import annotations
@@ -21,6 +19,7 @@ from typing import Any, Literal
 from recurve import __version__
 from recurve.data import data_file
 from recurve.job.model import Job
+from recurve.output.documents.plan import PlanDocument
 from recurve.output.figures.style import breakable, plain, shortened
 from recurve.output.sheet.blocks import curve, engine, found, given
 from recurve.output.sheet.numbers import Shown, Units
@@ -58,12 +57,14 @@ def sheet_pdf(
     units: Units = "both",
     given: Mapping[str, Facts] | None = None,
     figures: Mapping[str, bytes] | None = None,
+    document: PlanDocument | None = None,
 ) -> bytes:
-    """The build sheet as PDF, the same bytes for the same input; no network, no fonts of the machine's own.
+    """The build sheet as PDF: the same bytes for the same input, without network or system fonts.
 
-    `given` are facts of ready-made parts by name, `figures` the SVGs that they show by file name.
+    `given`: facts of ready-made parts by name; `figures`: the SVGs they show, by file name; `document`: the plan's, if it
+    has been built.
     """
-    facts = sheet_facts(plan, units, given)
+    facts = sheet_facts(plan, units, given, document)
     return typeset("sheet.typ", facts, {"curve.svg": figure_svg, **(figures or {})}, paper)
 
 
@@ -71,7 +72,7 @@ def typeset(template: str, facts: Facts, figures: Mapping[str, bytes], paper: st
     """A template of `data/` with these facts and figures as PDF."""
     import typst
 
-    files: Any = typst_files(template, facts, figures)  # by name, which its types do not know of
+    files: Any = typst_files(template, facts, figures)  # files by name, which its type hints leave out
     pdf: bytes = typst.compile(
         files,
         format="pdf",
@@ -82,7 +83,7 @@ def typeset(template: str, facts: Facts, figures: Mapping[str, bytes], paper: st
 
 
 def typst_files(template: str, facts: Facts, figures: Mapping[str, bytes]) -> dict[str, bytes]:
-    """What Typst is given, by file name: the template as main, the layouts, the facts as JSON, the figures."""
+    """The files that Typst works on, by name: the template as main, the layouts, the facts as JSON, the figures."""
     layouts = sorted(data_file(template).with_name("sheet").glob("*.typ"))
     return {
         "main": data_file(template).read_bytes(),
@@ -92,12 +93,19 @@ def typst_files(template: str, facts: Facts, figures: Mapping[str, bytes]) -> di
     }
 
 
-def sheet_facts(plan: Plan, units: Units = "both", given: Mapping[str, Facts] | None = None) -> Facts:
-    """Everything the sheet says about this plan: the head, and the parts that have something to say in their order.
+def sheet_facts(
+    plan: Plan,
+    units: Units = "both",
+    given: Mapping[str, Facts] | None = None,
+    document: PlanDocument | None = None,
+) -> Facts:
+    """Everything the sheet says about this plan: the head, then in order the parts that have something to say.
 
-    Numbers are text with their unit, except in tables, whose columns name theirs.
+    Numbers are text with their unit, except in tables, whose columns name theirs. `document`: the plan's, if it has been
+    built.
     """
-    source = Source(plan, Shown(plan.job.speed_ratio, units), given or {})
+    document = PlanDocument.of(plan) if document is None else document
+    source = Source(plan, document, Shown(plan.job.speed_ratio, units), given or {})
     made = [(name, layout, content(source)) for name, layout, content in PARTS]
     return {
         **head_facts(plan.job),
@@ -109,7 +117,7 @@ def sheet_facts(plan: Plan, units: Units = "both", given: Mapping[str, Facts] | 
 
 
 def head_facts(job: Job) -> Facts:
-    """What stands at the head and the foot of every page."""
+    """The head and foot of every page."""
     return {
         "title": breakable(shortened(job.title, 100)),
         "footer": shortened(job.title, 100),
@@ -125,9 +133,13 @@ def page_html(
     figures: Mapping[str, bytes],
     units: Units = "both",
     given: Mapping[str, Facts] | None = None,
+    document: PlanDocument | None = None,
 ) -> bytes:
-    """The page as UTF-8, the same bytes for the same input. `figures` are SVGs by file name: "curve.svg" and
-    "curve-narrow.svg", and those that `given`, facts of ready-made parts, show."""
+    """The page as UTF-8, the same bytes for the same input.
+
+    `figures`: SVGs by file name: "curve.svg", "curve-narrow.svg" and those shown by `given`, the facts of ready-made parts;
+    `document`: the plan's, if it has been built.
+    """
     from jinja2 import Environment, FileSystemLoader
     from markupsafe import Markup
 
@@ -135,7 +147,7 @@ def page_html(
     environment = Environment(loader=FileSystemLoader(folder), autoescape=True, trim_blocks=True, lstrip_blocks=True)
     inlined = {name: Markup(inline_svg(svg, re.sub(r"\W", "-", name))) for name, svg in figures.items()}
     text = environment.get_template("page.html").render(
-        facts=sheet_facts(plan, units, given),
+        facts=sheet_facts(plan, units, given, document),
         figures=inlined,
         styles=Markup((folder / "page.css").read_text(encoding="utf-8")),
     )
@@ -143,7 +155,7 @@ def page_html(
 
 
 def inline_svg(svg: bytes, name: str) -> str:
-    """An SVG document as an element of a page: without prologue, metadata and size, its ids made its own."""
+    """An SVG document as an element of a page: no prologue, metadata or size, and ids that no other figure uses."""
     text = svg.decode("utf-8")
     text = text[text.index("<svg") :]
     text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, count=1, flags=re.S)

@@ -1,43 +1,81 @@
-"""Text and facts of a fit, a check and a verification.
+"""The reports of `check` and `verify`: plain text, at most 80 columns, the verdict first.
 
-A target told from the engine's side, shown both ways: crank timing with static, and the distributor's advance.
-
-Text and facts of the vacuum unit's capsule as fitted.
-
-Text and facts of the bench inspection and the vacuum unit; nothing at all where a job has neither.
-
-Text and facts of a unit without weights.
+The numbers come from the documents. The results themselves supply the plot, and the wording of quantities that are known
+as samples.
 """
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
 from recurve.diagnosis.check import BareCheck, Check
 from recurve.diagnosis.verify import Verification
-from recurve.fit.fit import Estimate, Fit
-from recurve.inspection.bench import BenchResult, Judged
-from recurve.inspection.findings import Finding
-from recurve.inspection.inspected import Inspected
-from recurve.inspection.points import Charge
-from recurve.inspection.vacuum import Capsule, VacuumCheck
+from recurve.fit.fit import Fit
 from recurve.job.model import BareJob, Job
-from recurve.output.documents.check import DEGREES, engine_rows
-from recurve.output.text.layout import Column, Line, page, plot, remarks, rounded, table, title_lines, wrap
+from recurve.output.documents.check import CheckDocument, EngineBand, FindingDocument, JudgedBand, VerifyDocument
+from recurve.output.documents.condition import Angle, CapsuleDocument, CoilCharge, ConditionDocument, Pressure, Slope
+from recurve.output.documents.fit import FitDocument, FittedParameter
+from recurve.output.text.layout import (
+    Column,
+    Line,
+    page,
+    plot,
+    remarks,
+    rounded,
+    table,
+    title_lines,
+    wrap,
+    written,
+)
 from recurve.output.text.plan import bands_of, curve_line
 from recurve.physics.curve import trace
 from recurve.text import printable
-from recurve.uncertainty import Sampled, Uncertain
-from recurve.units import RPM
+from recurve.uncertainty import Sampled
+from recurve.units import PLACES, RPM
+
+SURELY, HARDLY = 0.95, 0.05  # probabilities beyond which a mark of the curve counts as certain
+MENTIONED = 0.02  # smaller probabilities are left out
+PARABOLA = "the lobe's tip taken as a parabola"
 
 
-def engine_lines(job: Job | BareJob) -> list[str]:
-    """The same as a table, after an empty line; nothing where the job tells its target by the distributor."""
-    rows = engine_rows(job)
-    if rows is None:
+def check_text(check: Check, files: Sequence[str] = (), document: CheckDocument | None = None) -> str:
+    """The report of `recurve check`: the verdict, findings by consequence, the curve's marks, the fit.
+
+    `document`: the check's, if it has been built; else it is built here, with the `files` written.
+    """
+    document = CheckDocument.of(check, files) if document is None else document
+    lines = [*title_lines(check.job), "", *_verdict(document)]
+    drawn = check_plot(check)
+    lines += ["", *drawn] if drawn else []
+    lines += ["", *findings_lines(document.findings), "", "Curve as found", *_marks(check, document)]
+    lines += _condition(document, check.job)
+    if check.fit is not None and document.fit is not None:
+        lines += ["", *fit_lines(check.fit, document.fit)]
+    return page([*lines, *remarks(document.notes), *written(document.files)])
+
+
+def bare_text(check: BareCheck, document: CheckDocument) -> str:
+    """The report of `recurve check` on a job without weights, stop and springs."""
+    lines = [*title_lines(check.job), "", *_verdict(document), ""]
+    lines += findings_lines(document.findings, "Nothing is wrong with what was inspected.")
+    lines += _condition(document, check.job)
+    return page([*lines, *remarks(document.notes), *written(document.files)])
+
+
+def _verdict(document: CheckDocument) -> list[str]:
+    return [document.verdict.upper(), *(line for why in document.why for line in wrap(printable(why), "  - ", "    "))]
+
+
+def _condition(document: CheckDocument, job: Job | BareJob) -> list[str]:
+    return [*inspected_lines(document.condition, job.speed_ratio), *engine_lines(document.engine_target or [])]
+
+
+def engine_lines(bands: Sequence[EngineBand]) -> list[str]:
+    """A target told from the engine's side, shown both ways, after an empty line: crank timing with static, and the
+    distributor's advance. Nothing without bands."""
+    if not bands:
         return []
     columns = [
         Column("", words=True), Column("speed", "crank rpm"), Column("timing", "crank deg"),
@@ -45,136 +83,100 @@ def engine_lines(job: Job | BareJob) -> list[str]:
     ]  # fmt: skip
     cells = [
         [
-            r["band"],
-            "stop" if r["crank_rpm"] is None else f"{r['crank_rpm']:.0f}",
-            f"{r['crank_min_deg']:.1f} to {r['crank_max_deg']:.1f}",
-            "stop" if r["speed_rpm"] is None else f"{r['speed_rpm']:.0f}",
-            f"{r['min_deg']:.2f} to {r['max_deg']:.2f}",
+            b.band,
+            "stop" if b.crank_rpm is None else f"{b.crank_rpm:.0f}",
+            f"{b.crank_min_deg:.1f} to {b.crank_max_deg:.1f}",
+            "stop" if b.speed_rpm is None else f"{b.speed_rpm:.0f}",
+            f"{b.min_deg:.2f} to {b.max_deg:.2f}",
         ]
-        for r in rows
+        for b in bands
     ]
     return ["", "Target, as the engine's timing (static included) and as the distributor's", *table(columns, cells)]
 
 
-def capsule_words(c: Capsule) -> str:
-    """The fitted numbers in a line, ± two standard uncertainties."""
+def capsule_words(c: CapsuleDocument) -> str:
+    """The vacuum unit's fitted numbers in a line, ± two standard uncertainties."""
 
-    def told(n: Uncertain, scale: float, digits: int) -> str:
-        by = n.standard_uncertainty
-        pm = " (not determined)" if by is None else f" ± {2 * by * scale:.{digits}f}"
-        return f"{n.value * scale:.{digits}f}{pm}"
+    def told(one: Pressure | Slope | Angle, digits: int) -> str:
+        by = one.standard_uncertainty
+        pm = " (not determined)" if by is None else f" ± {2 * by:.{digits}f}"
+        return f"{one.value:.{digits}f}{pm}"
 
-    parts = [f"begins at {told(c.start, 1e-3, 1)} kPa", f"then {told(c.rate, DEGREES * 1e3, 2)}° a kPa (distributor)"]
-    if c.stop is None:
+    parts = [f"begins at {told(c.start_kpa, 1)} kPa", f"then {told(c.rate_deg_per_kpa, 2)}° a kPa (distributor)"]
+    if c.stop_deg is None:
         parts.append("no two readings lie on its stop, so its maximum is not known")
     else:
-        parts.append(f"stops at {told(c.stop, DEGREES, 1)}°")
-    if c.full is not None:
-        parts.append(f"full at {told(c.full, 1e-3, 1)} kPa")
-    if c.stiction is not None:
-        parts.append(f"rising and falling {2 * c.stiction.value / 1e3:.1f} kPa apart")
+        parts.append(f"stops at {told(c.stop_deg, 1)}°")
+    if c.full_kpa is not None:
+        parts.append(f"full at {told(c.full_kpa, 1)} kPa")
+    if c.stiction_kpa is not None:
+        parts.append(f"rising and falling {2 * c.stiction_kpa.value:.1f} kPa apart")
     return f"vacuum unit as fitted (± is two standard uncertainties): {'; '.join(parts)}"
 
 
-WIDTH = 80
-
-
-def inspected_lines(found: Inspected | None, ratio: float) -> list[str]:
-    """The inspection's part of a report: every check against its limit, dwell and timing, rotor, coil, vacuum; `ratio`
+def inspected_lines(found: ConditionDocument, ratio: float) -> list[str]:
+    """The inspection's part of a report: every check against its limit, dwell and timing, rotor, vacuum, coil; `ratio`
     [1] crank turns a distributor turn."""
-    if found is None:
-        return []
-    lines = [] if not found.judged else ["", "Condition, as inspected; angles are the distributor's"]
-    for one in found.judged:
-        lines += _wrap(f"{one.verdict.upper()}  {one.what} {one.seen}; {_limit(one)}", "  ", "      ")
-    if found.bench is not None:
-        lines += _bench_lines(found.bench, ratio)
-    if found.vacuum is not None:
-        lines += _capsule_lines(found.vacuum)
-    if found.bench is not None:
-        lines += _coil_lines(found.bench.charges, ratio)
-    return lines
-
-
-def _wrap(text: str, first: str, rest: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
-
-
-def _limit(one: Judged) -> str:
-    return "no limit given" if one.limit is None else f"limit: {one.allowed} ({one.limit.source})"
-
-
-def _bench_lines(bench: BenchResult, ratio: float) -> list[str]:
-    lines: list[str] = []
-    for dwell, share in zip(bench.dwell, bench.fractions, strict=True):
-        lines.append(f"  dwell {np.degrees(dwell.value):.1f}° (distributor), {share:.0%} of the lobe pitch")
-    for change in bench.changes:
-        at = np.degrees(change.timing.value)
-        gap = (
-            ""
-            if change.gap is None
-            else f"; about {change.gap * 1e3:.2f} mm of gap, the lobe's tip taken as a parabola"
+    lines = ["", "Condition, as inspected; angles are the distributor's"] if found.checks else []
+    for one in found.checks:
+        limit = "no limit given" if one.limit is None else f"limit: {one.limit} ({one.source})"
+        lines += wrap(f"{one.verdict.upper()}  {one.what} {one.measured}; {limit}", "  ", "      ")
+    lines += [
+        f"  dwell {d.dwell_deg:.1f}° (distributor), {d.share_percent:.0f}% of the lobe pitch" for d in found.dwell
+    ]
+    told = []
+    for change in found.dwell_changes:
+        at = change.timing_deg
+        gap = "" if change.gap_change_mm is None else f"; about {change.gap_change_mm:.2f} mm of gap, {PARABOLA}"
+        moves = f"timing moves {at:.1f}° (distributor), {at * ratio:.1f}° (crank)"
+        told.append(f"{change.how}: {moves}, {change.timing_from}{gap}")
+    for row in found.sparks:
+        at = row.scatter_deg
+        told.append(f"{row.where}: the sparks scatter over {at:.1f}° (distributor), {at * ratio:.1f}° (crank)")
+    if found.rotor is not None:
+        low, high, room = found.rotor.low_deg, found.rotor.high_deg, found.rotor.room_deg
+        left = "" if room is None else f"; {room:.1f}° of their overlap is left"
+        told.append(
+            f"rotor at the spark: {low:+.1f} to {high:+.1f}° past its segment's middle over the vacuum's range{left}"
         )
-        told = (
-            f"{change.how}: timing moves {at:.1f}° (distributor), {at * ratio:.1f}° (crank), {change.timing_how}{gap}"
-        )
-        lines += _wrap(told, "  ", "      ")
-    for row in bench.sparks:
-        at = np.degrees(row.scatter)
-        lines += _wrap(
-            f"{row.where}: the sparks scatter over {at:.1f}° (distributor), {at * ratio:.1f}° (crank)", "  ", "      "
-        )
-    if bench.rotor is not None:
-        low, high = np.degrees((bench.rotor.low, bench.rotor.high))
-        room = "" if bench.rotor.room is None else f"; {np.degrees(bench.rotor.room):.1f}° of their overlap is left"
-        told = f"rotor at the spark: {low:+.1f} to {high:+.1f}° past its segment's middle over the vacuum's range{room}"
-        lines += _wrap(told, "  ", "      ")
-    return lines
+    if found.capsule is not None:
+        told.append(capsule_words(found.capsule))
+    return [*lines, *(line for text in told for line in wrap(text, "  ", "      ")), *_coil_lines(found.coil, ratio)]
 
 
-def _coil_lines(charges: tuple[Charge, ...], ratio: float) -> list[str]:
+def _coil_lines(charges: Sequence[CoilCharge], ratio: float) -> list[str]:
     """Dwell time, current and energy over speed, for the good and the bad dwell."""
     if not charges:
         return []
     columns = [Column("speed", "crank rpm")]
     for one in charges:
-        dwell = f"{np.degrees(one.dwell):.1f}° dwell"
-        columns += [Column(dwell, "ms"), Column("current", "A"), Column("energy", "mJ")]
-    rows = [
-        [
-            f"{charges[0].speed[i] * RPM * ratio:.0f}",
-            *(
-                t
-                for c in charges
-                for t in (f"{c.time[i] * 1e3:.2f}", f"{c.current[i]:.2f}", f"{c.energy[i] * 1e3:.1f}")
-            ),
-        ]
-        for i in range(len(charges[0].speed))
-    ]
+        columns += [Column(f"{one.dwell_deg:.1f}° dwell", "ms"), Column("current", "A"), Column("energy", "mJ")]
+    cells = [[f"{speed * ratio:.0f}" for speed in charges[0].speed_rpm]]
+    for one in charges:
+        cells.append([f"{x:.2f}" for x in one.time_ms])
+        cells.append([f"{x:.2f}" for x in one.current_a])
+        cells.append([f"{x:.1f}" for x in one.energy_mj])
+    rows = list(zip(*cells, strict=True))
     return ["", "Coil charge when the points open; dwell is the distributor's", *table(columns, rows)]
-
-
-def _capsule_lines(check: VacuumCheck) -> list[str]:
-    capsule = check.capsule
-    if capsule is None:
-        return []
-    return _wrap(capsule_words(capsule), "  ", "      ")
 
 
 def fit_text(fit: Fit) -> str:
     """The report of a fit, values rounded to their uncertainty."""
-    return page(fit_lines(fit))
+    return page(fit_lines(fit, FitDocument.of(fit)))
 
 
-def fit_lines(fit: Fit) -> list[str]:
+def fit_lines(fit: Fit, document: FitDocument) -> list[str]:
     """The lines of a fit's report."""
-    state = "converged" if fit.converged else "NOT CONVERGED"
+    state = "converged" if document.converged else "NOT CONVERGED"
     lines = [
         f"Fit of {len(fit.residuals) - len(fit.outliers)} readings: {state}",
-        f"chi² {fit.chi2:.1f}, degrees of freedom {fit.dof:.0f}",
+        f"chi² {document.chi2:.1f}, degrees of freedom {document.dof:.0f}",
         "± is two standard uncertainties; angles and speeds are the distributor's",
     ]
-    rows = [[_name(e.name), *rounded(e).partition(" ± ")[::2], _unit(e), _source(e)] for e in fit.estimates]
+    rows = [
+        [_name(name), *fitted_words(one).partition(" ± ")[::2], *_unit_and_source(one)]
+        for name, one in document.parameters.items()
+    ]
     columns = [Column("", words=True), Column("value"), Column("±"), Column("unit", words=True), Column("", words=True)]
     return [*lines, *table(columns, rows)]
 
@@ -187,37 +189,21 @@ def _name(name: str) -> str:
         "zero": "bench zero off by",
         "drag": "rubbing block's drag",
         "takeup": "takes up at",
+        "pull": "pull at rest",
     }
     place, _, rest = name.partition(".")
-    if rest:
-        return f"{place} {words.get(rest, 'pull at rest' if rest == 'pull' else rest)}"
-    return words.get(name, name.replace("_", " "))
+    return f"{place} {words.get(rest, rest)}" if rest else words.get(name, name.replace("_", " "))
 
 
-def _unit(one: Estimate) -> str:
-    return "" if one.value is None else {"mN*m": "mN·m", "deg": "dist. deg"}.get(one.unit, one.unit)
+def fitted_words(one: FittedParameter) -> str:
+    """A fitted quantity rounded to its uncertainty; nobody reads an angle finer than 0.01°."""
+    return rounded(one.value, one.standard_uncertainty, 2 if one.unit == "deg" else 6)
 
 
-def _source(one: Estimate) -> str:
+def _unit_and_source(one: FittedParameter) -> tuple[str, str]:
+    unit = "" if one.value is None else {"mN*m": "mN·m", "deg": "dist. deg"}.get(one.unit, one.unit)
     told = {"readings": "", "as given": "as given", "not determined": "the readings do not tell"}[one.source]
-    return f"{told}{', at its limit' if one.at_bound else ''}".lstrip(", ")
-
-
-def check_text(check: Check, files: tuple[str, ...] = ()) -> str:
-    """The report of `recurve check`: the verdict, findings by consequence, the curve's marks, the fit."""
-    lines = [*title_lines(check.job), "", f"{check.verdict.upper()}"]
-    for why in check.why:
-        lines += wrap(printable(why), "  - ", "    ")
-    drawn = check_plot(check)
-    lines += ["", *drawn] if drawn else []
-    lines += ["", *findings_lines(check.findings), "", "Curve as found", *_marks(check)]
-    lines += [*inspected_lines(check.inspected, check.job.speed_ratio), *engine_lines(check.job)]
-    if check.fit is not None:
-        lines += ["", *fit_lines(check.fit)]
-    lines += remarks(check.notes)
-    if files:
-        lines += ["", "Written", *(f"  {name}" for name in files)]
-    return page(lines)
+    return unit, f"{told}{', at its limit' if one.at_bound else ''}".lstrip(", ")
 
 
 def check_plot(check: Check) -> list[str]:
@@ -237,109 +223,90 @@ def check_plot(check: Check) -> list[str]:
     return plot(lines, bands_of(check.job), last)
 
 
-def findings_lines(findings: Iterable[Finding]) -> list[str]:
-    """The findings numbered, each with what shows it, what it does and what to do."""
+def findings_lines(findings: Iterable[FindingDocument], none: str = "Nothing is wrong with the curve.") -> list[str]:
+    """The findings, numbered, each with its evidence, its consequence and the remedy; `none` if there are none."""
     lines: list[str] = []
     for number, f in enumerate(findings, 1):
         lines += wrap(f"{number}. {printable(f.what)} ({f.severity})", "", "   ")
         for name, text in (("seen", f.evidence), ("engine", f.consequence), ("do", f.remedy)):
             lines += wrap(printable(text), f"   {name:<8}", "           ")
-    return lines or ["Nothing is wrong with the curve."]
+    return lines or [none]
 
 
-def _marks(check: Check) -> list[str]:
+def _marks(check: Check, document: CheckDocument) -> list[str]:
     e = check.evidence
-    lines = wrap(
-        f"onset {_speed(e.onset)}, return to zero {_speed(e.return_speed)}, all in {e.all_in.summary.rpm()}", "  ", "  "
+    speeds = f"onset {_speed(e.onset)}, return to zero {_speed(e.return_speed)}, all in {e.all_in.summary.rpm()}"
+    advances = (
+        f"stop {e.stop.summary.degrees()}, at idle ({e.idle * RPM:.0f} rpm) {e.residual.summary.degrees()} stays in"
     )
-    idle = f"{e.idle * 30 / np.pi:.0f} rpm"
-    lines += wrap(
-        f"stop {e.stop.summary.degrees()}, at idle ({idle}) {e.residual.summary.degrees()} stays in", "  ", "  "
-    )
-    for index, name in enumerate(("primary", "secondary")[: len(check.job.places)]):
+    lines = [*wrap(speeds, "  ", "  "), *wrap(advances, "  ", "  ")]
+    for index, name in enumerate(PLACES[: len(check.job.places)]):
         takeup, never = e.takeup(index), e.never(index)
-        told = "pulls from rest" if takeup.above(1e-6) < 0.05 else f"takes up at {takeup.summary.degrees()}"
-        told = (
-            "never takes up" if never > 0.95 else told + (f" (never: probability {never:.0%})" if never > 0.02 else "")
-        )
-        lines.append(f"  {name} {told}")
-    if check.passing is not None:
-        lines.append(f"  probability that it meets every band as it is: {check.passing:.0%}")
+        told = "pulls from rest" if takeup.above(1e-6) < HARDLY else f"takes up at {takeup.summary.degrees()}"
+        if never > MENTIONED:
+            told += f" (never: probability {never:.0%})"
+        lines.append(f"  {name} {'never takes up' if never > SURELY else told}")
+    if document.passing is not None:
+        lines.append(f"  probability that it meets every band as it is: {document.passing:.0%}")
     return lines
 
 
 def _speed(one: Sampled) -> str:
-    """A speed that may be none: where some states have none, that is said."""
+    """A speed that may not exist: says so where some states have none."""
     none = float((one.sample <= 0).mean())
-    if none > 0.95:
+    if none > SURELY:
         return "none"
-    return one.summary.rpm() if none < 0.05 else f"none or {Sampled(one.sample[one.sample > 0]).summary.rpm()}"
+    return one.summary.rpm() if none < HARDLY else f"none or {Sampled(one.sample[one.sample > 0]).summary.rpm()}"
 
 
-def verify_text(result: Verification, files: tuple[str, ...] = ()) -> str:
-    """The report of `recurve verify`."""
-    lines = [*title_lines(result.job), "", result.verdict.upper(), ""]
-    lines += ["As left, refitted; ± is two standard uncertainties; distributor rpm and degrees", *_band_table(result)]
-    more = max(b.more for b in result.bands)
-    if more and result.verdict == "too close to call":
+def verify_text(result: Verification, files: Sequence[str] = (), document: VerifyDocument | None = None) -> str:
+    """The report of `recurve verify`: the verdict, every band, what to correct, the fit.
+
+    `document`: the verification's, if it has been built; else it is built here, with the `files` written.
+    """
+    document = VerifyDocument.of(result, files) if document is None else document
+    lines = [*title_lines(result.job), "", document.verdict.upper(), ""]
+    lines += ["As left, refitted; ± is two standard uncertainties; distributor rpm and degrees"]
+    lines += _band_table(document.targets)
+    more = max(b.more_readings for b in document.targets)
+    if more and document.verdict == "too close to call":
         told = "more than 900" if more > 900 else f"about {more}"
         lines += ["", *wrap(f"Too close to call: {told} more readings like these, up and down, would settle it.")]
-    lines += ["", *_correction(result)]
-    if result.fit.outliers:
-        rows = ", ".join(str(r) for r in result.fit.outliers)
+    lines += ["", *_correction(result, document)]
+    if document.fit.outlier_rows:
+        rows = ", ".join(str(r) for r in document.fit.outlier_rows)
         lines += ["", *wrap(f"Readings left out, since they do not belong: rows {rows} of the sweep.")]
-    lines += ["", *fit_lines(result.fit), *remarks(result.job.notes)]
-    if files:
-        lines += ["", "Written", *(f"  {name}" for name in files)]
-    return page(lines)
+    lines += ["", *fit_lines(result.fit, document.fit)]
+    return page([*lines, *remarks(document.notes), *written(document.files)])
 
 
-def _band_table(result: Verification) -> list[str]:
+def _band_table(bands: Sequence[JudgedBand]) -> list[str]:
     deg = "deg"
     columns = [
         Column("", words=True), Column("speed", "rpm"), Column("min", deg), Column("rising", deg),
         Column("falling", deg), Column("max", deg), Column("", words=True),
     ]  # fmt: skip
-    rows = []
-    for b in result.bands:
-        pair = [
-            f"{np.degrees(x.value):.2f} ± {2 * np.degrees(x.standard_uncertainty or 0.0):.2f}"
-            for x in (b.rising, b.falling)
+    rows = [
+        [
+            b.band,
+            "stop" if b.speed_rpm is None else f"{b.speed_rpm:.0f}",
+            "-" if b.from_zero else f"{b.min_deg:.2f}",
+            *(f"{value:.2f} ± {2 * uncertainty:.2f}" for value, uncertainty in b.sides),
+            f"{b.max_deg:.2f}",
+            "too close" if b.verdict == "too close to call" else b.verdict,
         ]
-        rows.append(
-            [
-                b.band.kind,
-                "stop" if b.band.speed is None else f"{b.band.speed * 30 / np.pi:.0f}",
-                "-" if b.band.from_zero else f"{np.degrees(b.band.low):.2f}",
-                *pair,
-                f"{np.degrees(b.band.high):.2f}",
-                "too close" if b.verdict == "too close to call" else b.verdict,
-            ]
-        )
+        for b in bands
+    ]
     return table(columns, rows)
 
 
-def _correction(result: Verification) -> list[str]:
-    if result.verdict == "passes":
+def _correction(result: Verification, document: VerifyDocument) -> list[str]:
+    if document.verdict == "passes":
         return ["Nothing to correct."]
-    if result.correction is None:
+    if result.correction is None or document.correction is None:
         return wrap(
             "No move of the posts or the stop within their limits would bring it in: plan again from this sweep."
         )
-    moves = "; ".join(m.words for m in result.correction.moves)
-    told = "passes" if result.correction.margin >= 0 else "still fails"
-    return wrap(f"Correct: {moves}. Predicted after: {told}, margin {result.correction.margin:.2f}.")
-
-
-def bare_text(check: BareCheck, files: tuple[str, ...] = ()) -> str:
-    """The report of `recurve check` on a job without weights, stop and springs."""
-    lines = [*title_lines(check.job), "", check.verdict.upper()]
-    for why in check.why:
-        lines += wrap(printable(why), "  - ", "    ")
-    lines += [
-        "",
-        *(findings_lines(check.findings) if check.findings else ["Nothing is wrong with what was inspected."]),
-    ]
-    lines += [*inspected_lines(check.inspected, check.job.speed_ratio), *engine_lines(check.job)]
-    written = ["", "Written", *(f"  {name}" for name in files)] if files else []
-    return page([*lines, *remarks(check.job.notes), *written])
+    moves, margin = "; ".join(m.words for m in result.correction.moves), document.correction.margin
+    told = "passes" if margin >= 0 else "still fails"
+    return wrap(f"Correct: {moves}. Predicted after: {told}, margin {margin:.2f}.")

@@ -1,7 +1,7 @@
-"""Tables and plots in plain text: one look for every report, at most 80 columns, no character beyond a bench PC's.
+"""Tables and plots in plain text: one look for every report, at most 80 columns, only characters any terminal has.
 
-A table's numbers stand on their decimal points, its heads carry the units. A plot shows rising curves, readings and
-the target's bands, for a terminal that has no pictures.
+A table aligns its numbers on their decimal points; its heads carry the units. A plot shows rising curves, readings and
+the target's bands, for a terminal without graphics.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from recurve.arrays import Array
-from recurve.fit.fit import Estimate
 from recurve.job.model import BareJob, Job
 from recurve.text import printable
 
@@ -37,18 +36,14 @@ def table(columns: Sequence[Column], rows: Sequence[Sequence[str]], indent: str 
     units = [f"[{c.unit}]" if c.unit else "" for c in columns]
     lines = [[c.head for c in columns], *([units] if any(units) else []), *map(list, zip(*cells, strict=True))]
     widths = [max(len(line[i]) for line in lines) for i in range(len(columns))]
-    return [
-        indent + GAP.join(_placed(t, w, c.words) for t, w, c in zip(line, widths, columns, strict=True)).rstrip()
-        for line in lines
+    placed = [
+        [t.ljust(w) if c.words else t.rjust(w) for t, w, c in zip(line, widths, columns, strict=True)] for line in lines
     ]
-
-
-def _placed(text: str, width: int, words: bool) -> str:
-    return text.ljust(width) if words else text.rjust(width)
+    return [indent + GAP.join(line).rstrip() for line in placed]
 
 
 def _aligned(texts: Sequence[str], words: bool) -> list[str]:
-    """Numbers filled up at the right so that their decimal points are below each other; words as they are."""
+    """Numbers padded on the right so that their decimal points line up; words unchanged."""
     if words:
         return list(texts)
     tails = [len(t) - t.index(".") if "." in t else 0 for t in texts]
@@ -83,7 +78,11 @@ def plot(lines: Sequence[Line], bands: Sequence[tuple[float | None, float, float
         _band(grid, speed, (low / per_row, high / per_row), last)
     for line in lines:
         _dots(grid, line, per_row, last)
-    drawn = [f"{_tick(r * per_row, step):>{AXIS - 2}} |{''.join(grid[r])}".rstrip() for r in reversed(range(rows))]
+    drawn = []
+    for row in reversed(range(rows)):
+        steps = row * per_row / step
+        tick = f"{row * per_row:.0f}" if abs(steps - round(steps)) < 1e-9 else ""
+        drawn.append(f"{tick:>{AXIS - 2}} |{''.join(grid[row])}".rstrip())
     key = ", ".join([*(f"{x.mark} {x.name}" for x in lines), *([": target band"] if bands else [])])
     return [
         "Advance [distributor degrees], rising, over speed [distributor rpm]",
@@ -91,10 +90,6 @@ def plot(lines: Sequence[Line], bands: Sequence[tuple[float | None, float, float
         *_speed_axis(last),
         " " * AXIS + key,
     ]
-
-
-def _tick(value: float, step: float) -> str:
-    return f"{value:.0f}" if abs(value / step - round(value / step)) < 1e-9 else ""
 
 
 def _column(speed: float, last: float) -> int:
@@ -139,7 +134,7 @@ WIDTH = 80
 
 
 def page(lines: Iterable[str]) -> str:
-    """Lines as one text without blanks at their ends."""
+    """Lines as one text, without trailing blanks."""
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
@@ -149,7 +144,7 @@ def wrap(text: str, first: str = "", rest: str = "") -> list[str]:
 
 
 def title_lines(job: Job | BareJob) -> list[str]:
-    """What every report begins with: title, unit, date, fingerprint."""
+    """The head of every report: title, unit, date, fingerprint."""
     about = ", ".join(x for x in (job.unit, job.date) if x)
     lines = wrap(printable(job.title))
     if about:
@@ -161,16 +156,21 @@ def title_lines(job: Job | BareJob) -> list[str]:
 
 
 def remarks(notes: Iterable[str]) -> list[str]:
-    """What must be said aloud, at a report's end."""
+    """The remarks at the end of a report."""
     lines = [line for note in notes for line in wrap(printable(note), "  - ", "    ")]
     return ["", "Remarks", *lines] if lines else []
 
 
-def rounded(one: Estimate) -> str:
-    """ "0.84 ± 0.06": two standard uncertainties to two digits, the value to the same place; "-" without a value."""
-    if one.value is None or one.standard_uncertainty is None:
+def written(files: Sequence[str]) -> list[str]:
+    """The files written, the last lines of a report."""
+    return ["", "Written", *(f"  {name}" for name in files)] if files else []
+
+
+def rounded(value: float | None, standard_uncertainty: float | None, most: int = 6) -> str:
+    """ "0.84 ± 0.06": two standard uncertainties [any] to two digits, of at most so many decimals, and the value [any] to
+    the same place; "-" where one is not known."""
+    if value is None or standard_uncertainty is None:
         return "-"
-    two = 2 * one.standard_uncertainty
-    most = 2 if one.unit == "deg" else 6  # nobody reads an angle finer
+    two = 2 * standard_uncertainty
     places = 2 if two <= 0 else int(np.clip(1 - np.floor(np.log10(two)), 0, most))
-    return f"{one.value:.{places}f} ± {two:.{places}f}"
+    return f"{value:.{places}f} ± {two:.{places}f}"

@@ -1,123 +1,123 @@
-"""Text and facts of the timing card. Every angle is the crank's before top dead centre, every speed the crank's, unless
-it is said to be the distributor's.
-
-A spring that was weighed and stretched: the report and the JSON document.
-
-Springs to have wound, on paper: the report, the JSON document and the table of an order.
-"""
+"""The reports of `timing`, `wind` and `spring`, and the table of an order to a spring winder."""
 
 from __future__ import annotations
 
 import csv
 import io
-from typing import Any
+from collections.abc import Mapping, Sequence
 
-import numpy as np
-
-from recurve.inspection.timing import CAUTIONS, Card
 from recurve.job.model import BareJob, Job
-from recurve.output.documents.workshop import NAMES, timing_facts
-from recurve.output.text.layout import Column, page, remarks, table, title_lines, wrap
+from recurve.output.documents.base import PlaceName
+from recurve.output.documents.springs import SpringDocument, WantedSpring, WindDocument, WindingDocument, WoundSpring
+from recurve.output.documents.timing import TimingDocument, columns
+from recurve.output.text.layout import Column, page, remarks, table, title_lines, wrap, written
 from recurve.springs.stress import FATIGUE
-from recurve.springs.weighing import WeighedSpring, measured_notes
-from recurve.springs.winding import Wanted, Winding, Wound, check_lengths, coils_wound, hooks_stand, shortfall
-from recurve.springs.wire import materials
+from recurve.springs.weighing import WeighedSpring
+from recurve.springs.winding import Winding, Wound, coils_wound, hooks_stand, shortfall
 from recurve.text import printable
-from recurve.units import RPM
+from recurve.units import INCH, POUND_FORCE
+
+# --- timing ------------------------------------------------------------------------------------------------
 
 
-def timing_text(card: Card, job: Job | BareJob, files: tuple[str, ...] = ()) -> str:
-    """The report of `recurve timing`: where to set, the table, the trap, warnings, cautions."""
-    facts = timing_facts(card, job)
-    head = title_lines(job)
+def timing_text(job: Job | BareJob, document: TimingDocument) -> str:
+    """The report of `recurve timing`: where to set, the table, the trap, warnings, cautions.
+
+    Every angle is the crank's before top dead centre and every speed the crank's, unless it says distributor.
+    """
     lines = [
-        *head[:2],
+        *title_lines(job)[:2],
         *wrap(f"{printable(job.path.name)}, inputs {job.fingerprint}; CRANK degrees before top dead centre at"),
     ]
     lines += ["CRANK rpm, unless it says distributor", ""]
-    lines += [facts["verdict"].upper(), *(line for w in card.warnings for line in wrap(w, "  - ", "    ")), ""]
-    lines += [*_setting_lines(facts), *_table_lines(card), *_trap_lines(facts)]
-    lines += ["", "Cautions", *(line for c in CAUTIONS for line in wrap(c, "  - ", "    "))]
-    lines += remarks(job.notes)
-    if files:
-        lines += ["", "Written", *(f"  {name}" for name in files)]
-    return page(lines)
+    lines += [document.verdict.upper(), *_listed(document.warnings), ""]
+    lines += [*_setting_lines(document), *_table_lines(document), *_trap_lines(document)]
+    lines += ["", "Cautions", *_listed(document.cautions)]
+    return page([*lines, *remarks(document.notes), *written(document.files)])
 
 
-def _setting_lines(facts: dict[str, Any]) -> list[str]:
-    s = facts["setting"]
+def _listed(texts: Sequence[str]) -> list[str]:
+    return [line for text in texts for line in wrap(text, "  - ", "    ")]
+
+
+def _setting_lines(document: TimingDocument) -> list[str]:
+    s = document.setting
     if s is None:
-        return [f"Static {facts['static_deg']:.1f}°; there is no advance curve to say more."]
-    source = f" ({s['tolerance_source']})"
-    lines = ["Set it here, vacuum line off and plugged, the engine warm"]
-    where = f"at {s['speed_rpm']:.0f} rpm{', all in' if s['all_in'] else ''}"
-    lines += wrap(f"{where}: {s['reading_deg']:.1f} ± {s['tolerance_deg']:.1f}°{source}", "  ", "    ")
+        return [f"Static {document.static_deg:.1f}°; there is no advance curve to say more."]
+    where = f"at {s.speed_rpm:.0f} rpm{', all in' if s.all_in else ''}"
     idle = ""
-    if s["idle_deg"] is not None:
-        idle = f"; at idle, {facts['idle_rpm']:.0f} rpm, the light then shows {s['idle_deg']:.1f}°"
-    told = f"that is static {s['static_deg']:.1f}°, cam turned back to rest{idle}; total {s['total_deg']:.1f}°"
-    lines += wrap(told, "  ", "    ")
-    lines.append("")
-    for name, one in facts["totals"].items():
-        off = "" if one["off_book_deg"] is None or name == "book" else f", {one['off_book_deg']:+.1f}° off the book"
-        lines.append(f"  total {name}, with static {one['static_deg']:.1f}°: {one['total_deg']:.1f}°{off}")
+    if s.idle_deg is not None:
+        idle = f"; at idle, {document.idle_rpm:.0f} rpm, the light then shows {s.idle_deg:.1f}°"
+    lines = ["Set it here, vacuum line off and plugged, the engine warm"]
+    lines += wrap(f"{where}: {s.reading_deg:.1f} ± {s.tolerance_deg:.1f}° ({s.tolerance_source})", "  ", "    ")
+    told = f"that is static {s.static_deg:.1f}°, cam turned back to rest{idle}; total {s.total_deg:.1f}°"
+    lines += [*wrap(told, "  ", "    "), ""]
+    for name, one in document.totals.items():
+        off = "" if one.off_book_deg is None or name == "book" else f", {one.off_book_deg:+.1f}° off the book"
+        lines.append(f"  total {name}, with static {one.static_deg:.1f}°: {one.total_deg:.1f}°{off}")
     return lines
 
 
-def _table_lines(card: Card) -> list[str]:
-    names = [n for n in NAMES if card.column(n) is not None]
-    if not names:
+def _table_lines(document: TimingDocument) -> list[str]:
+    off, cruise = columns(document.table), document.cruise
+    if not off:
         return []
-    sets = [("vacuum off", 0.0)] + ([] if card.cruise is None else [("cruise vacuum", card.cruise[0])])
-    columns = [Column("speed", "rpm"), *(Column(n, "deg") for _ in sets for n in names)]
-    cells = [card.column(n, v) for _, v in sets for n in names]
+    shown = [*off.items(), *([] if cruise is None else columns(cruise).items())]
+    heads = [Column("speed", "rpm"), *(Column(name, "deg") for name, _ in shown)]
     rows = [
-        [f"{x * RPM:.0f}", *(f"{np.degrees(c[i]):.1f}" for c in cells if c is not None)]
-        for i, x in enumerate(card.speed)
+        [f"{speed:.0f}", *(f"{timings[i]:.1f}" for _, timings in shown)]
+        for i, speed in enumerate(document.table.speed_rpm)
     ]
-    told = "vacuum off" if card.cruise is None else f"first vacuum off, then with cruise vacuum ({card.cruise[1]}: "
-    told += "" if card.cruise is None else f"{np.degrees(card.ratio * card.cruise[0]):+.1f}°)"
-    return ["", *wrap(f"Timing over engine speed, {told}"), *table(columns, rows)]
+    told = "vacuum off"
+    if cruise is not None:
+        told = f"first vacuum off, then with cruise vacuum ({cruise.source}: {cruise.vacuum_advance_deg:+.1f}°)"
+    return ["", *wrap(f"Timing over engine speed, {told}"), *table(heads, rows)]
 
 
-def _trap_lines(facts: dict[str, Any]) -> list[str]:
-    if not facts["traps"]:
+def _trap_lines(document: TimingDocument) -> list[str]:
+    if not document.traps:
         return []
     lines = ["", "If the unit as found is set by the light"]
-    for t in facts["traps"]:
-        where = f"at idle to {t['reading_deg']:.1f}°" if t["set"] == "at idle" else f"all in to {t['reading_deg']:.1f}°"
-        idle = "" if t["idle_deg"] is None or t["set"] == "at idle" else f", at idle {t['idle_deg']:.1f}°"
-        off = "" if t["off_book_deg"] is None else f", {t['off_book_deg']:+.1f}° off the book's"
-        lines += wrap(f"{where}: static {t['static_deg']:.1f}°{idle}, total {t['total_deg']:.1f}°{off}", "  ", "    ")
+    for t in document.traps:
+        by_idle = t.set == "at idle"
+        where = f"at idle to {t.reading_deg:.1f}°" if by_idle else f"all in to {t.reading_deg:.1f}°"
+        idle = "" if t.idle_deg is None or by_idle else f", at idle {t.idle_deg:.1f}°"
+        off = "" if t.off_book_deg is None else f", {t.off_book_deg:+.1f}° off the book's"
+        lines += wrap(f"{where}: static {t.static_deg:.1f}°{idle}, total {t.total_deg:.1f}°{off}", "  ", "    ")
     return lines
 
 
-def spring_text(m: WeighedSpring, file: str | None) -> str:
+# --- a spring weighed and stretched ------------------------------------------------------------------------
+
+
+def spring_text(m: WeighedSpring, document: SpringDocument) -> str:
     """The report of `recurve spring`."""
-    w = m.weighed
+    inch = 1e3 * INCH / POUND_FORCE  # lbf/in in a N/mm
+    rate, rate_2u = document.rate_n_per_mm, document.rate_2u_n_per_mm
     lines = [
         "Spring as weighed and stretched; ± is two standard uncertainties",
         "",
-        f"  rate              {w.rate / 1e3:8.3f} ± {2 * w.rate_uncertainty / 1e3:.3f} N/mm   "
-        f"({w.rate / 175.1268:.2f} ± {2 * w.rate_uncertainty / 175.1268:.2f} lbf/in)",
+        f"  rate              {rate:8.3f} ± {rate_2u:.3f} N/mm   ({rate * inch:.2f} ± {rate_2u * inch:.2f} lbf/in)",
     ]
-    if w.initial_tension is not None and w.initial_tension_uncertainty is not None:
-        two = 2 * w.initial_tension_uncertainty
+    tension, tension_2u = document.initial_tension_n, document.initial_tension_2u_n
+    if tension is not None and tension_2u is not None:
         lines.append(
-            f"  initial tension   {w.initial_tension:8.2f} ± {two:.2f} N      "
-            f"({w.initial_tension / 4.448222:.3f} ± {two / 4.448222:.3f} lbf)"
+            f"  initial tension   {tension:8.2f} ± {tension_2u:.2f} N      "
+            f"({tension / POUND_FORCE:.3f} ± {tension_2u / POUND_FORCE:.3f} lbf)"
         )
-        lines.append(f"  free length       {1e3 * m.described.free_length:8.2f} mm inside the hooks")
+        lines.append(f"  free length       {document.free_length_mm:8.2f} mm inside the hooks")
     lines += ["", "Reading      pull   length   off the line", "                N       mm              N"]
-    residual = iter(w.residuals)
-    for i, (pull, length) in enumerate(zip(m.hung.pull, m.hung.length, strict=True)):
-        off = "  left out" if i in w.left_out else f"{round(next(residual), 3) + 0.0:10.3f}"
-        lines.append(f"  {i + 1:<8}{pull:7.3f} {1e3 * length:8.2f}     {off}")
-    lines += remarks(measured_notes(m))
-    if file is not None:
-        lines += ["", *wrap(f"Added as {m.described.id} to {file}")]
+    residual = iter(m.weighed.residuals)
+    for number, one in enumerate(document.readings, 1):
+        off = "  left out" if one.left_out else f"{round(next(residual), 3) + 0.0:10.3f}"
+        lines.append(f"  {number:<8}{one.pull_n:7.3f} {one.length_mm:8.2f}     {off}")
+    lines += remarks(document.notes)
+    if document.file is not None:
+        lines += ["", *wrap(f"Added as {m.described.id} to {document.file}")]
     return page(lines)
 
+
+# --- springs to have wound: the order's table ----------------------------------------------------------------
 
 COLUMNS = (
     "place", "rank", "material", "standard", "wire", "wire [mm]", "outer [mm]", "inside [mm]", "coils", "hook_angle [deg]",
@@ -126,36 +126,37 @@ COLUMNS = (
 )  # fmt: skip
 
 
-# --- the order's table -------------------------------------------------------------------------------------
-
-
-def wind_csv(windings: tuple[Winding, ...], most: int) -> bytes:
-    """The proposals as a table, `most` of each spring, for a winder to choose from."""
+def wind_csv(windings: Sequence[Winding], springs: Mapping[PlaceName, WindingDocument], most: int) -> bytes:
+    """The proposals as a table, `most` of each spring, for a winder to choose from; `springs` tells the windings' numbers
+    by their places."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(COLUMNS)
-    for winding in windings:
-        for rank, wound in enumerate(winding.proposals[:most], 1):
-            writer.writerow(_row(winding.wanted, rank, wound))
+    for winding, (place, told) in zip(windings, springs.items(), strict=True):
+        proposals = zip(winding.proposals, told.proposals, strict=True)
+        for rank, (wound, one) in list(enumerate(proposals, 1))[:most]:
+            writer.writerow([place, str(rank), *_cells(wound, one)])
     return out.getvalue().encode("utf-8")
 
 
-def _row(wanted: Wanted, rank: int, w: Wound) -> list[str]:
-    (length_1, pull_1), (length_2, pull_2) = check_lengths(wanted, w)
-    mm = [f"{1e3 * x:.3f}" for x in (w.wire, w.outer, w.outer - 2 * w.wire)]
+def _cells(wound: Wound, w: WoundSpring) -> list[str]:
+    """One proposal. Hook and body come from round wire sizes and often end on half of the last digit shown, so they are
+    taken unrounded: rounding twice would give another digit."""
+    one, two = w.pulls
     return [
-        wanted.place, str(rank), w.material, materials()[w.material].standard, w.label, *mm, f"{w.coils:g}", f"{w.hook_angle:g}",
-        f"{1e3 * w.hook:.2f}", f"{1e3 * w.body:.2f}", coils_wound(w), f"{1e3 * w.free_length:.2f}", f"{1e3 * w.overall:.2f}",
-        f"{w.rate / 1e3:.4g}", f"{w.initial_tension:.2f}", f"{1e3 * length_1:.2f}", f"{pull_1:.2f}", f"{1e3 * length_2:.2f}",
-        f"{pull_2:.2f}", f"{100 * w.spread:.1f}", f"{w.index:.2f}", f"{100 * max(w.stress_fractions):.0f}", f"{w.robustness:.2f}",
+        w.material, w.standard, w.wire, f"{w.wire_mm:.3f}", f"{w.outer_mm:.3f}", f"{w.outer_mm - 2 * w.wire_mm:.3f}",
+        f"{w.coils:g}", f"{w.hook_angle_deg:g}", f"{1e3 * wound.hook:.2f}", f"{1e3 * wound.body:.2f}", coils_wound(wound),
+        f"{w.free_length_mm:.2f}", f"{w.overall_mm:.2f}", f"{w.rate_n_per_mm:.4g}", f"{w.initial_tension_n:.2f}",
+        f"{one.length_mm:.2f}", f"{one.pull_n:.2f}", f"{two.length_mm:.2f}", f"{two.pull_n:.2f}",
+        f"{100 * w.rate_by_wire:.1f}", f"{w.index:.2f}", f"{100 * w.stress_used.largest:.0f}", f"{w.robustness:.2f}",
     ]  # fmt: skip
 
 
-# --- what must be said aloud -----------------------------------------------------------------------------
+# --- remarks -----------------------------------------------------------------------------------------------
 
 
 def wind_notes(job: Job, windings: tuple[Winding, ...]) -> tuple[str, ...]:
-    """What the user of these springs must know."""
+    """What anyone who fits these springs must know."""
     made = [w for w in windings if w.proposals]
     if not made:
         return ()
@@ -181,75 +182,62 @@ def wind_notes(job: Job, windings: tuple[Winding, ...]) -> tuple[str, ...]:
 # --- the report --------------------------------------------------------------------------------------------
 
 
-def wind_text(
-    job: Job,
-    source: str,
-    windings: tuple[Winding, ...],
-    files: tuple[str, ...],
-    notes: tuple[str, ...],
-    most: int,
-) -> str:
-    """The report of `recurve wind`: what is wanted, what can be wound, the first of each in full."""
-    lines = [*title_lines(job), "", *wrap(f"SPRINGS TO HAVE WOUND: {source}")]
-    for winding in windings:
-        lines += ["", *_wanted_lines(winding), *_proposals(winding, most)]
-    if any(w.proposals for w in windings):
+def wind_text(job: Job, windings: Sequence[Winding], document: WindDocument, most: int) -> str:
+    """The report of `recurve wind`: what is wanted, `most` that can be wound, the first of each in full."""
+    lines = [*title_lines(job), "", *wrap(f"SPRINGS TO HAVE WOUND: {document.source}")]
+    for winding, (place, told) in zip(windings, document.springs.items(), strict=True):
+        lines += ["", *_wanted_lines(place, told), *_proposals(winding, told, most)]
+    if any(one.proposals for one in document.springs.values()):
         lines += [
             "",
             *wrap("Tension: wound in. Used: of the stress that is allowed. Room: 0 on a limit, 1 far from all."),
         ]
-    lines += remarks(notes)
-    if files:
-        lines += ["", "Written", *(f"  {name}" for name in files)]
-    return page(lines)
+    return page([*lines, *remarks(document.notes), *written(document.files)])
 
 
-def _wanted_lines(winding: Winding) -> list[str]:
-    wanted, envelope = winding.wanted, winding.envelope
-    lines = [f"{wanted.place.capitalize()}: {wanted_words(wanted)}"]
+def _wanted_lines(place: str, told: WindingDocument) -> list[str]:
+    envelope, post = told.envelope, told.wanted.post_mm
     about = (
-        f"at most {1e3 * envelope.outer:.2f} mm over the coils and {1e3 * envelope.overall:.2f} mm over the hooks, rate within "
-        f"± {100 * envelope.tolerance:g}%"
+        f"at most {envelope.outer_mm:.2f} mm over the coils and {envelope.overall_mm:.2f} mm over the hooks, rate within "
+        f"± {100 * envelope.rate_tolerance:g}%{f', over posts of {post:.2f} mm' if post > 0 else ''}"
     )
-    if wanted.post > 0:
-        about += f", over posts of {1e3 * wanted.post:.2f} mm"
-    return [*wrap(lines[0], "", "  "), *wrap(about, "  ", "  ")]
+    return [*wrap(f"{place.capitalize()}: {wanted_words(told.wanted)}", "", "  "), *wrap(about, "  ", "  ")]
 
 
-def wanted_words(wanted: Wanted) -> str:
+def wanted_words(wanted: WantedSpring) -> str:
     """What a spring must do, in words."""
-    if wanted.pull is not None:
-        what = f"{wanted.pull:.2f} N at {1e3 * wanted.rest:.2f} mm inside the hooks, its length at rest"
+    if wanted.pull_at_rest_n is not None:
+        at = f"{wanted.installed_length_mm:.2f} mm inside the hooks, its length at rest"
+        what = f"{wanted.pull_at_rest_n:.2f} N at {at}"
     else:
-        assert wanted.free_length is not None  # one of the two is given
-        tension = "any" if wanted.initial_tension is None else f"{wanted.initial_tension:.2f} N"
-        what = f"{1e3 * wanted.free_length:.2f} mm free inside the hooks, initial tension {tension}"
-    return f"{wanted.rate / 1e3:.3f} N/mm, {what}, drawn to {1e3 * wanted.longest:.2f} mm at full advance"
+        tension = "any" if wanted.initial_tension_n is None else f"{wanted.initial_tension_n:.2f} N"
+        what = f"{wanted.free_length_mm:.2f} mm free inside the hooks, initial tension {tension}"
+    return f"{wanted.rate_n_per_mm:.3f} N/mm, {what}, drawn to {wanted.longest_mm:.2f} mm at full advance"
 
 
-def _proposals(winding: Winding, most: int) -> list[str]:
-    if not winding.proposals:
+def _proposals(winding: Winding, told: WindingDocument, most: int) -> list[str]:
+    if not told.proposals:
         return ["  CANNOT BE WOUND", *(line for text in shortfall(winding) for line in wrap(text, "  ", "  "))]
     lines = [
         f"    {'material':<13}{'wire':<18}{'outer':>6}{'coils':>6}{'free':>7}{'rate':>7}{'tension':>8}{'used':>6}{'room':>5}",
         f"    {'':<13}{'':<18}{'mm':>6}{'':>6}{'mm':>7}{'N/mm':>7}{'N':>8}{'%':>6}",
     ]
-    for rank, w in enumerate(winding.proposals[:most], 1):
-        free, rate = 1e3 * w.free_length, w.rate / 1e3
+    for rank, w in enumerate(told.proposals[:most], 1):
         lines.append(
-            f"{rank:>3} {w.material:<13}{w.label:<18}{1e3 * w.outer:6.2f}{w.coils:6g}{free:7.2f}{rate:7.3f}"
-            f"{w.initial_tension:8.2f}{100 * max(w.stress_fractions):6.0f}{w.robustness:5.2f}"
+            f"{rank:>3} {w.material:<13}{w.wire:<18}{w.outer_mm:6.2f}{w.coils:6g}{w.free_length_mm:7.2f}"
+            f"{w.rate_n_per_mm:7.3f}{w.initial_tension_n:8.2f}{100 * w.stress_used.largest:6.0f}{w.robustness:5.2f}"
         )
-    return [*lines, *_first(winding.wanted, winding.proposals[0])]
+    return [*lines, *_first(winding.proposals[0], told.proposals[0])]
 
 
-def _first(wanted: Wanted, w: Wound) -> list[str]:
+def _first(wound: Wound, w: WoundSpring) -> list[str]:
     """The first proposal as one would say it to a winder."""
-    one, two = check_lengths(wanted, w)
+    one, two = w.pulls
     text = (
-        f"The first: {w.material} wire ({materials()[w.material].standard}), {w.label}; {w.coils:g} coils, {coils_wound(w)}, "
-        f"body {1e3 * w.body:.2f} mm; hooks {1e3 * w.hook:.2f} mm inside, {hooks_stand(w)}; pulls {one[1]:.2f} N at "
-        f"{1e3 * one[0]:.2f} mm and {two[1]:.2f} N at {1e3 * two[0]:.2f} mm. Its wire alone may put the rate "
-        f"± {100 * w.spread:.1f}% off; if each hook yields like half a coil it is {100 * w.hook_uncertainty:.1f}% softer."
+        f"The first: {w.material} wire ({w.standard}), {w.wire}; {w.coils:g} coils, {coils_wound(wound)}, "
+        f"body {1e3 * wound.body:.2f} mm; hooks {1e3 * wound.hook:.2f} mm inside, {hooks_stand(wound)}; "
+        f"pulls {one.pull_n:.2f} N at {one.length_mm:.2f} mm and {two.pull_n:.2f} N at {two.length_mm:.2f} mm. "
+        f"Its wire alone may put the rate ± {100 * w.rate_by_wire:.1f}% off; "
+        f"if each hook yields like half a coil it is {100 * w.rate_by_hook_count:.1f}% softer."
     )
     return wrap(text, "  ", "  ")

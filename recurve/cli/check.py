@@ -126,12 +126,12 @@ def verify(
     from recurve.job.read import load_job, read_as_left
     from recurve.output.documents.check import verify_facts
     from recurve.output.figures.check import verify_figure_bytes
-    from recurve.output.planfile import plan_folder
+    from recurve.output.planfile import plan_path
     from recurve.output.sheet.record import record_pdf, record_toml
     from recurve.output.text.check import verify_text
 
     asked = load_job(job)
-    planned = plan_folder(job) / "plan.toml"
+    planned = plan_path(job)
     finished = _finished(planned, asked)
     readings = read_as_left(sweep, asked, basis=None if basis is None else basis.value, zeroed_at=zeroed_at)
     progress("Fitting the sweeps")
@@ -158,11 +158,16 @@ def verify(
 def _finished(planned: Path, asked: Job) -> Job:
     """The unit as planned, where there is a plan; else as the job describes it."""
     from recurve.job.read import load_job
-    from recurve.output.planfile import made_from
+    from recurve.output.planfile import read_planned
 
     if not planned.is_file():
         return asked
-    if not made_from(planned, asked):
-        words = f"recurve: {planned}: planned from other inputs than {asked.path} has now, so what it asks is judged; plan again"
-        typer.echo(printable(words), err=True)
-    return load_job(planned)
+    finished, made_from = load_job(planned), read_planned(planned)
+    if made_from is None:
+        words = "does not say what it was planned from"
+    elif made_from.inputs != asked.fingerprint:
+        words = f"planned from other inputs than {asked.path} has now"
+    else:
+        return finished
+    typer.echo(printable(f"recurve: {planned}: {words}, so what it asks is judged; plan again"), err=True)
+    return finished

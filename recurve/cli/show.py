@@ -143,20 +143,17 @@ def timing(job: JobFile, as_json: AsJson = False) -> None:
 
 
 def _planned(job: Job | BareJob) -> Advance | None:
-    """The curve of the plan beside the job where it belongs to these inputs, else of one made now."""
+    """The curve of the job's current plan, None if that is out of reach; without a current plan, of one made now."""
     from recurve.diagnosis.timing_card import planned_curve
     from recurve.job.model import BareJob
-    from recurve.job.read import load_job
-    from recurve.output.planfile import made_from, plan_folder
+    from recurve.output.planfile import current_plan, planned_unit
     from recurve.physics.curve import trace
 
     assert not isinstance(job, BareJob)  # the caller has asked
-    path = plan_folder(job.path) / "plan.toml"
-    if path.is_file() and made_from(path, job):
-        verdict = path.read_text(encoding="utf-8").split("\n", 2)[1]
-        unit = None if "OUT OF REACH" in verdict else load_job(path).as_found()
-        return None if unit is None else trace(unit)
-    return planned_curve(job)
+    if current_plan(job) is None:
+        return planned_curve(job)
+    unit = planned_unit(job)
+    return None if unit is None else trace(unit)
 
 
 def draw(job: JobFile) -> None:

@@ -7,9 +7,7 @@ from dataclasses import dataclass, replace
 
 from recurve.errors import InputError
 from recurve.job.model import Job
-from recurve.job.read import load_job
-from recurve.output.planfile import plan_folder
-from recurve.physics.curve import Unit
+from recurve.output.planfile import plan_folder, planned_unit
 from recurve.physics.posts import PointPosts
 from recurve.planner.wanted import WantedSprings, Which, wanted_of, wanted_springs
 from recurve.springs.winding import Envelope, Wanted, Winding, wind
@@ -146,18 +144,6 @@ def _asked(job: Job, given: Given, place: str | None, which: Which | None) -> Wa
         raise InputError(f"--place: got {place}, expected {asked.springs[0].place}: no {place} spring is asked for")
     # With one place only, the other spring would have to follow another plan: nothing is tried instead.
     return WantedSprings(tuple(w for w in asked.springs if w.place == place), asked.source)
-
-
-def planned_unit(job: Job) -> Unit | None:
-    """The unit of the plan.toml that was written from this very job, None where there is none or the job has changed."""
-    path = plan_folder(job.path) / "plan.toml"
-    try:
-        head = path.read_text(encoding="utf-8").splitlines()[:2]
-    except (OSError, UnicodeDecodeError):
-        return None
-    if not head or f"inputs {job.fingerprint}:" not in head[0] or "OUT OF REACH" in head[-1]:
-        return None
-    return load_job(path).as_found()
 
 
 def _by_hand(job: Job, given: Given, place: str | None, which: str | None) -> Wanted:

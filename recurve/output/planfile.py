@@ -1,4 +1,4 @@
-"""What a plan leaves behind in files: a job file of the planned unit, and what to order."""
+"""The files a plan is kept in: plan.toml, a job file of the planned unit that is read back later, and order.csv."""
 
 from __future__ import annotations
 
@@ -8,12 +8,16 @@ import hashlib
 import io
 import os
 import re
+import tomllib
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from recurve.job.model import Job
+from recurve.job.read import load_job
+from recurve.job.schema import PlannedTable
+from recurve.physics.curve import Unit
 from recurve.physics.mechanism import CorrectedWeights
 from recurve.physics.posts import PointPosts
 from recurve.planner.build import Build, Fitted
@@ -34,22 +38,43 @@ def plan_folder(job_path: Path) -> Path:
     return job_path.with_name(f"{name}-plan")
 
 
-def made_from(planned: Path, job: Job) -> bool:
-    """Whether a plan.toml was made from this job and its tables as they are now: its first line says from which."""
-    return f"inputs {job.fingerprint}:" in planned.read_text(encoding="utf-8").split("\n", 1)[0]
+def plan_path(job_path: Path) -> Path:
+    """Where the plan.toml of a job is, or would be."""
+    return plan_folder(job_path) / "plan.toml"
+
+
+def read_planned(path: Path) -> PlannedTable | None:
+    """The [planned] table of a plan.toml; None if the file is missing, cannot be read or has no such table."""
+    try:
+        return PlannedTable.model_validate(tomllib.loads(path.read_text(encoding="utf-8"))["planned"])
+    except (OSError, ValueError, KeyError, RecursionError):  # what is not UTF-8, not TOML or not valid is a ValueError
+        return None
+
+
+def current_plan(job: Job) -> PlannedTable | None:
+    """The [planned] table of the plan.toml beside the job; None unless it was planned from the job as it is now."""
+    planned = read_planned(plan_path(job.path))
+    return None if planned is None or planned.inputs != job.fingerprint else planned
+
+
+def planned_unit(job: Job) -> Unit | None:
+    """The unit of the job's current plan; None without one, and if that plan is out of reach."""
+    planned = current_plan(job)
+    return None if planned is None or planned.out_of_reach else load_job(plan_path(job.path)).as_found()
 
 
 def plan_toml(plan: Plan) -> bytes:
     """The planned unit as a complete job file: `recurve curve` on it gives the planned curve.
 
-    The sweep as found is left out, since it is not the planned unit's.
+    It leaves out the sweep, which was taken of the unit as found. The [planned] table says what it was planned from.
     """
     import tomli_w
 
     build = plan.build
     assert build is not None  # there is no such file without a build
     document = copy.deepcopy(plan.job.document)
-    document.pop("sweep", None)
+    for key in ("sweep", "planned"):
+        document.pop(key, None)
     if "catalogue" in document:
         document["catalogue"]["file"] = _from_plan(document["catalogue"]["file"], plan)
     if document["weights"]["motion"]["kind"] == "reference":
@@ -63,6 +88,10 @@ def plan_toml(plan: Plan) -> bytes:
     head = f"# Written by recurve from {printable(plan.job.path.name)}, inputs {plan.job.fingerprint}: the unit as planned.\n"
     if plan.verdict == "out of reach":
         head += "# OUT OF REACH: this is the nearest miss, not a cure.\n"
+    planned = PlannedTable(
+        job=printable(plan.job.path.name), inputs=plan.job.fingerprint, out_of_reach=plan.verdict == "out of reach"
+    )
+    document["planned"] = planned.model_dump()
     return (head + tomli_w.dumps(document)).encode("utf-8")
 
 

@@ -26,6 +26,23 @@ def printable_lines(text: str) -> str:
     return "\n".join(printable(line) for line in text.split("\n"))
 
 
+def plain(text: str) -> str:
+    """Text from a job as one line, with a blank for each run of characters that do not print."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def shortened(text: str, most: int) -> str:
+    """The text as one line, cut to at most `most` characters with an ellipsis."""
+    clean = plain(text)
+    return clean if len(clean) <= most else clean[: most - 1].rstrip() + "…"
+
+
+def breakable(text: str, longest: int = 28) -> str:
+    """The text as one line in which words longer than `longest` characters can break, so that it stays on the page."""
+    words = plain(text).split(" ")
+    return " ".join("\u200b".join(w[i : i + longest] for i in range(0, len(w), longest)) for w in words)
+
+
 def json_text(document: object) -> str:
     """An indented JSON document. Characters that do not print are escaped, so that parsing gives back the same text.
 

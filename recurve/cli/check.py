@@ -48,7 +48,7 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
     from recurve.job.read import load_any
     from recurve.output.documents.check import check_facts
     from recurve.output.figures.check import check_figure_bytes
-    from recurve.output.figures.curves import coil_figure_bytes
+    from recurve.output.figures.timing import coil_figure_bytes
     from recurve.output.planfile import plan_folder
     from recurve.output.text.check import check_text
 
@@ -77,7 +77,7 @@ def _check_bare(path: Path, job: Job | BareJob, as_json: bool) -> None:
     from recurve.diagnosis.check import check_bare
     from recurve.files import write_folder
     from recurve.output.documents.check import bare_facts
-    from recurve.output.figures.curves import coil_figure_bytes
+    from recurve.output.figures.timing import coil_figure_bytes
     from recurve.output.planfile import plan_folder
     from recurve.output.text.check import bare_text
 

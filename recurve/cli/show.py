@@ -126,7 +126,7 @@ def timing(job: JobFile, as_json: AsJson = False) -> None:
     from recurve.job.model import BareJob
     from recurve.job.read import load_any
     from recurve.output.documents.workshop import timing_facts
-    from recurve.output.figures.curves import timing_figure_bytes
+    from recurve.output.figures.timing import timing_figure_bytes
     from recurve.output.planfile import plan_folder
     from recurve.output.text.workshop import timing_text
 

@@ -67,7 +67,8 @@ def plan_job(path: Path, asked: Asked, report: Report) -> Planned:
 def write_results(made: Plan, asked: Asked) -> tuple[str, ...]:
     """All files of a plan; everything is made before the first is written."""
     from recurve.files import write_folder
-    from recurve.output.figures.curves import plan_figure_bytes, window_svg
+    from recurve.output.figures.plan import plan_figure_bytes
+    from recurve.output.figures.window import window_svg
     from recurve.output.planfile import order_csv, plan_folder, plan_toml
     from recurve.output.sheet.blocks import ready_parts
     from recurve.output.sheet.sheet import sheet_pdf
@@ -88,7 +89,7 @@ def write_results(made: Plan, asked: Asked) -> tuple[str, ...]:
 
 
 def _page(made: Plan, figures: dict[str, bytes], units: LengthUnits, given: dict[str, Any]) -> bytes:
-    from recurve.output.figures.curves import narrow_figure_svg
+    from recurve.output.figures.plan import narrow_figure_svg
     from recurve.output.sheet.sheet import page_html
 
     return page_html(made, {**figures, "curve-narrow.svg": narrow_figure_svg(made)}, units, given)

@@ -20,13 +20,13 @@ from recurve.inspection.findings import Finding, worst_first
 from recurve.inspection.inspected import Inspected
 from recurve.inspection.timing import CAUTIONS, Card
 from recurve.output.documents.workshop import NAMES, timing_facts
-from recurve.output.figures.curves import coil_figure_bytes, timing_figure_bytes
 from recurve.output.figures.mechanism import small_unit_svg
-from recurve.output.figures.style import breakable
+from recurve.output.figures.timing import coil_figure_bytes, timing_figure_bytes
 from recurve.output.sheet.numbers import Cell, Shown, cell, signless
 from recurve.output.sheet.parts import PLACES, Facts, Source, decimals, highest
 from recurve.planner.build import Build
 from recurve.planner.plan import Plan
+from recurve.text import breakable
 from recurve.units import RPM, parse
 
 Figures = dict[str, bytes]

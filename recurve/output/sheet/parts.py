@@ -14,8 +14,7 @@ from typing import Any, Literal
 import numpy as np
 
 from recurve.job.model import SpringPlace
-from recurve.output.figures.curves import found_place
-from recurve.output.figures.style import breakable
+from recurve.output.figures.plan import found_place
 from recurve.output.sheet.numbers import Cell, Shown, cell, percent, signless
 from recurve.physics.curve import trace
 from recurve.physics.posts import BodyPoint, PointPosts
@@ -23,6 +22,7 @@ from recurve.physics.target import Band, BandResult
 from recurve.planner.build import CHECK_ADVANCE, Build, Checked, Fitted
 from recurve.planner.plan import Plan
 from recurve.springs.spring import Spring
+from recurve.text import breakable
 from recurve.units import RPM
 
 Facts = dict[str, Any]

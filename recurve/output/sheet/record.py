@@ -20,12 +20,11 @@ import numpy as np
 from recurve.diagnosis.verify import BandVerdict, Before, Verification
 from recurve.errors import InputError
 from recurve.job.model import Job, Sweep
-from recurve.output.figures.style import breakable, shortened
 from recurve.output.sheet.numbers import Shown, Units, signless
 from recurve.output.sheet.parts import Facts, decimals
 from recurve.output.sheet.sheet import Paper, head_facts, typeset
 from recurve.physics.target import Band
-from recurve.text import printable
+from recurve.text import breakable, printable, shortened
 from recurve.units import PLACES, RPM
 
 DECISION_RULE = "passes where the refitted curve plus or minus 2 standard uncertainties lies inside every band"

@@ -21,11 +21,11 @@ from typing import Any, Literal
 from recurve import __version__
 from recurve.data import data_file
 from recurve.job.model import Job
-from recurve.output.figures.style import breakable, plain, shortened
 from recurve.output.sheet.blocks import curve, engine, found, given
 from recurve.output.sheet.numbers import Shown, Units
 from recurve.output.sheet.parts import Facts, Source, check, limits, notes, ready, setting, springs, stop, verdict
 from recurve.planner.plan import Plan
+from recurve.text import breakable, plain, shortened
 
 Paper = Literal["a4", "letter"]
 

@@ -1,4 +1,4 @@
-"""Units: quantities as people write them, such as "31.5 ± 0.3 g", read to SI; and constants for writing them back.
+"""Units: quantities as people write them, such as "31.5 ± 0.3 g", read to SI; and what is needed to show them again.
 
 Only the boundary (files, options, reports) uses this. Inside, everything is SI and radians.
 """
@@ -9,7 +9,7 @@ import math
 import re
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     import pint
@@ -19,6 +19,9 @@ INCH = 0.0254  # m, exact
 POUND_FORCE = 4.4482216152605  # N, exact
 SQRT3 = math.sqrt(3.0)  # half-width to standard uncertainty, if every value between the limits is equally likely
 PLACES = ("primary", "secondary")  # of the springs
+
+LengthUnits = Literal["metric", "inch", "both"]  # in which a report shows lengths and forces
+Paper = Literal["a4", "letter"]
 
 # Dimension: its SI unit, and a unit to suggest in messages.
 DIMENSIONS: dict[str, tuple[str, str]] = {

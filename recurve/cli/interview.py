@@ -7,7 +7,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from recurve.cli.console import ask, heading, say, say_lines
+from recurve.cli.dialogue import ask, heading, say, say_verbatim
 from recurve.errors import InputError
 from recurve.files import write_folder
 from recurve.job.answers import (
@@ -80,7 +80,7 @@ def interview(folder: Path, answers: dict[str, Any]) -> None:
 def revise(folder: Path, answers: dict[str, Any]) -> bool:
     """Ask which part to go through again, and ask its questions anew; whether one was. Raises Stopped."""
     for number, part in enumerate(parts(), 1):
-        say_lines(f"  {number:2}  {part.title}")
+        say_verbatim(f"  {number:2}  {part.title}")
     say("The number of a part goes through it again; Enter leaves all as it is.")
     text = ask("part > ")
     if not text.isdigit() or not 1 <= int(text) <= len(parts()):
@@ -113,7 +113,7 @@ def _introduce(number: int) -> None:
     if caution:
         say(caution + careful)
     if part.drawing:
-        say_lines(part.drawing)
+        say_verbatim(part.drawing)
     if part.figure:
         say(f"Figure {part.figure} of {GUIDE}.")
 
@@ -148,7 +148,7 @@ def _explain(question: Question, answers: Answers, was: Any = None) -> None:
     """How it is measured, what it costs to leave it out, an example."""
     say(question.how, "  ")
     for number, choice in enumerate(question.choices, 1):
-        say_lines(f"    {number}  {choice}")
+        say_verbatim(f"    {number}  {choice}")
     if question.figure:
         say(f"figure {question.figure} of {GUIDE}", "  ")
     if was is not None:

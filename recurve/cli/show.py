@@ -1,10 +1,9 @@
-"""`recurve curve`: the curve of the springs described in a job.
+"""Commands that show what is known:
 
-`recurve schema`: the shape of the job file, for editors, and of the JSON of each command, for programs.
-
-`recurve timing`: settings on the engine.
-
-`recurve draw`: the unit of a job to scale, so that a wrong angle is seen before it is computed.
+- `recurve curve`: the curve of the springs described in a job.
+- `recurve schema`: the shape of the job file, for editors, and of the JSON of each command, for programs.
+- `recurve timing`: the settings on the engine.
+- `recurve draw`: the unit to scale, on which a wrong angle shows before it is computed.
 """
 
 from __future__ import annotations
@@ -14,7 +13,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from recurve.cli.console import ANSWER_IS_NO, AsJson, JobFile, after_curve, after_draw, print_json, progress, show
+from recurve.cli.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress, show
+from recurve.cli.next_step import after_curve, after_draw
 from recurve.errors import InputError
 from recurve.text import printable, printable_lines
 
@@ -63,7 +63,7 @@ def _undescribed(job: Job) -> list[str]:
 
 
 def parse_speeds(text: str) -> Array:
-    """FROM:TO:STEP in distributor rpm as speeds (n,) [rad/s], both ends included; raises InputError."""
+    """Read FROM:TO:STEP, in distributor rpm, as speeds (n,) [rad/s], both ends included. Raises InputError."""
     import numpy as np
 
     wrong = f'--speeds: got "{text}", expected FROM:TO:STEP in distributor rpm, such as 200:2000:50'
@@ -80,7 +80,7 @@ def parse_speeds(text: str) -> Array:
 
 
 class Of(StrEnum):
-    """What has a schema: the job file, and the JSON of each command that writes some."""
+    """What has a schema: the job file, and the JSON of each command that writes JSON."""
 
     job = "job"
     check = "check"

@@ -38,7 +38,7 @@ def start(
     if blank:
         _blank(folder)
         return
-    from recurve.cli.console import Stopped, say
+    from recurve.cli.dialogue import Stopped, say
     from recurve.cli.interview import interview, load_answers, revise
 
     answers = load_answers(folder)
@@ -88,8 +88,7 @@ def _added(folder: Path, answers: dict[str, Any]) -> str | None:
 
 def _finish(folder: Path, answers: dict[str, Any], added: str) -> None:
     """The job file, once it loads; until then what is wrong is told and asked again."""
-    from recurve.cli.console import say
-    from recurve.cli.console import say_lines as show
+    from recurve.cli.dialogue import say, say_verbatim
     from recurve.files import write_folder
     from recurve.job.read import load_job
 
@@ -109,17 +108,17 @@ def _finish(folder: Path, answers: dict[str, Any], added: str) -> None:
         say(note)
     say(f"\nWritten: {path}")
     say("Next:")
-    show(f"  recurve draw {path}     see whether it is the unit on the bench")
+    say_verbatim(f"  recurve draw {path}     see whether it is the unit on the bench")
     if job.sweep is None:
-        show(f"  recurve sweep {path}    take the readings")
-    show(f"  recurve check {path}    what is wrong with it")
+        say_verbatim(f"  recurve sweep {path}    take the readings")
+    say_verbatim(f"  recurve check {path}    what is wrong with it")
     if job.target is not None:
-        show(f"  recurve plan {path}     what to do, and the sheet")
+        say_verbatim(f"  recurve plan {path}     what to do, and the sheet")
 
 
 def _again(folder: Path, answers: dict[str, Any], faults: tuple[str, ...]) -> bool:
     """Ask again what the faults are about; whether anything was changed."""
-    from recurve.cli.console import say
+    from recurve.cli.dialogue import say
     from recurve.cli.interview import again, interview
 
     say()
@@ -174,8 +173,7 @@ def sweep(
 
     Example: recurve sweep examples/launch.toml --to as-left.csv
     """
-    from recurve.cli.console import Stopped, say
-    from recurve.cli.console import say_lines as show
+    from recurve.cli.dialogue import Stopped, say, say_verbatim
     from recurve.cli.readings import CAUTION, SweepFile, read_bench, take_readings
     from recurve.text import beside
 
@@ -192,7 +190,7 @@ def sweep(
     follows = (
         f"recurve verify {quote(str(job))} {quote(str(to))}" if to is not None else f"recurve check {quote(str(job))}"
     )
-    show(f"Next: {follows}")
+    say_verbatim(f"Next: {follows}")
 
 
 def _name_sweep(job: Path, text: str) -> tuple[Bench, str]:

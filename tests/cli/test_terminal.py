@@ -11,7 +11,7 @@ import pytest
 from sheetplans import launch
 from typer.testing import CliRunner
 
-from recurve.cli import console
+from recurve.cli import console, next_step
 from recurve.cli.console import app
 from recurve.output.text.layout import PLOT_COLUMNS, Column, Line, plot, table
 from recurve.output.text.plan import plan_text
@@ -47,7 +47,7 @@ def test_who_wants_no_colour_gets_none(environment: dict[str, str], monkeypatch:
 
 
 def test_a_terminal_gets_the_same_characters_with_weight_and_colour(monkeypatch: pytest.MonkeyPatch) -> None:
-    text = plan_text(launch()) + "\n" + console.after_plan("passes", Path("a.toml"), "sheet.pdf") + "\n"
+    text = plan_text(launch()) + "\n" + next_step.after_plan("passes", Path("a.toml"), "sheet.pdf") + "\n"
     drawn = shown(text, monkeypatch, Screen())
     assert re.sub(r"\x1b\[[0-9;]*m", "", drawn) == text
     # SGR 1 is bold, 32 green, 36 cyan (ECMA-48, 8.3.117)
@@ -127,10 +127,10 @@ def test_every_verdict_leads_on_with_a_command_that_can_be_pasted() -> None:
     from recurve.planner import plan
 
     job = Path("my unit.toml")
-    lines = [console.after_curve(job)]
-    lines += [console.after_check(v, job) for v in get_args(check.CheckVerdict)]
-    lines += [console.after_plan(v, job, "sheet.pdf") for v in get_args(plan.PlanVerdict)]
-    lines += [console.after_verify(v, job, Path("left.csv"), "as-left.pdf") for v in get_args(verify.VerifyVerdict)]
+    lines = [next_step.after_curve(job)]
+    lines += [next_step.after_check(v, job) for v in get_args(check.CheckVerdict)]
+    lines += [next_step.after_plan(v, job, "sheet.pdf") for v in get_args(plan.PlanVerdict)]
+    lines += [next_step.after_verify(v, job, Path("left.csv"), "as-left.pdf") for v in get_args(verify.VerifyVerdict)]
     for line in lines:
         assert line.startswith("Next: ")
         assert "recurve " not in line or "'my unit.toml'" in line

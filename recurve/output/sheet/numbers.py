@@ -7,15 +7,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Literal
 
 from recurve.fit.fit import Estimate
 from recurve.fit.state import SURE
 from recurve.output.text.layout import rounded
 from recurve.uncertainty import Sampled, Uncertain
-from recurve.units import INCH, POUND_FORCE, RPM
+from recurve.units import INCH, POUND_FORCE, RPM, LengthUnits
 
-Units = Literal["metric", "inch", "both"]
 Cell = dict[str, str]
 OUNCE_INCH = POUND_FORCE / 16 * INCH  # N·m
 
@@ -41,7 +39,7 @@ class Shown:
     """How numbers are shown: crank revolutions per distributor revolution [1], and the units of lengths and forces."""
 
     ratio: float
-    units: Units = "both"
+    units: LengthUnits = "both"
 
     def _either(self, metric: str, inch: str) -> Cell:
         """Both, or the one asked for."""

@@ -20,12 +20,12 @@ import numpy as np
 from recurve.diagnosis.verify import BandVerdict, Before, Verification
 from recurve.errors import InputError
 from recurve.job.model import Job, Sweep
-from recurve.output.sheet.numbers import Shown, Units, signless
+from recurve.output.sheet.numbers import Shown, signless
 from recurve.output.sheet.parts import Facts, decimals
-from recurve.output.sheet.sheet import Paper, head_facts, typeset
+from recurve.output.sheet.sheet import head_facts, typeset
 from recurve.physics.target import Band
 from recurve.text import breakable, printable, shortened
-from recurve.units import PLACES, RPM
+from recurve.units import PLACES, RPM, LengthUnits, Paper
 
 DECISION_RULE = "passes where the refitted curve plus or minus 2 standard uncertainties lies inside every band"
 
@@ -118,7 +118,7 @@ def record_pdf(
     fingerprint: str,
     figure_svg: bytes,
     paper: Paper = "a4",
-    units: Units = "both",
+    units: LengthUnits = "both",
 ) -> bytes:
     """The record as PDF, the same bytes for the same input. `before` is the unit as found, where it was swept."""
     facts = record_facts(result, before, as_left, fingerprint, units)
@@ -126,7 +126,7 @@ def record_pdf(
 
 
 def record_facts(
-    result: Verification, before: Before | None, as_left: Sweep, fingerprint: str, units: Units = "both"
+    result: Verification, before: Before | None, as_left: Sweep, fingerprint: str, units: LengthUnits = "both"
 ) -> Facts:
     """Everything the record says. Numbers are text with their unit, except in tables, whose columns name theirs."""
     job = result.job

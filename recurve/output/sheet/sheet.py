@@ -16,18 +16,17 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Mapping
-from typing import Any, Literal
+from typing import Any
 
 from recurve import __version__
 from recurve.data import data_file
 from recurve.job.model import Job
 from recurve.output.sheet.blocks import curve, engine, found, given
-from recurve.output.sheet.numbers import Shown, Units
+from recurve.output.sheet.numbers import Shown
 from recurve.output.sheet.parts import Facts, Source, check, limits, notes, ready, setting, springs, stop, verdict
 from recurve.planner.plan import Plan
 from recurve.text import breakable, plain, shortened
-
-Paper = Literal["a4", "letter"]
+from recurve.units import LengthUnits, Paper
 
 # In the order of the sheet: the part's name, its layout, its content.
 PARTS: tuple[tuple[str, str, Callable[[Source], Facts | None]], ...] = (
@@ -55,7 +54,7 @@ def sheet_pdf(
     plan: Plan,
     figure_svg: bytes,
     paper: Paper = "a4",
-    units: Units = "both",
+    units: LengthUnits = "both",
     given: Mapping[str, Facts] | None = None,
     figures: Mapping[str, bytes] | None = None,
 ) -> bytes:
@@ -92,7 +91,7 @@ def typst_files(template: str, facts: Facts, figures: Mapping[str, bytes]) -> di
     }
 
 
-def sheet_facts(plan: Plan, units: Units = "both", given: Mapping[str, Facts] | None = None) -> Facts:
+def sheet_facts(plan: Plan, units: LengthUnits = "both", given: Mapping[str, Facts] | None = None) -> Facts:
     """Everything the sheet says about this plan: the head, and the parts that have something to say in their order.
 
     Numbers are text with their unit, except in tables, whose columns name theirs.
@@ -123,7 +122,7 @@ def head_facts(job: Job) -> Facts:
 def page_html(
     plan: Plan,
     figures: Mapping[str, bytes],
-    units: Units = "both",
+    units: LengthUnits = "both",
     given: Mapping[str, Facts] | None = None,
 ) -> bytes:
     """The page as UTF-8, the same bytes for the same input. `figures` are SVGs by file name: "curve.svg" and

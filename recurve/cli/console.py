@@ -10,12 +10,15 @@ import os
 import sys
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from recurve import __version__
 from recurve.text import json_text, printable_lines
+
+if TYPE_CHECKING:
+    from rich.text import Text
 
 BAD_INPUT, ANSWER_IS_NO = 2, 3
 
@@ -107,17 +110,12 @@ PATTERNS = (
 )
 
 
-def decorated(stream: object = None) -> bool:
-    """Whether the output is a terminal and its user has not switched colour off."""
-    out = sys.stdout if stream is None else stream
-    plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
-    return bool(getattr(out, "isatty", lambda: False)()) and not plain
-
-
 def show(text: str) -> None:
-    """A report on standard output. Escape codes in texts from files are made harmless."""
+    """Print a report on standard output, styled if that is a terminal and its user has not switched colour off. Escape codes
+    in texts from files are made harmless."""
     text = printable_lines(text)
-    if not decorated():
+    plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    if plain or not sys.stdout.isatty():
         sys.stdout.write(text)
         sys.stdout.flush()
         return
@@ -126,7 +124,7 @@ def show(text: str) -> None:
     Console(highlight=False, soft_wrap=True, markup=False, emoji=False).print(styled(text), end="")
 
 
-def styled(text: str) -> object:
+def styled(text: str) -> Text:
     """The text with styles added by `PATTERNS`; the characters stay the same."""
     import re
 
@@ -134,6 +132,6 @@ def styled(text: str) -> object:
 
     made = Text(text)
     for pattern, group, style in PATTERNS:
-        for match in re.finditer(pattern, text, re.M if not pattern.startswith(r"\A") else 0):
+        for match in re.finditer(pattern, text, re.M):
             made.stylize(style, *match.span(group))
     return made

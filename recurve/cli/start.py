@@ -1,6 +1,7 @@
-"""`recurve start`: an interview at the bench, from nothing to a job file.
+"""Commands that ask at the bench:
 
-`recurve sweep`: readings taken one by one while the bench runs.
+- `recurve start`: an interview that ends with a job file.
+- `recurve sweep`: readings taken one by one while the bench runs.
 """
 
 from __future__ import annotations
@@ -73,8 +74,8 @@ def _text(folder: Path, answers: dict[str, Any]) -> str:
 
 
 def _added(folder: Path, answers: dict[str, Any]) -> str | None:
-    """What recurve sweep has added to the job file, None where there is no file yet. One that somebody has worked on
-    since is theirs: it is not written over."""
+    """What `recurve sweep` has added to the job file; None if there is no file yet. Raises InputError if the file was
+    edited since, because it would be overwritten."""
     path = folder / JOB
     if not path.exists():
         return None
@@ -87,7 +88,7 @@ def _added(folder: Path, answers: dict[str, Any]) -> str | None:
 
 
 def _finish(folder: Path, answers: dict[str, Any], added: str) -> None:
-    """The job file, once it loads; until then what is wrong is told and asked again."""
+    """Write the job file once it loads; until then report what is wrong with it, and ask again."""
     from recurve.cli.dialogue import say, say_verbatim
     from recurve.files import write_folder
     from recurve.job.read import load_job
@@ -95,7 +96,7 @@ def _finish(folder: Path, answers: dict[str, Any], added: str) -> None:
     path = folder / JOB
     while True:
         text = _text(folder, answers)
-        text += added if "\n[sweep]" not in text else ""  # a sweep that was answered takes the place of one added
+        text += added if "\n[sweep]" not in text else ""  # a sweep from the interview replaces one that was added
         write_folder(folder, {DRAFT: text.encode("utf-8")})
         try:
             job = load_job(folder / DRAFT)
@@ -117,7 +118,7 @@ def _finish(folder: Path, answers: dict[str, Any], added: str) -> None:
 
 
 def _again(folder: Path, answers: dict[str, Any], faults: tuple[str, ...]) -> bool:
-    """Ask again what the faults are about; whether anything was changed."""
+    """Ask the questions again that the faults are about. Returns whether any answer has changed."""
     from recurve.cli.dialogue import say
     from recurve.cli.interview import again, interview
 
@@ -141,7 +142,7 @@ def _again(folder: Path, answers: dict[str, Any], faults: tuple[str, ...]) -> bo
 
 
 def about(faults: list[str], answers: dict[str, Any]) -> list[Any]:
-    """The questions whose key a fault names, or is below; of the weights' motion and of posts, all their places."""
+    """The questions whose key a fault names, or whose key is above or below one that it names."""
     from recurve.job.questions import asked
 
     named = [f.split(":")[0].split(" ")[0] for f in faults]
@@ -194,7 +195,7 @@ def sweep(
 
 
 def _name_sweep(job: Path, text: str) -> tuple[Bench, str]:
-    """Ask how the readings will be taken, and write that and the file's name at the end of the job."""
+    """Ask how the readings will be taken, and add that and the name of the file to the end of the job."""
     from recurve.cli.interview import ask_question
     from recurve.cli.readings import read_bench
     from recurve.files import rewrite

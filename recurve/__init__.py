@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from recurve.job.read import read_as_left as read_as_left
     from recurve.output.figures.check import plot_check as plot_check
     from recurve.output.figures.check import plot_verify as plot_verify
-    from recurve.output.figures.curves import plot_plan as plot_plan
+    from recurve.output.figures.plan import plot_plan as plot_plan
     from recurve.output.text.check import check_text as check_text
     from recurve.output.text.check import fit_text as fit_text
     from recurve.output.text.check import verify_text as verify_text
@@ -67,7 +67,7 @@ _HOMES = {
     "make_plan": "recurve.planner.plan",
     "plan_text": "recurve.output.text.plan",
     "plot_check": "recurve.output.figures.check",
-    "plot_plan": "recurve.output.figures.curves",
+    "plot_plan": "recurve.output.figures.plan",
     "plot_verify": "recurve.output.figures.check",
     "read_as_left": "recurve.job.read",
     "trace": "recurve.physics.curve",

@@ -1,8 +1,9 @@
-"""`data/ranges.toml`: plausible ranges and the defaults of the trade.
+"""The files of `data/`: where they are, and what `ranges.toml` and `limits.toml` say.
 
-Where the files of `data/` are: inside the installed package, or beside it in a checkout.
+- `ranges.toml`: plausible ranges, and the usual values of the trade that stand in for what a job leaves out.
+- `limits.toml`: the wear limits of the trade, each with its source, and the usual uncertainty of each kind of reading.
 
-`data/limits.toml`: the trade's limits, each with its source, and how well things are read where a job is silent.
+In a checkout the files are in `data/` beside the package; a wheel has them in `recurve/shipped/`.
 """
 
 from __future__ import annotations
@@ -17,9 +18,9 @@ from recurve.units import Quantity, factor
 
 
 def data_file(name: str) -> Path:
-    """Path of a shipped data file, for example "wire.toml"; raises FileNotFoundError if it is not there."""
+    """Path of a data file, for example "wire.toml". Raises FileNotFoundError if the installation lacks it."""
     package = Path(__file__).resolve().parent
-    for folder in (package / "data", package.parent / "data"):
+    for folder in (package / "shipped", package.parent / "data"):
         if (folder / name).is_file():
             return folder / name
     raise FileNotFoundError(f"the installation of recurve lacks its data file {name}")
@@ -27,12 +28,12 @@ def data_file(name: str) -> Path:
 
 @cache
 def ranges() -> dict[str, Any]:
-    """`data/ranges.toml`: plausible ranges and the defaults of the trade."""
+    """`ranges.toml` as read."""
     return tomllib.loads(data_file("ranges.toml").read_text(encoding="utf-8"))
 
 
 def default(table: str, key: str, dimension: str) -> float:
-    """A default of `data/ranges.toml` [SI]."""
+    """A default from `ranges.toml` [SI]."""
     entry = ranges()[table][key]
     return float(entry["value"]) * factor(entry["unit"], dimension)
 
@@ -42,8 +43,8 @@ MANUAL = "the manual's figure, in the job"
 
 @dataclass(frozen=True)
 class Limit:
-    """What a measured quantity may be [SI]: from `low` to `high`, worth a remark above `suspect`; None where there is
-    no such limit. `source` says where it comes from."""
+    """The range allowed for a measured quantity [SI]: `low` to `high`, with a remark above `suspect`; None means no such
+    limit. `source` says where the limit comes from."""
 
     low: float | None
     high: float | None
@@ -53,14 +54,14 @@ class Limit:
 
 @cache
 def limits_data() -> dict[str, Any]:
-    """The file as read."""
+    """`limits.toml` as read."""
     return tomllib.loads(data_file("limits.toml").read_text(encoding="utf-8"))
 
 
 def limit_of(
     table: str, name: str, dimension: str, manual: tuple[float | None, float | None] | None = None
 ) -> Limit | None:
-    """The manual's limit where the job gives it, else the trade's, else None [SI]."""
+    """The manual's limit if the job gives one, else the trade's, else None [SI]."""
     if manual is not None:
         return Limit(manual[0], manual[1], None, MANUAL)
     entry = limits_data()[table].get(name)
@@ -72,7 +73,7 @@ def limit_of(
 
 
 def usual(table: str, name: str, dimension: str) -> tuple[float, str]:
-    """A default value [SI] and its source."""
+    """A usual value from `limits.toml` [SI], and its source."""
     entry = limits_data()[table][name]
     return float(entry["value"]) * factor(entry["unit"], dimension), str(
         entry.get("source", "common practice, no source")
@@ -80,7 +81,7 @@ def usual(table: str, name: str, dimension: str) -> tuple[float, str]:
 
 
 def with_reading(given: Quantity, name: str, dimension: str) -> Quantity:
-    """The quantity with its ±; the usual one of such a reading where the job gives none."""
+    """The quantity with its half-width [SI]; where the job gives none, the usual one for this kind of reading."""
     if given.half_width is not None:
         return given
     return Quantity(given.value, usual("reading", name, dimension)[0])

@@ -1,8 +1,9 @@
-"""Writes results: each file whole or not at all, and a set of them all or none.
+"""Writes results: each file complete or not at all, and a set of files all or none.
 
-All files are written out beside their places first, so that a full disk is met before anything is changed; then each is
-renamed over the old one, and if that fails midway those already renamed are put back. A process killed between two of
-these renames leaves whole files, of which some are new; the fingerprint on each tells. Two runs at once take turns.
+Every file is first written under a temporary name in its folder, so that a full disk shows before anything changes.
+Then each is renamed over the old one; if a rename fails, those already done are undone. A process killed between two
+renames leaves complete files, some old and some new, which the fingerprint in each tells apart. Concurrent runs take
+turns.
 """
 
 from __future__ import annotations
@@ -15,14 +16,14 @@ from pathlib import Path
 
 from recurve.errors import OutputError
 
-Content = bytes | Callable[[], bytes]  # a function is asked when no other run can write into the folder
-PREFIX, SUFFIX = ".recurve-", ".part"  # of files that are not yet in their places
+Content = bytes | Callable[[], bytes]  # a function is called while the folder is locked
+PREFIX, SUFFIX = ".recurve-", ".part"  # of temporary files
 
 
 def write_folder(folder: Path, contents: Mapping[str, Content], stale: tuple[str, ...] = ()) -> tuple[str, ...]:
-    """Write the files into the folder, made if need be, and remove earlier results named in `stale`.
+    """Write the files into the folder, which is created if missing, and remove the earlier results named in `stale`.
 
-    Returns the paths written. Raises OutputError; then every file stands as it was.
+    Returns the paths written. Raises OutputError, with every file left as it was.
     """
     try:
         folder.mkdir(exist_ok=True)
@@ -37,7 +38,7 @@ def write_folder(folder: Path, contents: Mapping[str, Content], stale: tuple[str
 
 
 def rewrite(path: Path, content: Content) -> None:
-    """Put another content into a file of the user's own, where a link leads to if it is one. Raises OutputError."""
+    """Replace the content of a user's file, following a symbolic link to its target. Raises OutputError."""
     real = Path(os.path.realpath(path))
     write_folder(real.parent, {real.name: content})
 
@@ -55,12 +56,12 @@ def _write_all(folder: Path, contents: Mapping[str, Content], stale: tuple[str, 
                     os.replace(staged[name], folder / name)
                 else:
                     (folder / name).unlink(missing_ok=True)
-            put_back.pop_all()  # all went well
+            put_back.pop_all()  # every rename succeeded
         _flush_folder(folder)
 
 
 def _staged(path: Path, content: bytes) -> Path:
-    """The content in a new file beside its place, on the disk, with the rights of the one that stands there."""
+    """The content in a temporary file beside `path`, flushed to disk, with the permissions of any existing file."""
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=PREFIX, suffix=SUFFIX)
     try:
         with os.fdopen(handle, "wb") as out:
@@ -75,7 +76,7 @@ def _staged(path: Path, content: bytes) -> Path:
 
 
 def _kept(path: Path, undo: contextlib.ExitStack) -> Path | None:
-    """Another name for the file that stands there, until the end; None where none does."""
+    """A second name for the existing file, kept until `undo` runs; None if there is no file."""
     if not os.path.lexists(path):
         return None
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=PREFIX, suffix=SUFFIX)
@@ -85,14 +86,14 @@ def _kept(path: Path, undo: contextlib.ExitStack) -> Path | None:
     try:
         kept.unlink()
         os.link(path, kept, follow_symlinks=False)
-    except OSError:  # no second names on this file system: a copy; a folder there is refused by the rename itself
+    except OSError:  # a file system without hard links: copy instead; if it is a folder, the rename will refuse it
         if path.is_file():
             kept.write_bytes(path.read_bytes())
     return kept
 
 
 def _restore(path: Path, kept: Path | None) -> None:
-    """Put the old file back where the rename of a later one failed; a folder that is gone keeps nothing."""
+    """Put the old file back after the rename of a later one failed; the folder itself may be gone."""
     with contextlib.suppress(OSError):
         if kept is None:
             path.unlink(missing_ok=True)
@@ -102,11 +103,10 @@ def _restore(path: Path, kept: Path | None) -> None:
 
 @contextlib.contextmanager
 def _alone(folder: Path) -> Iterator[None]:
-    """No other run writes into this folder meanwhile, where the system can promise that; what a run that was killed
-    left lying is swept away."""
+    """Lock the folder against other runs, where the system can, and remove leftovers of killed runs."""
     try:
         import fcntl
-    except ImportError:  # a system without such locks: files are whole all the same
+    except ImportError:  # a system without such locks: each file is still complete
         yield
         return
     handle = os.open(folder, os.O_RDONLY)
@@ -124,7 +124,7 @@ def _alone(folder: Path) -> Iterator[None]:
 
 
 def _flush_folder(folder: Path) -> None:
-    """The new names too on the disk, where the system can; the files are in their places in any case."""
+    """Flush the new names to disk, where the system can. The renames are done in any case."""
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
         try:

@@ -1,6 +1,6 @@
-"""Quantities as people write them: "31.5 ± 0.3 g" to a value and its limit in SI, and back.
+"""Units: quantities as people write them, such as "31.5 ± 0.3 g", read to SI; and what is needed to show them again.
 
-Only the file boundary uses this; inside everything is SI and radians.
+Only the boundary (files, options, reports) uses this. Inside, everything is SI and radians.
 """
 
 from __future__ import annotations
@@ -9,14 +9,21 @@ import math
 import re
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING
-
-import numpy as np
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     import pint
 
-# What is measured, the SI unit it is kept in, and a unit to suggest.
+RPM = 30 / math.pi  # rpm in 1 rad/s
+INCH = 0.0254  # m, exact
+POUND_FORCE = 4.4482216152605  # N, exact
+SQRT3 = math.sqrt(3.0)  # half-width to standard uncertainty, if every value between the limits is equally likely
+PLACES = ("primary", "secondary")  # of the springs
+
+LengthUnits = Literal["metric", "inch", "both"]  # in which a report shows lengths and forces
+Paper = Literal["a4", "letter"]
+
+# Dimension: its SI unit, and a unit to suggest in messages.
 DIMENSIONS: dict[str, tuple[str, str]] = {
     "length": ("m", "mm"),
     "mass": ("kg", "g"),
@@ -33,12 +40,12 @@ DIMENSIONS: dict[str, tuple[str, str]] = {
     "number": ("", ""),
 }
 
-# No distributor has more [SI], whatever is measured: past these a slip of the pen would only fill the memory or overflow.
+# Larger than in any distributor [SI]. Beyond these, a slip of the pen would only exhaust memory or overflow.
 LARGEST: dict[str, float] = {"length": 10.0, "mass": 100.0, "angle": 1e4, "speed": 1e4, "force": 1e6, "rate": 1e9}
-LARGEST_OF_ALL, SMALLEST = 1e9, 1e-15  # of every other dimension; and of what is not 0
-NEXT_TO_NOTHING = ("number", "moment")  # a friction may be: a fit writes 4e-20 ± 0.01
+LARGEST_OF_ALL, SMALLEST = 1e9, 1e-15  # for all other dimensions; and for anything but 0
+MAY_BE_TINY = ("number", "moment")  # a fitted friction can be 4e-20 ± 0.01
 
-# The commonest, so that most jobs need not wait for pint and its registry to load; a test holds them to pint's.
+# The commonest units, so that most jobs need not wait for pint to load. A test compares them with pint's.
 COMMON: dict[tuple[str, str], float] = {
     ("mm", "length"): 0.001,
     ("m", "length"): 1.0,
@@ -61,7 +68,7 @@ _QUANTITY = re.compile(rf"\s*(?P<value>{_NUMBER})?\s*(?:(?:±|\+/-|\+-)\s*(?P<li
 _LIMIT_AFTER_UNIT = re.compile(
     rf"(?P<value>{_NUMBER})\s*(?![eE][+-]?\d)(?P<unit>[^\W\d][^±+]*?|°)\s*(?:±|\+/-|\+-)\s*(?P<rest>.+)"
 )
-# A product or quotient of names with whole powers: all a unit needs, and nothing that could be an expression.
+# A product or quotient of names with integer powers: enough for any unit, and nothing that could be evaluated.
 _NAME = r"[^\W\d_]+(?:\s*(?:\^|\*\*)\s*-?\d)?"
 _UNIT = re.compile(rf"{_NAME}(?:\s*[*/ ]\s*{_NAME})*")
 _ANGLES = {"radian", "degree", "turn", "revolution", "arcminute", "arcsecond", "grade", "revolutions_per_minute", "rev"}
@@ -69,15 +76,15 @@ _ANGLES = {"radian", "degree", "turn", "revolution", "arcminute", "arcsecond", "
 
 @dataclass(frozen=True)
 class Quantity:
-    """A value [SI] and its ±: "not off by more than" `half_width`, None where none was given."""
+    """A value [SI] and its half-width, "not off by more than" [SI]; None if none was given."""
 
     value: float
     half_width: float | None = None
 
     @property
     def standard_uncertainty(self) -> float | None:
-        """half_width/√3 [SI], as for a value equally likely anywhere between the limits (GUM 4.3.7); None without one."""
-        return None if self.half_width is None else self.half_width / math.sqrt(3)
+        """half_width/√3 [SI], as if every value between the limits were equally likely (GUM 4.3.7); None without one."""
+        return None if self.half_width is None else self.half_width / SQRT3
 
 
 @cache
@@ -92,7 +99,7 @@ def _registry() -> pint.UnitRegistry[float]:
 
 @cache
 def factor(unit: str, dimension: str) -> float:
-    """SI units in one `unit` [1] of the dimension; raises ValueError saying what was expected."""
+    """How many SI units make one `unit` of the dimension [SI]. Raises ValueError saying what was expected."""
     si, example = DIMENSIONS[dimension]
     if not unit.strip():
         if dimension == "number":
@@ -126,7 +133,7 @@ def _article(dimension: str) -> str:
 
 
 def _hint(unit: str, dimension: str) -> str:
-    """The commonest confusion: ounces and pounds of mass where a force is asked."""
+    """A remedy for the commonest confusion: ounces or pounds of mass where a force is expected."""
     forces = {"oz": "ozf", "lb": "lbf", "g": "gf", "kg": "kgf", "ounce": "ozf", "pound": "lbf"}
     first = re.split(r"[/*]", unit)[0].strip()
     if dimension in ("force", "rate", "moment") and first in forces:
@@ -135,9 +142,9 @@ def _hint(unit: str, dimension: str) -> str:
 
 
 def parse(text: str, dimension: str) -> Quantity:
-    """A quantity such as "31.5 ± 0.3 g", "1.24 in" or "0.8 N/mm +/- 10 %" to SI.
+    """Read a quantity such as "31.5 ± 0.3 g", "1.24 in" or "0.8 N/mm +/- 10 %" [SI].
 
-    Raises ValueError with what was expected.
+    Raises ValueError saying what was expected.
     """
     example = DIMENSIONS[dimension][1]
     if re.search(r"\d,\d", text):
@@ -161,20 +168,20 @@ def parse(text: str, dimension: str) -> Quantity:
 
 
 def size_fault(value: float, dimension: str) -> str:
-    """What is wrong with the size of a value [SI], "" if nothing: it is finite, and no larger or smaller than any
-    distributor, spring or bench could have."""
+    """What is wrong with the size of a value [SI], "" if nothing. It must be finite, and no larger or smaller than in any
+    real distributor, spring or bench."""
     if not math.isfinite(value):
         return "not a finite number; expected one such as 1.5"
     si, _ = DIMENSIONS[dimension]
     most = LARGEST.get(dimension, LARGEST_OF_ALL)
     if abs(value) > most:
         return f"too large; expected at most {most:g} {si}".rstrip()
-    tiny = 0 < abs(value) < SMALLEST and dimension not in NEXT_TO_NOTHING
+    tiny = 0 < abs(value) < SMALLEST and dimension not in MAY_BE_TINY
     return f"too small; expected 0, or at least {SMALLEST:g} {si}".rstrip() if tiny else ""
 
 
 def parse_limit(text: str, dimension: str) -> float:
-    """A bare limit such as "± 0.8 deg" (the sign may be left out) [SI]."""
+    """Read a half-width given alone, such as "± 0.8 deg" (the sign is optional) [SI]. Raises ValueError."""
     bare = re.sub(r"^\s*(?:±|\+/-|\+-)", "", text)
     found = parse(bare, dimension)
     if found.value < 0:
@@ -193,18 +200,7 @@ def _limit_before_unit(match: re.Match[str]) -> str:
 
 
 def column_header(text: str) -> tuple[str, str]:
-    """A CSV header such as "rate [N/mm]" as its name and its unit, "" without one."""
+    """The name and the unit of a CSV header such as "rate [N/mm]"; the unit is "" if there is none."""
     match = re.fullmatch(r"\s*(.*?)\s*(?:\[\s*(.*?)\s*\])?\s*", text, re.S)
     assert match is not None  # every part of the pattern may be empty
     return match[1].lower().replace(" ", "_"), match[2] or ""
-
-
-SQRT3 = float(np.sqrt(3.0))
-
-
-INCH = 0.0254  # m, exact
-POUND_FORCE = 4.4482216152605  # N, exact
-
-
-RPM = 30 / math.pi
-PLACES = ("primary", "secondary")

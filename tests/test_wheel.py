@@ -15,7 +15,7 @@ def test_the_wheel_holds_the_package_and_its_data(tmp_path: Path) -> None:
     wheel = pytest.importorskip("hatchling.builders.wheel")
     [built] = wheel.WheelBuilder(os.fspath(ROOT)).build(directory=os.fspath(tmp_path), versions=["standard"])
     held = {name for name in zipfile.ZipFile(built).namelist() if ".dist-info/" not in name}
-    data = {f"recurve/{p.relative_to(ROOT)}" for p in (ROOT / "data").rglob("*") if p.is_file()}
+    data = {f"recurve/shipped/{p.relative_to(ROOT / 'data')}" for p in (ROOT / "data").rglob("*") if p.is_file()}
     code = {str(p.relative_to(ROOT)) for p in (ROOT / "recurve").rglob("*.py")}
     assert held == {p for p in data | code if "__pycache__" not in p} | {"recurve/py.typed"}
     about = zipfile.ZipFile(built).read(

@@ -1,4 +1,4 @@
-"""The command line: one module a command, the terminal, the interview, live readings.
+"""The command line: the commands, the console they share, the interview, and readings taken live.
 
 The only room that parses arguments, prints, asks and exits.
 

@@ -2,36 +2,18 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from recurve.cli.console import (
-    ANSWER_IS_NO,
-    AsJson,
-    JobFile,
-    LengthUnits,
-    Paper,
-    after_check,
-    after_verify,
-    print_json,
-    progress,
-    show,
-    text_option,
-)
+from recurve.cli.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress, show, text_option
+from recurve.cli.next_step import after_check, after_verify
 from recurve.text import printable
+from recurve.units import LengthUnits, Paper
 
 if TYPE_CHECKING:
     from recurve.job.model import BareJob, Job
-
-
-class Basis(StrEnum):
-    """What readings are in."""
-
-    distributor = "distributor"
-    crank = "crank"
 
 
 def check(job: JobFile, as_json: AsJson = False) -> None:
@@ -48,7 +30,7 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
     from recurve.job.read import load_any
     from recurve.output.documents.check import CheckDocument
     from recurve.output.figures.check import check_figure_bytes
-    from recurve.output.figures.curves import coil_figure_bytes
+    from recurve.output.figures.timing import coil_figure_bytes
     from recurve.output.planfile import plan_folder
     from recurve.output.text.check import check_text
 
@@ -74,11 +56,11 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
 
 
 def _check_bare(path: Path, job: Job | BareJob, as_json: bool) -> None:
-    """A unit without weights: its condition and vacuum unit alone; there is no curve to draw, but the coil's charge."""
+    """A unit without weights: its condition and vacuum unit only. There is no curve to draw, only the coil's energy."""
     from recurve.diagnosis.check import check_bare
     from recurve.files import write_folder
     from recurve.output.documents.check import CheckDocument
-    from recurve.output.figures.curves import coil_figure_bytes
+    from recurve.output.figures.timing import coil_figure_bytes
     from recurve.output.planfile import plan_folder
     from recurve.output.text.check import bare_text
 
@@ -99,7 +81,8 @@ Sweep = Annotated[
     Path, typer.Argument(metavar="SWEEP", help="Readings of the finished unit (CSV).", show_default=False)
 ]
 ReadIn = Annotated[
-    Basis | None, typer.Option(help="What the readings are in; else as the job's [sweep] says.", show_default=False)
+    Literal["distributor", "crank"] | None,
+    typer.Option(help="What the readings are in; else as the job's [sweep] says.", show_default=False),
 ]
 ZeroedAt = Annotated[str | None, text_option("SPEED", 'Where zero was taken, "250 rpm"; else weights held home.')]
 RecordPaper = Annotated[Paper, typer.Option(help="The record's paper.")]
@@ -111,8 +94,8 @@ def verify(
     sweep: Sweep,
     basis: ReadIn = None,
     zeroed_at: ZeroedAt = None,
-    paper: RecordPaper = Paper.a4,
-    units: RecordUnits = LengthUnits.both,
+    paper: RecordPaper = "a4",
+    units: RecordUnits = "both",
     as_json: AsJson = False,
 ) -> None:
     """Does the finished unit pass, and what to move if not.
@@ -128,14 +111,14 @@ def verify(
     from recurve.job.read import load_job, read_as_left
     from recurve.output.documents.check import VerifyDocument
     from recurve.output.figures.check import verify_figure_bytes
-    from recurve.output.planfile import plan_folder
+    from recurve.output.planfile import plan_path
     from recurve.output.sheet.record import record_pdf, record_toml
     from recurve.output.text.check import verify_text
 
     asked = load_job(job)
-    planned = plan_folder(job) / "plan.toml"
+    planned = plan_path(job)
     finished = _finished(planned, asked)
-    readings = read_as_left(sweep, asked, basis=None if basis is None else basis.value, zeroed_at=zeroed_at)
+    readings = read_as_left(sweep, asked, basis=basis, zeroed_at=zeroed_at)
     progress("Fitting the sweeps")
     result = verify_unit(finished, readings)
     document = VerifyDocument.of(result)
@@ -146,11 +129,9 @@ def verify(
     def record() -> bytes:
         return record_toml(folder / "as-left.toml", result, asked.sweep, readings, finished.fingerprint)
 
-    record()  # a file there that is no record is told before the work
+    record()  # an existing file that is not a record is reported before the work
     figures = verify_figure_bytes(result, before)
-    pdf = record_pdf(
-        result, document, before, readings, finished.fingerprint, figures["as-left.svg"], paper.value, units.value
-    )
+    pdf = record_pdf(result, document, before, readings, finished.fingerprint, figures["as-left.svg"], paper, units)
     files = write_folder(folder, {"as-left.toml": record, **figures, "as-left.pdf": pdf})
     document = document.with_files(files)
     if as_json:
@@ -162,13 +143,18 @@ def verify(
 
 
 def _finished(planned: Path, asked: Job) -> Job:
-    """The unit as planned, where there is a plan; else as the job describes it."""
+    """The unit as planned if there is a plan, else as the job describes it."""
     from recurve.job.read import load_job
-    from recurve.output.planfile import made_from
+    from recurve.output.planfile import read_planned
 
     if not planned.is_file():
         return asked
-    if not made_from(planned, asked):
-        words = f"recurve: {planned}: planned from other inputs than {asked.path} has now, so what it asks is judged; plan again"
-        typer.echo(printable(words), err=True)
-    return load_job(planned)
+    finished, made_from = load_job(planned), read_planned(planned)
+    if made_from is None:
+        words = "does not say what it was planned from"
+    elif made_from.inputs != asked.fingerprint:
+        words = f"planned from other inputs than {asked.path} has now"
+    else:
+        return finished
+    typer.echo(printable(f"recurve: {planned}: {words}, so what it asks is judged; plan again"), err=True)
+    return finished

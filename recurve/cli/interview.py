@@ -1,4 +1,4 @@
-"""The interview: one question after the other in the order in which a unit is taken apart, kept answer by answer."""
+"""The interview: questions in the order in which a unit is taken apart; every answer is saved at once."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from recurve.cli.console import ask, heading, say, say_lines
+from recurve.cli.dialogue import ask, heading, say, say_verbatim
 from recurve.errors import InputError
 from recurve.files import write_folder
 from recurve.job.answers import (
@@ -27,18 +27,18 @@ from recurve.job.answers import (
 from recurve.job.questions import Answers, Question, asked, parts
 from recurve.job.tables import read_catalogue, read_sweep
 from recurve.text import path_text, printable
-from recurve.units import parse
+from recurve.units import factor, parse
 
 KEPT = "answers.toml"
 GUIDE = "examples/measuring.md"
 
 
 class Back(Exception):
-    """The person wants the question before this one again."""
+    """The user wants to go back to the previous question."""
 
 
 def load_answers(folder: Path) -> dict[str, Any]:
-    """The answers kept in the folder; none if there is no such file. Raises InputError."""
+    """The answers saved in the folder, {} if there are none. Raises InputError."""
     path = folder / KEPT
     if not path.exists():
         return {}
@@ -49,7 +49,7 @@ def load_answers(folder: Path) -> dict[str, Any]:
 
 
 def keep_answers(folder: Path, answers: Answers) -> None:
-    """Every answer so far, on the disk when this returns."""
+    """Save every answer so far; they are on disk when this returns."""
     import tomli_w
 
     head = (
@@ -59,7 +59,7 @@ def keep_answers(folder: Path, answers: Answers) -> None:
 
 
 def interview(folder: Path, answers: dict[str, Any]) -> None:
-    """Ask whatever has not been asked, and keep each answer. Raises Stopped."""
+    """Ask whatever has not been answered yet, and save each answer. Raises Stopped."""
     part = -1
     while True:
         here = asked(answers)
@@ -78,9 +78,9 @@ def interview(folder: Path, answers: dict[str, Any]) -> None:
 
 
 def revise(folder: Path, answers: dict[str, Any]) -> bool:
-    """Ask which part to go through again, and ask its questions anew; whether one was. Raises Stopped."""
+    """Offer to go through a part again, and ask its questions anew. Returns whether a part was chosen. Raises Stopped."""
     for number, part in enumerate(parts(), 1):
-        say_lines(f"  {number:2}  {part.title}")
+        say_verbatim(f"  {number:2}  {part.title}")
     say("The number of a part goes through it again; Enter leaves all as it is.")
     text = ask("part > ")
     if not text.isdigit() or not 1 <= int(text) <= len(parts()):
@@ -98,7 +98,7 @@ def revise(folder: Path, answers: dict[str, Any]) -> bool:
 
 
 def again(question: Question, answers: dict[str, Any], folder: Path) -> None:
-    """Ask a question anew; Enter keeps its answer. Raises Stopped."""
+    """Ask a question again; Enter keeps its answer. Raises Stopped."""
     was = answers.get(question.key, "")
     with suppress(Back):
         answers[question.key] = ask_question(question, answers, folder, None if was == "" else was)
@@ -113,13 +113,14 @@ def _introduce(number: int) -> None:
     if caution:
         say(caution + careful)
     if part.drawing:
-        say_lines(part.drawing)
+        say_verbatim(part.drawing)
     if part.figure:
         say(f"Figure {part.figure} of {GUIDE}.")
 
 
 def ask_question(question: Question, answers: Answers, folder: Path | None = None, was: Any = None) -> Any:
-    """A question until its answer can be read; "" where it is left out. Raises Back and Stopped."""
+    """Ask a question until the answer can be read; "" if it is left out. `was` is its earlier answer. Raises Back and
+    Stopped."""
     say()
     say(question.ask)
     _explain(question, answers, was)
@@ -145,10 +146,10 @@ def ask_question(question: Question, answers: Answers, folder: Path | None = Non
 
 
 def _explain(question: Question, answers: Answers, was: Any = None) -> None:
-    """How it is measured, what it costs to leave it out, an example."""
+    """How to measure it, the choices, and the consequence of leaving it out."""
     say(question.how, "  ")
     for number, choice in enumerate(question.choices, 1):
-        say_lines(f"    {number}  {choice}")
+        say_verbatim(f"    {number}  {choice}")
     if question.figure:
         say(f"figure {question.figure} of {GUIDE}", "  ")
     if was is not None:
@@ -159,7 +160,7 @@ def _explain(question: Question, answers: Answers, was: Any = None) -> None:
 
 
 def _shown(value: Any) -> str:
-    """An answer as it could have been typed."""
+    """An answer as it might have been typed."""
     cells = value.values() if isinstance(value, dict) else value if isinstance(value, list) else [value]
     return ", ".join(str(c) for c in cells)
 
@@ -172,7 +173,7 @@ def _refuse(question: Question, text: str, fault: ValueError) -> None:
 
 
 def _accepted(question: Question, text: str, answers: Answers, folder: Path | None) -> Any:
-    """The answer as it is stored, said again as it was understood."""
+    """The answer as it is stored, repeated to the user as it was understood. Raises ValueError."""
     if question.kind == "file":
         return _file(question, text, folder or Path())
     value = read_answer(question, text, system_of(answers))
@@ -189,7 +190,7 @@ def _accepted(question: Question, text: str, answers: Answers, folder: Path | No
 
 
 def _file(question: Question, text: str, folder: Path) -> str:
-    """A table's path as seen from the folder; it must be there and be one."""
+    """The path of a table relative to the folder. Raises ValueError unless the table exists and can be read."""
     import os
 
     path = Path(text).expanduser()
@@ -207,11 +208,11 @@ def _file(question: Question, text: str, folder: Path) -> str:
 
 
 def _readings(folder: Path, answers: Answers) -> str:
-    """The sweep, typed reading by reading; "" if there is none in the end."""
+    """The name of the sweep typed reading by reading; "" if no reading was typed."""
     from recurve.cli.readings import SweepFile, bench_of, take_readings
 
     document = document_of(answers, "")
-    # What comes later in the interview is not known yet: the bands' basis then takes a four-stroke's ratio.
+    # Later parts of the interview are not answered yet: bands on the crank's basis take a four-stroke's ratio.
     document["distributor"] = {"lobes": 1, "rotation": "clockwise"} | document.get("distributor", {})
     given = {k.split(".")[1]: v for k, v in answers.items() if k.startswith("sweep.") and v != ""}
     document["sweep"] = {"file": TYPED_SWEEP, **given}
@@ -221,7 +222,7 @@ def _readings(folder: Path, answers: Answers) -> str:
 
 
 def _lines(question: Question, answers: Answers, folder: Path | None, was: Any = None) -> Any:
-    """Lines until an empty one; what was there, or "", where there is none."""
+    """Ask for lines until an empty one. Without any, the earlier answer `was`, or ""."""
     read = _spring if question.kind == "springs" else read_row
     lines: list[Any] = []
     while True:
@@ -252,7 +253,7 @@ SPRING_CELLS = (("rate", "rate"), ("free_length", "length"), ("initial_tension",
 
 
 def _spring(question: Question, text: str, system: str) -> dict[str, str]:
-    """A spring of the shelf: its name, rate, free length and initial tension."""
+    """A spring in stock: name, rate, free length and initial tension. Raises ValueError."""
     name, _, rest = text.replace(",", " ", 1).partition(" ") if "," not in text else text.partition(",")
     cells = cells_of(rest)
     if not name or '"' in text or not 2 <= len(cells) <= 3:
@@ -267,9 +268,7 @@ def _spring(question: Question, text: str, system: str) -> dict[str, str]:
 
 
 def _write_springs(folder: Path, rows: list[dict[str, str]], system: str) -> None:
-    """The springs that were typed as a catalogue, each number in the person's own units."""
-    from recurve.units import factor
-
+    """Write the springs that were typed as a catalogue, in the user's own system of units."""
     units = {key: unit_of(dimension, system) for key, dimension in SPRING_CELLS}
     out = ["id," + ",".join(f"{key} [{unit}]" for key, unit in units.items())]
     for row in rows:

@@ -2,48 +2,24 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
-from recurve.cli.console import (
-    AsJson,
-    JobFiles,
-    LengthUnits,
-    Paper,
-    after_plan,
-    after_plans,
-    print_json,
-    progress,
-    show,
-)
+from recurve.cli.console import AsJson, JobFiles, SpringOption, print_json, progress, show
+from recurve.cli.next_step import after_plan, after_plans
 from recurve.text import printable
-
-
-class Choose(StrEnum):
-    """What decides among plans that pass."""
-
-    by_yield = "yield"
-    margin = "margin"
-
-
-class SpringPlace(StrEnum):
-    """A place for a spring."""
-
-    primary = "primary"
-    secondary = "secondary"
-
+from recurve.units import LengthUnits, Paper
 
 By = Annotated[
-    Choose,
+    Literal["yield", "margin"],
     typer.Option(help="yield: most builds pass at first setting; margin: the largest margin, whatever the work."),
 ]
 Listed = Annotated[int, typer.Option(min=0, max=50, help="How many pairs to list, the best margin first.")]
 InStock = Annotated[bool, typer.Option("--only-in-stock", help="Only springs whose quantity is given and not 0.")]
 ThisPrimary = Annotated[str | None, typer.Option(metavar="ID", help="This primary and no other.")]
 ThisSecondary = Annotated[str | None, typer.Option(metavar="ID", help="This secondary and no other.")]
-Kept = Annotated[list[SpringPlace] | None, typer.Option(help="Keep the spring that is in it; may be given twice.")]
+Kept = Annotated[list[SpringOption] | None, typer.Option(help="Keep the spring that is in it; may be given twice.")]
 SheetPaper = Annotated[Paper, typer.Option(help="The sheet's paper.")]
 SheetUnits = Annotated[LengthUnits, typer.Option(help="Lengths and forces on the sheet.")]
 AsPage = Annotated[bool, typer.Option("--html", help="Also report.html, the sheet for a phone or a browser.")]
@@ -51,14 +27,14 @@ AsPage = Annotated[bool, typer.Option("--html", help="Also report.html, the shee
 
 def plan(
     job: JobFiles,
-    choose: By = Choose.by_yield,
+    choose: By = "yield",
     top: Listed = 0,
     only_in_stock: InStock = False,
     primary: ThisPrimary = None,
     secondary: ThisSecondary = None,
     keep: Kept = None,
-    paper: SheetPaper = Paper.a4,
-    units: SheetUnits = LengthUnits.both,
+    paper: SheetPaper = "a4",
+    units: SheetUnits = "both",
     html: AsPage = False,
     as_json: AsJson = False,
 ) -> None:
@@ -74,7 +50,7 @@ def plan(
     from recurve.planner.springset import Constraints
 
     constraints = Constraints(only_in_stock, primary, secondary, frozenset(p.value for p in keep or ()))
-    asked = Asked(choose.value, constraints, top, paper.value, units.value, html)
+    asked = Asked(choose, constraints, top, paper, units, html)
     if len(job) == 1:
         made = plan_job(job[0], asked, progress)
         if as_json:

@@ -1,8 +1,6 @@
-"""A sweep taken reading by reading: a file that loses none, and what is said of each at once.
+"""A sweep typed reading by reading while the bench runs: each is saved at once and compared at once.
 
-Numbers are in the file's own units and basis at the boundary, in distributor rad and rad/s where they are judged.
-
-Readings typed one by one while the bench runs: each on the disk at once, judged at once.
+Readings are kept in the units and the basis of their file, and compared in rad and rad/s of the distributor.
 """
 
 from __future__ import annotations
@@ -17,7 +15,7 @@ from typing import Any
 import numpy as np
 from pydantic import ConfigDict, ValidationError
 
-from recurve.cli.console import ask, say
+from recurve.cli.dialogue import ask, say
 from recurve.errors import InputError, OutputError
 from recurve.files import rewrite
 from recurve.job import schema as m
@@ -26,12 +24,11 @@ from recurve.job.build import JobReader
 from recurve.job.messages import fault_lines
 from recurve.job.tables import read_text
 from recurve.physics.target import Band, Target
-from recurve.units import column_header, factor, parse
+from recurve.units import RPM, column_header, factor, parse
 
-RAD_PER_S = np.pi / 30
 HEADER = "speed [rpm],advance [deg],direction"
 COLUMNS = ("speed", "advance", "direction")
-JUMP = 0.5  # of the whole travel between two neighbouring speeds that are no further apart than CLOSE of themselves
+JUMP = 0.5  # as a fraction of the whole travel, between two speeds that differ by less than the fraction CLOSE
 CLOSE = 0.25
 
 
@@ -45,26 +42,27 @@ class Reading:
 
 
 @dataclass(frozen=True)
-class Basis:
-    """What the file counts in: crank turns a distributor turn of its speeds and of its advances, and the `static` [rad]
-    in them; `reading` [rad] and `speed_reading` [rad/s] how far one may be off, in the file's basis."""
+class FileBasis:
+    """What the file counts in: crank turns for one distributor turn [1] of its speeds and of its advances (1 if they are
+    the distributor's), and the `static` timing [rad] in its advances; `reading` [rad] and `speed_reading` [rad/s]: the
+    half-widths of a reading, in this basis."""
 
     speed_ratio: float = 1.0
     advance_ratio: float = 1.0
     static: float = 0.0
     reading: float = np.radians(0.5)
-    speed_reading: float = 10 * RAD_PER_S
+    speed_reading: float = 10 / RPM
 
     def advance(self, distributor: float) -> float:
-        """A distributor advance [rad] as it is read."""
+        """An advance of the distributor [rad] in the basis of the file [rad]."""
         return distributor * self.advance_ratio + self.static
 
 
 class SweepFile:
-    """A sweep's file to which readings are appended; each is on the disk when `append` returns."""
+    """A sweep file to which readings are appended; each is on disk when `append` returns."""
 
     def __init__(self, path: Path) -> None:
-        """Open it, or begin it. Raises InputError where a file stands there that is no sweep."""
+        """Open the file, or create it. Raises InputError if the file exists but is not a sweep."""
         self.path = path
         self.readings: list[Reading] = []
         if not path.exists():
@@ -72,10 +70,10 @@ class SweepFile:
         self._read()
 
     def _read(self) -> None:
-        """What is there already. A last line cut short by a power cut is taken off."""
+        """Read what is there. A last line left incomplete by a power failure is removed."""
         text = self.path.read_text(encoding="utf-8-sig")
         end = text[text.rfind("\n") + 1 :]
-        complete = end.strip().lower().endswith(("rising", "falling", "direction"))  # its line end alone is missing
+        complete = end.strip().lower().endswith(("rising", "falling", "direction"))  # only the line end is missing
         whole = text if not end else f"{text}\n" if complete else text[: -len(end)]
         lines = [x for x in whole.splitlines() if x.strip() and not x.lstrip().startswith("#")]
         names = [column_header(c) for c in (lines[0].split(",") if lines else [])]
@@ -97,7 +95,7 @@ class SweepFile:
         return factor(self.units[0], "speed"), factor(self.units[1], "angle")
 
     def parse(self, text: str, rising: bool) -> Reading:
-        """A typed reading: speed and advance, bare in the file's units or with their own; raises ValueError."""
+        """A typed reading: speed and advance, in the units of the file or with units of their own. Raises ValueError."""
         from recurve.job.answers import cells_of
 
         cells = cells_of(text)
@@ -112,7 +110,7 @@ class SweepFile:
         return Reading(values[0], values[1], rising)
 
     def append(self, reading: Reading) -> None:
-        """Add a reading. It is on the disk before this returns."""
+        """Add a reading. It is on disk when this returns. Raises OutputError."""
         values = (x / f for x, f in zip((reading.speed, reading.advance), self._factors, strict=True))
         cells = [f"{v:.6g}" for v in values] + ["rising" if reading.rising else "falling"]
         try:
@@ -129,7 +127,7 @@ class SweepFile:
         self.readings.append(reading)
 
     def undo(self) -> Reading | None:
-        """Take the last reading off again; None if there is none."""
+        """Remove the last reading and return it; None if there is none."""
         if not self.readings:
             return None
         lines = self.path.read_text(encoding="utf-8-sig").splitlines()
@@ -140,23 +138,23 @@ class SweepFile:
 
 
 def _add(handle: int, line: bytes) -> None:
-    """The line at the end of an open file and on the disk, or the file as it was and an OSError."""
+    """Append the line and flush it to disk. Raises OSError, with the file as it was."""
     before = os.fstat(handle).st_size
     try:
         while line:
             line = line[os.write(handle, line) :]
         os.fsync(handle)
     except OSError:
-        os.ftruncate(handle, before)  # a full disk takes a part of a line, which the next would be joined to
+        os.ftruncate(handle, before)  # a full disk takes part of a line, and the next would be joined to it
         raise
 
 
-# --- what is said of a reading ------------------------------------------------------------------------------
+# --- remarks on a reading -----------------------------------------------------------------------------------
 
 
 def band_at(target: Target, speed: float, near: float) -> tuple[Band, bool] | None:
-    """The band at a distributor speed [rad/s], and whether it is the book's own (a point's within `near` [rad/s], idle)
-    or lies on a line between two of its points; None where the book says nothing."""
+    """The band at a distributor speed [rad/s], and whether it is the book's own (that of a point within `near` [rad/s], or
+    of idle) rather than interpolated between two points; None if the book says nothing about this speed."""
     points = sorted((b for b in target.bands if b.kind == "point" and b.speed is not None), key=lambda b: b.speed or 0)
     for band in points:
         if abs((band.speed or 0) - speed) <= near:
@@ -175,13 +173,10 @@ def band_at(target: Target, speed: float, near: float) -> tuple[Band, bool] | No
     return None
 
 
-def band_words(target: Target | None, reading: Reading, basis: Basis) -> str:
-    """A reading against its band, in the file's basis."""
-    found = (
-        None
-        if target is None
-        else band_at(target, *(x / basis.speed_ratio for x in (reading.speed, basis.speed_reading)))
-    )
+def band_words(target: Target | None, reading: Reading, basis: FileBasis) -> str:
+    """A reading compared with its band, in the basis of the file."""
+    speed, near = reading.speed / basis.speed_ratio, basis.speed_reading / basis.speed_ratio
+    found = None if target is None else band_at(target, speed, near)
     if found is None:
         return "the book says nothing of this speed"
     band, own = found
@@ -197,11 +192,11 @@ def band_words(target: Target | None, reading: Reading, basis: Basis) -> str:
     return f"{which} {low:.1f} to {high:.1f} deg: {verdict}"
 
 
-def misfits(before: list[Reading], new: Reading, basis: Basis, stop: float | None) -> list[str]:
-    """In what a reading does not fit those already taken; `stop` [rad, distributor] is the largest advance as found.
+def misfits(before: list[Reading], new: Reading, basis: FileBasis, stop: float | None) -> list[str]:
+    """How a reading contradicts those already taken; `stop` [rad distributor] is the largest advance as found.
 
-    Advance can only grow with speed, it comes back later than it went, it repeats, and it ends at the stop; each
-    within what two readings may be off.
+    Advance cannot fall as speed rises, returns at lower speeds than it went out, repeats, and ends at the stop; each
+    within the half-widths of two readings.
     """
     slack, near = 2 * basis.reading, 2 * basis.speed_reading
     said = []
@@ -211,15 +206,15 @@ def misfits(before: list[Reading], new: Reading, basis: Basis, stop: float | Non
     for r in alike:
         gap, more = new.speed - r.speed, new.advance - r.advance
         if abs(gap) <= near and abs(more) > slack + (0.5 * slack if gap else 0.0):
-            said.append(f"{_words(r)} was read before: it does not repeat")
+            said.append(f"{_named(r)} was read before: it does not repeat")
         elif (gap > near and more < -slack) or (gap < -near and more > slack):
-            said.append(f"{_words(r)} was read {'below' if gap > 0 else 'above'}: advance cannot fall with speed")
+            said.append(f"{_named(r)} was read {'below' if gap > 0 else 'above'}: advance cannot fall with speed")
     said += _between(before, new, slack) + _jump(alike, new, basis, stop)
     return said[:2]
 
 
 def _between(before: list[Reading], new: Reading, slack: float) -> list[str]:
-    """A falling reading below the rising curve, or the other way round."""
+    """A falling reading below the rising ones, or a rising one above the falling ones."""
     other = sorted((r.speed, r.advance) for r in before if r.rising != new.rising)
     if len(other) < 2 or not other[0][0] <= new.speed <= other[-1][0]:
         return []
@@ -231,18 +226,19 @@ def _between(before: list[Reading], new: Reading, slack: float) -> list[str]:
     return [f"{where} the {name} readings ({np.degrees(there):.1f} deg here): advance comes back later than it went"]
 
 
-def _jump(alike: list[Reading], new: Reading, basis: Basis, stop: float | None) -> list[str]:
+def _jump(alike: list[Reading], new: Reading, basis: FileBasis, stop: float | None) -> list[str]:
+    """A large step from the reading nearest in speed."""
     near = [r for r in alike if 0 < abs(new.speed - r.speed) <= CLOSE * new.speed]
     if stop is None or not near:
         return []
     r = min(near, key=lambda r: abs(new.speed - r.speed))
     if abs(new.advance - r.advance) <= JUMP * stop * basis.advance_ratio:
         return []
-    return [f"a jump from {_words(r)}: the weights snap, or it was misread; take one between"]
+    return [f"a jump from {_named(r)}: the weights snap, or it was misread; take one between"]
 
 
-def _words(reading: Reading) -> str:
-    return f"{np.degrees(reading.advance):.1f} deg at {reading.speed / RAD_PER_S:.0f} rpm"
+def _named(reading: Reading) -> str:
+    return f"{np.degrees(reading.advance):.1f} deg at {reading.speed * RPM:.0f} rpm"
 
 
 CAUTION = (
@@ -252,7 +248,7 @@ CAUTION = (
 
 
 class SweptPart(u.Table):
-    """What taking readings needs of a job file; its tables need not be there yet."""
+    """The part of a job file that taking readings needs; the tables it names need not exist yet."""
 
     model_config = ConfigDict(extra="ignore", frozen=True, arbitrary_types_allowed=True)
     title: str = ""
@@ -264,15 +260,18 @@ class SweptPart(u.Table):
 
 @dataclass(frozen=True)
 class Bench:
-    """What readings are judged by: the book's bands and the stop [rad] in distributor terms, and the readings' basis."""
+    """What readings are compared with: the book's bands and the stop [rad], both of the distributor, and their basis."""
 
     target: Target | None
     stop: float | None
-    basis: Basis
+    basis: FileBasis
 
 
 def read_bench(path: Path) -> tuple[Bench, str | None, str]:
-    """The bench of a job, the sweep's file that it names, None if it names none, and its text. Raises InputError."""
+    """What the readings for a job are compared with, the sweep file it names, None without one, and the job's text.
+
+    Raises InputError.
+    """
     faults: list[str] = []
     text = read_text(path, str(path), faults)
     if text is None:
@@ -286,15 +285,15 @@ def read_bench(path: Path) -> tuple[Bench, str | None, str]:
 
 
 def bench_of(document: dict[str, Any], text: str, shown: str) -> tuple[Bench, SweptPart]:
-    """The same of a document."""
+    """The same from a document, with the part that was read. Raises InputError."""
     try:
         part = SweptPart.model_validate(document)
     except ValidationError as error:
         raise InputError(fault_lines(error, text, shown, SweptPart)) from None
     build = JobReader(m.JobModel.model_construct(distributor=part.distributor, target=part.target))
     target = build.target()
-    given, ratio, plain = part.sweep or u.SweepReading(), part.distributor.speed_ratio, Basis()
-    basis = Basis(
+    given, ratio, plain = part.sweep or u.SweepReading(), part.distributor.speed_ratio, FileBasis()
+    basis = FileBasis(
         ratio if (given.speed_basis or given.basis) == "crank" else 1.0,
         ratio if (given.advance_basis or given.basis) == "crank" else 1.0,
         0.0 if given.static is None else given.static.value,
@@ -305,7 +304,7 @@ def bench_of(document: dict[str, Any], text: str, shown: str) -> tuple[Bench, Sw
 
 
 def take_readings(file: SweepFile, bench: Bench) -> None:
-    """Ask for readings until the person is through. Raises Stopped, when every reading so far is on the disk."""
+    """Ask for readings until there are no more. Raises Stopped; every reading so far is then on disk."""
     rising = file.readings[-1].rising if file.readings else True
     if file.readings:
         say(f"{len(file.readings)} readings are in {file.path}; going on, {_direction(rising)}.")
@@ -322,7 +321,7 @@ def take_readings(file: SweepFile, bench: Bench) -> None:
             rising = line == "up"
         elif line == "undo":
             gone = file.undo()
-            say("nothing to take off" if gone is None else f"taken off: {_reading_words(gone, file)}", "  ")
+            say("nothing to take off" if gone is None else f"taken off: {_as_typed(gone, file)}", "  ")
         else:
             _take(line, rising, file, bench)
 
@@ -331,15 +330,14 @@ def _direction(rising: bool) -> str:
     return "rising" if rising else "falling"
 
 
-def _reading_words(reading: Reading, file: SweepFile) -> str:
-    from recurve.units import factor
-
+def _as_typed(reading: Reading, file: SweepFile) -> str:
+    """A reading in the units of the file."""
     speed, advance = reading.speed / factor(file.units[0], "speed"), reading.advance / factor(file.units[1], "angle")
     return f"{speed:.5g} {file.units[0]}, {advance:.4g} {file.units[1]}"
 
 
 def _take(line: str, rising: bool, file: SweepFile, bench: Bench) -> None:
-    """One reading onto the disk, and what is to be said of it."""
+    """Save one reading, and say what there is to say about it."""
     try:
         reading = file.parse(line, rising)
     except ValueError as fault:
@@ -348,7 +346,7 @@ def _take(line: str, rising: bool, file: SweepFile, bench: Bench) -> None:
     before = list(file.readings)
     file.append(reading)
     say(
-        f"{len(file.readings)}: {_reading_words(reading, file)}   {band_words(bench.target, reading, bench.basis)}",
+        f"{len(file.readings)}: {_as_typed(reading, file)}   {band_words(bench.target, reading, bench.basis)}",
         "  ",
     )
     for words in misfits(before, reading, bench.basis, bench.stop):
@@ -356,7 +354,7 @@ def _take(line: str, rising: bool, file: SweepFile, bench: Bench) -> None:
 
 
 def _ended(file: SweepFile, bench: Bench) -> bool:
-    """Whether the person is through; what is still missing is told once."""
+    """Whether the sweep is complete. What is missing is pointed out once."""
     up = [r for r in file.readings if r.rising]
     down = [r for r in file.readings if not r.rising]
     if not up or not down:
@@ -374,10 +372,7 @@ def _ended(file: SweepFile, bench: Bench) -> bool:
         say(
             "LOOK AGAIN: zero has moved by more than a reading may be off, so all readings are in doubt. Take them anew."
         )
-    say(f"{len(file.readings)} readings, {_range(file)}, in {file.path}.")
+    speeds = [r.speed * RPM for r in file.readings]
+    between = f"{min(speeds):.0f} to {max(speeds):.0f} rpm" if speeds else "none"
+    say(f"{len(file.readings)} readings, {between}, in {file.path}.")
     return True
-
-
-def _range(file: SweepFile) -> str:
-    speeds = [r.speed / RAD_PER_S for r in file.readings]
-    return f"{min(speeds):.0f} to {max(speeds):.0f} rpm" if speeds else "none"

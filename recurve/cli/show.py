@@ -1,10 +1,9 @@
-"""`recurve curve`: the curve of the springs described in a job.
+"""Commands that show what is known:
 
-`recurve schema`: the shape of the job file, for editors, and of the JSON of each command, for programs.
-
-`recurve timing`: settings on the engine.
-
-`recurve draw`: the unit of a job to scale, so that a wrong angle is seen before it is computed.
+- `recurve curve`: the curve of the springs described in a job.
+- `recurve schema`: the shape of the job file, for editors, and of the JSON of each command, for programs.
+- `recurve timing`: the settings on the engine.
+- `recurve draw`: the unit to scale, on which a wrong angle shows before it is computed.
 """
 
 from __future__ import annotations
@@ -14,7 +13,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from recurve.cli.console import ANSWER_IS_NO, AsJson, JobFile, after_curve, after_draw, print_json, progress, show
+from recurve.cli.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress, show
+from recurve.cli.next_step import after_curve, after_draw
 from recurve.errors import InputError
 from recurve.text import printable, printable_lines
 
@@ -49,7 +49,7 @@ def curve(
 
 
 def parse_speeds(text: str) -> Array:
-    """FROM:TO:STEP in distributor rpm as speeds (n,) [rad/s], both ends included; raises InputError."""
+    """Read FROM:TO:STEP, in distributor rpm, as speeds (n,) [rad/s], both ends included. Raises InputError."""
     import numpy as np
 
     wrong = f'--speeds: got "{text}", expected FROM:TO:STEP in distributor rpm, such as 200:2000:50'
@@ -66,7 +66,7 @@ def parse_speeds(text: str) -> Array:
 
 
 class Of(StrEnum):
-    """What has a schema: the job file, and the JSON of each command that writes some."""
+    """What has a schema: the job file, and the JSON of each command that writes JSON."""
 
     job = "job"
     check = "check"
@@ -112,7 +112,7 @@ def timing(job: JobFile, as_json: AsJson = False) -> None:
     from recurve.job.model import BareJob
     from recurve.job.read import load_any
     from recurve.output.documents.timing import TimingDocument
-    from recurve.output.figures.curves import timing_figure_bytes
+    from recurve.output.figures.timing import timing_figure_bytes
     from recurve.output.planfile import plan_folder
     from recurve.output.text.workshop import timing_text
 
@@ -130,20 +130,17 @@ def timing(job: JobFile, as_json: AsJson = False) -> None:
 
 
 def _planned(job: Job | BareJob) -> Advance | None:
-    """The curve of the plan beside the job where it belongs to these inputs, else of one made now."""
+    """The curve of the job's current plan, None if that is out of reach; without a current plan, of one made now."""
     from recurve.diagnosis.timing_card import planned_curve
     from recurve.job.model import BareJob
-    from recurve.job.read import load_job
-    from recurve.output.planfile import made_from, plan_folder
+    from recurve.output.planfile import current_plan, planned_unit
     from recurve.physics.curve import trace
 
     assert not isinstance(job, BareJob)  # the caller has asked
-    path = plan_folder(job.path) / "plan.toml"
-    if path.is_file() and made_from(path, job):
-        verdict = path.read_text(encoding="utf-8").split("\n", 2)[1]
-        unit = None if "OUT OF REACH" in verdict else load_job(path).as_found()
-        return None if unit is None else trace(unit)
-    return planned_curve(job)
+    if current_plan(job) is None:
+        return planned_curve(job)
+    unit = planned_unit(job)
+    return None if unit is None else trace(unit)
 
 
 def draw(job: JobFile) -> None:

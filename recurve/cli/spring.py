@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from recurve.cli.console import ANSWER_IS_NO, AsJson, after_spring, print_json, show, text_option
+from recurve.cli.console import ANSWER_IS_NO, AsJson, print_json, show, text_option
+from recurve.cli.next_step import after_spring
 from recurve.errors import InputError
 from recurve.text import printable
 
@@ -66,12 +67,12 @@ def spring(
 
 
 def _append(path: Path, described: Spring) -> str:
-    """The spring in the catalogue; what the file has no column for is said on stderr."""
+    """Add the spring to the catalogue. What the file has no column for is reported on stderr."""
     from recurve.files import rewrite
     from recurve.job.tables import with_spring
 
     lacking = with_spring(path, described)[1]
-    rewrite(path, lambda: with_spring(path, described)[0])  # read again: another run may have added one
+    rewrite(path, lambda: with_spring(path, described)[0])  # read again, since another run may have added one
     if lacking:
         typer.echo(
             f"recurve: {printable(str(path))}: no column for {', '.join(lacking)}, which it does not keep", err=True

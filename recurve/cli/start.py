@@ -1,6 +1,7 @@
-"""`recurve start`: an interview at the bench, from nothing to a job file.
+"""Commands that ask at the bench:
 
-`recurve sweep`: readings taken one by one while the bench runs.
+- `recurve start`: an interview that ends with a job file.
+- `recurve sweep`: readings taken one by one while the bench runs.
 """
 
 from __future__ import annotations
@@ -38,7 +39,7 @@ def start(
     if blank:
         _blank(folder)
         return
-    from recurve.cli.console import Stopped, say
+    from recurve.cli.dialogue import Stopped, say
     from recurve.cli.interview import interview, load_answers, revise
 
     answers = load_answers(folder)
@@ -73,8 +74,8 @@ def _text(folder: Path, answers: dict[str, Any]) -> str:
 
 
 def _added(folder: Path, answers: dict[str, Any]) -> str | None:
-    """What recurve sweep has added to the job file, None where there is no file yet. One that somebody has worked on
-    since is theirs: it is not written over."""
+    """What `recurve sweep` has added to the job file; None if there is no file yet. Raises InputError if the file was
+    edited since, because it would be overwritten."""
     path = folder / JOB
     if not path.exists():
         return None
@@ -87,16 +88,15 @@ def _added(folder: Path, answers: dict[str, Any]) -> str | None:
 
 
 def _finish(folder: Path, answers: dict[str, Any], added: str) -> None:
-    """The job file, once it loads; until then what is wrong is told and asked again."""
-    from recurve.cli.console import say
-    from recurve.cli.console import say_lines as show
+    """Write the job file once it loads; until then report what is wrong with it, and ask again."""
+    from recurve.cli.dialogue import say, say_verbatim
     from recurve.files import write_folder
     from recurve.job.read import load_job
 
     path = folder / JOB
     while True:
         text = _text(folder, answers)
-        text += added if "\n[sweep]" not in text else ""  # a sweep that was answered takes the place of one added
+        text += added if "\n[sweep]" not in text else ""  # a sweep from the interview replaces one that was added
         write_folder(folder, {DRAFT: text.encode("utf-8")})
         try:
             job = load_job(folder / DRAFT)
@@ -109,17 +109,17 @@ def _finish(folder: Path, answers: dict[str, Any], added: str) -> None:
         say(note)
     say(f"\nWritten: {path}")
     say("Next:")
-    show(f"  recurve draw {path}     see whether it is the unit on the bench")
+    say_verbatim(f"  recurve draw {path}     see whether it is the unit on the bench")
     if job.sweep is None:
-        show(f"  recurve sweep {path}    take the readings")
-    show(f"  recurve check {path}    what is wrong with it")
+        say_verbatim(f"  recurve sweep {path}    take the readings")
+    say_verbatim(f"  recurve check {path}    what is wrong with it")
     if job.target is not None:
-        show(f"  recurve plan {path}     what to do, and the sheet")
+        say_verbatim(f"  recurve plan {path}     what to do, and the sheet")
 
 
 def _again(folder: Path, answers: dict[str, Any], faults: tuple[str, ...]) -> bool:
-    """Ask again what the faults are about; whether anything was changed."""
-    from recurve.cli.console import say
+    """Ask the questions again that the faults are about. Returns whether any answer has changed."""
+    from recurve.cli.dialogue import say
     from recurve.cli.interview import again, interview
 
     say()
@@ -142,7 +142,7 @@ def _again(folder: Path, answers: dict[str, Any], faults: tuple[str, ...]) -> bo
 
 
 def about(faults: list[str], answers: dict[str, Any]) -> list[Any]:
-    """The questions whose key a fault names, or is below; of the weights' motion and of posts, all their places."""
+    """The questions whose key a fault names, or whose key is above or below one that it names."""
     from recurve.job.questions import asked
 
     named = [f.split(":")[0].split(" ")[0] for f in faults]
@@ -174,8 +174,7 @@ def sweep(
 
     Example: recurve sweep examples/launch.toml --to as-left.csv
     """
-    from recurve.cli.console import Stopped, say
-    from recurve.cli.console import say_lines as show
+    from recurve.cli.dialogue import Stopped, say, say_verbatim
     from recurve.cli.readings import CAUTION, SweepFile, read_bench, take_readings
     from recurve.text import beside
 
@@ -192,11 +191,11 @@ def sweep(
     follows = (
         f"recurve verify {quote(str(job))} {quote(str(to))}" if to is not None else f"recurve check {quote(str(job))}"
     )
-    show(f"Next: {follows}")
+    say_verbatim(f"Next: {follows}")
 
 
 def _name_sweep(job: Path, text: str) -> tuple[Bench, str]:
-    """Ask how the readings will be taken, and write that and the file's name at the end of the job."""
+    """Ask how the readings will be taken, and add that and the name of the file to the end of the job."""
     from recurve.cli.interview import ask_question
     from recurve.cli.readings import read_bench
     from recurve.files import rewrite

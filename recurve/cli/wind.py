@@ -2,51 +2,24 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from recurve.cli.console import ANSWER_IS_NO, AsJson, JobFile, after_wind, print_json, progress, show, text_option
+from recurve.cli.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress, show, text_option
+from recurve.cli.next_step import after_wind
 
 if TYPE_CHECKING:
     from recurve.job.model import Job
     from recurve.output.documents.springs import WindDocument
-    from recurve.planner.wanted import Which
     from recurve.springs.winding import Winding
 
 
-class SpringPlace(StrEnum):
-    """Which of the two springs."""
-
-    primary = "primary"
-    secondary = "secondary"
-
-
-class Springs(StrEnum):
-    """Whose figures to wind to."""
-
-    planned = "planned"
-    ideal = "ideal"
-
-
-class Series(StrEnum):
-    """Sizes of wire."""
-
-    metric = "metric"
-    gauge = "gauge"
-
-
-class Hooks(StrEnum):
-    """How the two hooks may stand."""
-
-    one_plane = "one-plane"
-    any = "any"
-
-
-OnePlace = Annotated[SpringPlace | None, typer.Option(help="One spring only; else both.", show_default=False)]
+OnePlace = Annotated[
+    Literal["primary", "secondary"] | None, typer.Option(help="One spring only; else both.", show_default=False)
+]
 Figures = Annotated[
-    Springs | None,
+    Literal["planned", "ideal"] | None,
     typer.Option(help="Wind to the plan's figures or the ideal ones; else to a plan that passes.", show_default=False),
 ]
 Rate = Annotated[str | None, text_option("RATE", 'By hand, with --place: the rate, "1.2 N/mm".')]
@@ -59,11 +32,11 @@ Overall = Annotated[
 ]
 Post = Annotated[str | None, text_option("LENGTH", "What the hooks must go over; else the job's post_diameter.")]
 Tolerance = Annotated[str, typer.Option(metavar="SHARE", help="Of the rate, the wire's part included.")]
-Sizes = Annotated[Series | None, typer.Option(help="Sizes of wire; else both.", show_default=False)]
+Sizes = Annotated[Literal["metric", "gauge"] | None, typer.Option(help="Sizes of wire; else both.", show_default=False)]
 Materials = Annotated[
     list[str] | None, text_option("NAME", "A material of data/wire.toml, again for another; else all.")
 ]
-HookPlanes = Annotated[Hooks, typer.Option(help="Parallel posts ask for hooks in one plane.")]
+HookPlanes = Annotated[Literal["one-plane", "any"], typer.Option(help="Parallel posts ask for hooks in one plane.")]
 Listed = Annotated[int, typer.Option(min=1, max=100, help="How many proposals to list for each spring.")]
 
 
@@ -81,7 +54,7 @@ def wind(
     tolerance: Tolerance = "10 %",
     sizes: Sizes = None,
     material: Materials = None,
-    hooks: HookPlanes = Hooks.one_plane,
+    hooks: HookPlanes = "one-plane",
     top: Listed = 5,
     as_json: AsJson = False,
 ) -> None:
@@ -102,13 +75,11 @@ def wind(
         "overall": overall, "post": post, "tolerance": tolerance,
     }  # fmt: skip
     given, names = read_given(texts), read_materials(material or [])
-    series = ("metric", "gauge") if sizes is None else (sizes.value,)
+    series = ("metric", "gauge") if sizes is None else (sizes,)
     progress("Reading the job")
     read = load_job(job)
     progress("Planning, and trying wires")
-    figures: Which | None = None if springs is None else springs.value
-    which = (None if place is None else place.value, figures)
-    windings, source = wind_springs(read, given, which, hooks is Hooks.one_plane, (series, names))
+    windings, source = wind_springs(read, given, (place, springs), hooks == "one-plane", (series, names))
     document = WindDocument.of(read, source, windings, wind_notes(read, windings))
     document = document.with_files(_write(read, windings, document, top))
     good = bool(windings) and all(w.proposals for w in windings)

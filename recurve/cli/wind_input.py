@@ -1,4 +1,4 @@
-"""What `recurve wind` is asked: options read, the job's plan looked up or made, the springs wound."""
+"""The input of `recurve wind`: its options, the figures to wind to (from a plan or by hand), and the springs wound."""
 
 from __future__ import annotations
 
@@ -7,16 +7,14 @@ from dataclasses import dataclass, replace
 
 from recurve.errors import InputError
 from recurve.job.model import Job
-from recurve.job.read import load_job
-from recurve.output.planfile import plan_folder
-from recurve.physics.curve import Unit
+from recurve.output.planfile import plan_folder, planned_unit
 from recurve.physics.posts import PointPosts
 from recurve.planner.wanted import WantedSprings, Which, wanted_of, wanted_springs
 from recurve.springs.winding import Envelope, Wanted, Winding, wind
 from recurve.springs.wire import materials, unknown_material, wire_sizes
 from recurve.units import DIMENSIONS, PLACES, parse
 
-# Dimension of each option, and whether it may be 0.
+# The dimension of each option, and whether it may be 0.
 OPTIONS = {
     "rate": ("rate", False),
     "free_length": ("length", False),
@@ -32,7 +30,7 @@ LARGEST_TOLERANCE = 0.5
 
 @dataclass(frozen=True)
 class Given:
-    """Options in SI, None where not given; `tolerance` [1]."""
+    """The options [SI], None if not given; `tolerance` [1]."""
 
     rate: float | None = None
     free_length: float | None = None
@@ -45,7 +43,7 @@ class Given:
 
 
 def read_given(texts: dict[str, str | None]) -> Given:
-    """The options as quantities; raises InputError with a line for each fault."""
+    """Read the options as quantities. Raises InputError with a line for each fault."""
     faults: list[str] = []
     found = {name: _quantity(name, text, faults) for name, text in texts.items() if text is not None}
     if faults:
@@ -73,7 +71,7 @@ def _quantity(name: str, text: str, faults: list[str]) -> float | None:
 
 
 def read_materials(names: Sequence[str]) -> tuple[str, ...]:
-    """The materials named, all where none is; raises InputError for one that is not in the wire table."""
+    """The materials named, or all if none is. Raises InputError for one that is not in the wire table."""
     known = tuple(materials())
     faults = [f"--material: {fault}" for fault in map(unknown_material, names) if fault is not None]
     if faults:
@@ -88,10 +86,10 @@ def wind_springs(
     in_plane: bool,
     wires: tuple[Sequence[str], Sequence[str]],
 ) -> tuple[tuple[Winding, ...], str]:
-    """The springs wound, and where their figures come from.
+    """The springs wound, and the source of their figures.
 
-    `which`: the place, None for both, and "planned" or "ideal", None to let the plan decide; `wires`: the series of sizes
-    and the materials. Raises InputError.
+    `which`: a place, None for both, and "planned" or "ideal", None to let the plan decide; `in_plane`: whether the hooks
+    must lie in one plane; `wires`: the series of sizes, and the materials. Raises InputError.
     """
     asked = _asked(job, given, *which)
     sizes = wire_sizes(*wires)
@@ -101,7 +99,7 @@ def wind_springs(
         )
 
     def tried(one: WantedSprings) -> tuple[Winding, ...]:
-        springs = [_over_post(w, given) for w in one.springs]
+        springs = [w if given.post is None else replace(w, post=given.post) for w in one.springs]
         return tuple(wind(w, envelope_of(w, given, in_plane), sizes) for w in springs)
 
     found = tried(asked)
@@ -113,8 +111,8 @@ def wind_springs(
 
 
 def envelope_of(wanted: Wanted, given: Given, in_plane: bool) -> Envelope:
-    """What the spring must keep within, from its own lengths where no option says otherwise."""
-    thickest = 1.6e-3  # the last preferred size
+    """The limits that the spring must keep, from its own lengths where no option gives them."""
+    thickest = 1.6e-3  # m, the largest preferred size of wire
     return Envelope(
         outer=wanted.rest / 2 if given.outer is None else given.outer,
         overall=wanted.longest + 2 * thickest if given.overall is None else given.overall,
@@ -123,12 +121,8 @@ def envelope_of(wanted: Wanted, given: Given, in_plane: bool) -> Envelope:
     )
 
 
-def _over_post(wanted: Wanted, given: Given) -> Wanted:
-    return wanted if given.post is None else replace(wanted, post=given.post)
-
-
 def _asked(job: Job, given: Given, place: str | None, which: Which | None) -> WantedSprings:
-    """By hand where a rate is given; else from the plan that was made of this job, else from one made now."""
+    """The springs asked for: by hand if a rate or length is given, else from the job's current plan, else from a new one."""
     if given.rate is not None or given.free_length is not None:
         return WantedSprings((_by_hand(job, given, place, which),), "figures given by hand")
     stray = [n for n in ("initial_tension", "longest") if getattr(given, n) is not None]
@@ -144,24 +138,12 @@ def _asked(job: Job, given: Given, place: str | None, which: Which | None) -> Wa
         return asked
     if asked.springs and place not in {w.place for w in asked.springs}:
         raise InputError(f"--place: got {place}, expected {asked.springs[0].place}: no {place} spring is asked for")
-    # With one place only, the other spring would have to follow another plan: nothing is tried instead.
+    # An alternative plan would change the other spring too, so with one place there is no alternative.
     return WantedSprings(tuple(w for w in asked.springs if w.place == place), asked.source)
 
 
-def planned_unit(job: Job) -> Unit | None:
-    """The unit of the plan.toml that was written from this very job, None where there is none or the job has changed."""
-    path = plan_folder(job.path) / "plan.toml"
-    try:
-        head = path.read_text(encoding="utf-8").splitlines()[:2]
-    except (OSError, UnicodeDecodeError):
-        return None
-    if not head or f"inputs {job.fingerprint}:" not in head[0] or "OUT OF REACH" in head[-1]:
-        return None
-    return load_job(path).as_found()
-
-
-def _by_hand(job: Job, given: Given, place: str | None, which: str | None) -> Wanted:
-    """One spring's figures, over the job's posts where a length is missing."""
+def _by_hand(job: Job, given: Given, place: str | None, which: Which | None) -> Wanted:
+    """The figures of one spring given by hand; a missing length comes from the job's posts."""
     faults = []
     if place is None:
         faults.append("--place: missing, expected primary or secondary beside a spring's figures")

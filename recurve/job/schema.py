@@ -144,12 +144,22 @@ class BareModel(Table):
     timing: TimingTable | None = None
 
 
+class PlannedTable(Table):
+    """Written into plan.toml by `recurve plan`: the job file it was planned from, the fingerprint of that file and its
+    tables, and whether this is only the nearest miss."""
+
+    job: str
+    inputs: str
+    out_of_reach: bool = False
+
+
 class JobModel(BareModel):
     """The whole job file."""
 
     weights: Weights
     stop: Stop
     springs: Springs
+    planned: PlannedTable | None = None
 
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"

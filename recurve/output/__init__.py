@@ -4,6 +4,6 @@ One renderer for each result: `documents` (JSON), `text` (reports), `figures`, `
 
 Offers:
 
-- `planfile`: `plan_toml`, `order_csv`, `plan_folder`
+- `planfile`: `plan_toml`, `order_csv`, `plan_folder`, `plan_path`, `current_plan`, `planned_unit`
 - `results`: `plan_job`, `plan_jobs`, `write_results`
 """

@@ -1,4 +1,4 @@
-"""What a plan leaves behind in files: a job file of the planned unit, and what to order."""
+"""The files a plan is kept in: plan.toml, a job file of the planned unit that is read back later, and order.csv."""
 
 from __future__ import annotations
 
@@ -8,48 +8,74 @@ import hashlib
 import io
 import os
 import re
+import tomllib
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from recurve.job.model import Job
+from recurve.job.read import load_job
+from recurve.job.schema import PlannedTable
+from recurve.physics.curve import Unit
 from recurve.physics.mechanism import CorrectedWeights
 from recurve.physics.posts import PointPosts
 from recurve.planner.build import Build, Fitted
 from recurve.planner.buying import Purchase
 from recurve.planner.plan import Plan
 from recurve.text import beside, csv_text, path_text, printable
-from recurve.units import PLACES
+from recurve.units import PLACES, SQRT3, parse
 
 UNPORTABLE = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
 LEVERS = ("breaker_spring", "contact_lever", "block_lever", "cam_radius", "friction_coefficient", "dwell")
 
 
 def plan_folder(job_path: Path) -> Path:
-    """`<job's name>-plan/` beside the job; what Windows has no place for in a name becomes "_", and a mark tells two apart."""
+    """The folder for results, `<name of the job>-plan/`, beside the job. Characters that Windows does not allow in a name
+    become "_", and a digest keeps two such names apart."""
     name = UNPORTABLE.sub("_", job_path.stem)
     if name != job_path.stem:
         name += "-" + hashlib.sha256(os.fsencode(job_path.stem)).hexdigest()[:6]
     return job_path.with_name(f"{name}-plan")
 
 
-def made_from(planned: Path, job: Job) -> bool:
-    """Whether a plan.toml was made from this job and its tables as they are now: its first line says from which."""
-    return f"inputs {job.fingerprint}:" in planned.read_text(encoding="utf-8").split("\n", 1)[0]
+def plan_path(job_path: Path) -> Path:
+    """Where the plan.toml of a job is, or would be."""
+    return plan_folder(job_path) / "plan.toml"
+
+
+def read_planned(path: Path) -> PlannedTable | None:
+    """The [planned] table of a plan.toml; None if the file is missing, cannot be read or has no such table."""
+    try:
+        return PlannedTable.model_validate(tomllib.loads(path.read_text(encoding="utf-8"))["planned"])
+    except (OSError, ValueError, KeyError, RecursionError):  # what is not UTF-8, not TOML or not valid is a ValueError
+        return None
+
+
+def current_plan(job: Job) -> PlannedTable | None:
+    """The [planned] table of the plan.toml beside the job; None unless it was planned from the job as it is now."""
+    planned = read_planned(plan_path(job.path))
+    return None if planned is None or planned.inputs != job.fingerprint else planned
+
+
+def planned_unit(job: Job) -> Unit | None:
+    """The unit of the job's current plan; None without one, and if that plan is out of reach."""
+    planned = current_plan(job)
+    return None if planned is None or planned.out_of_reach else load_job(plan_path(job.path)).as_found()
 
 
 def plan_toml(plan: Plan) -> bytes:
     """The planned unit as a complete job file: `recurve curve` on it gives the planned curve.
 
-    The sweep as found is left out, since it is not the planned unit's.
+    It leaves out the sweep, which was taken of the unit as found. The [planned] table says what it was planned from.
     """
     import tomli_w
 
     build = plan.build
     assert build is not None  # there is no such file without a build
     document = copy.deepcopy(plan.job.document)
-    document.pop("sweep", None)
+    for key in ("sweep", "planned"):
+        document.pop(key, None)
     if "catalogue" in document:
         document["catalogue"]["file"] = _from_plan(document["catalogue"]["file"], plan)
     if document["weights"]["motion"]["kind"] == "reference":
@@ -63,6 +89,10 @@ def plan_toml(plan: Plan) -> bytes:
     head = f"# Written by recurve from {printable(plan.job.path.name)}, inputs {plan.job.fingerprint}: the unit as planned.\n"
     if plan.verdict == "out of reach":
         head += "# OUT OF REACH: this is the nearest miss, not a cure.\n"
+    planned = PlannedTable(
+        job=printable(plan.job.path.name), inputs=plan.job.fingerprint, out_of_reach=plan.verdict == "out of reach"
+    )
+    document["planned"] = planned.model_dump()
     return (head + tomli_w.dumps(document)).encode("utf-8")
 
 
@@ -70,15 +100,13 @@ def _number(value: float, unit: str) -> str:
     return f"{value:.12g} {unit}"
 
 
-def _limited(value: float, limit: float, unit: str) -> str:
-    """A quantity with the tolerance of building as its ±, for the check of the finished unit."""
-    return f"{value:.12g} ± {limit:.3g} {unit}" if limit > 0 else _number(value, unit)
+def _toleranced(value: float, half_width: float, unit: str) -> str:
+    """A quantity with the tolerance of the build as its ±, for the check of the finished unit."""
+    return f"{value:.12g} ± {half_width:.3g} {unit}" if half_width > 0 else _number(value, unit)
 
 
 def _write_reference(document: dict[str, Any], plan: Plan, build: Build) -> None:
-    """The reference sweep stays what it was: its springs, posts, stop and drag are told apart from the planned ones."""
-    from recurve.units import parse
-
+    """Keep the reference sweep as it was: give it its own springs, posts, stop and drag, apart from the planned ones."""
     motion, springs = document["weights"]["motion"], document["springs"]
     motion["sweep"] = _from_plan(motion["sweep"], plan)
     motion.setdefault("stop", document["stop"]["advance"])
@@ -90,20 +118,22 @@ def _write_reference(document: dict[str, Any], plan: Plan, build: Build) -> None
     for name, fitted in zip(PLACES, build.springs, strict=False):
         if fitted.bend != 0.0 and name in motion:
             was = parse(motion[name].get("post_bend", "0 mm"), "length")
-            motion[name]["post_bend"] = _limited((was.value - fitted.bend) * 1e3, (was.half_width or 0.0) * 1e3, "mm")
+            motion[name]["post_bend"] = _toleranced(
+                (was.value - fitted.bend) * 1e3, (was.half_width or 0.0) * 1e3, "mm"
+            )
 
 
 def _from_plan(file: str, plan: Plan) -> str:
-    """A table's path as seen from the plan's folder."""
+    """The path of a table relative to the plan's folder."""
     found = beside(plan.job.path, file)
     try:
         return path_text(Path(os.path.relpath(found, plan_folder(plan.job.path))))
-    except ValueError:  # on another drive there is no way from here
+    except ValueError:  # there is no relative path to another drive
         return path_text(found.absolute())
 
 
 def _write_fitted(document: dict[str, Any], plan: Plan) -> None:
-    """What the sweep showed of the unit itself: drag, friction and the factor on I′."""
+    """What the sweep showed about the unit itself: drag, friction and the factor on I′."""
     given, drag = document.get("drag", {}), plan.job.drag
     for key in LEVERS:
         given.pop(key, None)
@@ -121,7 +151,7 @@ def _write_fitted(document: dict[str, Any], plan: Plan) -> None:
 
 
 def _write_trigger(document: dict[str, Any], plan: Plan) -> None:
-    """The trigger that was planned for is the one that is then in it, with its drag."""
+    """The trigger that was planned for becomes the one in the unit, with its drag."""
     drag = document.get("drag", {})
     if "trigger_fitted" not in drag:
         return
@@ -132,21 +162,19 @@ def _write_trigger(document: dict[str, Any], plan: Plan) -> None:
         drag.pop(key, None)
     if drag["trigger"] == "points":
         limit = plan.job.limits.get("drag.rubbing_block", 0.0)
-        drag["rubbing_block"] = _limited(plan.job.points_drag * 1e3, limit * 1e3, "mN*m")
+        drag["rubbing_block"] = _toleranced(plan.job.points_drag * 1e3, limit * 1e3, "mN*m")
 
 
 def _measured(plan: Plan, name: str, value: float, scale: float, unit: str) -> str:
-    """A fitted value with its ± limit, √3 standard uncertainties, where the readings gave one."""
+    """A fitted value with its half-width, √3 standard uncertainties, if the readings gave one."""
     one = plan.fit.estimate(name) if plan.fit is not None else None
     if one is None or one.standard_uncertainty is None:
         return _number(value, unit)
-    return f"{value:.12g} ± {one.standard_uncertainty * scale * 3**0.5:.3g} {unit}"
+    return f"{value:.12g} ± {one.standard_uncertainty * scale * SQRT3:.3g} {unit}"
 
 
 def _write_stop(table: dict[str, Any], plan: Plan, build: Build) -> None:
-    """The stop where it will be, and what trim is left from there."""
-    from recurve.units import parse
-
+    """The stop where it will be, and the trim that is then left."""
     stop = plan.job.stop
     limit = np.degrees(plan.job.build.stop * stop.per_mm) if build.trim != 0.0 else 0.0
     pm = f" ± {limit:.3g}" if limit > 0 else ""
@@ -162,8 +190,8 @@ def _write_spring(table: dict[str, Any], fitted: Fitted, plan: Plan) -> None:
     for key in ("takeup", "free_length", "rate", "initial_tension"):
         table.pop(key, None)
     tolerance = plan.job.build
-    table["free_length"] = _limited(spring.free_length * 1e3, tolerance.post * 1e3, "mm")
-    table["rate"] = _limited(spring.rate * 1e-3, tolerance.rate * spring.rate * 1e-3, "N/mm")
+    table["free_length"] = _toleranced(spring.free_length * 1e3, tolerance.post * 1e3, "mm")
+    table["rate"] = _toleranced(spring.rate * 1e-3, tolerance.rate * spring.rate * 1e-3, "N/mm")
     table["initial_tension"] = _number(spring.initial_tension, "N")
     if fitted.bend == 0.0:
         return
@@ -174,19 +202,12 @@ def _write_spring(table: dict[str, Any], fitted: Fitted, plan: Plan) -> None:
     if isinstance(fitted.posts, PointPosts):
         _write_anchor(table["posts"]["anchor"], fitted.posts.bent(fitted.bend).anchor.position, plan)
     else:
-        lengths = fitted.posts.length(0.0, fitted.bend)  # names what is shifted; the table shifts row by row
-        assert float(lengths[0]) > 0
-        table["posts"]["length"] = [_shifted(text, fitted.bend) for text in table["posts"]["length"]]
-
-
-def _shifted(text: str, bend: float) -> str:
-    from recurve.units import parse
-
-    return _number((parse(text, "length").value + bend) * 1e3, "mm")
+        lengths = [parse(text, "length").value + fitted.bend for text in table["posts"]["length"]]
+        table["posts"]["length"] = [_number(1e3 * length, "mm") for length in lengths]
 
 
 def _write_anchor(table: dict[str, Any], at: complex, plan: Plan) -> None:
-    """A bent post in the way it was given: flat, or polar from the radius through the pivot."""
+    """A bent post in the form in which it was given: x and y, or polar from the radius through the pivot."""
     if "xy" in table:
         up = -at.imag if plan.job.rotation == "clockwise" else at.imag
         table["xy"] = [_number(at.real * 1e3, "mm"), _number(up * 1e3, "mm")]
@@ -205,8 +226,8 @@ ORDER_COLUMNS = (
 
 
 def order_csv(plan: Plan) -> bytes:
-    """What to take from the shelf or to order, what would do instead, and the tolerance to state to a supplier: one
-    line a spring, none for those already in the unit or for a plan that is out of reach."""
+    """What to take from stock or to order, the alternatives, and the tolerance to state to a supplier: one line per
+    spring, none for springs already in the unit or for a plan that is out of reach."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(ORDER_COLUMNS)

@@ -1,4 +1,4 @@
-"""A plan from a job's file to its results on disk, for one job or for many side by side."""
+"""Plans one job, or many side by side: from the job file to the results on disk."""
 
 from __future__ import annotations
 
@@ -7,26 +7,25 @@ import traceback
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from recurve.errors import InputError, RecurveError
-from recurve.planner.plan import Plan, make_plan
+from recurve.planner.plan import Choose, Plan, PlanVerdict, make_plan
 from recurve.planner.search import Report
 from recurve.planner.springset import Constraints
+from recurve.units import LengthUnits, Paper
 
 if TYPE_CHECKING:
     from recurve.output.documents.plan import PlanDocument, PlansDocument
 
-Paper = Literal["a4", "letter"]
-LengthUnits = Literal["metric", "inch", "both"]
 CRASHED, BAD_INPUT, ANSWER_IS_NO = 1, 2, 3
 
 
 @dataclass(frozen=True)
 class Asked:
-    """What `recurve plan` was asked besides the job."""
+    """The options of `recurve plan`."""
 
-    choose: Literal["yield", "margin"]
+    choose: Choose
     constraints: Constraints
     top: int
     paper: Paper
@@ -45,9 +44,9 @@ class Planned:
     faults: tuple[str, ...] = ()
 
     @property
-    def verdict(self) -> str:
-        """The plan's verdict, "" where there is no plan."""
-        return "" if self.document is None else self.document.verdict
+    def verdict(self) -> PlanVerdict | None:
+        """The plan's verdict; None without a plan."""
+        return None if self.document is None else self.document.verdict
 
 
 def plan_job(path: Path, asked: Asked, report: Report) -> Planned:
@@ -69,9 +68,10 @@ def plan_job(path: Path, asked: Asked, report: Report) -> Planned:
 
 
 def write_results(made: Plan, document: PlanDocument, asked: Asked) -> tuple[str, ...]:
-    """All files of a plan; everything is made before the first is written."""
+    """Write all files of a plan. Everything is made before the first is written."""
     from recurve.files import write_folder
-    from recurve.output.figures.curves import narrow_figure_svg, plan_figure_bytes, window_svg
+    from recurve.output.figures.plan import narrow_figure_svg, plan_figure_bytes
+    from recurve.output.figures.window import window_svg
     from recurve.output.planfile import order_csv, plan_folder, plan_toml
     from recurve.output.sheet.blocks import ready_parts
     from recurve.output.sheet.sheet import page_html, sheet_pdf
@@ -93,8 +93,8 @@ def write_results(made: Plan, document: PlanDocument, asked: Asked) -> tuple[str
 
 
 def plan_jobs(paths: Sequence[Path], asked: Asked, report: Report) -> list[Planned]:
-    """Many jobs in processes of their own, as many as there are processors; in the order given. What is wrong with
-    one is told in its place and stops no other."""
+    """Plan several jobs side by side, one process per processor. The results are in the order of `paths`; a fault in one
+    job is reported in its place and does not stop the others."""
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
@@ -108,25 +108,25 @@ def _gathered(paths: Sequence[Path], results: Sequence[Callable[[], Planned]], r
     for done, (path, result) in enumerate(zip(paths, results, strict=True)):
         try:
             yield result()
-        except Exception as crash:  # a worker that died takes its job with it, not the answers of the others
+        except Exception as crash:  # a worker that died loses its own job, not the results of the others
             yield Planned(str(path), CRASHED, None, "", (f"{path}: the process that planned it ended: {crash!r}",))
         report(f"{done + 1} of {len(paths)} planned")
 
 
 def guarded(path: Path, asked: Asked) -> Planned:
-    """One job; whatever goes wrong is told in the answer."""
+    """Plan one job. Whatever goes wrong is part of the result."""
     try:
         return plan_job(path, asked, lambda text: None)
     except InputError as error:
         return Planned(str(path), BAD_INPUT, None, "", tuple(error.faults))
     except RecurveError as error:
         return Planned(str(path), BAD_INPUT, None, "", (str(error),))
-    except Exception:  # a fault of the tool: told in full, and the other jobs go on
+    except Exception:  # a bug: reported in full, while the other jobs go on
         return Planned(str(path), CRASHED, None, "", tuple(traceback.format_exc().splitlines()))
 
 
 def worst_status(planned: Sequence[Planned]) -> int:
-    """A crash before bad input, bad input before an answer that is no, 0 if all pass."""
+    """The exit status for all: a crash before bad input, bad input before a plan out of reach, 0 if all pass."""
     return next((s for s in (CRASHED, BAD_INPUT, ANSWER_IS_NO) if any(p.status == s for p in planned)), 0)
 
 
@@ -140,7 +140,7 @@ def plans_document(planned: Sequence[Planned]) -> PlansDocument:
 
 
 def summary(planned: Sequence[Planned]) -> str:
-    """One line a job, at most 80 columns."""
+    """One line per job, at most 80 columns."""
     lines = ["Job                     verdict                 margin  chance  springs"]
     for one in planned:
         name, document = Path(one.job).name, one.document

@@ -7,6 +7,7 @@ import os
 import shutil
 import subprocess
 import sys
+import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from commands import no_nan, run
 from jobs import JOB, without, write_job
 
 from recurve import __version__
+from recurve.job.read import load_job
 from recurve.text import printable
 from recurve.units import Quantity as Measured
 from recurve.units import parse
@@ -152,6 +154,8 @@ def test_plan_of_a_plan_stays(planned: Planned, tmp_path: Path) -> None:
     code, out, _ = run(["plan", str(tmp_path / "unit-plan" / "plan.toml"), "--json"])
     assert code == 0
     assert json.loads(out)["verdict"] == "passes"
+    again = tomllib.loads((tmp_path / "unit-plan" / "plan-plan" / "plan.toml").read_text(encoding="utf-8"))["planned"]
+    assert again["job"] == "plan.toml" and not again["out_of_reach"]
 
 
 def test_same_input_same_bytes_and_letter_paper(planned: Planned, tmp_path: Path) -> None:
@@ -192,7 +196,10 @@ def test_out_of_reach(tmp_path: Path) -> None:
     told = " ".join(out.split())
     assert "at 520 rpm" in told and "at 500 rpm" in told
     assert (tmp_path / "unit-plan" / "order.csv").read_text(encoding="utf-8").count("\n") == 1
-    assert "OUT OF REACH" in (tmp_path / "unit-plan" / "plan.toml").read_text(encoding="utf-8")
+    written = (tmp_path / "unit-plan" / "plan.toml").read_text(encoding="utf-8")
+    assert "# OUT OF REACH" in written
+    planned = tomllib.loads(written)["planned"]
+    assert planned == {"job": "unit.toml", "inputs": load_job(path).fingerprint, "out_of_reach": True}
 
 
 def test_nothing_can_be_built(planned: Planned, tmp_path: Path) -> None:
@@ -273,6 +280,12 @@ def test_verify_uses_the_plan_beside_the_job(planned: Planned, tmp_path: Path) -
     code, out, err = run(["verify", planned.path.name, left.name], tmp_path)
     assert code == 3
     assert "planned from other inputs" in err and "plan again" in err
+    # A plan.toml without the [planned] table, as earlier versions wrote it, is judged as well.
+    plan = tmp_path / "unit-plan" / "plan.toml"
+    plan.write_text(plan.read_text(encoding="utf-8").partition("[planned]")[0], encoding="utf-8")
+    code, out, err = run(["verify", planned.path.name, left.name], tmp_path)
+    assert code == 3
+    assert "does not say what it was planned from" in err and "plan again" in err
     assert max(len(line) for line in out.splitlines()) <= 80
 
 

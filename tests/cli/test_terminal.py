@@ -5,16 +5,20 @@ from __future__ import annotations
 import io
 import re
 from pathlib import Path
+from typing import get_args
 
 import numpy as np
 import pytest
 from sheetplans import launch
 from typer.testing import CliRunner
 
-from recurve.cli import console
+from recurve.cli import console, next_step
 from recurve.cli.console import app
+from recurve.diagnosis.check import CheckVerdict
+from recurve.diagnosis.verify import VerifyVerdict
 from recurve.output.text.layout import PLOT_COLUMNS, Column, Line, plot, table
 from recurve.output.text.plan import plan_text
+from recurve.planner.plan import PlanVerdict
 
 
 class Screen(io.StringIO):
@@ -47,7 +51,7 @@ def test_who_wants_no_colour_gets_none(environment: dict[str, str], monkeypatch:
 
 
 def test_a_terminal_gets_the_same_characters_with_weight_and_colour(monkeypatch: pytest.MonkeyPatch) -> None:
-    text = plan_text(launch()) + "\n" + console.after_plan("passes", Path("a.toml"), "sheet.pdf") + "\n"
+    text = plan_text(launch()) + "\n" + next_step.after_plan("passes", Path("a.toml"), "sheet.pdf") + "\n"
     drawn = shown(text, monkeypatch, Screen())
     assert re.sub(r"\x1b\[[0-9;]*m", "", drawn) == text
     # SGR 1 is bold, 32 green, 36 cyan (ECMA-48, 8.3.117)
@@ -59,8 +63,16 @@ def test_a_terminal_gets_the_same_characters_with_weight_and_colour(monkeypatch:
     ("verdict", "style"), [("OUT OF REACH", "bold red"), ("SOUND", "bold green"), ("CANNOT TELL", "bold yellow")]
 )
 def test_verdicts_differ_in_words_first(verdict: str, style: str) -> None:
-    spans = [(s.start, s.end, s.style) for s in console.styled(f"title\n\n{verdict}\n").spans]  # type: ignore[attr-defined]
+    spans = [(s.start, s.end, s.style) for s in console.styled(f"title\n\n{verdict}\n").spans]
     assert (7, 7 + len(verdict), style) in spans
+
+
+def test_every_verdict_has_a_style() -> None:
+    """The patterns of the console name all verdicts that a report can head."""
+    for verdict in (*get_args(CheckVerdict), *get_args(PlanVerdict), *get_args(VerifyVerdict)):
+        spans = console.styled(f"title\n\n{verdict.upper()}\n").spans
+        found = {s.style for s in spans if (s.start, s.end) == (7, 7 + len(verdict))}
+        assert found & {"bold green", "bold red", "bold yellow"}, verdict
 
 
 def test_no_color_is_an_option_of_every_command(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -121,16 +133,11 @@ def test_the_plan_s_plot_shows_both_curves() -> None:
 
 
 def test_every_verdict_leads_on_with_a_command_that_can_be_pasted() -> None:
-    from typing import get_args
-
-    from recurve.diagnosis import check, verify
-    from recurve.planner import plan
-
     job = Path("my unit.toml")
-    lines = [console.after_curve(job)]
-    lines += [console.after_check(v, job) for v in get_args(check.CheckVerdict)]
-    lines += [console.after_plan(v, job, "sheet.pdf") for v in get_args(plan.PlanVerdict)]
-    lines += [console.after_verify(v, job, Path("left.csv"), "as-left.pdf") for v in get_args(verify.VerifyVerdict)]
+    lines = [next_step.after_curve(job)]
+    lines += [next_step.after_check(v, job) for v in get_args(CheckVerdict)]
+    lines += [next_step.after_plan(v, job, "sheet.pdf") for v in get_args(PlanVerdict)]
+    lines += [next_step.after_verify(v, job, Path("left.csv"), "as-left.pdf") for v in get_args(VerifyVerdict)]
     for line in lines:
         assert line.startswith("Next: ")
         assert "recurve " not in line or "'my unit.toml'" in line

@@ -61,7 +61,7 @@ def test_the_card_as_text(ferry: Path) -> None:
 def test_the_plan_beside_the_job_is_taken_while_it_belongs_to_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Of these inputs: its springs. Out of reach: no curve. Of other inputs: planned anew."""
+    """Of these inputs: its springs. Out of reach: no curve. Of other or unknown inputs: planned anew."""
     path = write_job(tmp_path)
     path.write_text(path.read_text(encoding="utf-8") + ENGINE, encoding="utf-8")
     job, anew = load_job(path), object()
@@ -71,12 +71,13 @@ def test_the_plan_beside_the_job_is_taken_while_it_belongs_to_it(
     plan.parent.mkdir()
     text = path.read_text(encoding="utf-8").replace('"as-found.csv"', '"../as-found.csv"')
     text = text.replace('"springs.csv"', '"../springs.csv"').replace('"13.8 ± 0.3 deg"', '"11 deg"')
-    for head, result in (
-        (f"# inputs {job.fingerprint}: x\n# PASSES\n", 11.0),
-        (f"# inputs {job.fingerprint}: x\n# OUT OF REACH\n", None),
-        ("# inputs 000000000000: x\n# PASSES\n", anew),
+    for planned, result in (
+        (f'[planned]\njob = "unit.toml"\ninputs = "{job.fingerprint}"\n', 11.0),
+        (f'[planned]\njob = "unit.toml"\ninputs = "{job.fingerprint}"\nout_of_reach = true\n', None),
+        ('[planned]\njob = "unit.toml"\ninputs = "000000000000"\n', anew),
+        ("", anew),
     ):
-        plan.write_text(head + text, encoding="utf-8")
+        plan.write_text(f"{text}\n{planned}", encoding="utf-8")
         got = _planned(job)
         stop = None if got is None else float(getattr(got, "stop", 0.0)) * 57.29577951308232
         assert got is result if result is None or result is anew else stop == pytest.approx(11.0)

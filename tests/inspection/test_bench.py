@@ -247,7 +247,7 @@ def test_a_unit_without_weights(tmp_path: Path) -> None:
 
 def test_wear_stands_on_the_plan_and_its_sheet(tmp_path: Path) -> None:
     """The plan says what to repair before it, its job file keeps the inspection, and the sheet is made."""
-    from recurve.output.figures.curves import plan_figure_bytes
+    from recurve.output.figures.plan import plan_figure_bytes
     from recurve.output.planfile import plan_toml
     from recurve.output.sheet.sheet import sheet_pdf
     from recurve.output.text.plan import plan_text

@@ -19,7 +19,7 @@ from recurve.inspection.timing import Card, TableCurve, crank_timing, make_card,
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any, load_job
 from recurve.output.documents.timing import TimingDocument
-from recurve.output.figures.curves import timing_figure_bytes
+from recurve.output.figures.timing import timing_figure_bytes
 from recurve.output.text.workshop import timing_text
 
 DEG, RPM = np.pi / 180, np.pi / 30

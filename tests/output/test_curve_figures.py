@@ -16,10 +16,12 @@ from matplotlib.patches import PathPatch
 from sheetplans import launch
 
 from recurve.output.figures import style
-from recurve.output.figures.curves import branch, plan_figure_bytes, plot_plan, shade, shift_words
-from recurve.output.figures.style import breakable, plain, rows_of, shortened
+from recurve.output.figures.curves import branch, shade, shift_words
+from recurve.output.figures.labels import rows_of
+from recurve.output.figures.plan import plan_figure_bytes, plot_plan
 from recurve.planner.build import Build
 from recurve.planner.plan import Plan
+from recurve.text import breakable, plain, shortened
 
 
 def built(plan: Plan) -> Build:

@@ -19,14 +19,13 @@ from recurve.job.read import load_job
 from recurve.output.figures import mechanism, style
 from recurve.output.figures.mechanism import (
     SMALL_MM,
-    coil,
-    hull,
     scale_of,
     small_unit_svg,
     spread,
     springs_scale,
     unit_figure_bytes,
 )
+from recurve.output.figures.parts import coil, hull
 from recurve.output.figures.picture import Picture, bare, picture_of, read_picture
 from recurve.text import printable
 

@@ -15,7 +15,7 @@ from pdfpages import read
 from sheetplans import launch, leaves
 
 from recurve.data import data_file
-from recurve.output.figures.curves import narrow_figure_svg, plan_figure_bytes
+from recurve.output.figures.plan import narrow_figure_svg, plan_figure_bytes
 from recurve.output.sheet.sheet import PARTS, inline_svg, page_html, sheet_facts
 from recurve.planner.plan import Plan
 

@@ -18,7 +18,7 @@ from jobs import SPRINGS, write_job
 from recurve.cli.app import main
 from recurve.diagnosis.verify import verify_unit
 from recurve.job.read import load_job, read_as_left
-from recurve.output.figures.curves import plan_figure_bytes
+from recurve.output.figures.plan import plan_figure_bytes
 from recurve.output.planfile import order_csv, plan_toml
 from recurve.output.sheet.record import record_toml
 from recurve.output.sheet.sheet import page_html, sheet_pdf, typst_files

@@ -16,7 +16,7 @@ from pdfpages import Page, embedded, outside, overlapping, read
 from sheetplans import launch, leaves
 
 from recurve.data import data_file
-from recurve.output.figures.curves import plan_figure_bytes
+from recurve.output.figures.plan import plan_figure_bytes
 from recurve.output.sheet.sheet import PAPERS, PARTS, sheet_facts, sheet_pdf, typst_files
 from recurve.planner.plan import Plan
 from recurve.planner.simulate import Built
@@ -181,7 +181,7 @@ def test_text_from_a_job_is_never_read_as_markup(refused: Plan, text: str) -> No
 
 def test_no_heavy_library_is_loaded_before_it_is_needed() -> None:
     code = (
-        "import sys, recurve.output.figures.curves, recurve.output.sheet.sheet; "
+        "import sys, recurve.output.figures.plan, recurve.output.sheet.sheet; "
         "print([m for m in ('matplotlib', 'typst') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -1,6 +1,6 @@
-"""Figures of a unit as found and as left: its curve with what the readings leave open, and residuals below.
+"""Figures of a unit as found and as left: its curve with a 90 % band, and the residuals of the readings below.
 
-Curves run as on the bench, from a standstill up to the highest speed read and down again.
+Curves run as on the bench: from a standstill up to the highest speed read, and down again.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from recurve.job.model import Job, Sweep
 from recurve.output.figures import style
 from recurve.output.figures.curves import (
     band_sides,
-    draw_band,
+    draw_bands,
     draw_curves,
     draw_readings,
     frame,
@@ -29,7 +29,7 @@ from recurve.output.figures.curves import (
     shade,
     shift_words,
 )
-from recurve.output.figures.style import Event, key_below, label_curves, label_rows
+from recurve.output.figures.labels import Event, Key, key_below, label_curves, label_rows
 from recurve.physics.ensemble import Curves, curves
 from recurve.physics.target import Band
 from recurve.units import RPM
@@ -37,12 +37,13 @@ from recurve.units import RPM
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
 
 BAND_SPEEDS, LINE_SPEEDS = 150, 900
 NINETY = (0.05, 0.95)
 MARKS = {"passes": "pass", "fails": "FAIL", "too close to call": "too close", "not converged": "cannot tell"}
-USUAL = 2.0  # standard uncertainties within which nearly all residuals lie
-FARTHEST = 6.0  # a residual beyond is drawn here, and told by its number
+USUAL = 2.0  # nearly all residuals lie within so many standard uncertainties
+FARTHEST = 6.0  # a residual beyond this is drawn here, with its value beside it
 
 
 def check_figure_bytes(check: Check) -> dict[str, bytes]:
@@ -52,26 +53,26 @@ def check_figure_bytes(check: Check) -> dict[str, bytes]:
 
 
 def plot_check(check: Check, axes: Axes | None = None) -> Axes:
-    """The curve as found with its 90 % band, the readings and the target's bands, on one axis.
+    """Plot the curve as found with its 90 % band, the readings and the target's bands, on one axis.
 
-    Without an axis it makes a figure of its own, where there is a fit with its residuals in a panel below.
-    Returns the axis of the curve.
+    Makes a figure of its own if no axis is given, with the residuals in a panel below if there is a fit. Returns the axis
+    of the curve.
     """
     with style.figure_settings():
         return _found(check).draw(axes) if axes is not None else _found(check).figure().axes[0]
 
 
 def verify_figure_bytes(result: Verification, before: Before | None = None) -> dict[str, bytes]:
-    """The finished unit as "as-left.svg" and "as-left.png", with its curve as found where that is known; the same bytes
-    for the same verification."""
+    """The finished unit as "as-left.svg" and "as-left.png", with the curve as found if it is known; the same bytes for the
+    same verification."""
     with style.figure_settings():
         return style.figure_bytes(_left(result, before).figure(), "as-left")
 
 
 def plot_verify(result: Verification, axes: Axes | None = None) -> Axes:
-    """The curve as left, its 90 % band and the readings, each of the target's bands marked pass, FAIL or too close.
+    """Plot the curve as left with its 90 % band, the readings, and the target's bands marked pass, FAIL or too close.
 
-    Without an axis it makes a figure of its own, with the residuals in a panel below. Returns the axis of the curve.
+    Makes a figure of its own if no axis is given, with the residuals in a panel below. Returns the axis of the curve.
     """
     with style.figure_settings():
         return _left(result).draw(axes) if axes is not None else _left(result).figure().axes[0]
@@ -96,8 +97,8 @@ def _left(result: Verification, before: Before | None = None) -> _View:
 
 @dataclass(frozen=True)
 class _View:
-    """One unit as it is known: `evidence`, what the figure says of it, its `look`, and by its index the mark in words
-    of each of the target's bands that was judged; `before` the unit as found, where another is shown."""
+    """What a figure shows: the `evidence` on a unit under a `name` and in a style `look`; `marks`, the verdict on each
+    band of the target that was judged, by the band's index; `before`, the unit as found if it is shown too."""
 
     evidence: Evidence
     subtitle: str
@@ -108,12 +109,12 @@ class _View:
 
     @property
     def fit(self) -> Fit | None:
-        """The fit of its sweep."""
+        """The fit of the unit's sweep."""
         return self.evidence.fit
 
     @property
     def job(self) -> Job:
-        """The job it belongs to."""
+        """The job of the unit."""
         return self.evidence.job
 
     @property
@@ -127,7 +128,7 @@ class _View:
         return () if self.job.target is None else self.job.target.bands
 
     def figure(self) -> Figure:
-        """A figure of its own, the residuals below where there is a fit."""
+        """A complete figure, with the residuals below if there is a fit."""
         _, below, _, above = style.MARGINS_MM
         if self.fit is None:
             figure = style.figure_of(style.FIGURE_MM)
@@ -137,23 +138,25 @@ class _View:
             height, gap = style.RESIDUALS_MM
             axes = style.panel(figure, below + height + gap, above)
             lower = style.panel(figure, below, style.TALL_MM[1] - below - height, axes)
-            self._curve_above(axes, lower)
+            self._curve(axes)
+            axes.set_xlabel("")
+            axes.tick_params(labelbottom=False)
+            lower.set_xlabel(style.SPEED)
             draw_residuals(lower, self.fit, self.look)
-            key_below(axes, lower, self.look)
+            key_below(lower, self._key)
         style.footer(figure, shift_words(self.fit, self.job.sweep), self.job.fingerprint)
         return figure
 
-    def _curve_above(self, axes: Axes, lower: Axes) -> None:
-        self._curve(axes)
-        axes.set_xlabel("")
-        axes.tick_params(labelbottom=False)
-        lower.set_xlabel(style.SPEED)
-
     def draw(self, axes: Axes) -> Axes:
-        """All but the residuals, and the legend."""
+        """Everything but the residuals."""
         self._curve(axes)
-        key_below(axes, axes, self.look)
+        key_below(axes, self._key)
         return axes
+
+    @property
+    def _key(self) -> Key:
+        read = self.fit is not None and self.job.sweep is not None
+        return Key(self.look, read, bands=bool(self.bands), shaded=True)
 
     def _curve(self, axes: Axes) -> None:
         fit, sweep = self.fit, self.job.sweep
@@ -163,30 +166,28 @@ class _View:
         speeds = np.linspace(1.0, self.last / RPM, BAND_SPEEDS)
         rising, falling = (np.quantile(x, NINETY, axis=0) for x in _swept(self.evidence.curves, sweep, speeds))
         shade(axes, speeds, rising, falling, self.look)
-        if self.before is not None:
-            self._lines(axes, self.before, "as found", style.BEFORE)
-        self._lines(axes, self.evidence, self.name, self.look)
-        for band in self.bands:
-            draw_band(axes, band, self.last)
+        drawn = {} if self.before is None else {"as found": self._lines(axes, self.before, "as found", style.BEFORE)}
+        drawn[self.name] = self._lines(axes, self.evidence, self.name, self.look)
+        draw_bands(axes, self.bands, self.last)
         right = frame(axes, self.job, self.subtitle, self.last)
         label_rows(axes, right, self._verdicts() or self._idle(), self.last, self.job.speed_ratio)
-        label_curves(axes)
+        label_curves(axes, drawn)
 
-    def _lines(self, axes: Axes, evidence: Evidence, name: str, look: style.Curve) -> None:
-        """The best state's curve, which the residuals are taken from."""
+    def _lines(self, axes: Axes, evidence: Evidence, name: str, look: style.Curve) -> Line2D:
+        """The curve of the best state, from which the residuals are taken. Returns the line of the rising branch."""
         model = evidence.model
         best = curves(model.shapes, model.units(evidence.ensemble.middle[None]))
         speeds = np.linspace(0.0, self.last / RPM, LINE_SPEEDS)
         rising, falling = ((RPM * speeds, np.degrees(x[0])) for x in _swept(best, evidence.job.sweep, speeds))
-        draw_curves(axes, rising, falling, look, name)
+        return draw_curves(axes, rising, falling, look, name)
 
     def _idle(self) -> list[Event]:
-        """The idle speed, whose band is small."""
+        """A label for the idle speed, since its band is small."""
         idle = None if self.job.target is None else self.job.target.idle_speed
         return [] if idle is None else [Event(f"idle {RPM * idle:.0f} rpm", RPM * idle, 0.0, ringed=False)]
 
     def _verdicts(self) -> list[Event]:
-        """A mark in words below each band that was judged, in the order of speed."""
+        """The verdict on each band that was judged, as labels in order of speed."""
         made = []
         for index, word in self.marks.items():
             band = self.bands[index]
@@ -196,7 +197,7 @@ class _View:
 
 
 def _swept(made: Curves, sweep: Sweep | None, speeds: Array) -> tuple[Array, Array]:
-    """Rising and falling advance (n, m) [rad] at speeds (m,) [rad/s], as the sweep was taken."""
+    """Rising and falling advance (n, m) [rad] at speeds (m,) [rad/s], run as in the sweep."""
     if sweep is None:
         return made.rising_advance(speeds, made.falling_advance(np.zeros(1))[:, 0]), made.falling_advance(speeds)
     start, top = ends(made, sweep)
@@ -207,8 +208,8 @@ def _swept(made: Curves, sweep: Sweep | None, speeds: Array) -> tuple[Array, Arr
 
 
 def draw_residuals(axes: Axes, fit: Fit, look: style.Curve) -> None:
-    """Reading less fit in standard uncertainties, against speed; what was left out of the fit is ringed and named by
-    its row of the CSV."""
+    """Plot reading less fit, in standard uncertainties, against speed; outliers are ringed and named by their row in the
+    CSV file."""
     sweep = fit.job.sweep
     assert sweep is not None  # it was fitted
     shown = np.clip(fit.residuals, -FARTHEST, FARTHEST)
@@ -248,7 +249,7 @@ def _residual_frame(axes: Axes, edge: float) -> None:
 
 
 def _ring_outliers(axes: Axes, fit: Fit, sweep: Sweep, heights: Array, told: bool = False) -> None:
-    """A ring round each reading left out, at the `heights` (readings,) of the axes; where `told` with its residual."""
+    """A ring and the row number at each outlier; `heights` (n,) of all readings on the axes; if `told`, its residual too."""
     for row in fit.outliers:
         index = int(np.flatnonzero(sweep.row == row)[0])
         at = (RPM * float(sweep.speed[index]), float(heights[index]))

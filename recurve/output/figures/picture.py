@@ -1,7 +1,7 @@
-"""A unit's points at rest and at full advance, as one sees them from the rotor end: what a drawing needs.
+"""What a drawing needs: the points of a unit at rest and at full advance, as seen from the rotor end.
 
-It is made of a job, or of a job that the model refuses as long as its points can be read, since that is when one
-wants the picture. Places are complex numbers [m], x right and y up.
+A picture is made from a job, also from one that the model rejects as long as its points can be read, since that is when
+a drawing helps most. Places are complex numbers [m], x to the right and y up.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import re
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from pydantic import ConfigDict, ValidationError
@@ -24,19 +24,23 @@ from recurve.job.model import Job, SpringPlace
 from recurve.job.read import load_job
 from recurve.physics.curve import Stop
 from recurve.physics.mechanism import Link, Motion, RadiusTable, ReferenceSlope, Slot
-from recurve.physics.posts import PointPosts
+from recurve.physics.posts import Body, PointPosts, takeup_advance
 from recurve.springs.spring import tension
 from recurve.units import PLACES
 
 Pair = tuple[complex, complex]
+Role = Literal["pivot", "cg", "pin", "cam", "anchor", "far"]
+NAMES: dict[Role, str] = {"pivot": "pivot", "cg": "centre of gravity", "pin": "pin", "cam": "cam point"}
 
 
 @dataclass(frozen=True)
 class Mark:
-    """A point of the job: its `key`, what it is called, the numbers given for it, where it is at rest and at full
-    advance [m]."""
+    """A point of the unit: its `key` in the job, its `role`, the `body` that carries it, its name and given figures as the
+    drawing shows them, and its places at rest and at full advance [m]."""
 
     key: str
+    role: Role
+    body: Body
     name: str
     given: str
     at: Pair
@@ -44,8 +48,8 @@ class Mark:
 
 @dataclass(frozen=True)
 class DrawnSpring:
-    """A spring: its two posts' marks, None where lengths are given by table; `length` [m] over the posts at rest and at
-    full advance; `free` length [m], `pull` [N] and `takeup` [rad], None where not described."""
+    """A spring: the marks of its two posts, None if only a table of lengths is given; `length` [m] over the posts at rest
+    and at full advance; `free` length [m], `pull` [N] at both and `takeup` [rad], None if not described."""
 
     name: str
     anchor: Mark | None
@@ -58,7 +62,7 @@ class DrawnSpring:
 
     @property
     def shortens(self) -> bool:
-        """Whether it is shorter at full advance than at rest, so that it would drive the cam on."""
+        """Whether it is shorter at full advance than at rest, so that it would drive the advance instead of resisting it."""
         return self.length[1] < self.length[0]
 
 
@@ -66,9 +70,9 @@ class DrawnSpring:
 class Picture:
     """A unit to be drawn.
 
-    `weight`: the marks of the first weight, the others stand round the shaft. `radius` [m] of the centre of gravity from
-    the shaft. `advance` [rad] reached: the stop's, or less where the drive binds before it. `faults`: why the model
-    refuses the unit, of a job in `folder`.
+    `weight`: the marks of the first weight; the others are spaced evenly round the shaft. `radius` [m]: of the centre of
+    gravity at rest and at full advance. `advance` [rad]: that of the stop, or less if the drive binds before. `faults`:
+    why the model rejects the unit; the paths in them begin with `folder`.
     """
 
     title: str
@@ -88,21 +92,25 @@ class Picture:
     folder: str = ""
 
     @property
+    def posts(self) -> tuple[Mark, ...]:
+        """The posts whose places are given."""
+        return tuple(p for s in self.springs for p in (s.anchor, s.far) if p is not None)
+
+    @property
     def marks(self) -> tuple[Mark, ...]:
-        """All points that have a place."""
-        ends = [p for s in self.springs for p in (s.anchor, s.far) if p is not None]
-        return (*self.weight, *ends)
+        """All points whose places are given."""
+        return (*self.weight, *self.posts)
 
 
 def picture_of(job: Job) -> Picture:
-    """The picture of a job that has been read."""
+    """The picture of a job."""
     return _picture(job.document, job.weights.motion, job.places, job.stop, job.fingerprint)
 
 
 def read_picture(path: str | Path) -> Picture:
-    """The picture of a job file, with the model's faults where it refuses the unit.
+    """The picture of a job file, with the faults for which the model rejects the unit, if any.
 
-    Raises InputError where the file, or the points in it, cannot be read.
+    Raises InputError if the file, or the points in it, cannot be read.
     """
     try:
         return picture_of(load_job(path))
@@ -114,7 +122,7 @@ def read_picture(path: str | Path) -> Picture:
 
 
 class UnitPart(u.Table):
-    """What a drawing needs of a job file; whatever else stands there is left alone."""
+    """The part of a job file that a drawing needs; everything else is ignored."""
 
     model_config = ConfigDict(extra="ignore", frozen=True, arbitrary_types_allowed=True)
     title: str = ""
@@ -126,7 +134,7 @@ class UnitPart(u.Table):
 
 
 def _readable(path: Path, refused: InputError) -> Picture | None:
-    """The picture of a job with faults, None where they are in what must be drawn."""
+    """The picture of a job with faults; None if they are in what must be drawn."""
     try:
         content = path.read_bytes()
         document = tomllib.loads(content.decode("utf-8-sig"))
@@ -177,7 +185,7 @@ def _picture(
 
 @dataclass(frozen=True)
 class _View:
-    """Where the points of a document are at rest and at an advance, as seen from the rotor end."""
+    """Places of a job's points at rest and at an advance, as seen from the rotor end."""
 
     document: dict[str, Any]
     motion: Motion
@@ -187,11 +195,11 @@ class _View:
         return bool(self.document["distributor"]["rotation"] == "clockwise")
 
     def seen(self, place: complex) -> complex:
-        """From the working frame, which counts in the direction of rotation."""
+        """A place [m] from the working frame, in which angles count in the direction of rotation."""
         return place.conjugate() if self.clockwise else place
 
     def last(self, stop: float) -> float:
-        """The largest advance [rad] up to the stop that the drive reaches."""
+        """The largest advance [rad], up to that of the stop, that the drive can reach."""
         grid = np.linspace(0.0, stop, 241)
         with np.errstate(all="ignore"):
             swing = self.motion.swing(grid)
@@ -201,35 +209,42 @@ class _View:
         return float(grid[max(int(np.argmin(free)) - 1, 0)]) if not free.all() else stop
 
     def weight(self, advance: float) -> tuple[Mark, ...]:
-        """Pivot, centre of gravity, and what drives the cam, of the first weight."""
+        """The marks of the first weight: pivot, centre of gravity, and what drives the cam, at rest and at `advance` [rad]."""
         motion = self.motion
         if not isinstance(motion, Slot | Link):
             return ()
         with np.errstate(all="ignore"):
             turn = complex(np.exp(1j * np.nan_to_num(float(motion.swing(advance)[0]))))
-        places = {"pivot": (motion.pivot, motion.pivot)}
-        for name, rest in (("cg", motion.cg), ("pin", motion.pin)):
-            places[name] = (rest, motion.pivot + (rest - motion.pivot) * turn)
+        places: dict[Role, Pair] = {
+            "pivot": (motion.pivot, motion.pivot),
+            "cg": (motion.cg, motion.pivot + (motion.cg - motion.pivot) * turn),
+            "pin": (motion.pin, motion.pivot + (motion.pin - motion.pivot) * turn),
+        }
+        names = NAMES
         if isinstance(motion, Link):
             places["cam"] = (motion.cam, motion.cam * complex(np.exp(1j * advance)))
-        names = {"pivot": "pivot", "cg": "centre of gravity", "pin": "pin", "cam": "cam point"}
-        if isinstance(motion, Link):
-            names["pin"] = "link on weight"
+            names = NAMES | {"pin": "link on weight"}
+        bodies: dict[Role, Body] = {"pivot": "base", "cam": "cam"}
         table = self.document["weights"]["motion"]
         return tuple(
-            Mark(f"weights.motion.{k}", names[k], given_words(table[k]), (self.seen(a), self.seen(b)))
-            for k, (a, b) in places.items()
-        )
+            Mark(
+                f"weights.motion.{role}", role, bodies.get(role, 1), names[role], given_words(table[role]),
+                (self.seen(rest), self.seen(full)),
+            )
+            for role, (rest, full) in places.items()
+        )  # fmt: skip
 
     def spring(self, name: str, place: SpringPlace, advance: float) -> DrawnSpring:
-        """One spring on its posts; its pull where it is described."""
+        """A spring on its posts, with its pull if the job describes it; `advance` [rad] the largest."""
         posts, found = place.posts, place.found
         length = _two(posts.length(np.array([0.0, advance]))[0])
         table = self.document["springs"][name]
-        ends: list[Mark | None] = [None, None]
+        anchor = far = None
         if isinstance(posts, PointPosts):
-            ends = [self._end(name, which, posts, advance) for which in ("anchor", "far")]
-        takeup = None if found is None or length[0] >= found.free_length else _takeup(place, advance)
+            anchor, far = (self._end(name, end, posts, advance) for end in ("anchor", "far"))
+        takeup = None
+        if found is not None and length[0] < found.free_length:
+            takeup = takeup_advance(posts, found.free_length, advance)
         pull = None
         if found is not None:
             over = np.asarray(length)
@@ -239,22 +254,16 @@ class _View:
             told = u.SpringOnPosts.model_validate(table).free_length
             free = None if told is None else told.value
         diameter = posts.diameter if isinstance(posts, PointPosts) else 0.0
-        return DrawnSpring(name, ends[0], ends[1], diameter, length, free, pull, takeup)
+        return DrawnSpring(name, anchor, far, diameter, length, free, pull, takeup)
 
-    def _end(self, name: str, which: str, posts: PointPosts, advance: float) -> Mark:
-        point = posts.anchor if which == "anchor" else posts.far
+    def _end(self, name: str, end: Role, posts: PointPosts, advance: float) -> Mark:
+        point = posts.anchor if end == "anchor" else posts.far
         with np.errstate(all="ignore"):
             at = [complex(posts.place(point.body, point.position, np.asarray(a))[0]) for a in (0.0, advance)]
         rest, full = (self.seen(p if np.isfinite(p) else point.position) for p in at)
-        table = self.document["springs"][name]["posts"][which]
-        label = f"{name} anchor post" if which == "anchor" else f"{name} far post"
-        return Mark(f"springs.{name}.posts.{which}", label, f"{given_words(table)}, on {table['on']}", (rest, full))
-
-
-def _takeup(place: SpringPlace, reach: float) -> float | None:
-    from recurve.physics.posts import takeup_advance
-
-    return None if place.found is None else takeup_advance(place.posts, place.found.free_length, reach)
+        table = self.document["springs"][name]["posts"][end]
+        given = f"{given_words(table)}, on {table['on']}"
+        return Mark(f"springs.{name}.posts.{end}", end, point.body, f"{name} {end} post", given, (rest, full))
 
 
 def _two(values: Any) -> tuple[float, float]:
@@ -262,7 +271,7 @@ def _two(values: Any) -> tuple[float, float]:
 
 
 def given_words(table: dict[str, Any]) -> str:
-    """A point's numbers as the job gives them, without their ±: "12.6 mm, 76°", or "x 18.1, y −20.3 mm"."""
+    """The figures of a point as the job gives them, without their ±: "12.6 mm, 76°", or "x 18.1, y −20.3 mm"."""
     if "xy" in table:
         x, y = (bare(t) for t in table["xy"])
         unit = y.rpartition(" ")[2]
@@ -272,6 +281,6 @@ def given_words(table: dict[str, Any]) -> str:
 
 
 def bare(quantity: str) -> str:
-    """A quantity without its ±, degrees as a sign, with a true minus."""
+    """A quantity without its ±, with a degree sign and a true minus."""
     text = re.sub(r"\s*(?:±|\+/-|\+-)\s*[\d.]+(?:e[+-]?\d+)?(\s*%)?", "", quantity).strip()
     return re.sub(r"\s*(?:degrees?|deg)$", "°", text).replace("-", "−")

@@ -1,4 +1,4 @@
-"""The drawing that goes to a winder: the spring in side view with its dimensions, and what it must do."""
+"""The drawing for the spring winder: the spring in side view with its dimensions, and what is required of it."""
 
 from __future__ import annotations
 
@@ -18,10 +18,11 @@ from recurve.output.figures.style import (
     figure_of,
     figure_settings,
     footer,
-    shortened,
 )
 from recurve.springs.winding import Envelope, Wanted, Wound, check_lengths, coils_wound, hooks_stand
 from recurve.springs.wire import materials
+from recurve.text import shortened
+from recurve.units import INCH, POUND_FORCE
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,14 +30,14 @@ if TYPE_CHECKING:
 SIZE_MM = (180.0, 128.0)
 VIEW_MM = (10.0, 56.0, 160.0, 58.0)  # left, below, width, height of the view
 SCALES = (10.0, 8.0, 5.0, 4.0, 3.0, 2.0, 1.0, 0.5, 0.2)
-ROOM_MM = (110.0, 34.0)  # what the spring itself may take of the view
+ROOM_MM = (110.0, 34.0)  # of the view, for the spring itself
 POINTS_PER_MM = 72 / 25.4
 EDGE_PT = 0.6
 STEPS = 24  # points of a half turn
 
 
 def drawing_svg(wanted: Wanted, wound: Wound, envelope: Envelope, title: str, fingerprint: str) -> bytes:
-    """The drawing as SVG, the same bytes for the same spring; text is drawn as outlines, so that it looks alike
+    """The drawing as SVG, the same bytes for the same spring. Text is drawn as outlines, so that it looks the same
     everywhere."""
     with figure_settings():
         figure = figure_of(SIZE_MM)
@@ -54,22 +55,22 @@ def drawing_svg(wanted: Wanted, wound: Wound, envelope: Envelope, title: str, fi
 
 
 def _requirements(wanted: Wanted, w: Wound, envelope: Envelope) -> tuple[list[str], list[str]]:
-    """What the order asks, in two columns: how it is made, and what it must do."""
+    """What the order asks, in two columns: how the spring is made, and what it must do."""
     one, two = check_lengths(wanted, w)
     hooks = f"{1e3 * w.hook:.2f} mm inside, {hooks_stand(w)}"
     made = [
         f"Wire: {w.material}, {materials()[w.material].standard}",
         f"Size: {w.label}" + ("" if w.label.endswith("mm") else f" ({1e3 * w.wire:.3f} mm)"),
-        f"Outer diameter {1e3 * w.outer:.2f} mm ({w.outer / 0.0254:.3f} in)",
-        f"Inner diameter {1e3 * (w.outer - 2 * w.wire):.2f} mm ({(w.outer - 2 * w.wire) / 0.0254:.3f} in)",
+        f"Outer diameter {1e3 * w.outer:.2f} mm ({w.outer / INCH:.3f} in)",
+        f"Inner diameter {1e3 * (w.outer - 2 * w.wire):.2f} mm ({(w.outer - 2 * w.wire) / INCH:.3f} in)",
         f"Coils of the body {w.coils:g}, {coils_wound(w)}",
         f"Full hooks, {hooks}",
         "Wound to either hand; stress relieved after coiling",
     ]
     must = [
-        f"Free length inside the hooks {1e3 * w.free_length:.2f} mm ({w.free_length / 0.0254:.3f} in)",
-        f"Rate {w.rate / 1e3:.3f} N/mm ({w.rate / 175.1268:.2f} lbf/in) within ± {100 * envelope.tolerance:g} %",
-        f"Initial tension {w.initial_tension:.2f} N ({w.initial_tension / 4.448222:.3f} lbf)",
+        f"Free length inside the hooks {1e3 * w.free_length:.2f} mm ({w.free_length / INCH:.3f} in)",
+        f"Rate {w.rate / 1e3:.3f} N/mm ({w.rate * INCH / POUND_FORCE:.2f} lbf/in) within ± {100 * envelope.tolerance:g} %",
+        f"Initial tension {w.initial_tension:.2f} N ({w.initial_tension / POUND_FORCE:.3f} lbf)",
         f"Pull {one[1]:.2f} N at {1e3 * one[0]:.2f} mm inside the hooks",
         f"Pull {two[1]:.2f} N at {1e3 * two[0]:.2f} mm, the longest in use",
         f"Index {w.index:.1f}; stress {100 * max(w.stress_fractions):.0f} % of what is allowed, static",
@@ -110,14 +111,14 @@ def _scale(w: Wound) -> float:
 
 
 def _stroke(axes: Axes, x: Array, y: Array, w: Wound, scale: float, order: float) -> None:
-    """A piece of wire: its edges in ink, its middle white, its ends round as coils are in side view."""
+    """A piece of wire: edges in ink, white between them, round ends, as coils look from the side."""
     thick = 1e3 * w.wire * scale * POINTS_PER_MM
     for colour, width in ((INK, thick), ("white", max(thick - 2 * EDGE_PT, 0.1))):
         axes.plot(x, y, color=colour, linewidth=width, zorder=order, solid_capstyle="round", solid_joinstyle="round")
 
 
 def _body(axes: Axes, w: Wound, scale: float) -> None:
-    """Half turns, those behind first: the coil starts at the top and comes to the front."""
+    """The coils as half turns, those behind first. The coil starts at the top and comes to the front."""
     pitch, wire = 1e3 * (w.wire + w.gap), 1e3 * w.wire
     for front in (False, True):
         for half in range(math.ceil(2 * w.coils)):
@@ -128,8 +129,8 @@ def _body(axes: Axes, w: Wound, scale: float) -> None:
 
 
 def _hook(axes: Axes, w: Wound, scale: float, at_start: bool) -> None:
-    """A full hook: on from where the coil ends, round in an open loop, its end left off the body; or seen on edge where
-    it stands at right angles."""
+    """A full hook: from the end of the coil round in an open loop that stops short of the body, or seen edge-on if it
+    stands at right angles."""
     reach, half = 1e3 * (w.hook + w.wire / 2), 1e3 * w.mean / 2
     side = math.cos(2 * math.pi * (0.0 if at_start else w.coils))
     if abs(side) < 0.5:
@@ -145,7 +146,7 @@ def _hook(axes: Axes, w: Wound, scale: float, at_start: bool) -> None:
 
 
 def _dimensions(axes: Axes, w: Wound, scale: float) -> None:
-    """Free length, body and hooks below; outer diameter at the right; the wire above."""
+    """Free length, body and hooks below; outer diameter on the right; wire above."""
     body, hook, outer = 1e3 * w.body, 1e3 * w.hook, 1e3 * w.outer
     near, far = -outer / 2 - 5.0 / scale, -outer / 2 - 11.0 / scale
     _along(axes, (0.0, body), near, f"{body:.2f} body", outer / 2, scale)
@@ -180,7 +181,7 @@ def _arrow(axes: Axes, start: tuple[float, float], end: tuple[float, float]) -> 
 
 
 def _along(axes: Axes, span: tuple[float, float], y: float, text: str, begin: float, scale: float) -> None:
-    """A length below the spring, with lines led down to it from `begin` under the axis."""
+    """A length below the spring, with extension lines that start at `begin` below the axis."""
     for x in span:
         axes.plot([x, x], [-begin, y - 1.0 / scale], color=INK, linewidth=0.3, zorder=6)
     _arrow(axes, (span[0], y), (span[1], y))

@@ -19,12 +19,12 @@ from recurve.output.documents.condition import ConditionDocument
 from recurve.output.documents.fit import FitDocument, FittedParameter
 from recurve.output.documents.plan import PlanDocument
 from recurve.output.documents.timing import TimingDocument, columns
-from recurve.output.figures.curves import coil_figure_bytes, timing_figure_bytes
 from recurve.output.figures.mechanism import small_unit_svg
-from recurve.output.figures.style import breakable
+from recurve.output.figures.timing import coil_figure_bytes, timing_figure_bytes
 from recurve.output.sheet.numbers import Cell, Shown, cell, signless
 from recurve.output.sheet.parts import PLACES, Facts, Source, decimals, highest, in_order
 from recurve.planner.plan import Plan
+from recurve.text import breakable
 from recurve.units import RPM, parse
 
 Figures = dict[str, bytes]

@@ -7,7 +7,6 @@ mm, N, N/mm, distributor degrees and rpm.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 from recurve.fit.state import SURE
 from recurve.output.documents.base import deg, rpm
@@ -15,9 +14,8 @@ from recurve.output.documents.fit import FittedParameter
 from recurve.output.text.check import fitted_words
 from recurve.output.text.layout import rounded
 from recurve.uncertainty import Sampled
-from recurve.units import INCH, POUND_FORCE
+from recurve.units import INCH, POUND_FORCE, LengthUnits
 
-Units = Literal["metric", "inch", "both"]
 Cell = dict[str, str]
 INCH_MM = 1e3 * INCH
 OUNCE_INCH = 1e3 * POUND_FORCE / 16 * INCH  # mN·m
@@ -44,7 +42,7 @@ class Shown:
     """How numbers are shown: crank revolutions per distributor revolution [1], and the units of lengths and forces."""
 
     ratio: float
-    units: Units = "both"
+    units: LengthUnits = "both"
 
     def _either(self, metric: str, inch: str) -> Cell:
         """Both, or the one asked for."""

@@ -16,13 +16,13 @@ import numpy as np
 from recurve.job.model import SpringPlace
 from recurve.output.documents.base import TargetBand, deg, mm
 from recurve.output.documents.plan import CheckedCurve, PlanDocument, PlannedBand, PlannedSpring
-from recurve.output.figures.curves import found_place
-from recurve.output.figures.style import breakable
+from recurve.output.figures.plan import found_place
 from recurve.output.sheet.numbers import Cell, Shown, cell, percent, signless
 from recurve.physics.curve import trace
 from recurve.physics.posts import BodyPoint, PointPosts
 from recurve.planner.build import CHECK_ADVANCE, Build, Fitted
 from recurve.planner.plan import Plan
+from recurve.text import breakable
 from recurve.units import RPM
 
 Facts = dict[str, Any]

@@ -21,12 +21,11 @@ from recurve.errors import InputError
 from recurve.job.model import Job, Sweep
 from recurve.output.documents.base import deg, rpm
 from recurve.output.documents.check import JudgedBand, VerifyDocument
-from recurve.output.figures.style import breakable, shortened
-from recurve.output.sheet.numbers import Shown, Units, signless
+from recurve.output.sheet.numbers import Shown, signless
 from recurve.output.sheet.parts import Facts, decimals, in_order
-from recurve.output.sheet.sheet import Paper, head_facts, typeset
-from recurve.text import printable
-from recurve.units import PLACES, RPM
+from recurve.output.sheet.sheet import head_facts, typeset
+from recurve.text import breakable, printable, shortened
+from recurve.units import PLACES, RPM, LengthUnits, Paper
 
 DECISION_RULE = "passes where the refitted curve plus or minus 2 standard uncertainties lies inside every band"
 
@@ -116,7 +115,7 @@ def record_pdf(
     fingerprint: str,
     figure_svg: bytes,
     paper: Paper = "a4",
-    units: Units = "both",
+    units: LengthUnits = "both",
 ) -> bytes:
     """The record as PDF, the same bytes for the same input. `document`: the verification's; `before`: the unit as found, if
     it was swept."""
@@ -130,7 +129,7 @@ def record_facts(
     before: Before | None,
     as_left: Sweep,
     fingerprint: str,
-    units: Units = "both",
+    units: LengthUnits = "both",
 ) -> Facts:
     """Everything the record says. Numbers are text with their unit, except in tables, whose columns name theirs."""
     job = result.job

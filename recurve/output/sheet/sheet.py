@@ -14,19 +14,18 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Mapping
-from typing import Any, Literal
+from typing import Any
 
 from recurve import __version__
 from recurve.data import data_file
 from recurve.job.model import Job
 from recurve.output.documents.plan import PlanDocument
-from recurve.output.figures.style import breakable, plain, shortened
 from recurve.output.sheet.blocks import curve, engine, found, given
-from recurve.output.sheet.numbers import Shown, Units
+from recurve.output.sheet.numbers import Shown
 from recurve.output.sheet.parts import Facts, Source, check, limits, notes, ready, setting, springs, stop, verdict
 from recurve.planner.plan import Plan
-
-Paper = Literal["a4", "letter"]
+from recurve.text import breakable, plain, shortened
+from recurve.units import LengthUnits, Paper
 
 # In the order of the sheet: the part's name, its layout, its content.
 PARTS: tuple[tuple[str, str, Callable[[Source], Facts | None]], ...] = (
@@ -54,7 +53,7 @@ def sheet_pdf(
     plan: Plan,
     figure_svg: bytes,
     paper: Paper = "a4",
-    units: Units = "both",
+    units: LengthUnits = "both",
     given: Mapping[str, Facts] | None = None,
     figures: Mapping[str, bytes] | None = None,
     document: PlanDocument | None = None,
@@ -95,7 +94,7 @@ def typst_files(template: str, facts: Facts, figures: Mapping[str, bytes]) -> di
 
 def sheet_facts(
     plan: Plan,
-    units: Units = "both",
+    units: LengthUnits = "both",
     given: Mapping[str, Facts] | None = None,
     document: PlanDocument | None = None,
 ) -> Facts:
@@ -131,7 +130,7 @@ def head_facts(job: Job) -> Facts:
 def page_html(
     plan: Plan,
     figures: Mapping[str, bytes],
-    units: Units = "both",
+    units: LengthUnits = "both",
     given: Mapping[str, Facts] | None = None,
     document: PlanDocument | None = None,
 ) -> bytes:

@@ -1,0 +1,78 @@
+"""The last line of a report, which says what to do next: a command to paste, or a job for the hands."""
+
+from __future__ import annotations
+
+import shlex
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from recurve.diagnosis.check import CheckVerdict
+    from recurve.diagnosis.verify import VerifyVerdict
+    from recurve.planner.plan import PlanVerdict
+
+
+def _quoted(path: Path) -> str:
+    return shlex.quote(str(path))
+
+
+def after_curve(job: Path) -> str:
+    """After the curve of the springs described."""
+    return f"Next: what is wrong as found:\n  recurve check {_quoted(job)}"
+
+
+def after_draw(rejected: bool, job: Path) -> str:
+    """After a drawing; `rejected`: the model rejects the unit."""
+    if rejected:
+        return "Next: hold the drawing against the part, mend the numbers named, and draw again"
+    return f"Next: hold the drawing against the part, then:\n  recurve check {_quoted(job)}"
+
+
+def after_wind(all_can_be_wound: bool, job: Path) -> str:
+    """After a table for the winder."""
+    if not all_can_be_wound:
+        return "Next: allow more (--outer, --overall, --tolerance), or other springs (--springs ideal), and ask again"
+    return "Next: send the winder the table and drawings; weigh what comes, see:\n  recurve spring --help"
+
+
+def after_spring(of_use: bool, file: str | None) -> str:
+    """After a spring was weighed: whether its figures are `of_use`, and the catalogue `file` it was added to."""
+    if not of_use:
+        return "Next: weigh it again with weights farther apart"
+    return f"Next: plan with {file}" if file else "Next: add it to a catalogue with --append, --id and --free-length"
+
+
+def after_check(verdict: CheckVerdict, job: Path) -> str:
+    """After a check."""
+    again, plan = f"recurve check {_quoted(job)}", f"recurve plan {_quoted(job)}"
+    words: dict[CheckVerdict, str] = {
+        "sound": f"nothing needs planning; to record it:\n  recurve verify {_quoted(job)} SWEEP.csv",
+        "facts only": f"give the job a [target], then:\n  {again}",
+        "cannot tell": f"do what the findings ask first, sweep again, then:\n  {again}",
+        "mechanical repair first": f"repair it, sweep again, then:\n  {again}",
+        "not worth saving by recurve": f"to see how near it could come:\n  {plan}",
+    }
+    return f"Next: {words.get(verdict, f'plan it:{chr(10)}  {plan}')}"
+
+
+def after_plan(verdict: PlanVerdict | None, job: Path, sheet: str) -> str:
+    """After the plan of one job."""
+    if verdict == "out of reach":
+        return f"Next: see the reasons above; what is wrong as found:\n  recurve check {_quoted(job)}"
+    return f"Next: print {sheet}, build, sweep the finished unit, then:\n  recurve verify {_quoted(job)} as-left.csv"
+
+
+def after_plans() -> str:
+    """After the plans of several jobs."""
+    return "Next: print the sheet of each that passes; for one that does not: recurve plan JOB"
+
+
+def after_verify(verdict: VerifyVerdict, job: Path, sweep: Path, record: str) -> str:
+    """After the check of a finished unit; `record` is the file of its as-left record."""
+    again = f"recurve verify {_quoted(job)} {_quoted(sweep)}"
+    words: dict[VerifyVerdict, str] = {
+        "passes": f"fill in, sign and hand over {record}",
+        "fails": f"do what is said above, sweep again, then:\n  {again}",
+        "too close to call": f"add the readings to the sweep, then:\n  {again}",
+    }
+    return f"Next: {words.get(verdict, f'take more readings, up and down, then:{chr(10)}  {again}')}"

@@ -180,6 +180,13 @@ def test_public_names() -> None:
         _ = recurve.nothing
 
 
+def test_no_test_imports_from_a_test() -> None:
+    """What tests share is in tests/support: a file of tests may be moved, renamed or run by itself."""
+    for path in sorted(Path(__file__).parent.rglob("*.py")):
+        of_tests = {name for name in imported(path, top_only=False) if name.split(".")[0].startswith("test_")}
+        assert not of_tests, f"{path.name} imports {sorted(of_tests)}"
+
+
 @needs_checkout
 def test_types_have_no_exceptions() -> None:
     for path in MODULES:

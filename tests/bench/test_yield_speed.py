@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from pytest_benchmark.fixture import BenchmarkFixture
-from test_yields import one_by_one
+from yields import one_by_one
 
 from recurve.fit.state import ensemble_of
 from recurve.job.read import load_job

@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 
 import pytest
 from commands import no_nan, run
-from jobs import without, write_job
+from jobs import BY_HAND, without, write_job
 
 from recurve.cli.wind_input import planned_unit
 from recurve.job.read import load_job
@@ -26,7 +26,6 @@ from recurve.springs.winding import Envelope, Wanted, Wound, check_lengths, wind
 from recurve.springs.wire import wire_sizes
 
 Patch = pytest.MonkeyPatch
-BY_HAND = ["--place", "primary", "--rate", "1.6 N/mm", "--free-length", "15.2 mm", "--initial-tension", "0 N"]
 PRIMARY = Wanted("primary", 1090.0, 13.49e-3, 15.78e-3, pull=0.8617, post=2.5e-3)
 ENVELOPE = Envelope(6.75e-3, 19e-3, 0.1)
 

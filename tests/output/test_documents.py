@@ -16,9 +16,7 @@ import pytest
 from checkout import EXAMPLES
 from commands import run
 from documents import faults, validator
-from jobs import SPRINGS, without, write_job
-from test_golden import NO_SPRINGS, OUT_OF_REACH, UNDESCRIBED
-from test_wind_command import BY_HAND
+from jobs import BY_HAND, NO_SPRINGS, OUT_OF_REACH, SPRINGS, UNDESCRIBED, without, write_job
 
 from recurve.cli.console import app
 from recurve.cli.show import Of

@@ -8,16 +8,12 @@ from functools import cache
 import numpy as np
 import pytest
 from checkout import EXAMPLES
+from yields import one_by_one
 
 from recurve.fit.state import ensemble_of, rectangular, sobol
-from recurve.job.model import Job
 from recurve.job.read import load_job
-from recurve.physics.curve import Drag, Installed, Unit, trace
-from recurve.physics.target import judge, worst
-from recurve.planner.build import Build
 from recurve.planner.plan import Plan, make_plan
 from recurve.planner.simulate import simulate
-from recurve.springs.spring import Spring
 
 
 @cache
@@ -40,36 +36,6 @@ def test_rectangular_stays_within_its_limits() -> None:
     assert np.abs(off).max() <= 0.05
     assert off.mean() == pytest.approx(0.0, abs=1e-3)
     assert off.std() == pytest.approx(0.05 / np.sqrt(3), rel=0.01)
-
-
-def one_by_one(job: Job, build: Build, count: int, seed: int) -> float:
-    """The yield by drawing units and builds with a plain generator and tracing each curve: nothing shared with the
-    simulation but the curve of one unit. The mass geometry is left exact here, and so it is there."""
-    random = np.random.default_rng(seed)
-    assert job.target is not None
-    limits, passed = job.limits, 0
-    for _ in range(count):
-        flat = random.uniform(-1, 1, 9)
-        drag = Drag(
-            job.drag.rubbing_block + flat[0] * limits.get("drag.rubbing_block", 0.0),
-            job.drag.friction + flat[1] * limits["drag.friction"],
-            abs(random.normal(0.0, 0.03)),
-        )
-        springs = []
-        for i, one in enumerate(build.unit.springs):
-            s = one.spring
-            rate = s.rate * (1 + flat[2 + 3 * i] * job.build.rate)
-            tension = (
-                max(s.initial_tension + flat[3 + 3 * i] * job.build.initial_tension, 0.0) if s.initial_tension else 0.0
-            )
-            # The post is off, not the spring: its length at rest is longer by the error.
-            free = s.free_length - flat[4 + 3 * i] * job.build.post
-            springs.append(Installed(Spring(s.id, rate, free, tension), one.posts, one.bend))
-        stop = build.stop
-        stop += random.uniform(-1, 1) * (job.build.stop * job.stop.per_mm if build.trim else limits["stop.advance"])
-        curve = trace(Unit(job.weights, tuple(springs), drag, stop), 161)
-        passed += worst(judge(job.target, curve)) >= 0.0
-    return passed / count
 
 
 @pytest.mark.parametrize("name", ["launch", "genset"])

@@ -30,7 +30,7 @@ GRID = 1e-5 * np.pi / 180
 mechanisms = st.integers(0, 400).map(mechanism)
 shares = st.floats(0.0, 0.3)
 frictions = st.floats(0.0, 3e-3)
-few = settings(max_examples=25, deadline=None, derandomize=True, database=None)
+few = settings(max_examples=25)
 
 
 def curve_of(unit: Unit) -> Trace:

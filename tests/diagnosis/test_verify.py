@@ -23,7 +23,6 @@ from recurve.output.sheet.record import record_toml
 from recurve.output.text.check import verify_text
 from recurve.physics.curve import Installed, Unit, trace
 from recurve.physics.target import judge, worst
-from recurve.planner.build import make_build
 from recurve.planner.plan import Plan, make_plan
 
 SPEEDS = range(200, 1401, 50)
@@ -120,16 +119,6 @@ def test_one_wild_reading_is_flagged_and_does_not_decide(tmp_path: Path) -> None
     assert result.verdict == "passes"
     assert result.fit.outliers == (11,)
     assert "rows 11" in verify_text(result)
-
-
-def test_as_few_moves_as_possible() -> None:
-    """What the correction predicts is the exact model's margin for these moves."""
-    build = plan().build
-    assert build is not None
-    again = make_build(
-        plan().job, tuple(s.spring for s in build.springs), tuple(s.bend for s in build.springs), build.stop
-    )
-    assert again.margin == pytest.approx(build.margin, abs=1e-9)
 
 
 def test_the_record_keeps_both_sweeps_and_is_appended_to(tmp_path: Path) -> None:

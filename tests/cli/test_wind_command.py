@@ -96,14 +96,6 @@ def test_by_hand_as_json(job: Path) -> None:
         }
 
 
-def test_same_input_same_bytes(job: Path) -> None:
-    seen = []
-    for _ in range(2):
-        assert run(["wind", str(job), *BY_HAND])[0] == 0
-        seen.append([p.read_bytes() for p in sorted(job.with_name("unit-plan").iterdir())])
-    assert seen[0] == seen[1]
-
-
 def test_what_cannot_be_wound_is_no(job: Path) -> None:
     """Exit 3, what the nearest lacks, and no drawing of an earlier run left behind."""
     assert run(["wind", str(job), *BY_HAND])[0] == 0
@@ -261,11 +253,9 @@ def test_drawing_is_true_to_scale() -> None:
     assert f"ø {1e3 * w.wire:.3f}" in texts
 
 
-def test_drawing_is_well_formed_and_the_same_each_time() -> None:
-    w = wound()
-    first = drawing_svg(PRIMARY, w, ENVELOPE, "A unit <&> $x$ of ours, invented", "0123456789ab")
-    assert first == drawing_svg(PRIMARY, w, ENVELOPE, "A unit <&> $x$ of ours, invented", "0123456789ab")
-    root = ElementTree.fromstring(first)
+def test_drawing_is_well_formed() -> None:
+    drawn = drawing_svg(PRIMARY, wound(), ENVELOPE, "A unit <&> $x$ of ours, invented", "0123456789ab")
+    root = ElementTree.fromstring(drawn)
     assert root.tag.endswith("svg")
     assert root.attrib["width"].startswith("510.2")  # 180 mm in points
-    assert b"<text" not in first  # outlines: the same letters everywhere
+    assert b"<text" not in drawn  # outlines: the same letters everywhere

@@ -157,7 +157,7 @@ def test_scales_fit_and_are_round() -> None:
         assert all(1e3 * springs_scale(one) * x <= mechanism.BAR_MM[1] for s in one.springs for x in s.length)
 
 
-def test_same_input_same_bytes(tmp_path: Path) -> None:
+def test_the_same_job_in_another_folder_is_drawn_the_same(tmp_path: Path) -> None:
     shutil.copytree(EXAMPLES, tmp_path / "there", ignore=shutil.ignore_patterns("*-plan"))
     shutil.copytree(EXAMPLES.parent / "data", tmp_path / "data")
     here, there = picture("launch"), read_picture(tmp_path / "there" / "launch.toml")

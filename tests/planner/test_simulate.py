@@ -86,13 +86,3 @@ def test_band_holds_the_planned_curve() -> None:
     inside = (curve >= band.rising[0] - 1e-3) & (curve <= band.rising[1] + 1e-3)
     assert inside.mean() > 0.97
     assert (band.rising[1] - band.rising[0] >= 0).all()
-
-
-def test_the_same_every_time() -> None:
-    job = plan("launch").job
-    build = plan("launch").build
-    assert build is not None
-    shares = [
-        simulate(job, ensemble_of(job, None, 512), build.unit.springs, build.stop, True, 512).fraction for _ in range(2)
-    ]
-    assert shares[0] == shares[1]

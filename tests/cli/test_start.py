@@ -6,6 +6,7 @@ The units are invented. What the interview writes is judged by the job file's ow
 from __future__ import annotations
 
 import shutil
+import sys
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -89,7 +90,7 @@ def readings_of(name: str) -> list[str]:
 
 
 def run(arguments: list[str], monkeypatch: pytest.MonkeyPatch) -> int:
-    monkeypatch.setattr("sys.argv", ["recurve", *arguments])
+    monkeypatch.setattr(sys, "argv", ["recurve", *arguments])
     with pytest.raises(SystemExit) as stopped:
         main()
     return int(stopped.value.code or 0)

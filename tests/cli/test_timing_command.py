@@ -15,10 +15,12 @@ from commands import run
 from jobs import write_job
 
 from recurve.cli.show import _planned
+from recurve.diagnosis import timing_card
 from recurve.errors import PhysicsError
 from recurve.inspection.model import Vacuum, VacuumPoint
 from recurve.inspection.vacuum import Capsule, Number, book_capsule, vacuum_advance, vacuum_range
 from recurve.job.read import load_job
+from recurve.output import results
 from recurve.output.documents.check import capsule_facts
 from recurve.output.results import Asked, guarded
 from recurve.output.text.check import capsule_words
@@ -64,7 +66,7 @@ def test_the_plan_beside_the_job_is_taken_while_it_belongs_to_it(
     path = write_job(tmp_path)
     path.write_text(path.read_text(encoding="utf-8") + ENGINE, encoding="utf-8")
     job, anew = load_job(path), object()
-    monkeypatch.setattr("recurve.diagnosis.timing_card.planned_curve", lambda _: anew)
+    monkeypatch.setattr(timing_card, "planned_curve", lambda _: anew)
     assert _planned(job) is anew
     plan = tmp_path / "unit-plan" / "plan.toml"
     plan.parent.mkdir()
@@ -136,9 +138,7 @@ def test_a_vacuum_unit_by_the_book() -> None:
 def test_several_bad_jobs_are_all_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each fault on stderr, each job in the summary or the document, exit 2; in this process instead of others."""
     bad = write_job(tmp_path, ("lobes = 6", "lobes = 0"))
-    monkeypatch.setattr(
-        "recurve.output.results.plan_jobs", lambda paths, asked, report: [guarded(path, asked) for path in paths]
-    )
+    monkeypatch.setattr(results, "plan_jobs", lambda paths, asked, report: [guarded(path, asked) for path in paths])
     arguments = ["plan", str(bad), str(tmp_path / "none.toml")]
     code, out, err = run(arguments)
     assert code == 2
@@ -165,7 +165,7 @@ def fails_with(error: Exception) -> Callable[..., None]:
 def test_a_crash_is_told_in_full_and_a_fault_in_a_line(
     error: Exception, status: int, told: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("recurve.output.results.plan_job", fails_with(error))
+    monkeypatch.setattr(results, "plan_job", fails_with(error))
     made = guarded(tmp_path / "unit.toml", Asked("yield", Constraints(), 0, "a4"))
     assert made.status == status
     assert told in made.faults[0]

@@ -5,6 +5,7 @@ The units are those of examples/, invented. The job file's own reader judges wha
 
 from __future__ import annotations
 
+import builtins
 import shutil
 import tomllib
 from pathlib import Path
@@ -50,7 +51,7 @@ def test_nonsense_at_each_question(
     nonsense, complaint = NONSENSE[question.kind]
     typed = iter([nonsense, "", *ends["readings"]] if question.kind == "readings" else
                  [nonsense, "\ufffd", *ends.get(question.kind, [good])])  # fmt: skip
-    monkeypatch.setattr("builtins.input", lambda prompt: next(typed))
+    monkeypatch.setattr(builtins, "input", lambda prompt: next(typed))
     answers = {"distributor.lobes": 6} if question.key != "distributor.lobes" else {}
     found = ask_question(question, answers, tmp_path)
     assert found != ""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import shutil
+import sys
 from itertools import combinations
 from pathlib import Path
 
@@ -102,7 +103,7 @@ def test_a_unit_that_is_refused_is_drawn(tmp_path: Path, change: tuple[str, str]
 def test_the_command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     """Refused: drawn, the reason with its place in the file, exit status 3."""
     job = write_job(tmp_path, RETARD)
-    monkeypatch.setattr("sys.argv", ["recurve", "draw", str(job)])
+    monkeypatch.setattr(sys, "argv", ["recurve", "draw", str(job)])
     with pytest.raises(SystemExit) as stopped:
         main()
     said = capsys.readouterr()

@@ -16,6 +16,7 @@ from random_jobs import random_job
 
 from recurve.physics.posts import PointPosts, TablePosts
 from recurve.physics.target import Band, Target
+from recurve.planner import plan as planning
 from recurve.planner.plan import Plan, make_plan
 
 Case = tuple[int, bool]
@@ -31,8 +32,8 @@ WORSE = 0.005
 @pytest.fixture(autouse=True)
 def quickly(monkeypatch: pytest.MonkeyPatch) -> None:
     """What is not looked at here takes no time: what would settle a miss, and the yield of many builds."""
-    monkeypatch.setattr("recurve.planner.plan.suggestions", lambda *_: ())
-    monkeypatch.setattr("recurve.planner.plan.MANY_BUILDS", 256)
+    monkeypatch.setattr(planning, "suggestions", lambda *_: ())
+    monkeypatch.setattr(planning, "MANY_BUILDS", 256)
 
 
 @cache

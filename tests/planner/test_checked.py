@@ -19,6 +19,7 @@ from recurve.physics.curve import Drag, Installed, Unit, trace
 from recurve.physics.energy import fallen, settled
 from recurve.physics.mechanism import CorrectedWeights, ReferenceSlope, Weights
 from recurve.physics.posts import TablePosts
+from recurve.planner import plan as planning
 from recurve.planner.build import Build, check_build
 from recurve.planner.plan import Plan, make_plan
 from recurve.planner.springset import Constraints
@@ -164,7 +165,7 @@ def test_what_is_found_out_is_said(plan: Plan, monkeypatch: pytest.MonkeyPatch) 
     """The first remark, the report, the sheet and the exit status."""
     build = build_of(plan)
     false = check_build(replace(build, curve=replace(build.curve, rising=1.1 * build.curve.rising)))
-    monkeypatch.setattr("recurve.planner.plan.check_build", lambda build: false)
+    monkeypatch.setattr(planning, "check_build", lambda build: false)
     again = make_plan(replace(plan.job, sweep=None))
     assert again.notes[0].startswith("Do not build from this plan")
     assert "NOT in agreement" in plan_text(again)

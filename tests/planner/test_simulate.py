@@ -3,23 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cache
 
 import numpy as np
 import pytest
-from checkout import EXAMPLES
+from example_plans import planned_by_limits
 from yields import one_by_one
 
 from recurve.fit.state import ensemble_of, rectangular, sobol
-from recurve.job.read import load_job
-from recurve.planner.plan import Plan, make_plan
 from recurve.planner.simulate import simulate
-
-
-@cache
-def plan(name: str) -> Plan:
-    """The plan of an example without its sweep: its unit is then known by the stated ± alone."""
-    return make_plan(replace(load_job(EXAMPLES / f"{name}.toml"), sweep=None))
 
 
 def test_four_rectangulars() -> None:
@@ -40,7 +31,7 @@ def test_rectangular_stays_within_its_limits() -> None:
 
 @pytest.mark.parametrize("name", ["launch", "genset"])
 def test_yield_against_one_curve_after_another(name: str) -> None:
-    made = plan(name)
+    made = planned_by_limits(name)
     build = made.build
     assert build is not None
     # New springs only, and a mass geometry that is known: what one_by_one draws.
@@ -60,7 +51,7 @@ def test_yield_against_one_curve_after_another(name: str) -> None:
 
 def test_costs_name_the_largest_doubt() -> None:
     """With everything else exact, a drag known to a third is what costs."""
-    made = plan("pump")
+    made = planned_by_limits("pump")
     assert made.built is not None
     assert made.built.costs[0][0] == "drag and friction"
     assert [gain for _, gain in made.built.costs] == sorted((g for _, g in made.built.costs), reverse=True)
@@ -68,7 +59,7 @@ def test_costs_name_the_largest_doubt() -> None:
 
 def test_exact_builds_all_pass() -> None:
     """No tolerance and a unit known exactly: every build is the plan."""
-    made = plan("launch")
+    made = planned_by_limits("launch")
     build = made.build
     assert build is not None
     exact = replace(made.job, build=replace(made.job.build, rate=0.0, initial_tension=0.0, post=0.0, stop=0.0))
@@ -79,7 +70,7 @@ def test_exact_builds_all_pass() -> None:
 
 
 def test_band_holds_the_planned_curve() -> None:
-    made = plan("launch")
+    made = planned_by_limits("launch")
     assert made.built is not None and made.built.band is not None and made.build is not None
     band = made.built.band
     curve = made.build.curve.rising_advance(band.speed)

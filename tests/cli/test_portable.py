@@ -99,5 +99,5 @@ def test_tables_on_another_drive_are_named_in_full(tmp_path: Path, monkeypatch: 
         job = load_job(write_job(tmp_path))
 
     monkeypatch.setattr(planfile.os.path, "relpath", none)
-    made: Plan = Made()  # type: ignore[assignment]
+    made: Plan = Made()
     assert planfile._from_plan("springs.csv", made) == written(tmp_path / "springs.csv")

@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 from checkout import ROOT
 from jobs import SPRINGS, SWEEP, write_job
-from same import planned, said, written
+from same_answers import planned, said, written
 
 from recurve.job.read import load_job
 
@@ -26,13 +26,13 @@ REL = 1e-9
 SMALL = 1e-11  # a bend is the difference of lengths of some 10 mm: a billionth of those [m]
 HEAD, *ROWS = SPRINGS.splitlines(keepends=True)
 TWINS = HEAD + "".join(ROWS) + "".join(f"Z{row}" for row in ROWS)  # each spring again under another id
-STATIC = ROOT / "tests" / "support" / "same.py"
+STATIC = ROOT / "tests" / "support" / "same_answers.py"
 EXAMPLES = [p for p in sorted((ROOT / "examples").glob("*.toml")) if "[weights" in p.read_text(encoding="utf-8")]
 
 
 def fewer_features() -> str:
     """The CPU features that numpy chooses at run time and that this machine has."""
-    core = np._core._multiarray_umath  # type: ignore[attr-defined]
+    core = np._core._multiarray_umath
     return " ".join(f for f in core.__cpu_dispatch__ if core.__cpu_features__.get(f))
 
 
@@ -91,7 +91,7 @@ def test_another_process_says_and_writes_the_same_bytes(tmp_path: Path) -> None:
         folder.mkdir()
         write_job(folder)
     environment = {**os.environ, "PYTHONHASHSEED": "1", "TZ": "Pacific/Apia", "PYTHONPATH": os.pathsep.join(sys.path)}
-    code = "import json, pathlib, same; print(json.dumps(same.written(pathlib.Path.cwd())))"
+    code = "import json, pathlib, same_answers; print(json.dumps(same_answers.written(pathlib.Path.cwd())))"
     done = subprocess.run(
         [sys.executable, "-c", code], cwd=there, env=environment, capture_output=True, text=True, check=True
     )

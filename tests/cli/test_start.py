@@ -9,13 +9,12 @@ import shutil
 import sys
 import tomllib
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
-from answered import typed
 from checkout import EXAMPLES, ROOT
 from terminal import Terminal, answer, question_in
+from typed_answers import typed
 
 from recurve.cli.app import main
 from recurve.cli.interview import keep_answers
@@ -94,11 +93,6 @@ def run(arguments: list[str], monkeypatch: pytest.MonkeyPatch) -> int:
     with pytest.raises(SystemExit) as stopped:
         main()
     return int(stopped.value.code or 0)
-
-
-def same_quantity(a: Any, b: Any, dimension: str) -> None:
-    one, other = parse(a, dimension), parse(b, dimension)
-    assert one.value == pytest.approx(other.value, rel=1e-9)
 
 
 def test_metric_with_the_readings_typed(

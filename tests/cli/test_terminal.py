@@ -60,7 +60,7 @@ def test_a_terminal_gets_the_same_characters_with_weight_and_colour(monkeypatch:
     ("verdict", "style"), [("OUT OF REACH", "bold red"), ("SOUND", "bold green"), ("CANNOT TELL", "bold yellow")]
 )
 def test_verdicts_differ_in_words_first(verdict: str, style: str) -> None:
-    spans = [(s.start, s.end, s.style) for s in console.styled(f"title\n\n{verdict}\n").spans]  # type: ignore[attr-defined]
+    spans = [(s.start, s.end, s.style) for s in console.styled(f"title\n\n{verdict}\n").spans]
     assert (7, 7 + len(verdict), style) in spans
 
 

@@ -116,7 +116,7 @@ def given_vacuum(**told: object) -> Vacuum:
         "sign": -1, "start": None, "full": None, "maximum": None, "points": (), "readings": (), "reading": 0.005,
         "gauge": 500.0, "hold": None, "limits": {},
     }  # fmt: skip
-    return Vacuum(**{**plain, **told})  # type: ignore[arg-type]
+    return Vacuum(**{**plain, **told})
 
 
 def test_a_vacuum_unit_by_the_book() -> None:

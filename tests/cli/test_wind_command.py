@@ -242,8 +242,8 @@ def test_drawing_is_true_to_scale() -> None:
         axes = figure_of((180, 128)).add_axes((0.1, 0.4, 0.8, 0.5))
         draw_spring(axes, w)
     thick = [line for line in axes.lines if line.get_linewidth() > 3]
-    x = [float(v) for line in thick for v in line.get_xdata()]  # type: ignore[union-attr]
-    y = [float(v) for line in thick for v in line.get_ydata()]  # type: ignore[union-attr]
+    x = [float(v) for line in thick for v in line.get_xdata()]
+    y = [float(v) for line in thick for v in line.get_ydata()]
     assert max(y) == pytest.approx(1e3 * w.mean / 2, rel=1e-6)
     assert min(y) == pytest.approx(-1e3 * w.mean / 2, rel=1e-3)
     assert max(x) - min(x) == pytest.approx(1e3 * (w.free_length + w.wire), rel=1e-3)

@@ -12,8 +12,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from answered import typed
 from checkout import EXAMPLES, ROOT, written
+from typed_answers import typed
 
 from recurve.cli.interview import ask_question
 from recurve.job.answers import job_text, read_answer, read_row

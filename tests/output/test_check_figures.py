@@ -25,7 +25,6 @@ from recurve.physics.curve import trace
 from recurve.units import RPM
 
 WILD = 4  # of the sweep's lines, from 0
-AS_LEFT = range(200, 1301, 100)
 
 
 @pytest.fixture(scope="module")

@@ -27,7 +27,7 @@ class Case:
     left: Sweep
 
     def pdf(self, paper: str = "a4") -> bytes:
-        return record_pdf(self.result, self.before, self.left, "0123456789ab", FIGURE, paper)  # type: ignore[arg-type]
+        return record_pdf(self.result, self.before, self.left, "0123456789ab", FIGURE, paper)
 
 
 @pytest.fixture(scope="module")

@@ -25,14 +25,12 @@ from recurve.planner.plan import Plan, make_plan
 from recurve.planner.springset import Constraints
 from recurve.springs.spring import Spring
 
-RPM = np.pi / 30
 
-
-def straight(free: float, tension: float = 0.0, drag: Drag = Drag()) -> Unit:  # noqa: B008
+def straight(free: float, tension: float = 0.0, drag: Drag | None = None) -> Unit:
     """I′ = 2e-5 kg·m²/rad everywhere, one spring of 1000 N/m on a lever of 10 mm, 20 mm long at rest, stop 0.3 rad."""
     weights = Weights(2, None, ReferenceSlope(0.3, (float(np.log(2e-5)),), ((0.0,),)))
     posts = TablePosts((0.0, 0.3), (0.020, 0.023))
-    return Unit(weights, (Installed(Spring("one", 1000.0, free, tension), posts),), drag, 0.3)
+    return Unit(weights, (Installed(Spring("one", 1000.0, free, tension), posts),), drag or Drag(), 0.3)
 
 
 @pytest.fixture(scope="module")
@@ -97,8 +95,8 @@ def test_against_a_general_minimiser(seed: int) -> None:
         for one in unit.springs:
             spring, end = one.spring, float(one.length(alpha)[0])
             start = max(spring.free_length, float(one.length(0.0)[0]))
-            pull = lambda x, s=spring: s.initial_tension + s.rate * (x - s.free_length)  # noqa: E731
-            total += quad(pull, start, end)[0] if end > start else 0.0
+            if end > start:
+                total += quad(lambda x, s=spring: s.initial_tension + s.rate * (x - s.free_length), start, end)[0]
         r0, r = (float(around.weights.motion.radius(a)[0]) for a in (0.0, alpha))
         lost = 1 - unit.drag.friction_share
         return float(total - 0.5 * speed**2 * lost * unit.weights.count * unit.weights.mass * (r**2 - r0**2))

@@ -38,7 +38,7 @@ R1, R2, TURNS = 0.106, 0.089, 12.17
 
 
 def kpsi(stress: object) -> float:
-    return float(stress) / KPSI  # type: ignore[arg-type]
+    return float(stress) / KPSI
 
 
 def body(load: float, wire: float, mean: float) -> float:

@@ -1,6 +1,6 @@
 """What plan and check say of jobs, as JSON on stdout, for runs with other threads, other CPU features, another order.
 
-python tests/support/same.py JOB…
+python tests/support/same_answers.py JOB…
 """
 
 from __future__ import annotations

@@ -119,7 +119,7 @@ def test_what_is_reported_keeps_the_rules(case: Case) -> None:
 @pytest.mark.parametrize("case", CASES)
 def test_every_band_is_reported(case: Case) -> None:
     """The bands come in the job's order; the worst of their margins is the plan's, and each follows from its advances:
-    1 in the middle of a band, 0 on an edge, of a band from zero only the upper edge (design §2, by hand)."""
+    1 in the middle of a band, 0 on an edge, of a band from zero only the upper edge (by hand)."""
     job, build = random_job(*case), planned(case).build
     assert job.target is not None
     if build is None:

@@ -1,4 +1,4 @@
-"""The rules of a plan (design §3): which stop, which springs, which setting among equals, and what is said when
+"""The rules of a plan: which stop, which springs, which setting among equals, and what is said when
 nothing passes.
 
 The jobs are drawn about a hidden curve, so that what must come out is known: springs that are the hidden ones, on

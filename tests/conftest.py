@@ -1,28 +1,53 @@
-"""Fixtures of several files."""
+"""Fixtures of several files, one profile for all Hypothesis tests, and one thread for each worker."""
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
-from sheetplans import JOB, SWEEP, make, refused_of, trimmed_of
+from hypothesis import HealthCheck, settings
 
-from recurve.planner.plan import Plan
+if TYPE_CHECKING:
+    from recurve.planner.plan import Plan
+
+# There are as many workers as cores: threads of BLAS would only wait for each other. Read when numpy is first imported,
+# so nothing here may import it at its head.
+for _library in ("OPENBLAS", "OMP", "MKL"):
+    os.environ.setdefault(f"{_library}_NUM_THREADS", "1")
+
+# The same examples on every machine and in every run, however slow the machine is.
+settings.register_profile(
+    "recurve", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("recurve")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The file with the longest single test first, so that no worker waits for it at the end."""
+    items.sort(key=lambda item: item.path.name != "test_house.py")
 
 
 @pytest.fixture
 def plan(tmp_path: Path) -> Plan:
     """The bench unit of `sheetplans` as found: nothing is bent, the stop is left alone."""
+    from sheetplans import JOB, SWEEP, make
+
     return make(tmp_path, JOB + SWEEP)
 
 
 @pytest.fixture
 def trimmed(plan: Plan) -> Plan:
     """Its stop built up, its posts bent."""
+    from sheetplans import trimmed_of
+
     return trimmed_of(plan)
 
 
 @pytest.fixture
 def refused(plan: Plan) -> Plan:
     """It out of reach."""
+    from sheetplans import refused_of
+
     return refused_of(plan)

@@ -9,21 +9,20 @@ from __future__ import annotations
 import math
 import os
 import runpy
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from checkout import EXAMPLES, ROOT
+from example_plans import example, planned
 
-from recurve.job.model import Job, Sweep
+from recurve.job.model import Sweep
 from recurve.job.read import load_any, load_job
 from recurve.output.planfile import plan_toml
 from recurve.physics.curve import trace
 from recurve.physics.target import Band, Target, judge, worst
 from recurve.planner.build import Build
-from recurve.planner.plan import Plan, make_plan
 
 MADE: dict[str, Any] = runpy.run_path(str(ROOT / "tests" / "make_sweeps.py"))
 RPM = np.pi / 30
@@ -31,30 +30,20 @@ NAMES = ("launch", "tractor", "pump", "genset", "crane")
 DESCRIBED = ("launch", "tractor", "pump", "genset")
 
 
-@cache
-def job(name: str) -> Job:
-    return load_job(EXAMPLES / f"{name}.toml")
-
-
-@cache
-def plan(name: str) -> Plan:
-    return make_plan(job(name))
-
-
 def target_of(name: str) -> Target:
-    found = job(name).target
+    found = example(name).target
     assert found is not None
     return found
 
 
 def sweep_of(name: str) -> Sweep:
-    found = job(name).sweep
+    found = example(name).sweep
     assert found is not None
     return found
 
 
 def build_of(name: str) -> Build:
-    found = plan(name).build
+    found = planned(name).build
     assert found is not None
     return found
 
@@ -67,7 +56,7 @@ def maximum_of(name: str) -> Band:
 
 def as_found_margins(name: str) -> dict[str, float]:
     """The worst margin of each kind of band, by the springs and the stop as found."""
-    unit = job(name).as_found()
+    unit = example(name).as_found()
     assert unit is not None
     results = judge(target_of(name), trace(unit))
     return {kind: min(r.margin for r in results if r.band.kind == kind) for kind in ("point", "idle", "maximum")}
@@ -95,12 +84,12 @@ def test_it_says_at_its_top_that_it_is_invented(name: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_it_is_read_without_remarks(name: str) -> None:
-    assert job(name).notes == ()
+    assert example(name).notes == ()
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_it_names_a_unit_a_date_a_target_a_sweep_and_the_catalogue(name: str) -> None:
-    read = job(name)
+    read = example(name)
     assert read.unit
     assert read.date.startswith("2026-")
     assert maximum_of(name).high > 0.0
@@ -116,13 +105,13 @@ def test_it_names_a_unit_a_date_a_target_a_sweep_and_the_catalogue(name: str) ->
 def test_launch_length_by_the_law_of_cosines() -> None:
     """Centres 19.4 and 12.0 mm from the shaft, 33 deg apart, and a post of 2.5 mm (hand calculation)."""
     centres = math.sqrt(19.4**2 + 12.0**2 - 2 * 19.4 * 12.0 * math.cos(math.radians(33)))
-    assert float(job("launch").places[0].posts.length(0.0)[0]) == pytest.approx((centres + 2.5) * 1e-3, rel=1e-12)
+    assert float(example("launch").places[0].posts.length(0.0)[0]) == pytest.approx((centres + 2.5) * 1e-3, rel=1e-12)
 
 
 def test_launch_centre_of_gravity_by_the_law_of_cosines() -> None:
     """Pivot 21.5 mm out, 12.6 mm on from there at 76 deg to the radius (hand calculation)."""
     squared = 21.5**2 + 12.6**2 + 2 * 21.5 * 12.6 * math.cos(math.radians(76))
-    assert float(job("launch").weights.motion.radius(0.0)[0]) == pytest.approx(math.sqrt(squared) * 1e-3, rel=1e-12)
+    assert float(example("launch").weights.motion.radius(0.0)[0]) == pytest.approx(math.sqrt(squared) * 1e-3, rel=1e-12)
 
 
 def test_pump_bands_are_half_of_the_cranks_less_static() -> None:
@@ -134,17 +123,17 @@ def test_pump_bands_are_half_of_the_cranks_less_static() -> None:
 
 def test_pump_drag_by_the_levers() -> None:
     """5.5 N · 24/18 · 0.15 · 10.2 mm while open, (90 - 52)/90 of the time (hand calculation)."""
-    assert job("pump").drag.rubbing_block == pytest.approx(5.5 * 24 / 18 * 0.15 * 10.2e-3 * 38 / 90)
+    assert example("pump").drag.rubbing_block == pytest.approx(5.5 * 24 / 18 * 0.15 * 10.2e-3 * 38 / 90)
 
 
 def test_genset_in_inches() -> None:
     """1 oz 28.349523125 g, 1 lbf 4.4482216152605 N, 1 in 25.4 mm (exact by definition)."""
-    found = job("genset").places[0].found
+    found = example("genset").places[0].found
     assert found is not None
-    assert job("genset").weights.mass == pytest.approx(0.92 * 28.349523125e-3)
+    assert example("genset").weights.mass == pytest.approx(0.92 * 28.349523125e-3)
     assert found.rate == pytest.approx(12.0 * 4.4482216152605 / 25.4e-3)
     assert found.free_length == pytest.approx(0.613 * 25.4e-3)
-    assert job("genset").drag.rubbing_block == 0.0
+    assert example("genset").drag.rubbing_block == 0.0
 
 
 def test_the_ferry_agrees_with_itself() -> None:
@@ -173,7 +162,7 @@ def test_the_sweep_is_the_one_its_generator_makes(name: str) -> None:
 @pytest.mark.parametrize("name", DESCRIBED)
 def test_the_true_unit_is_within_what_the_job_says(name: str) -> None:
     """Every ± of the job covers the number that its sweep was made with."""
-    read, truth, said = job(name), MADE["TRUTHS"][name], job(name).limits
+    read, truth, said = example(name), MADE["TRUTHS"][name], example(name).limits
     assert abs(truth.stop - np.degrees(read.stop.advance)) <= np.degrees(said["stop.advance"])
     assert abs(1e-3 * truth.friction - read.drag.friction) <= said["drag.friction"]
     for (rate, takeup), place, key in zip(truth.springs, read.places, ("primary", "secondary"), strict=False):
@@ -189,7 +178,7 @@ def test_the_true_unit_is_within_what_the_job_says(name: str) -> None:
 def test_the_sweep_agrees_with_the_unit_as_described(name: str) -> None:
     """The springs' ± move the curve by some tenths of a degree, reading and its rounding add ± 0.35: so half
     a degree over all readings, and a degree, the trade's tolerance, at any one."""
-    unit, sweep = job(name).as_found(), sweep_of(name)
+    unit, sweep = example(name).as_found(), sweep_of(name)
     assert unit is not None
     curve = trace(unit)
     top = float(curve.rising_advance(sweep.speed.max()))
@@ -224,7 +213,7 @@ def test_friction_makes_falling_readings_the_larger(name: str) -> None:
 def test_the_launch_bench_zero_hides_advance() -> None:
     """Its zero was taken at 250 rpm, where more than a degree is in by then: top readings fall that short."""
     sweep = sweep_of("launch")
-    missing = np.degrees(job("launch").stop.advance - sweep.advance.max())
+    missing = np.degrees(example("launch").stop.advance - sweep.advance.max())
     assert 1.0 < missing < 2.5
 
 
@@ -239,13 +228,13 @@ def test_as_found_it_fails_its_points_and_its_idle(name: str) -> None:
 
 
 def test_only_the_launch_and_the_crane_have_too_large_a_stop() -> None:
-    over = [name for name in NAMES if job(name).stop.advance > maximum_of(name).high]
+    over = [name for name in NAMES if example(name).stop.advance > maximum_of(name).high]
     assert over == ["launch", "crane"]
 
 
 def test_the_crane_may_not_be_built_up_enough() -> None:
     """16.2 deg less 0.3 mm at 15 mm, 1.15 deg, leaves 15.05 deg; 13 deg is the most allowed (hand calculation)."""
-    crane = job("crane")
+    crane = example("crane")
     assert np.degrees(crane.stop.limits[0]) == pytest.approx(16.2 - math.degrees(0.3 / 15), abs=1e-9)
     assert crane.stop.limits[0] > maximum_of("crane").high
     assert crane.as_found() is None
@@ -262,7 +251,7 @@ def test_the_crane_may_not_be_built_up_enough() -> None:
 )
 def test_the_plan_passes_as_claimed(name: str, verdict: str, least: float) -> None:
     made = build_of(name)
-    assert plan(name).verdict == verdict
+    assert planned(name).verdict == verdict
     assert made.margin >= least
     # Again from the unit's own curve, not from the planner's word.
     assert worst(judge(target_of(name), trace(made.unit))) >= least
@@ -273,11 +262,11 @@ def test_the_plan_is_one_a_workshop_could_carry_out(name: str) -> None:
     """Springs that lie in the drawers or are in the unit, posts bent by no more than they may, the primary pulling from rest and
     the secondary taking up between the first point and the stop, without a snap."""
     made = build_of(name)
-    catalogue = job(name).catalogue
+    catalogue = example(name).catalogue
     assert catalogue is not None
-    in_the_unit = [p.found for p in plan(name).job.places if p.found is not None]
+    in_the_unit = [p.found for p in planned(name).job.places if p.found is not None]
     stock = {s.id: s for s in (*catalogue.springs, *in_the_unit)}
-    for fitted, place in zip(made.springs, job(name).places, strict=True):
+    for fitted, place in zip(made.springs, example(name).places, strict=True):
         assert stock[fitted.spring.id].quantity != 0
         assert abs(fitted.bend) <= 1.02e-3
         assert place.travel[0] - 1e-9 <= fitted.bend <= place.travel[1] + 1e-9
@@ -292,7 +281,7 @@ def test_the_launch_stop_is_built_up_within_what_is_allowed() -> None:
 
 
 def test_the_crane_is_out_of_reach_and_the_stop_is_why() -> None:
-    made = plan("crane")
+    made = planned("crane")
     assert made.verdict == "out of reach"
     assert any("stop" in reason.lower() for reason in made.reasons)
 
@@ -300,8 +289,8 @@ def test_the_crane_is_out_of_reach_and_the_stop_is_why() -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_every_plan_can_be_read_again(name: str, tmp_path: Path) -> None:
     """What `verify` needs: a fitted friction of next to nothing has an exponent, and is read all the same."""
-    text = plan_toml(plan(name)).replace(b"../../data", os.fsencode(ROOT / "data"))
+    text = plan_toml(planned(name)).replace(b"../../data", os.fsencode(ROOT / "data"))
     (tmp_path / "plan.toml").write_bytes(text)
-    again, made = load_job(tmp_path / "plan.toml"), plan(name).job
+    again, made = load_job(tmp_path / "plan.toml"), planned(name).job
     assert again.drag.friction_share == pytest.approx(made.drag.friction_share, abs=1e-9)
     assert again.drag.friction == pytest.approx(made.drag.friction, rel=1e-9)

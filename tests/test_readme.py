@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shlex
 import shutil
+import sys
 import textwrap
 from pathlib import Path
 from typing import Any
@@ -42,7 +43,7 @@ def test_the_report_shown_is_the_report(
     shutil.copytree(ROOT / "examples", tmp_path / "examples", ignore=shutil.ignore_patterns("*-plan"))
     shutil.copytree(ROOT / "data", tmp_path / "data")
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("sys.argv", ["recurve", "plan", "examples/launch.toml"])
+    monkeypatch.setattr(sys, "argv", ["recurve", "plan", "examples/launch.toml"])
     with pytest.raises(SystemExit) as stopped:
         main()
     assert stopped.value.code in (0, None)
@@ -126,7 +127,7 @@ def test_examples_of_the_help_run(
     shutil.copytree(ROOT / "data", tmp_path / "data")
     monkeypatch.chdir(tmp_path)
     (line,) = {x for where, x in commands_told() if where == "help" and x.startswith(f"recurve {name} ")}
-    monkeypatch.setattr("sys.argv", shlex.split(line.split(" > ")[0]))
+    monkeypatch.setattr(sys, "argv", shlex.split(line.split(" > ")[0]))
     with pytest.raises(SystemExit) as stopped:
         main()
     out, err = capsys.readouterr()

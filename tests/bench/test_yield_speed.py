@@ -6,24 +6,20 @@ Not part of the normal run: `pytest tests/bench/test_yield_speed.py --override-i
 from __future__ import annotations
 
 import time
-from dataclasses import replace
-from pathlib import Path
 
+from example_plans import planned_by_limits
 from pytest_benchmark.fixture import BenchmarkFixture
-from test_yields import one_by_one
+from yields import one_by_one
 
 from recurve.fit.state import ensemble_of
-from recurve.job.read import load_job
-from recurve.planner.plan import make_plan
 from recurve.planner.simulate import simulate
 
-ROOT = Path(__file__).resolve().parents[2]
 BUILDS, LOOPED = 8192, 200
 
 
 def test_yield(benchmark: BenchmarkFixture) -> None:
     """Builds of the launch's plan without its sweep: as arrays, and 200 of them one by one."""
-    made = make_plan(replace(load_job(ROOT / "examples" / "launch.toml"), sweep=None))
+    made = planned_by_limits("launch")
     build = made.build
     assert build is not None
     ensemble = ensemble_of(made.job, None, BUILDS)

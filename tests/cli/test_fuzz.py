@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 import tomli_w
 from fuzz import Files, bases, judge, mutated, write
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 SEED = int(os.environ.get("RECURVE_FUZZ_SEED", "20260504"))
@@ -88,7 +88,7 @@ def places(document: Any, at: tuple[str | int, ...] = ()) -> list[tuple[str | in
     return [at] * bool(at) + [p for key, value in inside for p in places(value, (*at, key))]
 
 
-@settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck), database=None)
+@settings(max_examples=60)
 @given(data=st.data())
 def test_any_value_at_any_key(data: st.DataObject, tmp_path_factory: pytest.TempPathFactory) -> None:
     files: Files = dict(data.draw(st.sampled_from(BASES)))

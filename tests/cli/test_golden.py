@@ -16,12 +16,9 @@ from pathlib import Path
 import pytest
 from checkout import ROOT
 from commands import run
-from jobs import without, write_job
+from jobs import NO_SPRINGS, OUT_OF_REACH, UNDESCRIBED, without, write_job
 
 GOLDEN = ROOT / "tests" / "golden"
-OUT_OF_REACH = ('{ speed = "700 rpm", advance = "7 deg"', '{ speed = "520 rpm", advance = "10.4 deg"')
-UNDESCRIBED = [('free_length = "15.2 mm"\n', ""), ('takeup = "7 ± 0.5 deg"\n', ""), without("sweep")]
-NO_SPRINGS = "id,rate [N/mm],free_length [mm]\nL1,2,40\nL2,4,41\n"
 FINER = ('reading = "± 0.8 deg"', 'reading = "± 0.2 deg"')
 
 Commands = Callable[..., str]

@@ -47,19 +47,28 @@ def test_names_are_kept_where_they_can_be_and_told_apart_where_not() -> None:
     assert plan_folder(Path("a:b.toml")) != plan_folder(Path("a?b.toml"))
 
 
-@pytest.mark.parametrize("end", ["\r\n", "\r"], ids=["CRLF", "CR"])
-def test_files_are_read_with_any_line_end_and_written_with_one(end: str, tmp_path: Path) -> None:
-    plain = load_job(write_job(tmp_path))
-    folder = tmp_path / "other"
+def with_ends(folder: Path, end: str) -> Path:
+    """The test job in files whose lines end so."""
     folder.mkdir()
     for name, text in (("unit.toml", JOB), ("as-found.csv", SWEEP), ("springs.csv", SPRINGS)):
         (folder / name).write_bytes(text.replace("\n", end).encode())
-    job = load_job(folder / "unit.toml")
+    return folder / "unit.toml"
+
+
+@pytest.mark.parametrize("end", ["\r\n", "\r"], ids=["CRLF", "CR"])
+def test_files_are_read_with_any_line_end(end: str, tmp_path: Path) -> None:
+    plain = load_job(write_job(tmp_path))
+    job = load_job(with_ends(tmp_path / "other", end))
     assert job.catalogue is not None and job.sweep is not None and plain.sweep is not None
     assert job.catalogue == plain.catalogue
     assert np.array_equal(job.sweep.speed, plain.sweep.speed)
+
+
+def test_files_are_written_with_one_line_end(tmp_path: Path) -> None:
+    folder = tmp_path / "other"
+    path = with_ends(folder, "\r\n")
     for command in ("plan", "check", "draw"):
-        assert run([command, str(folder / "unit.toml")])[0] in (0, 3)
+        assert run([command, str(path)])[0] in (0, 3)
     written = [p for p in (folder / "unit-plan").iterdir() if p.is_file()]
     assert {"plan.toml", "order.csv", "curve.svg", "fit.svg", "unit.svg"} <= {p.name for p in written}
     for path in written:
@@ -90,5 +99,5 @@ def test_tables_on_another_drive_are_named_in_full(tmp_path: Path, monkeypatch: 
         job = load_job(write_job(tmp_path))
 
     monkeypatch.setattr(planfile.os.path, "relpath", none)
-    made: Plan = Made()  # type: ignore[assignment]
+    made: Plan = Made()
     assert planfile._from_plan("springs.csv", made) == written(tmp_path / "springs.csv")

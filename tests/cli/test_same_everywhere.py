@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 from checkout import ROOT
 from jobs import SPRINGS, SWEEP, write_job
-from same import planned, said
+from same_answers import planned, said, written
 
 from recurve.job.read import load_job
 
@@ -26,13 +26,13 @@ REL = 1e-9
 SMALL = 1e-11  # a bend is the difference of lengths of some 10 mm: a billionth of those [m]
 HEAD, *ROWS = SPRINGS.splitlines(keepends=True)
 TWINS = HEAD + "".join(ROWS) + "".join(f"Z{row}" for row in ROWS)  # each spring again under another id
-STATIC = ROOT / "tests" / "support" / "same.py"
+STATIC = ROOT / "tests" / "support" / "same_answers.py"
 EXAMPLES = [p for p in sorted((ROOT / "examples").glob("*.toml")) if "[weights" in p.read_text(encoding="utf-8")]
 
 
 def fewer_features() -> str:
     """The CPU features that numpy chooses at run time and that this machine has."""
-    core = np._core._multiarray_umath  # type: ignore[attr-defined]
+    core = np._core._multiarray_umath
     return " ".join(f for f in core.__cpu_dispatch__ if core.__cpu_features__.get(f))
 
 
@@ -82,6 +82,22 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def here(small: Path) -> dict[str, Any]:
     return dict(json.loads(json.dumps(said(str(small)))))
+
+
+def test_another_process_says_and_writes_the_same_bytes(tmp_path: Path) -> None:
+    """Of a sweep, a drawing and a spring, in another folder, where texts are hashed otherwise and the day is another."""
+    here, there = tmp_path / "here", tmp_path / "there"
+    for folder in (here, there):
+        folder.mkdir()
+        write_job(folder)
+    environment = {**os.environ, "PYTHONHASHSEED": "1", "TZ": "Pacific/Apia", "PYTHONPATH": os.pathsep.join(sys.path)}
+    code = "import json, pathlib, same_answers; print(json.dumps(same_answers.written(pathlib.Path.cwd())))"
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=there, env=environment, capture_output=True, text=True, check=True
+    )
+    ours, theirs = written(here), json.loads(done.stdout)
+    assert {"unit-plan/fit.svg", "unit-plan/wind-primary.svg", "unit-plan/unit.svg"} < ours.keys()
+    assert ours == theirs
 
 
 def test_an_older_cpu_with_one_thread_says_the_same(small: Path, here: dict[str, Any]) -> None:

@@ -6,15 +6,15 @@ The units are invented. What the interview writes is judged by the job file's ow
 from __future__ import annotations
 
 import shutil
+import sys
 import tomllib
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
-from answered import typed
 from checkout import EXAMPLES, ROOT
 from terminal import Terminal, answer, question_in
+from typed_answers import typed
 
 from recurve.cli.app import main
 from recurve.cli.interview import keep_answers
@@ -89,15 +89,10 @@ def readings_of(name: str) -> list[str]:
 
 
 def run(arguments: list[str], monkeypatch: pytest.MonkeyPatch) -> int:
-    monkeypatch.setattr("sys.argv", ["recurve", *arguments])
+    monkeypatch.setattr(sys, "argv", ["recurve", *arguments])
     with pytest.raises(SystemExit) as stopped:
         main()
     return int(stopped.value.code or 0)
-
-
-def same_quantity(a: Any, b: Any, dimension: str) -> None:
-    one, other = parse(a, dimension), parse(b, dimension)
-    assert one.value == pytest.approx(other.value, rel=1e-9)
 
 
 def test_metric_with_the_readings_typed(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import sys
 from pathlib import Path
 from typing import get_args
 
@@ -34,7 +35,7 @@ def shown(text: str, monkeypatch: pytest.MonkeyPatch, out: io.StringIO, **enviro
         monkeypatch.delenv(name, raising=False)
     for name, value in {"TERM": "xterm-256color", **environment}.items():
         monkeypatch.setenv(name, value)
-    monkeypatch.setattr("sys.stdout", out)
+    monkeypatch.setattr(sys, "stdout", out)
     console.show(text)
     return out.getvalue()
 

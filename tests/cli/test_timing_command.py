@@ -1,12 +1,10 @@
-"""`recurve timing` and what a check of a unit without weights prints, on the ferry; `recurve plan` of several jobs.
+"""`recurve timing` and what a check of a unit without weights prints, on the ferry.
 
 The ferry's figures are invented and stand in its job; what is expected of them is worked by hand beside each.
 """
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -15,14 +13,12 @@ from commands import run
 from jobs import write_job
 
 from recurve.cli.show import _planned
-from recurve.errors import PhysicsError
+from recurve.diagnosis import timing_card
 from recurve.inspection.model import Vacuum, VacuumPoint
 from recurve.inspection.vacuum import Capsule, book_capsule, vacuum_advance, vacuum_range
 from recurve.job.read import load_job
 from recurve.output.documents.condition import CapsuleDocument, Pressure, Slope
-from recurve.output.results import Asked, guarded
 from recurve.output.text.check import capsule_words
-from recurve.planner.springset import Constraints
 from recurve.uncertainty import Uncertain
 
 ENGINE = '[timing]\nstatic = "10 deg"\nidle = "600 rpm"\ntop_speed = "3600 rpm"\n'
@@ -65,7 +61,7 @@ def test_the_plan_beside_the_job_is_taken_while_it_belongs_to_it(
     path = write_job(tmp_path)
     path.write_text(path.read_text(encoding="utf-8") + ENGINE, encoding="utf-8")
     job, anew = load_job(path), object()
-    monkeypatch.setattr("recurve.diagnosis.timing_card.planned_curve", lambda _: anew)
+    monkeypatch.setattr(timing_card, "planned_curve", lambda _: anew)
     assert _planned(job) is anew
     plan = tmp_path / "unit-plan" / "plan.toml"
     plan.parent.mkdir()
@@ -123,7 +119,7 @@ def given_vacuum(**told: object) -> Vacuum:
         "sign": -1, "start": None, "full": None, "maximum": None, "points": (), "readings": (), "reading": 0.005,
         "gauge": 500.0, "hold": None, "limits": {},
     }  # fmt: skip
-    return Vacuum(**{**plain, **told})  # type: ignore[arg-type]
+    return Vacuum(**{**plain, **told})
 
 
 def test_a_vacuum_unit_by_the_book() -> None:
@@ -137,44 +133,3 @@ def test_a_vacuum_unit_by_the_book() -> None:
     assert vacuum_range(by_figures) == pytest.approx(0.14)
     assert book_capsule(given_vacuum()) is None and vacuum_advance(given_vacuum(), 30e3) is None
     assert vacuum_advance(None, 30e3) is None and vacuum_range(None) == vacuum_range(given_vacuum()) == 0.0
-
-
-# --- several jobs -------------------------------------------------------------------------------------------
-
-
-def test_several_bad_jobs_are_all_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Each fault on stderr, each job in the summary or the document, exit 2; in this process instead of others."""
-    bad = write_job(tmp_path, ("lobes = 6", "lobes = 0"))
-    monkeypatch.setattr(
-        "recurve.output.results.plan_jobs", lambda paths, asked, report: [guarded(path, asked) for path in paths]
-    )
-    arguments = ["plan", str(bad), str(tmp_path / "none.toml")]
-    code, out, err = run(arguments)
-    assert code == 2
-    assert "0 of 2 jobs pass" in out and out.count("bad input") == 2
-    assert "distributor.lobes" in err and "none.toml" in err
-    code, out, _ = run([*arguments, "--json"])
-    assert code == 2
-    assert [(one["status"], one["plan"], bool(one["faults"])) for one in json.loads(out)["jobs"]] == [
-        (2, None, True)
-    ] * 2
-
-
-def fails_with(error: Exception) -> Callable[..., None]:
-    def raising(*_: object) -> None:
-        raise error
-
-    return raising
-
-
-@pytest.mark.parametrize(
-    ("error", "status", "told"),
-    [(PhysicsError("the weights bind"), 2, "the weights bind"), (ZeroDivisionError("oh"), 1, "Traceback")],
-)
-def test_a_crash_is_told_in_full_and_a_fault_in_a_line(
-    error: Exception, status: int, told: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("recurve.output.results.plan_job", fails_with(error))
-    made = guarded(tmp_path / "unit.toml", Asked("yield", Constraints(), 0, "a4"))
-    assert made.status == status
-    assert told in made.faults[0]

@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 
 import pytest
 from commands import no_nan, run
-from jobs import without, write_job
+from jobs import BY_HAND, without, write_job
 
 from recurve.cli.wind_input import planned_unit
 from recurve.job.read import load_job
@@ -27,7 +27,6 @@ from recurve.springs.winding import Envelope, Wanted, Wound, check_lengths, wind
 from recurve.springs.wire import wire_sizes
 
 Patch = pytest.MonkeyPatch
-BY_HAND = ["--place", "primary", "--rate", "1.6 N/mm", "--free-length", "15.2 mm", "--initial-tension", "0 N"]
 PRIMARY = Wanted("primary", 1090.0, 13.49e-3, 15.78e-3, pull=0.8617, post=2.5e-3)
 ENVELOPE = Envelope(6.75e-3, 19e-3, 0.1)
 
@@ -96,14 +95,6 @@ def test_by_hand_as_json(job: Path) -> None:
             "length_mm": 17.4,
             "pull_n": pytest.approx(p["rate_n_per_mm"] * (17.4 - 15.2), abs=1e-5),
         }
-
-
-def test_same_input_same_bytes(job: Path) -> None:
-    seen = []
-    for _ in range(2):
-        assert run(["wind", str(job), *BY_HAND])[0] == 0
-        seen.append([p.read_bytes() for p in sorted(job.with_name("unit-plan").iterdir())])
-    assert seen[0] == seen[1]
 
 
 def test_what_cannot_be_wound_is_no(job: Path) -> None:
@@ -252,8 +243,8 @@ def test_drawing_is_true_to_scale() -> None:
         axes = figure_of((180, 128)).add_axes((0.1, 0.4, 0.8, 0.5))
         draw_spring(axes, w)
     thick = [line for line in axes.lines if line.get_linewidth() > 3]
-    x = [float(v) for line in thick for v in line.get_xdata()]  # type: ignore[union-attr]
-    y = [float(v) for line in thick for v in line.get_ydata()]  # type: ignore[union-attr]
+    x = [float(v) for line in thick for v in line.get_xdata()]
+    y = [float(v) for line in thick for v in line.get_ydata()]
     assert max(y) == pytest.approx(1e3 * w.mean / 2, rel=1e-6)
     assert min(y) == pytest.approx(-1e3 * w.mean / 2, rel=1e-3)
     assert max(x) - min(x) == pytest.approx(1e3 * (w.free_length + w.wire), rel=1e-3)
@@ -263,11 +254,9 @@ def test_drawing_is_true_to_scale() -> None:
     assert f"ø {1e3 * w.wire:.3f}" in texts
 
 
-def test_drawing_is_well_formed_and_the_same_each_time() -> None:
-    w = wound()
-    first = drawing_svg(PRIMARY, w, ENVELOPE, "A unit <&> $x$ of ours, invented", "0123456789ab")
-    assert first == drawing_svg(PRIMARY, w, ENVELOPE, "A unit <&> $x$ of ours, invented", "0123456789ab")
-    root = ElementTree.fromstring(first)
+def test_drawing_is_well_formed() -> None:
+    drawn = drawing_svg(PRIMARY, wound(), ENVELOPE, "A unit <&> $x$ of ours, invented", "0123456789ab")
+    root = ElementTree.fromstring(drawn)
     assert root.tag.endswith("svg")
     assert root.attrib["width"].startswith("510.2")  # 180 mm in points
-    assert b"<text" not in first  # outlines: the same letters everywhere
+    assert b"<text" not in drawn  # outlines: the same letters everywhere

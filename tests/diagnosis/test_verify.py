@@ -5,12 +5,12 @@ from __future__ import annotations
 import os
 import tomllib
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 from checkout import EXAMPLES
+from example_plans import example, planned
 from sweeps import swept
 
 from recurve.diagnosis.verify import Verification, verify_unit
@@ -23,28 +23,20 @@ from recurve.output.sheet.record import record_toml
 from recurve.output.text.check import verify_text
 from recurve.physics.curve import Installed, Unit, trace
 from recurve.physics.target import judge, worst
-from recurve.planner.build import make_build
-from recurve.planner.plan import Plan, make_plan
 
 SPEEDS = range(200, 1401, 50)
-
-
-@cache
-def plan() -> Plan:
-    """The launch's plan."""
-    return make_plan(load_job(EXAMPLES / "launch.toml"))
 
 
 def finished(folder: Path) -> Job:
     """The launch as planned, read from its plan.toml."""
     path = folder / "plan.toml"
-    path.write_bytes(plan_toml(plan()).replace(b"../../data", os.fsencode(EXAMPLES.parent / "data")))
+    path.write_bytes(plan_toml(planned("launch")).replace(b"../../data", os.fsencode(EXAMPLES.parent / "data")))
     return load_job(path)
 
 
 def built(primary: float = 0.0, secondary: float = 0.0, stop: float = 0.0) -> Unit:
     """The launch as it was really built: posts off by so many mm, the stop by so many degrees."""
-    build = plan().build
+    build = planned("launch").build
     assert build is not None
     off = (primary * 1e-3, secondary * 1e-3)
     springs = tuple(Installed(s.spring, s.posts, s.bend + o) for s, o in zip(build.unit.springs, off, strict=True))
@@ -56,12 +48,12 @@ def verified(folder: Path, unit: Unit, noise: float = 0.15, seed: int = 3) -> Ve
     left = folder / "as-left.csv"
     left.write_text(swept(unit, SPEEDS, noise, seed), encoding="utf-8")
     job = finished(folder)
-    return verify_unit(job, read_as_left(left, load_job(EXAMPLES / "launch.toml"), basis="distributor"))
+    return verify_unit(job, read_as_left(left, example("launch"), basis="distributor"))
 
 
 def margin_after(result: Verification, unit: Unit) -> float:
     """The true margin once the correction's post moves are made on what was really built."""
-    job = plan().job
+    job = planned("launch").job
     assert job.target is not None
     moves = {} if result.correction is None else {m.what: m.by for m in result.correction.moves}
     bends = [moves.get(f"{name} post", 0.0) for name in ("primary", "secondary")]
@@ -114,26 +106,14 @@ def test_one_wild_reading_is_flagged_and_does_not_decide(tmp_path: Path) -> None
     lines = swept(built(), SPEEDS, 0.15, 3).splitlines()
     lines[10] = lines[10].split(",")[0] + ",14.9,rising"
     left.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    result = verify_unit(
-        finished(tmp_path), read_as_left(left, load_job(EXAMPLES / "launch.toml"), basis="distributor")
-    )
+    result = verify_unit(finished(tmp_path), read_as_left(left, example("launch"), basis="distributor"))
     assert result.verdict == "passes"
     assert result.fit.outliers == (11,)
     assert "rows 11" in verify_text(result)
 
 
-def test_as_few_moves_as_possible() -> None:
-    """What the correction predicts is the exact model's margin for these moves."""
-    build = plan().build
-    assert build is not None
-    again = make_build(
-        plan().job, tuple(s.spring for s in build.springs), tuple(s.bend for s in build.springs), build.stop
-    )
-    assert again.margin == pytest.approx(build.margin, abs=1e-9)
-
-
 def test_the_record_keeps_both_sweeps_and_is_appended_to(tmp_path: Path) -> None:
-    found = load_job(EXAMPLES / "launch.toml")
+    found = example("launch")
     left = tmp_path / "as-left.csv"
     left.write_text(swept(built(), SPEEDS, 0.15, 3), encoding="utf-8")
     readings = read_as_left(left, found, basis="distributor")
@@ -159,7 +139,7 @@ def test_a_record_that_is_none_is_not_overwritten(tmp_path: Path) -> None:
     record.write_text("notes = 1\n", encoding="utf-8")
     left = tmp_path / "as-left.csv"
     left.write_text(swept(built(), SPEEDS, 0.15, 3), encoding="utf-8")
-    readings = read_as_left(left, load_job(EXAMPLES / "launch.toml"), basis="distributor")
+    readings = read_as_left(left, example("launch"), basis="distributor")
     result = verify_unit(finished(tmp_path), readings)
     with pytest.raises(InputError, match="no as-left record"):
         record_toml(record, result, None, readings, "0")
@@ -178,6 +158,6 @@ def test_readings_of_the_finished_unit_can_be_wrong_too(tmp_path: Path) -> None:
     left = tmp_path / "as-left.csv"
     left.write_text("speed [rpm],advance [deg],direction\n300,x,rising\n", encoding="utf-8")
     with pytest.raises(InputError, match=r"as-left\.csv:2: advance"):
-        read_as_left(left, load_job(EXAMPLES / "launch.toml"))
+        read_as_left(left, example("launch"))
     with pytest.raises(InputError, match="zeroed_at"):
-        read_as_left(left, load_job(EXAMPLES / "launch.toml"), zeroed_at="250 mm")
+        read_as_left(left, example("launch"), zeroed_at="250 mm")

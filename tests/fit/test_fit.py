@@ -21,7 +21,6 @@ from synthetic import case
 from recurve.fit.fit import Fit, fit_sweep
 from recurve.fit.posterior import Mode, sample
 from recurve.job.read import load_job
-from recurve.output.text.check import fit_text
 from recurve.physics.curve import Drag, Installed, Unit
 from recurve.springs.spring import Spring
 
@@ -49,14 +48,11 @@ def truth(folder: Path, drag: Drag | None = None) -> Unit:
     return unit if drag is None else replace(unit, drag=drag)
 
 
-def fit_anew(sweep: str, *changes: tuple[str, str]) -> Fit:
-    """The fit of the test job with these changes and this sweep."""
+@cache
+def fitted(sweep: str, *changes: tuple[str, str]) -> Fit:
+    """The fit of the test job with these changes and this sweep, made once for all tests that look at it."""
     with TemporaryDirectory() as folder:
         return fit_sweep(load_job(write_job(Path(folder), *changes, sweep=sweep)))
-
-
-# The same job and sweep are fitted once for all tests that look at them.
-fitted = cache(fit_anew)
 
 
 def value(fit: Fit, name: str) -> tuple[float, float]:
@@ -254,15 +250,6 @@ def test_scatter_beyond_what_was_stated_widens_everything(tmp_path: Path) -> Non
 
 
 # --- the answer as a whole --------------------------------------------------------------------------------
-
-
-def test_the_same_bytes_every_time(tmp_path: Path) -> None:
-    text = swept(truth(tmp_path), SPEEDS, 0.3)
-    one, other = fitted(text, *UNDESCRIBED), fit_anew(text, *UNDESCRIBED)
-    assert one.estimates == other.estimates
-    assert one.samples.states.tobytes() == other.samples.states.tobytes()
-    assert one.samples.weights.tobytes() == other.samples.weights.tobytes()
-    assert fit_text(one) == fit_text(other)
 
 
 def test_correlation_has_a_unit_diagonal_and_its_signs(tmp_path: Path) -> None:

@@ -80,15 +80,13 @@ def test_a_wheel_read_against_the_rotation_gives_the_same(tmp_path: Path) -> Non
 
 
 @pytest.mark.parametrize(
-    ("lobes", "low", "high"),
-    [(4, 54.0, 60.0), (6, 35.0, 41.0), (8, 26.0, 31.0)],
+    ("lobes", "degrees", "percent"),
+    [(4, [54, 60], [60.0, 66.667]), (6, [35, 41], [58.333, 68.333]), (8, [26, 31], [57.778, 68.889])],
 )
-def test_dwell_percent(lobes: int, low: float, high: float) -> None:
-    """TRADE: the ranges of dwell for 4, 6 and 8 lobes, turned to percent by % = 100 × dwell × lobes / 360, are the same
-    share of the lobe pitch, some 57 to 69 %, whatever the lobes."""
-    share = 100 * fraction_of_pitch(np.radians([low, high]), lobes)
-    assert share == pytest.approx([100 * low * lobes / 360, 100 * high * lobes / 360])
-    assert 57 <= share[0] <= 61 and 66 <= share[1] <= 69
+def test_dwell_percent(lobes: int, degrees: list[float], percent: list[float]) -> None:
+    """TRADE: the ranges of dwell for 4, 6 and 8 lobes; by hand of pitches of 90, 60 and 45°, some 57 to 69 % whatever the
+    lobes."""
+    assert 100 * fraction_of_pitch(np.radians(degrees), lobes) == pytest.approx(percent, abs=1e-3)
 
 
 def test_dwell_in_percent_in_a_job(tmp_path: Path) -> None:

@@ -94,6 +94,7 @@ def test_the_trap_of_setting_at_idle() -> None:
 
 
 def test_the_setting_speed_is_where_all_is_in() -> None:
+    """By hand: 10° are in at 1200 rpm of the distributor, 20° at 2400 rpm of the crank, on a static of 10°; none at idle."""
     made = card(engine(static=10.0, total=30.0, idle=420.0, limit=34.0), planned=SOUND, book=SOUND)
     s = made.setting
     assert s is not None and s.flat and s.idle is not None
@@ -115,6 +116,7 @@ def test_an_engine_that_may_not_turn_fast_enough() -> None:
 
 
 def test_vacuum_at_full_load_is_told() -> None:
+    """3° at the distributor are 6° at the crank."""
     made = make_card(engine(static=10.0), 2.0, {"planned": SOUND}, None, (None, (3 * DEG, "as measured")))
     assert made is not None and any("adds 6.0° (crank) at full load" in w for w in made.warnings)
 

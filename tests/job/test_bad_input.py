@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,7 @@ from recurve.cli.app import main
 
 def fails(arguments: list[str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> str:
     """Run the command line; it must exit 2 with nothing on stdout. Returns what it said on stderr."""
-    monkeypatch.setattr("sys.argv", ["recurve", *arguments])
+    monkeypatch.setattr(sys, "argv", ["recurve", *arguments])
     with pytest.raises(SystemExit) as stopped:
         main()
     out, err = capsys.readouterr()

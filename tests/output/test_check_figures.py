@@ -11,20 +11,20 @@ import matplotlib
 import numpy as np
 import pytest
 from checkout import EXAMPLES, written
+from example_plans import example, tractor_again
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from sweeps import HEADER, rows, swept
+from sweeps import HEADER, rows
 
 from recurve.diagnosis.check import Check, check_unit
-from recurve.diagnosis.verify import Verification, verify_unit
-from recurve.job.read import load_job, read_as_left
+from recurve.diagnosis.verify import Verification
+from recurve.job.read import load_job
 from recurve.output.figures import style
 from recurve.output.figures.check import check_figure_bytes, plot_check, plot_verify, verify_figure_bytes
 from recurve.physics.curve import trace
 from recurve.units import RPM
 
 WILD = 4  # of the sweep's lines, from 0
-AS_LEFT = range(200, 1301, 100)
 
 
 @pytest.fixture(scope="module")
@@ -44,18 +44,13 @@ def check(tmp_path_factory: pytest.TempPathFactory) -> Check:
 @cache
 def described() -> Check:
     """The launch judged by its springs as described, without a sweep."""
-    return check_unit(replace(load_job(EXAMPLES / "launch.toml"), sweep=None))
+    return check_unit(replace(example("launch"), sweep=None))
 
 
-@pytest.fixture(scope="module")
-def result(tmp_path_factory: pytest.TempPathFactory) -> Verification:
+@pytest.fixture
+def result() -> Verification:
     """The tractor with nothing done to it, swept again."""
-    job = load_job(EXAMPLES / "tractor.toml")
-    unit = job.as_found()
-    assert unit is not None
-    path = tmp_path_factory.mktemp("left") / "as-left.csv"
-    path.write_text(swept(unit, AS_LEFT, 0.2, 4), encoding="utf-8")
-    return verify_unit(job, read_as_left(path, job, basis="distributor"))
+    return tractor_again().result
 
 
 def named(axes: Axes) -> dict[str, np.ndarray]:
@@ -207,7 +202,7 @@ def test_as_left_and_as_found_differ_and_readings_have_their_curve_s_colour(resu
 # --- files -----------------------------------------------------------------------------------------------
 
 
-def test_files_are_the_same_bytes_each_time_and_readable(check: Check, result: Verification) -> None:
+def test_files_are_the_same_bytes_whatever_the_settings_and_readable(check: Check, result: Verification) -> None:
     found, left = check_figure_bytes(check), verify_figure_bytes(result)
     with matplotlib.rc_context({"font.size": 20, "svg.fonttype": "none"}):
         assert check_figure_bytes(check) == found

@@ -127,7 +127,7 @@ def test_what_is_out_of_reach_is_not_called_planned(plan: Plan) -> None:
     assert "not to be built" in axes.get_title(loc="left")
 
 
-def test_files_are_the_same_bytes_each_time_and_readable(plan: Plan) -> None:
+def test_files_are_the_same_bytes_whatever_the_settings_and_readable(plan: Plan) -> None:
     first = plan_figure_bytes(plan)
     # A reader's own settings change nothing, and are left as they were.
     with matplotlib.rc_context({"font.size": 20, "svg.fonttype": "none", "axes.facecolor": "red"}):

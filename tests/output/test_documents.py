@@ -16,10 +16,8 @@ import pytest
 from checkout import EXAMPLES
 from commands import run
 from documents import faults, validator
-from jobs import SPRINGS, without, write_job
+from jobs import BY_HAND, NO_SPRINGS, OUT_OF_REACH, SPRINGS, UNDESCRIBED, without, write_job
 from pydantic import ValidationError
-from test_golden import NO_SPRINGS, OUT_OF_REACH, UNDESCRIBED
-from test_wind_command import BY_HAND
 
 from recurve.cli.console import app
 from recurve.cli.show import Of

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import shutil
+import sys
 from itertools import combinations
 from pathlib import Path
 
@@ -77,7 +78,7 @@ def test_a_link_keeps_its_length() -> None:
 
 
 def test_lengths_over_the_posts() -> None:
-    """Distance of the drawn posts plus their diameter (design §1), and the table's own rows."""
+    """Distance of the drawn posts plus their diameter, and the table's own rows."""
     for spring in picture("launch").springs:
         assert spring.anchor is not None and spring.far is not None
         for state in (0, 1):
@@ -101,7 +102,7 @@ def test_a_unit_that_is_refused_is_drawn(tmp_path: Path, change: tuple[str, str]
 def test_the_command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     """Refused: drawn, the reason with its place in the file, exit status 3."""
     job = write_job(tmp_path, RETARD)
-    monkeypatch.setattr("sys.argv", ["recurve", "draw", str(job)])
+    monkeypatch.setattr(sys, "argv", ["recurve", "draw", str(job)])
     with pytest.raises(SystemExit) as stopped:
         main()
     said = capsys.readouterr()
@@ -156,7 +157,7 @@ def test_scales_fit_and_are_round() -> None:
         assert all(1e3 * springs_scale(one) * x <= mechanism.BAR_MM[1] for s in one.springs for x in s.length)
 
 
-def test_same_input_same_bytes(tmp_path: Path) -> None:
+def test_the_same_job_in_another_folder_is_drawn_the_same(tmp_path: Path) -> None:
     shutil.copytree(EXAMPLES, tmp_path / "there", ignore=shutil.ignore_patterns("*-plan"))
     shutil.copytree(EXAMPLES.parent / "data", tmp_path / "data")
     here, there = picture("launch"), read_picture(tmp_path / "there" / "launch.toml")

@@ -8,13 +8,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from checkout import EXAMPLES
+from example_plans import tractor_again
 from pdfpages import Page, embedded, outside, overlapping, read
-from sweeps import swept
 
-from recurve.diagnosis.verify import Before, Verification, as_found, verify_unit
+from recurve.diagnosis.verify import Before, Verification, as_found
 from recurve.job.model import Sweep
-from recurve.job.read import load_job, read_as_left
 from recurve.output.documents.check import VerifyDocument
 from recurve.output.sheet.record import record_facts, record_pdf, record_toml
 
@@ -34,18 +32,13 @@ class Case:
         return VerifyDocument.of(self.result)
 
     def pdf(self, paper: str = "a4") -> bytes:
-        return record_pdf(self.result, self.document, self.before, self.left, "0123456789ab", FIGURE, paper)  # type: ignore[arg-type]
+        return record_pdf(self.result, self.document, self.before, self.left, "0123456789ab", FIGURE, paper)
 
 
 @pytest.fixture(scope="module")
-def case(tmp_path_factory: pytest.TempPathFactory) -> Case:
-    job = load_job(EXAMPLES / "tractor.toml")
-    unit = job.as_found()
-    assert unit is not None
-    path = tmp_path_factory.mktemp("left") / "as-left.csv"
-    path.write_text(swept(unit, range(200, 1301, 100), 0.2, 4), encoding="utf-8")
-    left = read_as_left(path, job, basis="distributor")
-    return Case(verify_unit(job, left), as_found(job), left)
+def case() -> Case:
+    again = tractor_again()
+    return Case(again.result, as_found(again.job), again.left)
 
 
 @pytest.fixture(scope="module")

@@ -7,6 +7,7 @@ import html.parser
 import io
 import json
 import os
+import sys
 import tomllib
 import xml.etree.ElementTree as ET
 from dataclasses import replace
@@ -62,7 +63,7 @@ def steers(text: str) -> list[str]:
 
 
 def run(arguments: list[str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> tuple[str, str]:
-    monkeypatch.setattr("sys.argv", ["recurve", *arguments])
+    monkeypatch.setattr(sys, "argv", ["recurve", *arguments])
     with pytest.raises(SystemExit) as stopped:
         main()
     assert stopped.value.code in (0, 2, 3)

@@ -10,7 +10,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from sheetplans import EXAMPLES, JOB, launch, leaves, make
+from checkout import EXAMPLES
+from sheetplans import JOB, launch, leaves, make
 
 from recurve.diagnosis.check import check_unit
 from recurve.job.read import load_job

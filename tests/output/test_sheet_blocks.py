@@ -47,7 +47,7 @@ def plan() -> Plan:
 
 def some(**kept: object) -> Plan:
     """The plan with these blocks alone."""
-    job = replace(plan().job, inspection=Inspection(**kept))  # type: ignore[arg-type]
+    job = replace(plan().job, inspection=Inspection(**kept))
     return replace(plan(), job=job, inspected=inspect_unit(job.inspection, job.lobes, job.speed_ratio))
 
 

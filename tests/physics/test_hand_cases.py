@@ -6,47 +6,15 @@ Weights with I′(α) = C constant and springs on straight levers, L = L₀ + h 
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import ArrayLike
+from hand_units import Drive, Lever, steady
 
 from recurve.arrays import Array
 from recurve.physics.curve import Drag, Installed, Stop, Unit, residual_advance, trace
 from recurve.springs.spring import Spring
-
-C = 2e-5
-
-
-@dataclass(frozen=True)
-class Drive:
-    """I′(α) [kg·m²/rad] as a function of the advance [rad]."""
-
-    of: Callable[[Array], Array]
-
-    def inertia_slope(self, advance: ArrayLike) -> Array:
-        """I′ at the advance, same shape."""
-        return self.of(np.asarray(advance, float))
-
-
-@dataclass(frozen=True)
-class Lever:
-    """L = 20 mm + arm · α [m]."""
-
-    arm: float = 0.01
-
-    def length(self, advance: ArrayLike, bend: ArrayLike = 0.0) -> tuple[Array, Array]:
-        """Length [m] and slope [m/rad]."""
-        alpha = np.asarray(advance, float)
-        return 0.02 + np.asarray(bend) + self.arm * alpha, np.full_like(alpha, self.arm)
-
-
-def steady(alpha: Array) -> Array:
-    """I′ = C."""
-    return np.full_like(alpha, C)
-
 
 # Pulls 1 N at rest, 1 N/mm on 10 mm: τ = 10 mN·m + 0.1 α.
 PRIMARY = Installed(Spring("light", 1000.0, 0.019), Lever())

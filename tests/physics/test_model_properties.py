@@ -30,7 +30,7 @@ GRID = 1e-5 * np.pi / 180
 mechanisms = st.integers(0, 400).map(mechanism)
 shares = st.floats(0.0, 0.3)
 frictions = st.floats(0.0, 3e-3)
-few = settings(max_examples=25, deadline=None, derandomize=True, database=None)
+few = settings(max_examples=25)
 
 
 def curve_of(unit: Unit) -> Trace:
@@ -57,7 +57,7 @@ def weights_of(one: Mechanism) -> Weights:
 @few
 @given(mechanisms, st.floats(0.0, 1.0), st.floats(5.0, 250.0), st.integers(0, 10**6))
 def test_pivot_moment(one: Mechanism, share: float, omega: float, seed: int) -> None:
-    """|M_P| = m ω² |r_P × r_cg| for any distribution of mass (checks.md §3): the centrifugal forces on 200 random
+    """|M_P| = m ω² |r_P × r_cg| for any distribution of mass (derived): the centrifugal forces on 200 random
     particles about the pivot, times the turn of the weight for a turn of the cam, are the package's ½ ω² I′."""
     motion, weights, alpha = motion_of(one), weights_of(one), share * np.radians(one.stop)
     random = np.random.default_rng(seed)

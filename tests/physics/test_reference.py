@@ -9,122 +9,24 @@ from __future__ import annotations
 
 import re
 import tomllib
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
-from mechanisms import RPM, Mechanism, job_text, mechanism
+from faults import REFERENCE_FAULTS
+from mechanisms import RPM, job_text, mechanism
 from modelunits import unit_of
 from multibody import Simulation
+from reference_units import DRAG, FREE, RATE, SEEDS, Bench, errors, reference_text, slope_of, sweep_text, swept
+from sweeps import HEADER
 
 from recurve.errors import InputError
 from recurve.fit.model import slope_modes
-from recurve.job.model import Job
 from recurve.job.read import load_job
 from recurve.output.planfile import plan_folder, plan_toml
-from recurve.physics.curve import Drag, Unit, trace
-from recurve.physics.mechanism import ReferenceSlope
+from recurve.physics.curve import trace
 from recurve.planner.plan import make_plan
-
-# Mechanisms whose posts are on base and cam: a post on a weight needs to know how the weight turns.
-SEEDS = tuple(s for s in range(250) if s % 7 in (0, 1) and s // 7 % 7 in (0, 1))
-RATE, FREE, STOP, DRAG = 0.05, 0.1e-3, 0.3, 1.0  # ± of the springs [1, m], the stop [deg] and the drag [mN·m]
-
-
-@dataclass(frozen=True)
-class Bench:
-    """How a sweep is read: ± of a reading [deg] and of the speed [rpm], how many speeds, and what zero is taken
-    at, as a share of the onset speed; `ratio` crank turns a distributor turn in what is written, `static` [deg]."""
-
-    reading: float = 0.4
-    speed: float = 8.0
-    many: int = 14
-    zeroed: float | None = None
-    ratio: float = 1.0
-    static: float = 0.0
-
-
-def true_unit(one: Mechanism, random: np.random.Generator) -> Unit:
-    """A unit that the job describes only within its ±."""
-    sound = unit_of(one)
-    springs = []
-    for installed in sound.springs:
-        s = installed.spring
-        moved = replace(
-            s,
-            rate=s.rate * (1 + RATE * random.uniform(-1, 1)),
-            free_length=s.free_length + FREE * random.uniform(-1, 1),
-        )
-        springs.append(replace(installed, spring=moved))
-    block = max(one.drag + (DRAG * random.uniform(-1, 1) if one.drag else 0.0), 0.0)
-    drag = Drag(1e-3 * block, 1e-3 * random.uniform(0, 1.5), random.uniform(0, 0.03))
-    return Unit(sound.weights, tuple(springs), drag, sound.stop + np.radians(STOP * random.uniform(-1, 1)))
-
-
-def sweep_text(unit: Unit, bench: Bench, random: np.random.Generator) -> tuple[str, float | None]:
-    """A CSV of the unit's sweep, up and down, and the speed [rpm] at which zero was taken."""
-    curve = trace(unit, 501)
-    onset, full = (curve.onset or 25.0) / RPM, (curve.all_in or 0.0) / RPM
-    speeds = np.round(np.linspace(0.8 * onset, 1.1 * full, bench.many), -1)
-    start = float(curve.falling_advance(0.0))
-    top = float(curve.rising_advance(speeds[-1] * RPM, start))
-    zero = None if bench.zeroed is None else float(np.round(bench.zeroed * onset))
-    hidden = 0.0 if zero is None else float(np.degrees(curve.rising_advance(zero * RPM, start)))
-    off = hidden + 0.1 * random.standard_normal()
-    lines = ["speed [rpm],advance [deg],direction"]
-    for direction, order in (("rising", speeds), ("falling", speeds[::-1])):
-        for speed in order:
-            omega = (speed + bench.speed * random.uniform(-1, 1)) * RPM
-            at = curve.rising_advance(omega, start) if direction == "rising" else curve.falling_advance(omega, top)
-            read = float(np.degrees(at)) - off + bench.reading * random.uniform(-1, 1)
-            lines.append(f"{speed * bench.ratio:.0f},{read * bench.ratio + bench.static:.2f},{direction}")
-    return "\n".join(lines) + "\n", zero
-
-
-def reference_text(one: Mechanism, bench: Bench = Bench(), zero: float | None = None) -> str:
-    """The job: all but the weights, of which it names the sweep alone; springs with their ±."""
-    text = job_text(one)
-    for p in one.springs:
-        text = text.replace(f'rate = "{p.rate!r} N/mm"', f'rate = "{p.rate!r} N/mm ± {100 * RATE} %"')
-        text = text.replace(
-            f'free_length = "{p.free_length!r} mm"', f'free_length = "{p.free_length!r} ± {1e3 * FREE} mm"'
-        )
-    text = text.replace(f'"{one.stop!r} deg"', f'"{one.stop!r} ± {STOP} deg"').replace('friction = "0.0 mN*m"\n', "")
-    block = f"{one.drag!r} ± {DRAG} mN*m" if one.drag else "0 mN*m"
-    text = text.replace(f'rubbing_block = "{one.drag!r} mN*m"', f'rubbing_block = "{block}"')
-    first, last = text.index("[weights]"), text.index("[stop]")
-    after = text.index("[springs.primary]")
-    motion = f'[weights.motion]\nkind = "reference"\nsweep = "reference.csv"\nreading = "± {bench.reading * bench.ratio} deg"\n'
-    motion += f'speed_reading = "± {bench.speed * bench.ratio} rpm"\n'
-    if bench.ratio != 1.0:
-        motion += f'basis = "crank"\nstatic = "{bench.static} deg"\n'
-    if zero is not None:
-        motion += f'zeroed_at = "{zero * bench.ratio} rpm"\n'
-    return text[:first] + "[weights]\n" + motion + text[last : text.index("[weights.motion]", last)] + text[after:]
-
-
-def swept(seed: int, folder: Path, bench: Bench = Bench()) -> tuple[Unit, Path]:
-    """A true unit and the job of its reference sweep."""
-    one, random = mechanism(SEEDS[seed % len(SEEDS)]), np.random.default_rng([seed, 40])
-    unit = true_unit(one, random)
-    readings, zero = sweep_text(unit, bench, random)
-    (folder / "reference.csv").write_text(readings, encoding="utf-8")
-    path = folder / "unit.toml"
-    path.write_text(reference_text(one, bench, zero), encoding="utf-8")
-    return unit, path
-
-
-def slope_of(job: Job) -> ReferenceSlope:
-    """The job's I′."""
-    assert isinstance(job.weights.motion, ReferenceSlope)
-    return job.weights.motion
-
-
-def errors(unit: Unit, path: Path) -> tuple[np.ndarray, np.ndarray]:
-    """Error of log I′ over the travel (41,), and its stated standard uncertainty."""
-    slope, grid = slope_of(load_job(path)), np.linspace(0.0, unit.stop, 41)
-    return np.log(slope.inertia_slope(grid) / unit.weights.inertia_slope(grid)), slope.uncertainty(grid)
 
 
 @pytest.mark.parametrize("many", [40, pytest.param(240, marks=pytest.mark.study)])
@@ -336,45 +238,10 @@ def test_plan_file(tmp_path: Path) -> None:
     assert motion["stop"] == was["stop"]["advance"] and motion["drag"] == was["drag"]
 
 
-HEAD = "speed [rpm],advance [deg],direction\n"
-FAULTS: dict[str, tuple[tuple[str, str] | None, str | None, tuple[str, ...]]] = {
-    "no readings": (None, HEAD, ("reference.csv: got no readings",)),
-    "one advance only": (
-        None, HEAD + "500,5.0,rising\n510,5.0,rising\n520,5.0,rising\n",
-        ("weights.motion: reference.csv: got 3 readings on the way, from 5.00 to 5.00 deg", "quarter of the travel"),
-    ),
-    "all at the stop": (None, HEAD + "3000,{stop},rising\n3100,{stop},rising\n", ("got readings at the stop only", "at least 3")),
-    "all at rest": (None, HEAD + "90,0.0,rising\n100,0.1,rising\n", ("got readings at rest or at the stop only",)),
-    "a spring that was not stretched": (
-        ("rate = ", "# rate = "), None, ("springs.primary: got a reference sweep, but neither rate", "springs.secondary: got a"),
-    ),
-    "springs that never pull": (
-        ("free_length = ", 'free_length = "60 mm" # '), None, ("weights.motion: reference.csv: got springs that pull at none",),
-    ),
-    "a rate missing among the sweep's own": (
-        ("[stop]", '[weights.motion.primary]\nfree_length = "15 mm"\n[stop]'), None,
-        ("weights.motion.primary.rate: missing, expected a rate",),
-    ),
-    "no free length": (
-        ("[stop]", '[weights.motion.primary]\nrate = "1 N/mm"\n[stop]'), None,
-        ("weights.motion.primary:", "free_length, or takeup"),
-    ),
-    "secondary without primary": (
-        ("[stop]", '[weights.motion.secondary]\nrate = "1 N/mm"\ntakeup = "1 deg"\n[stop]'), None, ("secondary without primary",),
-    ),
-    "no such file": (("reference.csv", "elsewhere.csv"), None, ("elsewhere.csv: got no file there",)),
-    "crank degrees without static": (("sweep = ", 'basis = "crank"\nsweep = '), None, ("weights.motion: static: missing",)),
-    "a post on a weight": (
-        ('on = "cam"', 'on = "weight"'), None, ("springs.primary.posts.far.on:", "by reference sweep, which does not tell how"),
-    ),
-    "an unknown key": (("sweep = ", 'file = "x.csv"\nsweep = '), None, ("weights.motion.file: unknown key",)),
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("name", FAULTS)
+@pytest.mark.parametrize("name", REFERENCE_FAULTS)
 def test_faults(name: str, tmp_path: Path) -> None:
     """What is wrong with a reference sweep is told with its key, what it got and what was expected."""
-    change, readings, expected = FAULTS[name]
+    change, readings, expected = REFERENCE_FAULTS[name]
     path = swept(0, tmp_path)[1]
     if change is not None:
         text = path.read_text(encoding="utf-8")
@@ -393,7 +260,7 @@ def test_all_faults_in_one_pass(tmp_path: Path) -> None:
     """A bad key, a bad line of the reference sweep and a wrong unit, all three told; elsewhere a mass is still asked."""
     path = swept(0, tmp_path)[1]
     text = path.read_text(encoding="utf-8")
-    (tmp_path / "reference.csv").write_text(HEAD + "500,x,rising\n", encoding="utf-8")
+    (tmp_path / "reference.csv").write_text(HEADER + "500,x,rising\n", encoding="utf-8")
     path.write_text(
         text.replace("lobes = 6", "lobes = 60").replace("sweep = ", 'stop = "3 mm"\nsweep = '), encoding="utf-8"
     )

@@ -16,6 +16,7 @@ from random_jobs import random_job
 
 from recurve.physics.posts import PointPosts, TablePosts
 from recurve.physics.target import Band, Target
+from recurve.planner import plan as planning
 from recurve.planner.plan import Plan, make_plan
 
 Case = tuple[int, bool]
@@ -31,8 +32,8 @@ WORSE = 0.005
 @pytest.fixture(autouse=True)
 def quickly(monkeypatch: pytest.MonkeyPatch) -> None:
     """What is not looked at here takes no time: what would settle a miss, and the yield of many builds."""
-    monkeypatch.setattr("recurve.planner.plan.suggestions", lambda *_: ())
-    monkeypatch.setattr("recurve.planner.plan.MANY_BUILDS", 256)
+    monkeypatch.setattr(planning, "suggestions", lambda *_: ())
+    monkeypatch.setattr(planning, "MANY_BUILDS", 256)
 
 
 @cache
@@ -118,7 +119,7 @@ def test_what_is_reported_keeps_the_rules(case: Case) -> None:
 @pytest.mark.parametrize("case", CASES)
 def test_every_band_is_reported(case: Case) -> None:
     """The bands come in the job's order; the worst of their margins is the plan's, and each follows from its advances:
-    1 in the middle of a band, 0 on an edge, of a band from zero only the upper edge (design §2, by hand)."""
+    1 in the middle of a band, 0 on an edge, of a band from zero only the upper edge (by hand)."""
     job, build = random_job(*case), planned(case).build
     assert job.target is not None
     if build is None:

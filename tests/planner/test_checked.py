@@ -19,19 +19,18 @@ from recurve.physics.curve import Drag, Installed, Unit, trace
 from recurve.physics.energy import fallen, settled
 from recurve.physics.mechanism import CorrectedWeights, ReferenceSlope, Weights
 from recurve.physics.posts import TablePosts
+from recurve.planner import plan as planning
 from recurve.planner.build import Build, check_build
 from recurve.planner.plan import Plan, make_plan
 from recurve.planner.springset import Constraints
 from recurve.springs.spring import Spring
 
-RPM = np.pi / 30
 
-
-def straight(free: float, tension: float = 0.0, drag: Drag = Drag()) -> Unit:  # noqa: B008
+def straight(free: float, tension: float = 0.0, drag: Drag | None = None) -> Unit:
     """I′ = 2e-5 kg·m²/rad everywhere, one spring of 1000 N/m on a lever of 10 mm, 20 mm long at rest, stop 0.3 rad."""
     weights = Weights(2, None, ReferenceSlope(0.3, (float(np.log(2e-5)),), ((0.0,),)))
     posts = TablePosts((0.0, 0.3), (0.020, 0.023))
-    return Unit(weights, (Installed(Spring("one", 1000.0, free, tension), posts),), drag, 0.3)
+    return Unit(weights, (Installed(Spring("one", 1000.0, free, tension), posts),), drag or Drag(), 0.3)
 
 
 @pytest.fixture(scope="module")
@@ -96,8 +95,8 @@ def test_against_a_general_minimiser(seed: int) -> None:
         for one in unit.springs:
             spring, end = one.spring, float(one.length(alpha)[0])
             start = max(spring.free_length, float(one.length(0.0)[0]))
-            pull = lambda x, s=spring: s.initial_tension + s.rate * (x - s.free_length)  # noqa: E731
-            total += quad(pull, start, end)[0] if end > start else 0.0
+            if end > start:
+                total += quad(lambda x, s=spring: s.initial_tension + s.rate * (x - s.free_length), start, end)[0]
         r0, r = (float(around.weights.motion.radius(a)[0]) for a in (0.0, alpha))
         lost = 1 - unit.drag.friction_share
         return float(total - 0.5 * speed**2 * lost * unit.weights.count * unit.weights.mass * (r**2 - r0**2))
@@ -164,7 +163,7 @@ def test_what_is_found_out_is_said(plan: Plan, monkeypatch: pytest.MonkeyPatch) 
     """The first remark, the report, the sheet and the exit status."""
     build = build_of(plan)
     false = check_build(replace(build, curve=replace(build.curve, rising=1.1 * build.curve.rising)))
-    monkeypatch.setattr("recurve.planner.plan.check_build", lambda build: false)
+    monkeypatch.setattr(planning, "check_build", lambda build: false)
     again = make_plan(replace(plan.job, sweep=None))
     assert again.notes[0].startswith("Do not build from this plan")
     assert "NOT in agreement" in plan_text(again)

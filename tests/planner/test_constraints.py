@@ -1,16 +1,13 @@
-"""Constraints on the choice of springs, the pairs that are asked for, and several jobs in one call."""
+"""Constraints on the choice of springs, and the pairs that are asked for."""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
-from jobs import without, write_job
 from random_jobs import hidden_springs, job_about, known, random_job, three_points
 
 from recurve.errors import InputError
-from recurve.output.results import Asked, Planned, plan_jobs, summary, worst_status
 from recurve.planner.plan import make_plan
 from recurve.planner.springset import Constraints, spring_set_of
 
@@ -65,31 +62,3 @@ def test_the_top_pairs() -> None:
     assert margins[0] == pytest.approx(best.build.margin, abs=1e-3)
     assert len({tuple(s.spring.id for s in a.build.springs) for a in plan.alternatives}) == len(margins)
     assert all(0.0 <= a.fraction <= 1.0 for a in plan.alternatives)
-
-
-def test_several_jobs(tmp_path: Path) -> None:
-    """One that passes, one that cannot be read, one that is out of reach: each told, none stops another."""
-    folders = [tmp_path / name for name in ("good", "bad", "far")]
-    for folder in folders:
-        folder.mkdir()
-    good = write_job(folders[0], without("sweep"))
-    bad = write_job(folders[1], ("lobes = 6", "lobes = 0"))
-    far = write_job(folders[2], ('maximum = { advance = "11 deg"', 'maximum = { advance = "25 deg"'), without("sweep"))
-    planned = plan_jobs([good, bad, far], Asked("yield", Constraints(), 0, "a4"), lambda text: None)
-    assert [p.status for p in planned] == [0, 2, 3]
-    assert "lobes" in planned[1].faults[0]
-    assert (folders[0] / "unit-plan" / "sheet.pdf").exists()
-    assert (folders[2] / "unit-plan" / "order.csv").exists()
-    assert worst_status(planned) == 2
-    table = summary(planned)
-    assert max(len(line) for line in table.splitlines()) <= 80
-    assert "1 of 3 jobs pass" in table
-
-
-def test_the_worst_status() -> None:
-    """A crash, then bad input, then an answer that is no."""
-    made = {s: Planned("x", s, None, "") for s in (0, 1, 2, 3)}
-    assert worst_status(list(made.values())) == 1
-    assert worst_status([made[0], made[3], made[2]]) == 2
-    assert worst_status([made[0], made[3]]) == 3
-    assert worst_status([made[0]]) == 0

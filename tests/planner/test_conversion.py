@@ -79,20 +79,25 @@ def test_points_in_place_of_an_electronic_trigger(tmp_path: Path) -> None:
     assert (job.drag.rubbing_block, as_fitted(job).drag.rubbing_block) == (0.0, pytest.approx(4.5e-3))
 
 
+WEAR, PLAY = ["dwell change, pushed each way, by the meter", "gap"], ["side play"]
+LEAK = ["vacuum unit drawn to", "vacuum lost in 30 s"]
+
+
 @pytest.mark.parametrize(
-    ("blocks", "first"),
-    [("", None), (SOUND, None), (WORN, "bush the shaft first: 7.0° of dwell change, over the limit of 3.0°"),
-     (SOUND + VACUUM, "replace the vacuum unit first"), (WORN + VACUUM, "bush the shaft first")],
+    ("blocks", "checks", "first"),
+    [("", [], None), (SOUND, PLAY, None),
+     (WORN, WEAR, "bush the shaft first: 7.0° of dwell change, over the limit of 3.0°"),
+     (SOUND + VACUUM, PLAY + LEAK, "replace the vacuum unit first"), (WORN + VACUUM, WEAR + LEAK, "bush the shaft first")],
 )  # fmt: skip
-def test_check_with_all_some_or_none(blocks: str, first: str | None, tmp_path: Path) -> None:
-    """Readable in 80 columns whatever is given; wear gates the verdict."""
+def test_check_with_all_some_or_none(blocks: str, checks: list[str], first: str | None, tmp_path: Path) -> None:
+    """Readable in 80 columns whatever is given; what is given is checked, and nothing else; wear gates the verdict."""
     path = write_job(tmp_path, without("sweep"))
     path.write_text(path.read_text(encoding="utf-8") + blocks, encoding="utf-8")
     check = check_unit(load_job(path))
     text = check_text(check)
     assert max(len(row) for row in text.splitlines()) <= 80
     assert ("Condition, as inspected" in text) == bool(blocks)
-    assert CheckDocument.of(check).condition.checks == [] or blocks
+    assert [c.what for c in CheckDocument.of(check).condition.checks] == checks
     if first is not None:
         assert check.verdict == "mechanical repair first"
         assert any(why.startswith(first) for why in check.why)

@@ -1,4 +1,4 @@
-"""The rules of a plan (design §3): which stop, which springs, which setting among equals, and what is said when
+"""The rules of a plan: which stop, which springs, which setting among equals, and what is said when
 nothing passes.
 
 The jobs are drawn about a hidden curve, so that what must come out is known: springs that are the hidden ones, on
@@ -32,6 +32,7 @@ from recurve.errors import InputError
 from recurve.job.model import Job
 from recurve.physics.curve import Stop
 from recurve.physics.target import Band
+from recurve.planner import plan as planning
 from recurve.planner.build import Build
 from recurve.planner.plan import Plan, make_plan
 from recurve.springs.spring import Spring
@@ -40,8 +41,8 @@ from recurve.springs.spring import Spring
 @pytest.fixture(autouse=True)
 def quickly(monkeypatch: pytest.MonkeyPatch) -> None:
     """What is not looked at here takes no time: what would settle a miss, and the yield of many builds."""
-    monkeypatch.setattr("recurve.planner.plan.suggestions", lambda *_: ())
-    monkeypatch.setattr("recurve.planner.plan.MANY_BUILDS", 256)
+    monkeypatch.setattr(planning, "suggestions", lambda *_: ())
+    monkeypatch.setattr(planning, "MANY_BUILDS", 256)
 
 
 def built(plan: Plan) -> Build:

@@ -3,28 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cache
 
 import numpy as np
 import pytest
-from checkout import EXAMPLES
+from example_plans import planned_by_limits
+from yields import one_by_one
 
 from recurve.fit.sobol import rectangular, sobol
 from recurve.fit.state import ensemble_of
-from recurve.job.model import Job
-from recurve.job.read import load_job
-from recurve.physics.curve import Drag, Installed, Unit, trace
-from recurve.physics.target import judge, worst
-from recurve.planner.build import Build
-from recurve.planner.plan import Plan, make_plan
 from recurve.planner.simulate import simulate
-from recurve.springs.spring import Spring
-
-
-@cache
-def plan(name: str) -> Plan:
-    """The plan of an example without its sweep: its unit is then known by the stated ± alone."""
-    return make_plan(replace(load_job(EXAMPLES / f"{name}.toml"), sweep=None))
 
 
 def test_four_rectangulars() -> None:
@@ -43,39 +30,9 @@ def test_rectangular_stays_within_its_limits() -> None:
     assert off.std() == pytest.approx(0.05 / np.sqrt(3), rel=0.01)
 
 
-def one_by_one(job: Job, build: Build, count: int, seed: int) -> float:
-    """The yield by drawing units and builds with a plain generator and tracing each curve: nothing shared with the
-    simulation but the curve of one unit. The mass geometry is left exact here, and so it is there."""
-    random = np.random.default_rng(seed)
-    assert job.target is not None
-    limits, passed = job.limits, 0
-    for _ in range(count):
-        flat = random.uniform(-1, 1, 9)
-        drag = Drag(
-            job.drag.rubbing_block + flat[0] * limits.get("drag.rubbing_block", 0.0),
-            job.drag.friction + flat[1] * limits["drag.friction"],
-            abs(random.normal(0.0, 0.03)),
-        )
-        springs = []
-        for i, one in enumerate(build.unit.springs):
-            s = one.spring
-            rate = s.rate * (1 + flat[2 + 3 * i] * job.build.rate)
-            tension = (
-                max(s.initial_tension + flat[3 + 3 * i] * job.build.initial_tension, 0.0) if s.initial_tension else 0.0
-            )
-            # The post is off, not the spring: its length at rest is longer by the error.
-            free = s.free_length - flat[4 + 3 * i] * job.build.post
-            springs.append(Installed(Spring(s.id, rate, free, tension), one.posts, one.bend))
-        stop = build.stop
-        stop += random.uniform(-1, 1) * (job.build.stop * job.stop.per_mm if build.trim else limits["stop.advance"])
-        curve = trace(Unit(job.weights, tuple(springs), drag, stop), 161)
-        passed += worst(judge(job.target, curve)) >= 0.0
-    return passed / count
-
-
 @pytest.mark.parametrize("name", ["launch", "genset"])
 def test_yield_against_one_curve_after_another(name: str) -> None:
-    made = plan(name)
+    made = planned_by_limits(name)
     build = made.build
     assert build is not None
     # New springs only, and a mass geometry that is known: what one_by_one draws.
@@ -95,7 +52,7 @@ def test_yield_against_one_curve_after_another(name: str) -> None:
 
 def test_costs_name_the_largest_doubt() -> None:
     """With everything else exact, a drag known to a third is what costs."""
-    made = plan("pump")
+    made = planned_by_limits("pump")
     assert made.built is not None
     assert made.built.costs[0][0] == "drag and friction"
     assert [gain for _, gain in made.built.costs] == sorted((g for _, g in made.built.costs), reverse=True)
@@ -103,7 +60,7 @@ def test_costs_name_the_largest_doubt() -> None:
 
 def test_exact_builds_all_pass() -> None:
     """No tolerance and a unit known exactly: every build is the plan."""
-    made = plan("launch")
+    made = planned_by_limits("launch")
     build = made.build
     assert build is not None
     exact = replace(made.job, build=replace(made.job.build, rate=0.0, initial_tension=0.0, post=0.0, stop=0.0))
@@ -114,20 +71,10 @@ def test_exact_builds_all_pass() -> None:
 
 
 def test_band_holds_the_planned_curve() -> None:
-    made = plan("launch")
+    made = planned_by_limits("launch")
     assert made.built is not None and made.built.band is not None and made.build is not None
     band = made.built.band
     curve = made.build.curve.rising_advance(band.speed)
     inside = (curve >= band.rising[0] - 1e-3) & (curve <= band.rising[1] + 1e-3)
     assert inside.mean() > 0.97
     assert (band.rising[1] - band.rising[0] >= 0).all()
-
-
-def test_the_same_every_time() -> None:
-    job = plan("launch").job
-    build = plan("launch").build
-    assert build is not None
-    shares = [
-        simulate(job, ensemble_of(job, None, 512), build.unit.springs, build.stop, True, 512).fraction for _ in range(2)
-    ]
-    assert shares[0] == shares[1]

@@ -1,6 +1,6 @@
 """The ordering window: its ends are springs that keep the floor on the forward curve, and beyond them none do.
 
-The jobs are those of `test_ideal`: posts by table, invented. Beyond an end differential evolution over everything
+The jobs are those of `ideal_jobs`: posts by table, invented. Beyond an end differential evolution over everything
 that is left free, on the forward curve, is the second opinion.
 """
 
@@ -11,9 +11,9 @@ from functools import cache
 
 import numpy as np
 import pytest
+from ideal_jobs import as_springs, forward_margin, ideal_of, job_of, limits_of
 from numpy.typing import NDArray
 from scipy.optimize import differential_evolution
-from test_ideal import as_springs, forward_margin, ideal_of, job_of, limits_of
 
 from recurve.planner.ideal import Ideal, find_ideal
 from recurve.planner.problem import Problem, SpringBounds, problem_of

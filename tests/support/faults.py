@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from jobs import SPRINGS, SWEEP, without
+from sweeps import HEADER
 
 # Each: what is changed in the job, and what the message must say (place, what it got, what was expected).
 JOB_FAULTS: dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]] = {
@@ -147,3 +148,39 @@ SWEEP_FAULTS = {
     "no speed": (SWEEP.replace("500,6.2", ",6.2"), ("as-found.csv:3: speed:", "empty cell")),
     "missing column": (SWEEP.replace("speed [rpm]", "advance [deg]"), ("as-found.csv:1:", '"speed"')),
 }
+
+# Of a reference sweep: what is changed in the job, or the readings given in its place, and what the message must say.
+REFERENCE_FAULTS: dict[str, tuple[tuple[str, str] | None, str | None, tuple[str, ...]]] = {
+    "no readings": (None, HEADER, ("reference.csv: got no readings",)),
+    "one advance only": (
+        None, HEADER + "500,5.0,rising\n510,5.0,rising\n520,5.0,rising\n",
+        ("weights.motion: reference.csv: got 3 readings on the way, from 5.00 to 5.00 deg", "quarter of the travel"),
+    ),
+    "all at the stop": (
+        None, HEADER + "3000,{stop},rising\n3100,{stop},rising\n", ("got readings at the stop only", "at least 3"),
+    ),
+    "all at rest": (None, HEADER + "90,0.0,rising\n100,0.1,rising\n", ("got readings at rest or at the stop only",)),
+    "a spring that was not stretched": (
+        ("rate = ", "# rate = "), None, ("springs.primary: got a reference sweep, but neither rate", "springs.secondary: got a"),
+    ),
+    "springs that never pull": (
+        ("free_length = ", 'free_length = "60 mm" # '), None, ("weights.motion: reference.csv: got springs that pull at none",),
+    ),
+    "a rate missing among the sweep's own": (
+        ("[stop]", '[weights.motion.primary]\nfree_length = "15 mm"\n[stop]'), None,
+        ("weights.motion.primary.rate: missing, expected a rate",),
+    ),
+    "no free length": (
+        ("[stop]", '[weights.motion.primary]\nrate = "1 N/mm"\n[stop]'), None,
+        ("weights.motion.primary:", "free_length, or takeup"),
+    ),
+    "secondary without primary": (
+        ("[stop]", '[weights.motion.secondary]\nrate = "1 N/mm"\ntakeup = "1 deg"\n[stop]'), None, ("secondary without primary",),
+    ),
+    "no such file": (("reference.csv", "elsewhere.csv"), None, ("elsewhere.csv: got no file there",)),
+    "crank degrees without static": (("sweep = ", 'basis = "crank"\nsweep = '), None, ("weights.motion: static: missing",)),
+    "a post on a weight": (
+        ('on = "cam"', 'on = "weight"'), None, ("springs.primary.posts.far.on:", "by reference sweep, which does not tell how"),
+    ),
+    "an unknown key": (("sweep = ", 'file = "x.csv"\nsweep = '), None, ("weights.motion.file: unknown key",)),
+}  # fmt: skip

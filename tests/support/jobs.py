@@ -117,3 +117,10 @@ def without(table: str) -> tuple[str, str]:
 
 # A job without weights, stop and springs begins so.
 BARE_HEAD = 'title = "Bench dummy, invented"\n[distributor]\nlobes = 4\nrotation = "clockwise"\nspeed_ratio = {ratio}\n'
+
+# Changes of the job: bands that no springs meet; springs that are not described; a catalogue of which none will do.
+OUT_OF_REACH = ('{ speed = "700 rpm", advance = "7 deg"', '{ speed = "520 rpm", advance = "10.4 deg"')
+UNDESCRIBED = [('free_length = "15.2 mm"\n', ""), ('takeup = "7 ± 0.5 deg"\n', ""), without("sweep")]
+NO_SPRINGS = "id,rate [N/mm],free_length [mm]\nL1,2,40\nL2,4,41\n"
+# What `recurve wind` is told of a spring by hand.
+BY_HAND = ["--place", "primary", "--rate", "1.6 N/mm", "--free-length", "15.2 mm", "--initial-tension", "0 N"]

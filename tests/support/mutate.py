@@ -50,7 +50,7 @@ def changed(node: ast.AST) -> ast.AST | None:
         new.value = not new.value
     else:
         return None
-    return new  # type: ignore[no-any-return]
+    return new
 
 
 def places(tree: ast.AST) -> Iterator[ast.AST]:
@@ -83,7 +83,7 @@ class Given(importlib.abc.MetaPathFinder, importlib.abc.Loader):
     def find_spec(self, name: str, path: Sequence[str] | None, target: ModuleType | None = None) -> Any:
         if name != self.name:
             return None
-        return importlib.util.spec_from_file_location(name, self.path, loader=self)  # type: ignore[arg-type]
+        return importlib.util.spec_from_file_location(name, self.path, loader=self)
 
     def create_module(self, spec: importlib.machinery.ModuleSpec) -> None:
         return None
@@ -108,8 +108,8 @@ def survives(name: str, path: Path, tree: ast.Module, tests: list[str]) -> bool:
 
 
 def main(module: str, count: int, seed: int, tests: list[str]) -> None:
-    import numpy  # noqa: F401 - loaded once, for all
-    import pytest  # noqa: F401
+    for library in ("numpy", "pytest"):
+        importlib.import_module(library)  # once, for all
 
     path = ROOT / "recurve" / f"{module}.py"
     source = ast.parse(path.read_text(encoding="utf-8"))
@@ -120,7 +120,7 @@ def main(module: str, count: int, seed: int, tests: list[str]) -> None:
         tree = ast.fix_missing_locations(Put(node, new).visit(source))
         if survives("recurve." + module.replace("/", "."), path, tree, tests):
             survivors += 1
-            line: int = node.lineno  # type: ignore[attr-defined]
+            line: int = node.lineno
             print(f"{module}.py:{line}: {ast.unparse(node)}  ->  {ast.unparse(new)}", flush=True)
         Put(new, node).visit(source)
     print(f"{module}: {len(chosen)} of {len(faults)} faults, {survivors} survived", flush=True)

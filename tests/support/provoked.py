@@ -10,10 +10,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from faults import JOB_FAULTS, SPRING_FAULTS, SWEEP_FAULTS
-from jobs import BARE_HEAD, JOB, SPRINGS, SWEEP, without, write_job
-from test_reference import FAULTS as REFERENCE_FAULTS
-from test_reference import SEEDS, mechanism, swept
+from faults import JOB_FAULTS, REFERENCE_FAULTS, SPRING_FAULTS, SWEEP_FAULTS
+from jobs import BARE_HEAD, BY_HAND, JOB, SPRINGS, SWEEP, UNDESCRIBED, without, write_job
+from mechanisms import mechanism
+from reference_units import SEEDS, swept
 
 from recurve.cli.app import main
 from recurve.cli.readings import Reading, SweepFile
@@ -151,7 +151,6 @@ MORE_SWEEPS = {
     "columns changed over": "speed [rpm],advance [deg],direction\n5,500,rising\n6,600,rising\n7,700,rising\n",
     "infinite": SWEEP.replace("500,6.2", "500,inf"),
 }
-BY_HAND = ["--place", "primary", "--rate", "1.6 N/mm", "--free-length", "15.2 mm"]
 HUNG = ["50 g at 14 mm", "100 g at 15 mm"]
 COMMANDS = {
     "speeds": ["curve", "JOB", "--speeds", "1"],
@@ -164,7 +163,7 @@ COMMANDS = {
     "by hand for no spring": ["wind", "ONE", "--place", "secondary", "--rate", "1 N/mm", "--free-length", "15 mm"],
     "a place that is not asked for": ["wind", "LONE", "--place", "secondary"],
     "by hand and planned": ["wind", "JOB", *BY_HAND, "--springs", "ideal"],
-    "by hand never pulling": ["wind", "JOB", *BY_HAND[:-1], "90 mm"],
+    "by hand never pulling": ["wind", "JOB", *BY_HAND, "--free-length", "90 mm"],
     "a stray figure": ["wind", "JOB", "--longest", "15 mm"],
     "a wire that is not sold so": ["wind", "JOB", *BY_HAND, "--sizes", "gauge", "--material", "stainless"],
     "a material nobody has": ["wind", "JOB", *BY_HAND, "--material", "cheese"],
@@ -261,9 +260,8 @@ def commands(folder: Path) -> Iterator[tuple[str, list[str]]]:
     """Every command that is asked for what cannot be, with what it says; run within the folder."""
     write_job(folder, without("sweep"))
     made = {"JOB": folder / "unit.toml"}
-    undescribed = [('free_length = "15.2 mm"\n', ""), ('takeup = "7 ± 0.5 deg"\n', ""), without("sweep")]
     variants = {
-        "UNDESCRIBED": undescribed, "UNSWEPT": undescribed, "ONE": [without("springs.secondary"), without("sweep")],
+        "UNDESCRIBED": UNDESCRIBED, "UNSWEPT": UNDESCRIBED, "ONE": [without("springs.secondary"), without("sweep")],
         "STATICLESS": [("[stop]", '[timing]\nidle = "600 rpm"\n[stop]'), without("sweep")], "RECORDED": [without("sweep")],
         "LONE": [without("springs.secondary"), without("sweep"), LOOSE],
     }  # fmt: skip
@@ -288,7 +286,7 @@ def commands(folder: Path) -> Iterator[tuple[str, list[str]]]:
 
 
 def references(folder: Path) -> Iterator[tuple[str, list[str]]]:
-    """Reference sweeps that cannot tell I′, as in test_reference."""
+    """Reference sweeps that cannot tell I′, by `REFERENCE_FAULTS`."""
     path = swept(0, folder)[1]
     text, at_stop = path.read_text(encoding="utf-8"), f"{mechanism(SEEDS[0]).stop:.2f}"
     good = (folder / "reference.csv").read_text(encoding="utf-8")

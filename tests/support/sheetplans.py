@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from checkout import EXAMPLES
+from example_plans import planned
 
 from recurve.inspection.inspected import inspect_unit
 from recurve.job.read import load_job
 from recurve.planner.build import make_build
-from recurve.planner.plan import Plan, make_plan
+from recurve.planner.plan import Plan
 
 # An invented unit whose curve can be worked by hand: see `onset_by_hand`.
 JOB = """
@@ -98,10 +97,9 @@ def make(folder: Path, text: str = JOB, stop: float = 12.0) -> Plan:
     )
 
 
-@cache
 def launch() -> Plan:
     """The launch's plan, from its sweep."""
-    return make_plan(load_job(EXAMPLES / "launch.toml"))
+    return planned("launch")
 
 
 def trimmed_of(plan: Plan) -> Plan:

@@ -1,13 +1,18 @@
 """What plan and check say of jobs, as JSON on stdout, for runs with other threads, other CPU features, another order.
 
-python tests/support/same.py JOB…
+python tests/support/same_answers.py JOB…
 """
 
 from __future__ import annotations
 
+import hashlib
 import json
 import sys
+from pathlib import Path
 from typing import Any
+
+from commands import run
+from jobs import BY_HAND
 
 from recurve.diagnosis.check import check_unit
 from recurve.job.model import Job
@@ -46,6 +51,14 @@ def checked(job: Job) -> dict[str, Any]:
 def said(path: str) -> dict[str, Any]:
     job = load_job(path)
     return {"plan": planned(job), "check": checked(job)}
+
+
+def written(folder: Path) -> dict[str, str]:
+    """What commands say of the job in this folder, and the hash of each file they write."""
+    commands = ["check", "unit.toml"], ["wind", "unit.toml", *BY_HAND], ["draw", "unit.toml"]
+    told = {command[0]: repr(run(command, folder)) for command in commands}
+    files = sorted(p for p in folder.rglob("*") if p.is_file())
+    return told | {p.relative_to(folder).as_posix(): hashlib.sha256(p.read_bytes()).hexdigest() for p in files}
 
 
 if __name__ == "__main__":

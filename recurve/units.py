@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING, Literal
 
@@ -49,7 +49,7 @@ MAY_BE_TINY = ("number", "moment")  # a fitted friction can be 4e-20 ± 0.01
 COMMON: dict[tuple[str, str], float] = {
     ("mm", "length"): 0.001,
     ("m", "length"): 1.0,
-    ("in", "length"): 0.0254,
+    ("in", "length"): INCH,
     ("g", "mass"): 0.001,
     ("kg", "mass"): 1.0,
     ("deg", "angle"): 0.017453292519943295,
@@ -74,12 +74,18 @@ _UNIT = re.compile(rf"{_NAME}(?:\s*[*/ ]\s*{_NAME})*")
 _ANGLES = {"radian", "degree", "turn", "revolution", "arcminute", "arcsecond", "grade", "revolutions_per_minute", "rev"}
 
 
+Origin = Literal["given", "assumed"]
+
+
 @dataclass(frozen=True)
 class Quantity:
-    """A value [SI] and its half-width, "not off by more than" [SI]; None if none was given."""
+    """A value [SI] and its half-width, "not off by more than" [SI]; None if none was given. `origin` says whether the
+    value was given, or assumed by a default; `written` is the text that it was read from, "" without one."""
 
     value: float
     half_width: float | None = None
+    origin: Origin = "given"
+    written: str = field(default="", compare=False, repr=False)
 
     @property
     def standard_uncertainty(self) -> float | None:
@@ -146,7 +152,7 @@ def parse(text: str, dimension: str) -> Quantity:
 
     Raises ValueError saying what was expected.
     """
-    example = DIMENSIONS[dimension][1]
+    example, written = DIMENSIONS[dimension][1], text
     if re.search(r"\d,\d", text):
         raise ValueError("a comma in the number; expected a decimal point")
     after = _LIMIT_AFTER_UNIT.fullmatch(text.strip())
@@ -164,7 +170,7 @@ def parse(text: str, dimension: str) -> Quantity:
             raise ValueError(fault)
     if limit is not None and limit < 0:
         raise ValueError("a negative ±; expected how far it may be off, 0 or more")
-    return Quantity(value, limit)
+    return Quantity(value, limit, written=written)
 
 
 def size_fault(value: float, dimension: str) -> str:

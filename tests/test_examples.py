@@ -16,11 +16,12 @@ import numpy as np
 import pytest
 from checkout import EXAMPLES, ROOT
 from example_plans import example, planned
+from yields import half_width
 
-from recurve.job.model import Sweep
 from recurve.job.read import load_any, load_job
 from recurve.output.planfile import plan_toml
 from recurve.physics.curve import trace
+from recurve.physics.sweep import Sweep
 from recurve.physics.target import Band, Target, judge, worst
 from recurve.planner.build import Build
 
@@ -162,16 +163,16 @@ def test_the_sweep_is_the_one_its_generator_makes(name: str) -> None:
 @pytest.mark.parametrize("name", DESCRIBED)
 def test_the_true_unit_is_within_what_the_job_says(name: str) -> None:
     """Every ± of the job covers the number that its sweep was made with."""
-    read, truth, said = example(name), MADE["TRUTHS"][name], example(name).limits
-    assert abs(truth.stop - np.degrees(read.stop.advance)) <= np.degrees(said["stop.advance"])
-    assert abs(1e-3 * truth.friction - read.drag.friction) <= said["drag.friction"]
-    for (rate, takeup), place, key in zip(truth.springs, read.places, ("primary", "secondary"), strict=False):
+    read, truth, said = example(name), MADE["TRUTHS"][name], example(name).measured
+    assert abs(truth.stop - np.degrees(read.stop.advance)) <= np.degrees(half_width(said.stop))
+    assert abs(1e-3 * truth.friction - read.drag.friction) <= half_width(said.drag.friction)
+    for (rate, takeup), place, spring in zip(truth.springs, read.places, said.springs, strict=False):
         assert place.found is not None
-        assert abs(1e3 * rate - place.found.rate) <= said[f"springs.{key}.rate"]
+        assert abs(1e3 * rate - place.found.rate) <= half_width(spring.rate)
         off = abs(float(place.posts.length(np.radians(takeup))[0]) - place.found.free_length)
         # A take-up's ± is one of angle; the spring's length follows it by dL/dα.
         slope = float(place.posts.length(np.radians(takeup))[1])
-        assert off <= said.get(f"springs.{key}.free_length", said.get(f"springs.{key}.takeup", 0.0) * slope)
+        assert off <= (half_width(spring.free_length) or half_width(spring.takeup) * slope)
 
 
 @pytest.mark.parametrize("name", DESCRIBED)

@@ -210,6 +210,7 @@ def _file(question: Question, text: str, folder: Path) -> str:
 def _readings(folder: Path, answers: Answers) -> str:
     """The name of the sweep typed reading by reading; "" if no reading was typed."""
     from recurve.cli.readings import SweepFile, bench_of, take_readings
+    from recurve.job.parts import swept_part
 
     document = document_of(answers, "")
     # Later parts of the interview are not answered yet: bands on the crank's basis take a four-stroke's ratio.
@@ -217,7 +218,7 @@ def _readings(folder: Path, answers: Answers) -> str:
     given = {k.split(".")[1]: v for k, v in answers.items() if k.startswith("sweep.") and v != ""}
     document["sweep"] = {"file": TYPED_SWEEP, **given}
     file = SweepFile(folder / TYPED_SWEEP)
-    take_readings(file, bench_of(document, "", KEPT)[0])
+    take_readings(file, bench_of(swept_part(document, "", KEPT)))
     return TYPED_SWEEP if file.readings else ""
 
 

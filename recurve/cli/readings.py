@@ -6,23 +6,20 @@ Readings are kept in the units and the basis of their file, and compared in rad 
 from __future__ import annotations
 
 import os
-import tomllib
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-from pydantic import ConfigDict, ValidationError
 
 from recurve.cli.dialogue import ask, say
 from recurve.errors import InputError, OutputError
 from recurve.files import rewrite
-from recurve.job import schema as m
-from recurve.job import schema_unit as u
-from recurve.job.build import JobReader
-from recurve.job.messages import fault_lines
-from recurve.job.tables import read_text
+from recurve.job.build_inspection import build_target
+from recurve.job.model import FileBasis
+from recurve.job.parts import SweptPart, read_swept_part
+from recurve.job.schema_unit import SweepReading
+from recurve.job.sweeps import basis_of
 from recurve.physics.target import Band, Target
 from recurve.units import RPM, column_header, factor, parse
 
@@ -39,23 +36,6 @@ class Reading:
     speed: float
     advance: float
     rising: bool
-
-
-@dataclass(frozen=True)
-class FileBasis:
-    """What the file counts in: crank turns for one distributor turn [1] of its speeds and of its advances (1 if they are
-    the distributor's), and the `static` timing [rad] in its advances; `reading` [rad] and `speed_reading` [rad/s]: the
-    half-widths of a reading, in this basis."""
-
-    speed_ratio: float = 1.0
-    advance_ratio: float = 1.0
-    static: float = 0.0
-    reading: float = np.radians(0.5)
-    speed_reading: float = 10 / RPM
-
-    def advance(self, distributor: float) -> float:
-        """An advance of the distributor [rad] in the basis of the file [rad]."""
-        return distributor * self.advance_ratio + self.static
 
 
 class SweepFile:
@@ -247,17 +227,6 @@ CAUTION = (
 )
 
 
-class SweptPart(u.Table):
-    """The part of a job file that taking readings needs; the tables it names need not exist yet."""
-
-    model_config = ConfigDict(extra="ignore", frozen=True, arbitrary_types_allowed=True)
-    title: str = ""
-    distributor: u.Distributor
-    stop: u.Stop | None = None
-    target: m.Target | None = None
-    sweep: m.SweepTable | None = None
-
-
 @dataclass(frozen=True)
 class Bench:
     """What readings are compared with: the book's bands and the stop [rad], both of the distributor, and their basis."""
@@ -272,35 +241,16 @@ def read_bench(path: Path) -> tuple[Bench, str | None, str]:
 
     Raises InputError.
     """
-    faults: list[str] = []
-    text = read_text(path, str(path), faults)
-    if text is None:
-        raise InputError(faults)
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as fault:
-        raise InputError(f"{path}: not TOML: {fault}; expected a job file in TOML") from None
-    bench, part = bench_of(document, text, str(path))
-    return bench, None if part.sweep is None else part.sweep.file, text
+    part, text = read_swept_part(path)
+    return bench_of(part), None if part.sweep is None else part.sweep.file, text
 
 
-def bench_of(document: dict[str, Any], text: str, shown: str) -> tuple[Bench, SweptPart]:
-    """The same from a document, with the part that was read. Raises InputError."""
-    try:
-        part = SweptPart.model_validate(document)
-    except ValidationError as error:
-        raise InputError(fault_lines(error, text, shown, SweptPart)) from None
-    build = JobReader(m.JobModel.model_construct(distributor=part.distributor, target=part.target))
-    target = build.target()
-    given, ratio, plain = part.sweep or u.SweepReading(), part.distributor.speed_ratio, FileBasis()
-    basis = FileBasis(
-        ratio if (given.speed_basis or given.basis) == "crank" else 1.0,
-        ratio if (given.advance_basis or given.basis) == "crank" else 1.0,
-        0.0 if given.static is None else given.static.value,
-        plain.reading if given.reading is None else given.reading,
-        plain.speed_reading if given.speed_reading is None else given.speed_reading,
-    )
-    return Bench(target, None if part.stop is None else part.stop.advance.value, basis), part
+def bench_of(part: SweptPart) -> Bench:
+    """The same for the part of a job; faults of its bands are reported where the whole job is read."""
+    ratio = part.distributor.speed_ratio
+    target = build_target(part.target, ratio, [])
+    stop = None if part.stop is None else part.stop.advance.value
+    return Bench(target, stop, basis_of(part.sweep or SweepReading(), ratio))
 
 
 def take_readings(file: SweepFile, bench: Bench) -> None:

@@ -17,6 +17,7 @@ from recurve.cli.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progr
 from recurve.cli.next_step import after_curve, after_draw
 from recurve.errors import InputError
 from recurve.text import printable, printable_lines
+from recurve.units import RPM
 
 if TYPE_CHECKING:
     from recurve.arrays import Array
@@ -61,7 +62,7 @@ def parse_speeds(text: str) -> Array:
         raise InputError(wrong)
     steps = np.arange(begin, end + 1e-9 * end, step)
     rpm = steps if end - steps[-1] < 1e-6 * step else np.append(steps, end)
-    result: Array = rpm * np.pi / 30
+    result: Array = rpm / RPM
     return result
 
 

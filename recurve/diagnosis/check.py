@@ -72,7 +72,7 @@ def check_unit(job: Job) -> Check:
     verdict, why = _gated(inspected) or _verdict(found, evidence, findings, passing, ideal)
     if verdict not in GATED and inspected.undecided:
         verdict, why = "cannot tell", inspected.undecided
-    notes = (*job.notes, *conversion_notes(found, evidence.idle))
+    notes = (*job.notes, *conversion_notes(found))
     return Check(found, fit, evidence, findings, verdict, why, passing, notes, inspected)
 
 

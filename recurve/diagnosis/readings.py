@@ -12,7 +12,7 @@ from recurve.fit.model import SweepModel
 from recurve.fit.posterior import find_modes, spread_starts
 from recurve.fit.state import Evidence
 from recurve.inspection.findings import Cause, Finding, Words
-from recurve.job.model import Sweep
+from recurve.physics.sweep import Sweep
 from recurve.units import RPM
 
 FEW_READINGS = 6  # fewer than this hardly tell anything apart

@@ -8,10 +8,10 @@ from recurve.errors import InputError
 from recurve.fit.fit import fit_sweep, fitted_job
 from recurve.inspection.timing import Advance, Card, TableCurve, book_curve, make_card
 from recurve.inspection.vacuum import vacuum_advance
-from recurve.job.model import BareJob, Job, Sweep
+from recurve.job.model import BareJob, Job
 from recurve.physics.curve import trace
+from recurve.physics.sweep import Sweep
 from recurve.planner.plan import Plan, make_plan
-from recurve.units import parse
 
 
 def timing_card(job: Job | BareJob, planned: Advance | None = None) -> Card:
@@ -73,10 +73,4 @@ def _made(job: Job | BareJob, found: Advance | None, planned: Advance | None) ->
     curves = {name: c for name, c in named.items() if c is not None}
     cruise = None if timing.cruise_vacuum is None else vacuum_advance(vacuum, timing.cruise_vacuum)
     full = None if timing.full_load_vacuum is None else vacuum_advance(vacuum, timing.full_load_vacuum)
-    return make_card(timing, job.speed_ratio, curves, _target_static(job), (cruise, full))
-
-
-def _target_static(job: Job | BareJob) -> float | None:
-    """The static timing [rad crank] that the target states."""
-    given = job.document.get("target", {}).get("static")
-    return None if given is None else parse(given, "angle").value
+    return make_card(timing, job.speed_ratio, curves, job.target_static, (cruise, full))

@@ -11,12 +11,14 @@ import numpy as np
 
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
 from recurve.fit.state import Evidence
-from recurve.job.model import Job, Sweep
+from recurve.job.measured import Measured
+from recurve.job.model import Job
+from recurve.physics.sweep import Sweep
 from recurve.physics.target import Band
 from recurve.planner.build import Build, make_build
 from recurve.planner.problem import problem_of
 from recurve.uncertainty import Sampled, Uncertain
-from recurve.units import PLACES
+from recurve.units import PLACES, Quantity
 
 VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged"]
 
@@ -95,7 +97,7 @@ def verify_unit(job: Job, sweep: Sweep) -> Verification:
     outside one of them. Single readings do not decide. Raises InputError if the job has no target with bands.
     """
     problem_of(job)
-    swept = replace(job, sweep=sweep, limits=_widened(job.limits))
+    swept = replace(job, sweep=sweep, measured=_widened(job.measured))
     fit = fit_sweep(swept)
     evidence = Evidence.of(swept, fit)
     bands = _judged(evidence, len(sweep.speed))
@@ -105,11 +107,17 @@ def verify_unit(job: Job, sweep: Sweep) -> Verification:
     return Verification(unit, fit, bands, verdict, correction)
 
 
-def _widened(limits: dict[str, float]) -> dict[str, float]:
-    """The plan's tolerances [SI] with those of posts and stop widened, so that planned settings do not dominate the fit:
-    a setting that went wrong is what it looks for."""
-    set_by_hand = ("springs.primary.free_length", "springs.secondary.free_length", "stop.advance")
-    return {key: limit * (MISSET if key in set_by_hand else 1.0) for key, limit in limits.items()}
+def _widened(measured: Measured) -> Measured:
+    """The unit with the ± of posts and stop widened, so that planned settings do not dominate the fit: a setting that
+    went wrong is what it looks for."""
+    springs = tuple(
+        s if s.free_length is None else replace(s, free_length=_wider(s.free_length)) for s in measured.springs
+    )
+    return replace(measured, stop=_wider(measured.stop), springs=springs)
+
+
+def _wider(given: Quantity) -> Quantity:
+    return given if given.half_width is None else replace(given, half_width=given.half_width * MISSET)
 
 
 def _overall(fit: Fit, bands: tuple[BandVerdict, ...]) -> VerifyVerdict:

@@ -14,10 +14,11 @@ import numpy as np
 from recurve.arrays import Array
 from recurve.fit.model import TENSION, SweepModel, ends, sweep_model
 from recurve.fit.posterior import Mode, Samples, find_modes, sample, spread_starts
-from recurve.job.model import Job, Sweep
+from recurve.job.model import Job
 from recurve.physics.curve import Drag
 from recurve.physics.ensemble import curves, takeups
 from recurve.physics.mechanism import CorrectedWeights
+from recurve.physics.sweep import Sweep
 from recurve.springs.spring import Spring
 from recurve.uncertainty import Uncertain, degrees_of_freedom, inflation, robust_scatter, without_outliers
 from recurve.units import PLACES

@@ -7,20 +7,17 @@ enters as a few modes: independent relative changes of I′(α), found from the 
 
 from __future__ import annotations
 
-import copy
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 
 from recurve.arrays import Array
 from recurve.data import default, ranges
-from recurve.job import schema as m
-from recurve.job.build import JobReader
-from recurve.job.model import Job, Sweep
+from recurve.job.model import Job
 from recurve.physics.ensemble import Curves, Shapes, Units, curves, takeups
 from recurve.physics.mechanism import RadiusTable, ReferenceSlope
+from recurve.physics.sweep import Sweep
 from recurve.uncertainty import (
     MOST_DRAG,
     MOST_FRICTION,
@@ -28,11 +25,10 @@ from recurve.uncertainty import (
     UNSTATED_FRICTION,
     Prior,
     assumed_drag,
-    drag_half_width,
     over_nodes,
     speed_nodes,
 )
-from recurve.units import PLACES, SQRT3
+from recurve.units import PLACES, SQRT3, Quantity
 
 MOST_MODES = 3
 # A mode that changes I′ by less than this anywhere is left out.
@@ -49,7 +45,7 @@ def slope_modes(job: Job, advance: Array) -> Array:
     """
     if isinstance(job.weights.motion, ReferenceSlope):
         return _reference_modes(job.weights.motion, advance, job.stop.limits[1])
-    changes = [*_table_changes(job, advance), *_key_changes(job, advance)]
+    changes = [*_table_changes(job, advance), *_measured_changes(job, advance)]
     if not changes:
         return np.full((1, len(advance)), float(ranges()["fit"]["mass_geometry"]["value"]))
     _, sizes, shapes = np.linalg.svd(np.stack(changes), full_matrices=False)
@@ -84,38 +80,14 @@ def _table_changes(job: Job, advance: Array) -> list[Array]:
     if not isinstance(motion, RadiusTable):
         return []
     r, dr = motion.radius(advance)
-    return [effect / np.sqrt(3) / (2 * r * dr) for effect in motion.row_effects(advance)]
+    return [effect / SQRT3 / (2 * r * dr) for effect in motion.row_effects(advance)]
 
 
-def _key_changes(job: Job, advance: Array) -> list[Array]:
-    """By each quantity of [weights] that has a ±."""
+def _measured_changes(job: Job, advance: Array) -> list[Array]:
+    """By each quantity of the weights that has a ±, as long as the weights still work with it."""
     middle = job.weights.inertia_slope(advance)
-    keys = [k for k in job.limits if k.startswith("weights.") and ".cg_radius[" not in k and ".advance[" not in k]
-    if not keys:
-        return []
-    model = m.JobModel.model_validate({k: v for k, v in job.document.items() if k not in ("sweep", "catalogue")})
-    changes = []
-    for key in keys:
-        moved = _moved(model, job.document, key, job.limits[key] / np.sqrt(3)).inertia_slope(advance)
-        if np.isfinite(moved).all():
-            changes.append(moved / middle - 1.0)
-    return changes
-
-
-def _moved(model: m.JobModel, document: dict[str, Any], key: str, by: float) -> Any:
-    """The weights of the job's `model` with one quantity of its `document` moved by so much [SI]."""
-    weights: Any = copy.deepcopy(document["weights"])
-    table: Any = weights
-    given: Any = model.weights
-    *path, last = [int(p) - 1 if p.isdigit() else p for p in key.replace("[", ".").replace("]", "").split(".")][1:]
-    for part in path:
-        table = table[part]
-    for part in (*path, last):
-        given = given[part] if isinstance(part, int) else getattr(given, part)
-    unit = {"mass": "kg", "angle": "rad"}.get(str(last), "m")
-    table[last] = f"{float(given.value + by)!r} {unit}"
-    # Only the weights are read again: the rest of the job is as it was.
-    return JobReader(model.model_copy(update={"weights": type(model.weights).model_validate(weights)})).weights()
+    slopes = (moved.inertia_slope(advance) for moved in job.measured.weights.moved())
+    return [slope / middle - 1.0 for slope in slopes if np.isfinite(slope).all()]
 
 
 TENSION = "secondary.tension"
@@ -307,10 +279,9 @@ def _bound_reach(job: Job, reach: float) -> float:
     return job.stop.limits[1]
 
 
-def _std(job: Job, key: str) -> float | None:
-    """Standard uncertainty [SI] of a quantity of the job by its key, None without a ±."""
-    limit = job.limits.get(key)
-    return None if limit is None or limit == 0 else limit / SQRT3
+def _uncertainty(given: Quantity | None) -> float | None:
+    """Standard uncertainty [SI] of what was measured; None without a ±, or with one of 0."""
+    return None if given is None else given.standard_uncertainty or None
 
 
 def _spring_parameters(job: Job, index: int, name: str) -> list[Prior]:
@@ -324,11 +295,12 @@ def _spring_parameters(job: Job, index: int, name: str) -> list[Prior]:
     stretch = Prior(f"{name}.stretch", entry["value"] * 1e-3, entry["spread"] * 1e-3, -6e-3, 8e-3)
     if place.found is None:
         return [rate, stretch]
-    relative = (_std(job, f"springs.{name}.rate") or 0.1 * place.found.rate) / place.found.rate
+    measured = job.measured.springs[index]
+    relative = (_uncertainty(measured.rate) or 0.1 * place.found.rate) / place.found.rate
     rate = Prior(rate.name, float(np.log(place.found.rate)), relative, rate.least, rate.most, True)
-    takeup = _std(job, f"springs.{name}.takeup")
-    free = _std(job, f"springs.{name}.free_length") or 0.1e-3
-    by = free if takeup is None else takeup * max(abs(_lever_at(job, index, place.found.free_length)), abs(lever), 1e-3)
+    by, takeup = _uncertainty(measured.free_length) or 0.1e-3, _uncertainty(measured.takeup)
+    if takeup is not None:
+        by = takeup * max(abs(_lever_at(job, index, place.found.free_length)), abs(lever), 1e-3)
     middle = rest - place.found.free_length
     stretch = Prior(stretch.name, middle, by, middle - 8 * by, middle + 8 * by, True)
     return [rate, stretch]
@@ -343,30 +315,27 @@ def _lever_at(job: Job, index: int, free_length: float) -> float:
 
 def _resistance_parameters(job: Job) -> list[Prior]:
     """Drag of the rubbing block, friction, and friction share."""
-    given = job.document.get("drag", {})
-    block = job.drag.rubbing_block
-    limit = drag_half_width(
-        block, "rubbing_block" in given, job.limits.get("drag.rubbing_block"), "breaker_spring" in given
-    )
-    spread = max(min(limit, 10 * assumed_drag()), 1e-6) / SQRT3
-    drag = Prior("drag", block, spread, 0.0, MOST_DRAG, bool(given))
+    given = job.measured.drag
+    spread = max(min(given.points.half_width or 0.0, 10 * assumed_drag()), 1e-6) / SQRT3
+    drag = Prior("drag", job.drag.rubbing_block, spread, 0.0, MOST_DRAG, given.points.origin == "given")
     if job.trigger == "electronic":
         drag = Prior("drag", 0.0, 1e-9, 0.0, 1e-6, True)
-    friction = _friction(job, "friction", job.drag.friction, "moment", MOST_FRICTION)
-    return [drag, friction, _friction(job, "friction_share", job.drag.friction_share, "number", MOST_FRICTION_SHARE)]
+    friction = _friction("friction", given.friction, job.drag.friction, "moment", MOST_FRICTION)
+    share = _friction("friction_share", given.friction_share, job.drag.friction_share, "number", MOST_FRICTION_SHARE)
+    return [drag, friction, share]
 
 
-def _friction(job: Job, key: str, value: float, dimension: str, most: float) -> Prior:
+def _friction(key: str, given: Quantity, value: float, dimension: str, most: float) -> Prior:
     """A friction as measured; else about 0 and never negative."""
-    if key in job.document.get("drag", {}):
-        spread = _std(job, f"drag.{key}") or max(UNSTATED_FRICTION * value, 1e-6)
-        return Prior(key, value, spread, 0.0, most, True)
-    return Prior(key, 0.0, default("fit", key, dimension), 0.0, most)
+    if given.origin == "assumed":
+        return Prior(key, 0.0, default("fit", key, dimension), 0.0, most)
+    return Prior(key, value, _uncertainty(given) or max(UNSTATED_FRICTION * value, 1e-6), 0.0, most, True)
 
 
 def _stop_parameter(job: Job, reach: float) -> Prior:
-    spread = _std(job, "stop.advance") or default("fit", "stop", "angle")
-    return Prior("stop", job.stop.advance, spread, 0.3 * job.stop.advance, reach, "stop.advance" in job.limits)
+    given, advance = job.measured.stop, job.stop.advance
+    spread = _uncertainty(given) or default("fit", "stop", "angle")
+    return Prior("stop", advance, spread, 0.3 * advance, reach, given.half_width is not None)
 
 
 def _zero_parameter(job: Job) -> Prior:

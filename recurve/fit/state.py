@@ -15,10 +15,11 @@ from recurve.arrays import Array
 from recurve.fit.fit import Fit
 from recurve.fit.model import SweepModel, sweep_model
 from recurve.fit.sobol import rectangular, sobol
-from recurve.job.model import Job, Sweep
+from recurve.job.model import Job
 from recurve.physics.ensemble import Curves, curves, takeups
+from recurve.physics.sweep import Sweep
 from recurve.uncertainty import Sampled
-from recurve.units import PLACES, RPM, SQRT3
+from recurve.units import PLACES, SQRT3
 
 STATES = 2048
 SURE = 0.95  # a probability that counts as a yes; its complement counts as a no
@@ -41,7 +42,7 @@ def ensemble_of(job: Job, fit: Fit | None, count: int) -> Ensemble:
     if fit is not None:
         return Ensemble(fit.model, fit.samples.equal(count), fit.best, True)
     nothing = np.zeros(1)
-    empty = Sweep("", nothing + 1.0, nothing, nothing == 0, nothing, 1.0, 1e-6, None)
+    empty = Sweep(nothing + 1.0, nothing, nothing == 0, nothing, file="", reading=1.0, speed_reading=1e-6)
     model = sweep_model(replace(job, sweep=empty))
     return Ensemble(model, _prior(model, count), np.clip(np.zeros(model.size), *model.bounds()), False)
 
@@ -94,10 +95,8 @@ class Evidence:
 
     @cached_property
     def idle(self) -> float:
-        """Idle speed [rad/s]: the target's, else the lowest swept, else 300 rpm."""
-        if self.job.target is not None and self.job.target.idle_speed is not None:
-            return self.job.target.idle_speed
-        return float(self.job.sweep.speed.min()) if self.job.sweep is not None else 300.0 / RPM
+        """Idle speed of the job [rad/s]."""
+        return self.job.idle_speed
 
     @cached_property
     def residual(self) -> Sampled:

@@ -58,7 +58,7 @@ def read_answer(question: Question, text: str, system: str) -> Any:
         "number": _number,
         "quantity": _quantity,
         "pair": _pair,
-        "row": _row,
+        "row": read_row,
     }[question.kind]
     return read(question, given, system)
 
@@ -139,10 +139,6 @@ ROWS: dict[str, dict[int, tuple[tuple[str, str], ...]]] = {
 LEAST_ROWS = {"points": 1, "length": 2, "cg_radius": 3}
 
 
-def _row(question: Question, text: str, system: str) -> dict[str, str]:
-    return read_row(question, text, system)
-
-
 def read_row(question: Question, text: str, system: str) -> dict[str, str]:
     """One line of numbers by the names that the job file has for them; raises ValueError."""
     name = question.key.rsplit(".", 1)[1]
@@ -158,15 +154,11 @@ def read_row(question: Question, text: str, system: str) -> dict[str, str]:
     if name in ("points", "idle", "maximum"):
         model = {"points": m.TargetPoint, "idle": m.Idle, "maximum": m.Maximum}[name]
         _validate(TypeAdapter(model), row)
-        _check_order(row)
-    return row
-
-
-def _check_order(row: dict[str, str]) -> None:
     if "min" in row:
         low, high = (QuantityField("angle", "any").read(row[k]).value for k in ("min", "max"))
         if high <= low:
             raise ValueError("expected the least advance first, then the most")
+    return row
 
 
 def check_rows(question: Question, rows: list[dict[str, str]]) -> None:
@@ -411,7 +403,9 @@ def _table(name: str, given: dict[str, Any] | None, example: dict[str, Any] | No
         if inner in TABLES or any(t.startswith(f"{inner}.") for t in TABLES):
             continue
         line = f"{key} = {_toml(key, here[key] if key in here else could[key])}"
-        out += _noted(line if key in here else "\n".join(f"#{row}" for row in line.split("\n")), _note(inner))
+        found = [q for q in questions() if q.key == inner or q.key.startswith(f"{inner}.")]
+        note = next((q.note for q in found if q.note), "")
+        out += _noted(line if key in here else "\n".join(f"#{row}" for row in line.split("\n")), note)
     return out
 
 
@@ -422,11 +416,6 @@ def _noted(line: str, note: str) -> str:
     if "\n" in line or len(line) >= NOTE_COLUMN:
         return f"# {note}\n{line}\n"
     return f"{line:<{NOTE_COLUMN}}# {note}\n"
-
-
-def _note(key: str) -> str:
-    found = [q for q in questions() if q.key == key or q.key.startswith(f"{key}.")]
-    return next((q.note for q in found if q.note), "")
 
 
 def _toml(key: str, value: Any) -> str:

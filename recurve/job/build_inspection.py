@@ -26,10 +26,10 @@ from recurve.job import schema as m
 from recurve.job import schema_inspection as c
 from recurve.job import schema_unit as u
 from recurve.physics.target import Band, Kind, Target
-from recurve.units import Quantity
+from recurve.units import POUND_FORCE, Quantity
 
 Faults = list[tuple[tuple[Any, ...], str]]
-HALF_POUND = 0.5 * 4.4482216  # N, the load of the TM's method
+HALF_POUND = 0.5 * POUND_FORCE  # N, the load of the TM's method
 
 
 def build_inspection(
@@ -289,7 +289,10 @@ class _Bands:
         """Points, what the engine wants, idle, maximum."""
         g = self.given
         bands = [self._band("point", point, ("target", "points", i)) for i, point in enumerate(g.points)]
-        bands += [self._wanted(row, ("target", "timing", i)) for i, row in enumerate(g.timing)]
+        bands += [
+            self._around("point", self._speed(row.speed), row.timing, row.tolerance, ("target", "timing", i))
+            for i, row in enumerate(g.timing)
+        ]
         if g.all_in is not None and g.total is not None:
             bands.append(self._around("point", self._speed(g.all_in), g.total, g.total_tolerance, ("target", "all_in")))
         if g.idle is not None:
@@ -310,9 +313,6 @@ class _Bands:
             return given.value
         static = 0.0 if self.given.static is None else self.given.static.value
         return (given.value - static) / self.ratio
-
-    def _wanted(self, row: m.WantedTiming, key: tuple[Any, ...]) -> Band:
-        return self._around("point", self._speed(row.speed), row.timing, row.tolerance, key)
 
     def _around(
         self, kind: Kind, speed: float | None, timing: Quantity, tolerance: Quantity | None, key: tuple[Any, ...]

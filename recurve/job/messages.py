@@ -49,7 +49,7 @@ def _line(fault: ErrorDetails, text: str, shown: str, model: type[BaseModel]) ->
         return f"{where}: unknown key, expected one of {', '.join(_known(model, key[:-1]))}{hint}"
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         got = given.get("kind") if isinstance(given, dict) else given
-        expected = fault.get("ctx", {}).get("expected_tags") or ", ".join(_tags(model, key))
+        expected = fault.get("ctx", {}).get("expected_tags") or ", ".join(t for m in _at(model, key) if (t := _tag(m)))
         return f"{where}.kind: got {_shown(got)}, expected {expected}"
     message = str(fault.get("ctx", {}).get("error", "")) or fault["msg"]
     if kind == "value_error":
@@ -121,10 +121,6 @@ def field_of(model: type[BaseModel], key: Loc) -> FieldInfo | None:
 
 def _known(model: type[BaseModel], key: Loc) -> list[str]:
     return list(dict.fromkeys(name for m in _at(model, key) for name in m.model_fields))
-
-
-def _tags(model: type[BaseModel], key: Loc) -> list[str]:
-    return [tag for m in _at(model, key) if (tag := _tag(m))]
 
 
 def _what(model: type[BaseModel], key: Loc) -> str:

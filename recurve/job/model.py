@@ -4,15 +4,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from recurve.arrays import Array
 from recurve.inspection.model import Inspection
+from recurve.job.measured import Measured
 from recurve.physics.curve import Drag, Installed, Stop, Unit
 from recurve.physics.mechanism import Weights
 from recurve.physics.posts import Posts
+from recurve.physics.sweep import Sweep
 from recurve.physics.target import Target
 from recurve.springs.spring import Catalogue, Spring
+from recurve.units import RPM
+
+if TYPE_CHECKING:
+    from recurve.job.schema import BareModel, JobModel
+
+IDLE = 300 / RPM  # rad/s of the distributor, where nothing tells the idle speed; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -26,26 +33,24 @@ class SpringPlace:
 
 
 @dataclass(frozen=True)
-class Sweep:
-    """Readings of the unit as found, in distributor terms: `speed` [rad/s], `advance` [rad], `rising`
-    (bool), `row` in the file, all (n,); `reading` [rad] and `speed_reading` [rad/s] their ± limits;
-    `zeroed_at` [rad/s] where zero was taken, None if the weights were held home; `static_known` is false for
-    readings at the crank whose static timing was not given."""
+class FileBasis:
+    """What the figures of a sweep's file count in: crank turns a distributor turn [1] of its speeds and of its advances, and
+    the `static` [rad] in them; `reading` [rad] and `speed_reading` [rad/s], their half-widths, in the file's terms."""
 
-    file: str
-    speed: Array
-    advance: Array
-    rising: Array
-    row: Array
+    speed_ratio: float
+    advance_ratio: float
+    static: float
     reading: float
     speed_reading: float
-    zeroed_at: float | None
-    static_known: bool = True
+
+    def advance(self, distributor: float) -> float:
+        """A distributor advance [rad] as it is read."""
+        return distributor * self.advance_ratio + self.static
 
 
 @dataclass(frozen=True)
 class Tolerances:
-    """How far a finished build may be off the plan, as limits: `rate` [1] of a new spring's rate,
+    """How far a finished build may be off the plan, as half-widths: `rate` [1] of a new spring's rate,
     `initial_tension` [N], `post` [m] of the length over the posts, `stop` [m] of the trim, `reading` [rad]."""
 
     rate: float
@@ -58,8 +63,8 @@ class Tolerances:
 @dataclass(frozen=True, kw_only=True)
 class JobHead:
     """What every job has, with or without weights. `trigger` is what was found, `trigger_fitted` what will be there;
-    `speed_ratio` [1] crank revolutions per distributor revolution; `notes` what must be said aloud; `document` the
-    TOML as read."""
+    `speed_ratio` [1] crank revolutions per distributor revolution; `notes` what must be said aloud; `model` the file as
+    validated, `document` as read, for the plan file alone."""
 
     path: Path
     title: str
@@ -76,6 +81,7 @@ class JobHead:
     inspection: Inspection = field(default_factory=Inspection)
     notes: tuple[str, ...]
     fingerprint: str
+    model: BareModel
     document: dict[str, Any]
 
     @property
@@ -83,21 +89,43 @@ class JobHead:
         """The job's name: its file's, without the ending."""
         return self.path.stem
 
+    @property
+    def idle_speed(self) -> float:
+        """Idle speed [rad/s]: the target's, else the lowest swept, else the lowest at which the target asks something,
+        else 300 rpm."""
+        if self.target is not None and self.target.idle_speed is not None:
+            return self.target.idle_speed
+        if self.sweep is not None:
+            return float(self.sweep.speed.min())
+        asked = [] if self.target is None else [b.speed for b in self.target.timed if b.speed is not None]
+        return min(asked, default=IDLE)
+
+    @property
+    def target_static(self) -> float | None:
+        """The static timing [rad crank] that the target's figures include; None where it is not told."""
+        target = self.model.target
+        return None if target is None or target.static is None else target.static.value
+
+    @property
+    def engine_target(self) -> bool:
+        """Whether the target is told by what the engine wants, static timing included."""
+        target = self.model.target
+        return target is not None and (target.total is not None or bool(target.timing))
+
 
 @dataclass(frozen=True, kw_only=True)
 class Job(JobHead):
-    """A job as read. `places`: primary, then the secondary if there is one. `limits` holds the ± [SI] of every
-    quantity that has one, by its key; `points_drag` [N·m] is the rubbing block's drag with points, whether they were
-    found or will be fitted."""
+    """A job as read. `places`: primary, then the secondary if there is one. `measured` is the unit as it was measured,
+    each quantity with its ±; `weights`, `stop`, `drag` and `places` are computed with, and become what a sweep shows."""
 
     weights: Weights
     stop: Stop
     drag: Drag
     places: tuple[SpringPlace, ...]
     catalogue: Catalogue | None
-    limits: dict[str, float]
-    build: Tolerances = Tolerances(0.0, 0.0, 0.0, 0.0, 0.0)
-    points_drag: float = 0.0
+    build: Tolerances
+    measured: Measured
+    model: JobModel
 
     def as_found(self) -> Unit | None:
         """The unit with the springs found in it, None where not all of them are described."""

@@ -7,38 +7,88 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
+from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, TypeVar
 
-import numpy as np
 from pydantic import BaseModel, ValidationError
 
 from recurve.errors import InputError, PhysicsError
+from recurve.inspection.model import Inspection
 from recurve.job import schema as m
 from recurve.job import schema_unit as u
-from recurve.job.build import JobReader, limits_of, swapped_columns, sweep_of, weights_of
+from recurve.job.build import (
+    build_drag,
+    build_motion,
+    build_places,
+    build_springs,
+    build_stop,
+    build_tolerances,
+    build_weights,
+    drag_notes,
+    mounting_of,
+    plausibility_notes,
+)
 from recurve.job.build_inspection import Faults, build_inspection, build_target
+from recurve.job.measured import Measured, MeasuredDrive, described
 from recurve.job.messages import dotted, fault_lines, place
-from recurve.job.model import BareJob, Job, SpringPlace, Sweep
+from recurve.job.model import BareJob, Job, SpringPlace
+from recurve.job.sweeps import build_reference, counted_twice, swapped_columns, sweep_of, weights_of
 from recurve.job.tables import read_catalogue, read_sweep, read_text
 from recurve.physics.curve import Stop
-from recurve.physics.mechanism import Weights
-from recurve.physics.reference import Readings
+from recurve.physics.mechanism import RadiusTable, weight_faults
+from recurve.physics.reference import Reference
+from recurve.physics.sweep import Readings, Sweep
 from recurve.physics.target import Target
 from recurve.springs.spring import Catalogue
-from recurve.text import beside
+from recurve.text import beside, printable
+from recurve.units import RPM
 
 Model = TypeVar("Model", bound=BaseModel)
+
+
+@dataclass(frozen=True)
+class JobFiles:
+    """A job's file and the tables it names, as read: nothing is built of them yet."""
+
+    path: Path
+    text: str
+    document: dict[str, Any]
+    model: m.JobModel
+    sweep: Readings | None
+    reference: Readings | None
+    catalogue: Catalogue | None
+
+
+@dataclass(frozen=True)
+class JobParts:
+    """What is built of a job's files. A reference sweep is described and has no faults, but it is not fitted: the posts then
+    stand on weights of which nothing is known. `reference_notes` are of that sweep, `notes` of the rest."""
+
+    measured: Measured
+    stop: Stop
+    places: tuple[SpringPlace, ...]
+    target: Target | None
+    inspection: Inspection
+    reference_notes: tuple[str, ...]
+    notes: tuple[str, ...]
 
 
 def load_job(path: str | Path) -> Job:
     """Read a job file and the tables it names.
 
-    Raises InputError with one line for each fault of all files, PhysicsError where everything can be
-    read but no such distributor can work. Lengths, masses and so on are SI afterwards, angles radians,
-    speeds and advances the distributor's.
+    Three steps: `read_files`, `build_parts`, and `whole_job`, which fits a reference sweep where the weights are known by
+    one. Every fault is found before that fit. Raises InputError with one line for each fault of all files, PhysicsError
+    where everything can be read but no such distributor can work. Lengths, masses and so on are SI afterwards, angles
+    radians, speeds and advances the distributor's.
     """
+    files = read_files(path)
+    return whole_job(files, build_parts(files))
+
+
+def read_files(path: str | Path) -> JobFiles:
+    """The job file by its model, and the tables it names; raises InputError with one line for each fault of them all."""
     file = Path(path)
     text, document, faults = read_document(path)
     if is_bare(document):
@@ -53,7 +103,7 @@ def load_job(path: str | Path) -> Job:
     catalogue = table_of(file, document, "catalogue", read_catalogue, faults)
     if model is None or faults:
         raise InputError(faults)
-    return _build(file, model, document, text, (readings, reference), catalogue)
+    return JobFiles(file, text, document, model, readings, reference, catalogue)
 
 
 def read_document(path: str | Path) -> tuple[str, dict[str, Any], list[str]]:
@@ -108,71 +158,92 @@ def _shown(job: Path, table: Any, key: str) -> str:
 
 
 def _read(job: Path, file: Any, read: Any, faults: list[str]) -> Any:
-    if not isinstance(file, str) or not file or "\0" in file:
+    if not isinstance(file, str):
+        return None  # the model says so
+    if not file or "\0" in file:
+        faults.append(f'{job}: got a table in the file "{printable(file)}", expected the name of a file')
         return None
     return read(beside(job, file), str(job.parent / file), faults)
 
 
-def _build(
-    file: Path,
-    model: m.JobModel,
-    document: dict[str, Any],
-    text: str,
-    tables: tuple[Readings | None, Readings | None],
-    catalogue: Catalogue | None,
-) -> Job:
-    build = JobReader(model)
-    readings, reference = tables
-    weights, stop, drag, target = weights_of(build, reference), build.stop(), build.drag(), build.target()
-    places = _places(build, weights, stop)
-    inspection = build_inspection(
-        model.condition, model.vacuum, model.timing, (model.distributor, model.drag), build.faults, build.notes
-    )
-    if build.faults:
-        raise PhysicsError([located(text, str(file), key, message) for key, message in build.faults])
-    given = model.drag or u.Drag()
+def build_parts(files: JobFiles) -> JobParts:
+    """The frozen types of a job's parts; a reference sweep is described, not fitted. Raises PhysicsError with one line for
+    each fault."""
+    model, unit, given = files.model, files.model.distributor, files.model.weights
+    faults: Faults = []
+    driven: MeasuredDrive | RadiusTable | None = None
+    if not isinstance(given.motion, u.ReferenceMotion):
+        driven = build_motion(given.motion, unit.rotation, model.stop.advance, faults)
+    on = mounting_of(given, unit.rotation, driven)
+    stop = build_stop(model.stop, faults)
+    drag = build_drag(model.drag or u.Drag(), unit, faults)
+    target = build_target(model.target, unit.speed_ratio, faults)
+    if driven is not None:
+        faults += [(("weights", "motion"), text) for text in weight_faults(described(driven), stop.limits[1])]
+    places = () if _any_of(faults, "weights") else build_places(model.springs, on, stop.limits[1], faults)
+    reference_said: list[str] = []
+    motion: MeasuredDrive | RadiusTable | Reference | None = driven
+    if driven is None:
+        sound = not _any_of(faults, "stop", "springs")
+        motion = build_reference(model, files.reference, places if sound else None, faults, reference_said)
+    said: list[str] = []
+    inspection = build_inspection(model.condition, model.vacuum, model.timing, (unit, model.drag), faults, said)
+    if faults or motion is None:
+        raise PhysicsError([located(files.text, str(files.path), key, message) for key, message in faults])
+    measured = Measured(build_weights(given, motion), model.stop.advance, drag, build_springs(model.springs))
+    notes = (*drag_notes(drag), *plausibility_notes(model, motion, places), *said)
+    return JobParts(measured, stop, places, target, inspection, tuple(reference_said), notes)
+
+
+def _any_of(faults: Faults, *tables: str) -> bool:
+    """Whether a fault is of one of these tables of the job."""
+    return any(key[0] in tables for key, _ in faults)
+
+
+def whole_job(files: JobFiles, parts: JobParts) -> Job:
+    """The job of its parts; a reference sweep is fitted here."""
+    model, unit = files.model, files.model.distributor
+    given, measured, catalogue = model.drag or u.Drag(), parts.measured, files.catalogue
+    weights, fit_notes = weights_of(measured.weights, parts.stop.limits[1])
     return Job(
-        path=file,
+        path=files.path,
         title=model.title,
         unit=model.unit or "",
         date="" if model.date is None else str(model.date),
-        lobes=model.distributor.lobes,
-        breakers=model.distributor.breakers,
-        rotation=model.distributor.rotation,
-        speed_ratio=model.distributor.speed_ratio,
+        lobes=unit.lobes,
+        breakers=unit.breakers,
+        rotation=unit.rotation,
+        speed_ratio=unit.speed_ratio,
         weights=weights,
-        stop=stop,
-        drag=drag,
+        stop=parts.stop,
+        drag=measured.drag.drag(given.trigger),
         trigger=given.trigger,
-        places=places,
-        target=target,
-        sweep=_swept(model, readings),
-        catalogue=catalogue,
-        build=build.tolerances(),
-        limits=limits_of(model),
-        notes=(*build.notes, *_order_notes(target), *(() if catalogue is None else catalogue.notes)),
-        fingerprint=fingerprint_of(file, model),
-        document=document,
-        inspection=inspection,
         trigger_fitted=given.trigger_fitted or given.trigger,
-        points_drag=build.points_drag,
+        places=parts.places,
+        target=parts.target,
+        sweep=_swept(model, files.sweep),
+        catalogue=catalogue,
+        build=build_tolerances(model.build),
+        measured=measured,
+        notes=(
+            *parts.reference_notes,
+            *fit_notes,
+            *counted_twice(model),
+            *parts.notes,
+            *_order_notes(parts.target),
+            *(() if catalogue is None else catalogue.notes),
+        ),
+        fingerprint=fingerprint_of(files.path, model),
+        model=model,
+        document=files.document,
+        inspection=parts.inspection,
     )
 
 
-def _swept(model: m.JobModel, readings: Readings | None) -> Sweep | None:
+def _swept(model: m.BareModel, readings: Readings | None) -> Sweep | None:
     if model.sweep is None or readings is None:
         return None
     return sweep_of(model.sweep, model.distributor.speed_ratio, readings)
-
-
-def _places(build: JobReader, weights: Weights, stop: Stop) -> tuple[SpringPlace, ...]:
-    """Where the springs go, once the weights are known to work; what cannot work goes to the faults."""
-    build.physics(weights, stop)
-    if any(key[0] == "weights" for key, _ in build.faults):
-        return ()
-    places = build.places(weights.motion, stop.limits[1])
-    build.plausible(weights, stop, places)
-    return places
 
 
 def located(text: str, shown: str, key: tuple[Any, ...], message: str) -> str:
@@ -212,7 +283,7 @@ def _order_notes(target: Target | None) -> list[str]:
     notes = []
     for early, late in pairwise(bands):
         if late.high < early.low:
-            rpm = [round(float(b.speed or 0.0) * 30 / np.pi) for b in (early, late)]
+            rpm = [round(float(b.speed or 0.0) * RPM) for b in (early, late)]
             notes.append(
                 f"The target falls: at {rpm[1]} rpm it allows less than it asks at {rpm[0]} rpm (distributor). "
                 "Check the points."
@@ -262,9 +333,10 @@ def load_any(path: str | Path) -> Job | BareJob:
         trigger=given.trigger,
         trigger_fitted=given.trigger_fitted or given.trigger,
         target=target,
-        sweep=None if model.sweep is None or readings is None else sweep_of(model.sweep, unit.speed_ratio, readings),
+        sweep=_swept(model, readings),
         inspection=inspection,
         notes=tuple(notes),
         fingerprint=fingerprint_of(file, model),
+        model=model,
         document=document,
     )

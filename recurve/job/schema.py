@@ -1,12 +1,10 @@
 """The job file's shape: which keys there are, of which dimension, and what must go together (design §5).
 
-The unit's own tables are in `jobunit`; here are the target, the tables it names, the tolerances, the whole.
+The unit's own tables are in `schema_unit`, the inspection's in `schema_inspection`; here are the target, the files that
+the job names, the tolerances, and the whole.
 
-The shape of the job file as a JSON Schema (draft 2020-12), from the models that read it, so that an editor completes
-and checks while one writes.
-
-It tells keys, tables, choices and how a quantity is written. What must go together, units and sizes are told by the
-commands, which know more than a schema can say.
+The same models give the shape as a JSON Schema (draft 2020-12), so that an editor completes and checks. It tells keys,
+tables, choices and how a quantity is written. What must go together, units and sizes are checked by the commands.
 """
 
 from __future__ import annotations
@@ -167,8 +165,6 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 def job_schema() -> dict[str, Any]:
     """The schema as a document; the same for the same version."""
-    # import went
-
     made: dict[str, Any] = _plain(JobModel.model_json_schema())
     bare = BareModel.model_json_schema()["required"]  # a unit that is only inspected or timed has no weights
     made["required"] = [key for key in made["required"] if key in bare]

@@ -1,7 +1,7 @@
 """The unit's part of the job file's shape: weights, stop, drag, springs, and how a sweep was read (design §5).
 
-Pydantic models, one class for each table of the TOML file. They hold quantities as `Measured` in SI;
-`jobfile` turns them into the frozen types of the numeric rooms.
+Pydantic models, one class for each table of the TOML file. They hold quantities in SI; `build` turns them into the frozen
+types of the numeric rooms.
 """
 
 from __future__ import annotations
@@ -86,15 +86,11 @@ class FromPivot(Place):
 class FromShaft(Place):
     @model_validator(mode="after")
     def _one_way(self) -> FromShaft:
-        if self.distance is not None or not _polar_or_flat(self):
+        polar = self.radius is not None and self.angle is not None and self.xy is None
+        flat = self.xy is not None and self.radius is None and self.angle is None
+        if self.distance is not None or not (polar or flat):
             raise ValueError(f"got {self.told}, expected radius and angle from the shaft, or xy from the shaft")
         return self
-
-
-def _polar_or_flat(place: Place) -> bool:
-    polar = place.radius is not None and place.angle is not None and place.xy is None
-    flat = place.xy is not None and place.radius is None and place.angle is None
-    return polar or flat
 
 
 class SlotMotion(Table):

@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from recurve.errors import InputError
-from recurve.physics.reference import Readings
+from recurve.physics.sweep import Readings
 from recurve.springs.spring import Catalogue, Spring, checked, rate_from_wire
 from recurve.springs.wire import materials, unknown_material
 from recurve.units import DIMENSIONS, column_header, factor, size_fault

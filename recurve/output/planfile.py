@@ -161,8 +161,9 @@ def _write_trigger(document: dict[str, Any], plan: Plan) -> None:
     for key in (*LEVERS, "rubbing_block"):
         drag.pop(key, None)
     if drag["trigger"] == "points":
-        limit = plan.job.limits.get("drag.rubbing_block", 0.0)
-        drag["rubbing_block"] = _toleranced(plan.job.points_drag * 1e3, limit * 1e3, "mN*m")
+        measured = plan.job.measured.drag
+        half_width = 0.0 if measured.rubbing_block is None else measured.rubbing_block.half_width or 0.0
+        drag["rubbing_block"] = _toleranced(measured.points.value * 1e3, half_width * 1e3, "mN*m")
 
 
 def _measured(plan: Plan, name: str, value: float, scale: float, unit: str) -> str:

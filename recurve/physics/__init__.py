@@ -8,5 +8,6 @@ Offers:
 - `target`: `Target`, `judge`
 - `ensemble`: `Units`, `curves`
 - `energy`: `settled`, `fallen`
-- `reference`: `fit_reference`
+- `sweep`: `Readings`, `Sweep`
+- `reference`: `Reference`, `fit_reference`
 """

@@ -36,6 +36,20 @@ class Motion(Protocol):
         """The first weight's pivot [m]; None if unknown."""
 
 
+@dataclass(frozen=True)
+class UntoldMotion:
+    """A motion that does not tell how a weight turns, such as one given by a table or by a sweep."""
+
+    @property
+    def pivot(self) -> complex | None:
+        """Unknown: where the pivot [m] is."""
+        return None
+
+    def swing(self, advance: ArrayLike) -> None:
+        """Unknown: the turn [rad] of the weight."""
+        return
+
+
 class RadialMotion(Motion, Protocol):
     """A motion that gives the places of the centres of gravity."""
 
@@ -122,7 +136,7 @@ class Link:
 
 
 @dataclass(frozen=True)
-class RadiusTable:
+class RadiusTable(UntoldMotion):
     """Radii of the centre of gravity measured at several advances (theory, section 6).
 
     `advance` [rad], `cg_radius` [m] and `limit` [m], the ± of each row, all of the same length, 3 or more. The radius
@@ -138,15 +152,6 @@ class RadiusTable:
         weights = 1.0 / np.asarray(self.limit)
         fitted = np.polyfit(np.asarray(self.advance), np.asarray(self.cg_radius), 2, w=weights)
         object.__setattr__(self, "_coefficients", fitted)
-
-    @property
-    def pivot(self) -> complex | None:
-        """Unknown: a table does not give the pivot [m]."""
-        return None
-
-    def swing(self, advance: ArrayLike) -> None:
-        """Unknown: a table does not give the turn [rad] of the weight."""
-        return
 
     def radius(self, advance: ArrayLike) -> tuple[Array, Array]:
         """r [m] and dr/dα [m/rad] at the advance [rad], same shape."""
@@ -173,7 +178,7 @@ class RadiusTable:
 
 
 @dataclass(frozen=True)
-class ReferenceSlope:
+class ReferenceSlope(UntoldMotion):
     """I′(α) itself, from a sweep with known springs (theory, equation 14); the places of the weights remain unknown.
 
     log I′ [kg·m²/rad] is Σ `coefficients` · Legendre polynomials of 2α/`reach` − 1, with `reach` [rad] the stop of that
@@ -184,15 +189,6 @@ class ReferenceSlope:
     reach: float
     coefficients: tuple[float, ...]
     covariance: tuple[tuple[float, ...], ...]
-
-    @property
-    def pivot(self) -> complex | None:
-        """Unknown: a sweep does not give the pivot [m]."""
-        return None
-
-    def swing(self, advance: ArrayLike) -> None:
-        """Unknown: a sweep does not give the turn [rad] of the weight."""
-        return
 
     def inertia_slope(self, advance: ArrayLike) -> Array:
         """I′(α) [kg·m²/rad] of all weights at the advance [rad], same shape; always positive."""

@@ -22,6 +22,7 @@ import numpy as np
 from recurve.arrays import Array
 from recurve.physics.curve import Drag, Installed, Unit, spring_torque, trace
 from recurve.physics.mechanism import ReferenceSlope
+from recurve.physics.sweep import Sweep
 from recurve.uncertainty import (
     MOST_DRAG,
     MOST_FRICTION,
@@ -33,18 +34,7 @@ from recurve.uncertainty import (
     speed_nodes,
     without_outliers,
 )
-from recurve.units import SQRT3
-
-
-@dataclass(frozen=True)
-class Readings:
-    """A sweep as written: `speed` [rad/s], `advance` [rad], `rising` (bool), and the line numbers `row`; all (n,)."""
-
-    speed: Array
-    advance: Array
-    rising: np.ndarray
-    row: np.ndarray
-
+from recurve.units import RPM, SQRT3
 
 # Prior standard uncertainties of the Legendre coefficients of log I′ over the travel: the level is free, the
 # others are two to three times the root mean square of random slot and link mechanisms, so that those fit with ease.
@@ -75,14 +65,10 @@ class KnownSpring:
 
 @dataclass(frozen=True)
 class Reference:
-    """A reference sweep: `readings` in distributor terms, with their ± `reading` [rad] and `speed_reading` [rad/s];
-    `zeroed_at` [rad/s], None if the weights were held home; the springs; `drag` and `stop` [rad] during the sweep, with
-    the standard uncertainties `drag_spread`, `stop_spread` [rad] and, of the bench's zero, `zero_spread` [rad]."""
+    """A reference `sweep` and the unit as it was then: the springs, `drag` and `stop` [rad], with the standard uncertainties
+    `drag_spread`, `stop_spread` [rad] and, of the bench's zero, `zero_spread` [rad]."""
 
-    readings: Readings
-    reading: float
-    speed_reading: float
-    zeroed_at: float | None
+    sweep: Sweep
     springs: tuple[KnownSpring, ...]
     drag: Drag
     drag_spread: Drag
@@ -92,11 +78,11 @@ class Reference:
 
     def moving(self) -> np.ndarray:
         """Which readings (n,) are clearly neither at rest nor at the stop."""
-        advance = self.readings.advance
+        advance = self.sweep.advance
         top = self.stop - SQRT3 * self.stop_spread
-        if self.zeroed_at is not None:  # advance that was in at the zero is missing at the stop as well
+        if self.sweep.zeroed_at is not None:  # advance that was in at the zero is missing at the stop as well
             top = min(top, float(advance.max()))
-        return np.asarray((advance > self.reading) & (advance < top - self.reading))
+        return np.asarray((advance > self.sweep.reading) & (advance < top - self.sweep.reading))
 
 
 @dataclass(frozen=True)
@@ -117,14 +103,14 @@ class ReferenceFit:
 
 def reference_faults(given: Reference) -> list[str]:
     """Why these readings cannot give I′, each as `got …, expected …`; empty if they can."""
-    advance = np.degrees(given.readings.advance)
+    advance = np.degrees(given.sweep.advance)
     moving = given.moving()
     wanted = (
         f"expected at least 3 on the way between rest and the stop of {np.degrees(given.stop):.2f} deg, spread over a quarter "
         "of the travel or more"
     )
     if not moving.any():
-        where = "at the stop" if advance.min() > np.degrees(given.reading) else "at rest or at the stop"
+        where = "at the stop" if advance.min() > np.degrees(given.sweep.reading) else "at rest or at the stop"
         return [f"got readings {where} only ({advance.min():.2f} to {advance.max():.2f} deg, distributor); {wanted}"]
     least, most = advance[moving].min(), advance[moving].max()
     if moving.sum() < 3 or most - least < LEAST_SPAN * np.degrees(given.stop):
@@ -141,9 +127,7 @@ def reference_faults(given: Reference) -> list[str]:
 def fit_reference(given: Reference) -> ReferenceFit:
     """I′ and its uncertainty from a reference sweep that has no faults."""
     priors = _priors(given)
-    fit, kept = without_outliers(
-        lambda kept: _solve(given, priors, kept, 1.0), _standardised, len(given.readings.speed)
-    )
+    fit, kept = without_outliers(lambda kept: _solve(given, priors, kept, 1.0), _standardised, len(given.sweep.speed))
     dof = degrees_of_freedom(int(kept.sum()), 1.0 - np.diag(fit.covariance))
     scatter = inflation(fit.chi2, dof)
     return fit if scatter == 1.0 else _solve(given, priors, kept, scatter)
@@ -200,17 +184,17 @@ def _predict(
     values = _values(priors, state)
     made = trace(_unit(given, values), GRID)
     start = float(made.falling_advance(0.0))
-    top = float(made.rising_advance(float(given.readings.speed.max()), start))
-    asked = speed_nodes(speed, given.speed_reading)
+    top = float(made.rising_advance(float(given.sweep.speed.max()), start))
+    asked = speed_nodes(speed, given.sweep.speed_reading)
     at = np.where(rising[:, None], made.rising_advance(asked, start), made.falling_advance(asked, top))
     mean, variance = over_nodes(at)
-    hidden = 0.0 if given.zeroed_at is None else float(made.rising_advance(given.zeroed_at, start))
+    hidden = 0.0 if given.sweep.zeroed_at is None else float(made.rising_advance(given.sweep.zeroed_at, start))
     return mean - hidden - values.get("zero", 0.0), variance
 
 
 def _pointwise(given: Reference, hidden: float) -> tuple[Array, Array]:
     """Advances [rad] of the readings between rest and stop, `hidden` [rad] added, and I′ [kg·m²/rad] by eq. 3 at each."""
-    r, d = given.readings, given.drag
+    r, d = given.sweep, given.drag
     moving = given.moving()
     at = np.minimum(r.advance[moving] + hidden, given.stop)
     springs = tuple(s.installed for s in given.springs)
@@ -227,11 +211,11 @@ def _pointwise(given: Reference, hidden: float) -> tuple[Array, Array]:
 
 def _solve(given: Reference, priors: tuple[Prior, ...], kept: np.ndarray, inflation: float) -> ReferenceFit:
     """The best of rough descents from the likeliest starts, descended to its end."""
-    noise = given.reading / SQRT3 * inflation
+    noise = given.sweep.reading / SQRT3 * inflation
 
     def squares(state: Array) -> float:
-        mean, variance = _predict(given, priors, state, given.readings.speed[kept], given.readings.rising[kept])
-        return float(((given.readings.advance[kept] - mean) ** 2 / (noise**2 + variance)).sum() + (state**2).sum())
+        mean, variance = _predict(given, priors, state, given.sweep.speed[kept], given.sweep.rising[kept])
+        return float(((given.sweep.advance[kept] - mean) ** 2 / (noise**2 + variance)).sum() + (state**2).sum())
 
     groups = _starts(given, priors)
     starts = [s for group in groups for s in sorted(group, key=squares)[: 3 - len(groups)]]
@@ -254,8 +238,8 @@ def _starts(given: Reference, priors: tuple[Prior, ...]) -> list[list[Array]]:
     """States that follow the pointwise I′. A misplaced take-up, or a zero taken with advance in, bends it so that no
     descent finds the way back; both are therefore tried over their ranges, with one list for each zero."""
     hidden = {0.0}
-    if given.zeroed_at is not None:
-        hidden.add(max(given.stop - float(given.readings.advance.max()), 0.0))
+    if given.sweep.zeroed_at is not None:
+        hidden.add(max(given.stop - float(given.sweep.advance.max()), 0.0))
     moves = list(product((-2.0, -1.0, 0.0, 1.0, 2.0), repeat=len(given.springs)))
     return [[_start(given, priors, h, move) for move in moves] for h in sorted(hidden)]
 
@@ -292,11 +276,11 @@ def _descend(
     """
     from scipy.optimize import least_squares
 
-    speed, rising = given.readings.speed[kept], given.readings.rising[kept]
-    read = given.readings.advance[kept]
+    speed, rising = given.sweep.speed[kept], given.sweep.rising[kept]
+    read = given.sweep.advance[kept]
     low = np.array([(p.least - p.middle) / p.spread for p in priors])
     high = np.array([(p.most - p.middle) / p.spread for p in priors])
-    sigma = np.sqrt(given.reading**2 / 3 + _predict(given, priors, start, speed, rising)[1]) * inflation
+    sigma = np.sqrt(given.sweep.reading**2 / 3 + _predict(given, priors, start, speed, rising)[1]) * inflation
 
     def residuals(z: Array) -> Array:
         return np.concatenate([(read - _predict(given, priors, z, speed, rising)[0]) / sigma, z])
@@ -316,9 +300,9 @@ def _slopes(function: Callable[[Array], Array], state: Array, step: float = 2e-3
 
 def _standardised(fit: ReferenceFit) -> Array:
     """Standardised residuals (n,) [1] of all readings, including those left out."""
-    r = fit.given.readings
+    r = fit.given.sweep
     mean, variance = _predict(fit.given, fit.priors, fit.state, r.speed, r.rising)
-    return np.asarray((r.advance - mean) / (fit.inflation * np.sqrt(fit.given.reading**2 / 3 + variance)))
+    return np.asarray((r.advance - mean) / (fit.inflation * np.sqrt(fit.given.sweep.reading**2 / 3 + variance)))
 
 
 # --- notes ------------------------------------------------------------------------------------
@@ -330,7 +314,7 @@ def reference_notes(fit: ReferenceFit, reach: float) -> list[str]:
     if not fit.converged:
         notes.append("The reference sweep could not be explained to the end: take I′ from it with doubt.")
     if not fit.kept.all():
-        rows = ", ".join(str(r) for r in fit.given.readings.row[~fit.kept])
+        rows = ", ".join(str(r) for r in fit.given.sweep.row[~fit.kept])
         notes.append(f"Readings of the reference sweep that no smooth I′ explains are left out: line {rows}.")
     if fit.inflation > 1.0:
         notes.append(
@@ -364,7 +348,7 @@ def _uncertain(fit: ReferenceFit, stretch: Array) -> str:
     basis = np.polynomial.legendre.legvander(2 * stretch / fit.given.stop - 1, len(SHAPE) - 1) * SHAPE
     by_reading, speed, rising = _best_reading(fit, basis, stretch)
     by_number, name = _best_number(fit, basis)
-    at = f"at about {speed * 30 / np.pi:.0f} rpm, speed {'rising' if rising else 'falling'}"
+    at = f"at about {speed * RPM:.0f} rpm, speed {'rising' if rising else 'falling'}"
     if by_number < by_reading:
         return text + f"know the {_WORDS.get(name, name)} better; more readings, best {at}, help less."
     return text + f"take readings {at}."
@@ -385,9 +369,9 @@ def _best_reading(fit: ReferenceFit, basis: Array, stretch: Array, more: int = 3
     near = inside & turning if (inside & turning).any() else turning
     rising = np.repeat([True, False], near.sum())
     speeds = np.sqrt(np.concatenate([made.rising[near], made.falling[near]]))
-    speeds = np.round(speeds * 3 / np.pi) * np.pi / 3  # whole tens of rpm
+    speeds = np.round(speeds * RPM, -1) / RPM  # whole tens of rpm
     variance = _predict(fit.given, fit.priors, fit.state, speeds, rising)[1]
-    noise = fit.inflation**2 * (fit.given.reading**2 / 3 + variance) / more
+    noise = fit.inflation**2 * (fit.given.sweep.reading**2 / 3 + variance) / more
     slopes = _slopes(lambda z: _predict(fit.given, fit.priors, z, speeds, rising)[0], fit.state)
     left = [_variance_left(basis, _learnt(fit.covariance, j, n)) for j, n in zip(slopes, noise, strict=True)]
     best = int(np.argmin(left))

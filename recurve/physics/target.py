@@ -61,11 +61,6 @@ class Target:
         return next((b.speed for b in self.bands if b.kind == "idle"), None)
 
     @property
-    def idle_or_lowest(self) -> float:
-        """Idle speed [rad/s] if the target names one, else the lowest speed of a band; infinite without any."""
-        return self.idle_speed or min((b.speed or np.inf for b in self.timed), default=np.inf)
-
-    @property
     def maximum(self) -> Band | None:
         """The band for the stop, if any."""
         return next((b for b in self.bands if b.kind == "maximum"), None)

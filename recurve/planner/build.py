@@ -76,7 +76,7 @@ def make_build(
     assert job.target is not None  # `problem_of` requires it
     installed = tuple(Installed(s, p.posts, b) for s, p, b in zip(springs, job.places, bends, strict=True))
     unit = Unit(job.weights, installed, job.drag, stop)
-    curve, residual = trace_and_residual(unit, job.target.idle_or_lowest, points)
+    curve, residual = trace_and_residual(unit, job.idle_speed, points)
     results = judge(job.target, curve)
     second = curve.rising_speed(stop - CHECK_ADVANCE) if len(installed) > 1 and stop > CHECK_ADVANCE else None
     trim = job.stop.trim(stop)

@@ -47,8 +47,8 @@ def as_fitted(job: Job) -> Job:
     """The job with the trigger that will be fitted: points drag the cam back, an electronic trigger does not."""
     if job.trigger_fitted == job.trigger:
         return job
-    drag = 0.0 if job.trigger_fitted == "electronic" else job.points_drag
-    return replace(job, trigger=job.trigger_fitted, drag=replace(job.drag, rubbing_block=drag))
+    block = job.measured.drag.drag(job.trigger_fitted).rubbing_block
+    return replace(job, trigger=job.trigger_fitted, drag=replace(job.drag, rubbing_block=block))
 
 
 def fitted_ensemble(ensemble: Ensemble, job: Job) -> Ensemble:
@@ -61,28 +61,29 @@ def fitted_ensemble(ensemble: Ensemble, job: Job) -> Ensemble:
     if job.trigger_fitted == "electronic":
         drag, states[:, index] = Prior("drag", 0.0, 1e-9, 0.0, 1e-6, True), 0.0
     else:
-        half_width = job.limits.get("drag.rubbing_block", UNKNOWN_DRAG * job.points_drag)
-        drag = Prior("drag", job.points_drag, max(half_width, 1e-9) / SQRT3, 0.0, 0.1, True)
+        points, measured = job.measured.drag.points.value, job.measured.drag.rubbing_block
+        stated = None if measured is None else measured.half_width
+        half_width = UNKNOWN_DRAG * points if stated is None else stated
+        drag = Prior("drag", points, max(half_width, 1e-9) / SQRT3, 0.0, 0.1, True)
         states[:, index] = rectangular(np.random.default_rng(17).uniform(size=len(states)), SQRT3)
     parameters = tuple(drag if i == index else p for i, p in enumerate(ensemble.model.parameters))
     return replace(ensemble, model=replace(ensemble.model, parameters=parameters), states=states, middle=middle)
 
 
-def shift_of(job: Job, idle: float) -> Shift | None:
-    """What another trigger does to the springs as found, at `idle` [rad/s]; None if the trigger stays or the springs
-    are not described."""
+def shift_of(job: Job) -> Shift | None:
+    """What another trigger does to the springs as found; None if the trigger stays or the springs are not described."""
     before, after = job.as_found(), as_fitted(job).as_found()
     if job.trigger == job.trigger_fitted or before is None or after is None:
         return None
     curves = trace(before), trace(after)
-    residual = np.array([float(c.falling_advance(idle)) for c in curves])
+    residual = np.array([float(c.falling_advance(job.idle_speed)) for c in curves])
     return Shift(job.trigger_fitted, *curves, residual)
 
 
-def conversion_notes(job: Job, idle: float) -> list[str]:
-    """What the report must state of a change of trigger; `job` as found, `idle` [rad/s]."""
+def conversion_notes(job: Job) -> list[str]:
+    """What the report must state of a change of trigger; `job` as found."""
     if job.trigger == job.trigger_fitted:
         return []
-    shift = shift_of(job, idle)
+    shift = shift_of(job)
     plan = f"The plan is for a unit with {'an electronic trigger' if job.trigger_fitted == 'electronic' else 'points'}."
     return [plan] if shift is None else [f"{shift.words} {plan}"]

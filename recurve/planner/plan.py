@@ -125,7 +125,7 @@ def make_plan(
         notes=(
             *trust_notes(checked),
             *job.notes,
-            *conversion_notes(found, problem.target.idle_or_lowest),
+            *conversion_notes(found),
             *plan_notes(job, unit, fit, inspected, problem, bounds, build),
         ),
         inspected=inspected,

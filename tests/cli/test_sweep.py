@@ -12,8 +12,9 @@ from checkout import EXAMPLES
 from jobs import without, write_job
 from terminal import Terminal
 
-from recurve.cli.readings import FileBasis, Reading, SweepFile, band_at, band_words, misfits
+from recurve.cli.readings import Reading, SweepFile, band_at, band_words, misfits
 from recurve.errors import InputError
+from recurve.job.model import FileBasis
 from recurve.job.read import load_job
 from recurve.physics.target import Band, Target
 
@@ -103,14 +104,14 @@ def test_bands_between_points_are_lines() -> None:
     assert between is not None and not between[1]
     assert (between[0].low, between[0].high) == pytest.approx((deg(4.5), deg(6.5)))
     assert band_at(TARGET, 350 * RPM, 10 * RPM) is None
-    crank = FileBasis(2.0, 2.0, deg(10))
+    crank = FileBasis(2.0, 2.0, deg(10), deg(0.5), 10 * RPM)
     words = band_words(TARGET, Reading(1000 * RPM, deg(20.4), True), crank)  # crank: 500 rpm, 5.2 deg of 3 to 5
     assert words == "band 16.0 to 20.0 deg: ABOVE by 0.4 deg"
     assert "inside" in band_words(TARGET, Reading(1000 * RPM, deg(19.9), True), crank)
 
 
 UP = [Reading(s * RPM, deg(a), True) for s, a in ((300, 0.4), (500, 6.2), (900, 12.1))]
-BASIS = FileBasis(reading=deg(0.5), speed_reading=5 * RPM)
+BASIS = FileBasis(1.0, 1.0, 0.0, deg(0.5), 5 * RPM)
 
 
 @pytest.mark.parametrize(

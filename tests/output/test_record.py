@@ -12,9 +12,9 @@ from example_plans import tractor_again
 from pdfpages import Page, embedded, outside, overlapping, read
 
 from recurve.diagnosis.verify import Before, Verification, as_found
-from recurve.job.model import Sweep
 from recurve.output.documents.check import VerifyDocument
 from recurve.output.sheet.record import record_facts, record_pdf, record_toml
+from recurve.physics.sweep import Sweep
 
 FIGURE = b'<svg xmlns="http://www.w3.org/2000/svg" width="510pt" height="346pt"><path d="M0 0L9 9L0 9Z"/></svg>'
 

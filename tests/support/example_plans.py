@@ -11,8 +11,9 @@ from checkout import EXAMPLES
 from sweeps import swept
 
 from recurve.diagnosis.verify import Verification, verify_unit
-from recurve.job.model import Job, Sweep
+from recurve.job.model import Job
 from recurve.job.read import load_job, read_as_left
+from recurve.physics.sweep import Sweep
 from recurve.planner.plan import Plan, make_plan
 
 

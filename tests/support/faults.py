@@ -7,6 +7,10 @@ from sweeps import HEADER
 
 # Each: what is changed in the job, and what the message must say (place, what it got, what was expected).
 JOB_FAULTS: dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]] = {
+    "a sweep without a name": (
+        (('file = "as-found.csv"', 'file = ""'),),
+        ('got a table in the file ""', "expected the name"),
+    ),
     "wrong unit": ((('radius = "14 mm"', 'radius = "14 g"'),), ("unit.toml:22: stop.radius:", '"14 g"', "mm")),
     "inch where degree stands": (
         (('advance = "13.8 ± 0.3 deg"', 'advance = "0.5 in"'),),

@@ -9,6 +9,12 @@ from recurve.physics.curve import Drag, Installed, Unit, trace
 from recurve.physics.target import judge, worst
 from recurve.planner.build import Build
 from recurve.springs.spring import Spring
+from recurve.units import Quantity
+
+
+def half_width(given: Quantity | None) -> float:
+    """The ± [SI] of a quantity, 0 without one."""
+    return 0.0 if given is None else given.half_width or 0.0
 
 
 def one_by_one(job: Job, build: Build, count: int, seed: int) -> float:
@@ -16,12 +22,12 @@ def one_by_one(job: Job, build: Build, count: int, seed: int) -> float:
     simulation but the curve of one unit. The mass geometry is left exact here, and so it is there."""
     random = np.random.default_rng(seed)
     assert job.target is not None
-    limits, passed = job.limits, 0
+    measured, passed = job.measured, 0
     for _ in range(count):
         flat = random.uniform(-1, 1, 9)
         drag = Drag(
-            job.drag.rubbing_block + flat[0] * limits.get("drag.rubbing_block", 0.0),
-            job.drag.friction + flat[1] * limits["drag.friction"],
+            job.drag.rubbing_block + flat[0] * half_width(measured.drag.rubbing_block),
+            job.drag.friction + flat[1] * half_width(measured.drag.friction),
             abs(random.normal(0.0, 0.03)),
         )
         springs = []
@@ -35,7 +41,7 @@ def one_by_one(job: Job, build: Build, count: int, seed: int) -> float:
             free = s.free_length - flat[4 + 3 * i] * job.build.post
             springs.append(Installed(Spring(s.id, rate, free, tension), one.posts, one.bend))
         stop = build.stop
-        stop += random.uniform(-1, 1) * (job.build.stop * job.stop.per_mm if build.trim else limits["stop.advance"])
+        stop += random.uniform(-1, 1) * (job.build.stop * job.stop.per_mm if build.trim else half_width(measured.stop))
         curve = trace(Unit(job.weights, tuple(springs), drag, stop), 161)
         passed += worst(judge(job.target, curve)) >= 0.0
     return passed / count

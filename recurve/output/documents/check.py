@@ -31,7 +31,6 @@ from recurve.output.documents.base import (
 from recurve.output.documents.condition import ConditionDocument
 from recurve.output.documents.fit import FitDocument
 from recurve.uncertainty import Sampled
-from recurve.units import parse
 
 # --- check ------------------------------------------------------------------------------------------------
 
@@ -108,10 +107,9 @@ class EngineBand(TargetBand):
     @classmethod
     def all_of(cls, job: Job | BareJob) -> list[EngineBand] | None:
         """Each band of the job's target; None where the job tells it by the distributor."""
-        told = job.document.get("target", {})
-        if job.target is None or not ("total" in told or "timing" in told):
+        static, ratio = job.target_static, job.speed_ratio
+        if job.target is None or static is None or not job.engine_target:
             return None
-        static, ratio = parse(told["static"], "angle").value, job.speed_ratio
         return [
             cls(
                 **band_fields(b),

@@ -10,7 +10,6 @@ import math
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from recurve.arrays import Array
 from recurve.errors import InputError
@@ -54,7 +53,7 @@ class CurveDocument(Document):
     def of(cls, job: Job, unit: Unit, curve: Trace, speeds: Array | None = None) -> CurveDocument:
         """Both branches of a unit's curve at the speeds (n,) [rad/s], every 50 rpm where none are given, and its marks."""
         speeds = default_speeds(job, curve) if speeds is None else speeds
-        residual, undragged = residual_advance(unit, idle_speed(job, speeds))
+        residual, undragged = residual_advance(unit, job.idle_speed)
         primary, secondary = by_place([if_known(deg, t) for t in curve.takeups])
         return cls(
             speed_rpm=numbers(speeds * RPM),
@@ -87,15 +86,6 @@ class CurveDocument(Document):
                 ]
             )
         return cls.of(job, unit, trace(unit), speeds)
-
-
-def idle_speed(job: Job, speeds: ArrayLike) -> float:
-    """Idle speed [rad/s] of the target, else the lowest speed swept, else the lowest asked for."""
-    if job.target is not None and job.target.idle_speed is not None:
-        return job.target.idle_speed
-    if job.sweep is not None:
-        return float(job.sweep.speed.min())
-    return float(np.min(speeds))
 
 
 def default_speeds(job: Job, curve: Trace) -> Array:

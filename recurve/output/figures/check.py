@@ -16,7 +16,7 @@ from recurve.diagnosis.verify import Before, Verification
 from recurve.fit.fit import Fit
 from recurve.fit.model import ends
 from recurve.fit.state import Evidence
-from recurve.job.model import Job, Sweep
+from recurve.job.model import Job
 from recurve.output.figures import style
 from recurve.output.figures.curves import (
     band_sides,
@@ -31,6 +31,7 @@ from recurve.output.figures.curves import (
 )
 from recurve.output.figures.labels import Event, Key, key_below, label_curves, label_rows
 from recurve.physics.ensemble import Curves, curves
+from recurve.physics.sweep import Sweep
 from recurve.physics.target import Band
 from recurve.units import RPM
 

@@ -13,8 +13,9 @@ import numpy as np
 
 from recurve.arrays import Array
 from recurve.fit.fit import Fit
-from recurve.job.model import Job, Sweep
+from recurve.job.model import Job
 from recurve.output.figures import style
+from recurve.physics.sweep import Sweep
 from recurve.physics.target import Band
 from recurve.text import shortened
 from recurve.units import RPM

@@ -13,11 +13,12 @@ import numpy as np
 
 from recurve.output.figures import style
 from recurve.output.figures.picture import DrawnSpring, Picture
+from recurve.units import INCH
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-PT_PER_MM = 72 / 25.4
+PT_PER_MM = 72 / (1e3 * INCH)
 FLESH_MM = 2.6  # from a point to the outline round it, on the unit
 SHAFT_MM = 4.0  # radius of the shaft, on the unit; sketched
 COIL_HALF_MM = 1.3  # half the width of a spring's coils, at most, on paper

@@ -8,23 +8,24 @@ from __future__ import annotations
 
 import hashlib
 import re
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
-from pydantic import ConfigDict, ValidationError
 
 from recurve.errors import InputError
-from recurve.job import schema as m
 from recurve.job import schema_unit as u
-from recurve.job.build import JobReader
+from recurve.job.build import build_motion, build_places, build_stop, mounting_of
+from recurve.job.measured import described
 from recurve.job.model import Job, SpringPlace
-from recurve.job.read import load_job
+from recurve.job.parts import UnitPart, read_unit_part
+from recurve.job.read import build_parts, fingerprint_of, read_files
+from recurve.job.schema import JobModel
 from recurve.physics.curve import Stop
-from recurve.physics.mechanism import Link, Motion, RadiusTable, ReferenceSlope, Slot
-from recurve.physics.posts import Body, PointPosts, takeup_advance
+from recurve.physics.mechanism import Link, Motion, RadiusTable, Slot, UntoldMotion
+from recurve.physics.posts import Body, BodyPoint, PointPosts, takeup_advance
+from recurve.physics.reference import Reference
 from recurve.springs.spring import tension
 from recurve.units import PLACES
 
@@ -104,16 +105,20 @@ class Picture:
 
 def picture_of(job: Job) -> Picture:
     """The picture of a job."""
-    return _picture(job.document, job.weights.motion, job.places, job.stop, job.fingerprint)
+    return _picture(job.model, job.weights.motion, job.places, job.stop, job.fingerprint)
 
 
 def read_picture(path: str | Path) -> Picture:
     """The picture of a job file, with the faults for which the model rejects the unit, if any.
 
-    Raises InputError if the file, or the points in it, cannot be read.
+    A reference sweep is not fitted for it. Raises InputError if the file, or the points in it, cannot be read.
     """
     try:
-        return picture_of(load_job(path))
+        files = read_files(path)
+        parts = build_parts(files)
+        moving = parts.measured.weights.motion
+        motion = UntoldMotion() if isinstance(moving, Reference) else described(moving)
+        return _picture(files.model, motion, parts.places, parts.stop, fingerprint_of(files.path, files.model))
     except InputError as refused:
         found = _readable(Path(path), refused)
         if found is None:
@@ -121,60 +126,47 @@ def read_picture(path: str | Path) -> Picture:
         return found
 
 
-class UnitPart(u.Table):
-    """The part of a job file that a drawing needs; everything else is ignored."""
-
-    model_config = ConfigDict(extra="ignore", frozen=True, arbitrary_types_allowed=True)
-    title: str = ""
-    unit: str | None = None
-    distributor: u.Distributor
-    weights: u.Weights
-    stop: u.Stop
-    springs: u.Springs
-
-
 def _readable(path: Path, refused: InputError) -> Picture | None:
     """The picture of a job with faults; None if they are in what must be drawn."""
     try:
         content = path.read_bytes()
-        document = tomllib.loads(content.decode("utf-8-sig"))
-        part = UnitPart.model_validate(document)
-    except (OSError, ValueError, ValidationError, RecursionError):
+    except OSError:
         return None
-    build = JobReader(m.JobModel.model_construct(**{name: getattr(part, name) for name in UnitPart.model_fields}))
-    flat = ReferenceSlope(part.stop.advance.value, (0.0,), ((0.0,),))
-    motion, stop = build.weights(flat).motion, build.stop()
-    places = build.places(motion, stop.advance)
-    return _picture(
-        document, motion, places, stop, hashlib.sha256(content).hexdigest()[:12], (refused.faults, f"{path.parent}/")
-    )
+    part = read_unit_part(content)
+    if part is None:
+        return None
+    given, rotation = part.weights.motion, part.distributor.rotation
+    moving = None if isinstance(given, u.ReferenceMotion) else build_motion(given, rotation, part.stop.advance, [])
+    on, stop = mounting_of(part.weights, rotation, moving), build_stop(part.stop, [])
+    places = build_places(part.springs, on, stop.advance, [])
+    fingerprint = hashlib.sha256(content).hexdigest()[:12]
+    return _picture(part, on.motion, places, stop, fingerprint, (refused.faults, f"{path.parent}/"))
 
 
 def _picture(
-    document: dict[str, Any],
+    given: UnitPart | JobModel,
     motion: Motion,
     places: tuple[SpringPlace, ...],
     stop: Stop,
     fingerprint: str,
     refused: tuple[tuple[str, ...], str] = ((), ""),
 ) -> Picture:
-    view = _View(document, motion)
+    view = _View(given, motion)
     advance = view.last(stop.advance)
     radius = None
     if isinstance(motion, Slot | Link | RadiusTable):
         radius = _two(motion.radius(np.array([0.0, advance]))[0])
-    stop_radius = document["stop"].get("radius")
     return Picture(
-        title=str(document.get("title", "")),
-        unit=str(document.get("unit") or ""),
+        title=given.title,
+        unit=given.unit or "",
         fingerprint=fingerprint,
         clockwise=view.clockwise,
-        count=int(document["weights"].get("count", 2)),
-        kind=document["weights"]["motion"]["kind"],
+        count=given.weights.count,
+        kind=given.weights.motion.kind,
         weight=view.weight(advance),
         radius=radius,
         stop=stop,
-        stop_radius=1.0 / stop.per_mm if stop_radius is not None and stop.per_mm else None,
+        stop_radius=1.0 / stop.per_mm if given.stop.radius is not None else None,
         advance=advance,
         binds=advance < stop.advance,
         springs=tuple(view.spring(n, p, advance) for n, p in zip(PLACES, places, strict=False)),
@@ -187,12 +179,12 @@ def _picture(
 class _View:
     """Places of a job's points at rest and at an advance, as seen from the rotor end."""
 
-    document: dict[str, Any]
+    given: UnitPart | JobModel
     motion: Motion
 
     @property
     def clockwise(self) -> bool:
-        return bool(self.document["distributor"]["rotation"] == "clockwise")
+        return self.given.distributor.rotation == "clockwise"
 
     def seen(self, place: complex) -> complex:
         """A place [m] from the working frame, in which angles count in the direction of rotation."""
@@ -210,8 +202,8 @@ class _View:
 
     def weight(self, advance: float) -> tuple[Mark, ...]:
         """The marks of the first weight: pivot, centre of gravity, and what drives the cam, at rest and at `advance` [rad]."""
-        motion = self.motion
-        if not isinstance(motion, Slot | Link):
+        motion, given = self.motion, self.given.weights.motion
+        if not isinstance(motion, Slot | Link) or not isinstance(given, u.SlotMotion | u.LinkMotion):
             return ()
         with np.errstate(all="ignore"):
             turn = complex(np.exp(1j * np.nan_to_num(float(motion.swing(advance)[0]))))
@@ -221,14 +213,15 @@ class _View:
             "pin": (motion.pin, motion.pivot + (motion.pin - motion.pivot) * turn),
         }
         names = NAMES
-        if isinstance(motion, Link):
+        points: dict[Role, u.Place] = {"pivot": given.pivot, "cg": given.cg, "pin": given.pin}
+        if isinstance(motion, Link) and isinstance(given, u.LinkMotion):
+            points["cam"] = given.cam
             places["cam"] = (motion.cam, motion.cam * complex(np.exp(1j * advance)))
             names = NAMES | {"pin": "link on weight"}
         bodies: dict[Role, Body] = {"pivot": "base", "cam": "cam"}
-        table = self.document["weights"]["motion"]
         return tuple(
             Mark(
-                f"weights.motion.{role}", role, bodies.get(role, 1), names[role], given_words(table[role]),
+                f"weights.motion.{role}", role, bodies.get(role, 1), names[role], given_words(points[role]),
                 (self.seen(rest), self.seen(full)),
             )
             for role, (rest, full) in places.items()
@@ -238,10 +231,12 @@ class _View:
         """A spring on its posts, with its pull if the job describes it; `advance` [rad] the largest."""
         posts, found = place.posts, place.found
         length = _two(posts.length(np.array([0.0, advance]))[0])
-        table = self.document["springs"][name]
+        given = self.given.springs.primary if name == "primary" else self.given.springs.secondary
+        assert given is not None  # the place is built from it
         anchor = far = None
-        if isinstance(posts, PointPosts):
-            anchor, far = (self._end(name, end, posts, advance) for end in ("anchor", "far"))
+        if isinstance(posts, PointPosts) and isinstance(given.posts, u.PointPosts):
+            anchor = self._end(name, "anchor", given.posts.anchor, (posts, posts.anchor), advance)
+            far = self._end(name, "far", given.posts.far, (posts, posts.far), advance)
         takeup = None
         if found is not None and length[0] < found.free_length:
             takeup = takeup_advance(posts, found.free_length, advance)
@@ -249,35 +244,32 @@ class _View:
         if found is not None:
             over = np.asarray(length)
             pull = _two(tension(over, found.rate, found.free_length, found.initial_tension, over > found.free_length))
-        free = None if found is None else found.free_length
-        if found is None and "free_length" in table:
-            told = u.SpringOnPosts.model_validate(table).free_length
-            free = None if told is None else told.value
+        told = None if given.free_length is None else given.free_length.value
+        free = told if found is None else found.free_length
         diameter = posts.diameter if isinstance(posts, PointPosts) else 0.0
         return DrawnSpring(name, anchor, far, diameter, length, free, pull, takeup)
 
-    def _end(self, name: str, end: Role, posts: PointPosts, advance: float) -> Mark:
-        point = posts.anchor if end == "anchor" else posts.far
+    def _end(self, name: str, end: Role, given: u.PostEnd, on: tuple[PointPosts, BodyPoint], advance: float) -> Mark:
+        posts, point = on
         with np.errstate(all="ignore"):
             at = [complex(posts.place(point.body, point.position, np.asarray(a))[0]) for a in (0.0, advance)]
         rest, full = (self.seen(p if np.isfinite(p) else point.position) for p in at)
-        table = self.document["springs"][name]["posts"][end]
-        given = f"{given_words(table)}, on {table['on']}"
-        return Mark(f"springs.{name}.posts.{end}", end, point.body, f"{name} {end} post", given, (rest, full))
+        words = f"{given_words(given)}, on {given.on}"
+        return Mark(f"springs.{name}.posts.{end}", end, point.body, f"{name} {end} post", words, (rest, full))
 
 
 def _two(values: Any) -> tuple[float, float]:
     return float(values[0]), float(values[1])
 
 
-def given_words(table: dict[str, Any]) -> str:
+def given_words(given: u.Place) -> str:
     """The figures of a point as the job gives them, without their ±: "12.6 mm, 76°", or "x 18.1, y −20.3 mm"."""
-    if "xy" in table:
-        x, y = (bare(t) for t in table["xy"])
+    if given.xy is not None:
+        x, y = (bare(one.written) for one in given.xy)
         unit = y.rpartition(" ")[2]
         return f"x {x.removesuffix(f' {unit}')}, y {y}"  # one unit said once
-    reach = table.get("distance", table.get("radius", ""))
-    return bare(reach) + (f", {bare(table['angle'])}" if "angle" in table else "")
+    polar = (given.distance or given.radius, given.angle)
+    return ", ".join(bare(one.written) for one in polar if one is not None)
 
 
 def bare(quantity: str) -> str:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from recurve import __version__
+from recurve.units import INCH
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 BLUE, VERMILION, GREEN = "#0072B2", "#D55E00", "#009E73"
 INK, GREY, PALE = "#1A1A1A", "#6E6E6E", "#DCDCDC"
 
+MM_PER_INCH = 1e3 * INCH
 FIGURE_MM = (180.0, 122.0)  # printed at this size on the sheet, so point sizes hold there
 NARROW_MM = (100.0, 112.0)  # for a phone, whose width it fills
 TALL_MM = (180.0, 154.0)  # with a panel of residuals below the curve
@@ -106,7 +108,7 @@ def figure_of(size_mm: tuple[float, float]) -> Figure:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(size_mm[0] / 25.4, size_mm[1] / 25.4))
+    figure = Figure(figsize=(size_mm[0] / MM_PER_INCH, size_mm[1] / MM_PER_INCH))
     FigureCanvasAgg(figure)
     return figure
 
@@ -114,7 +116,7 @@ def figure_of(size_mm: tuple[float, float]) -> Figure:
 def panel(figure: Figure, below: float, above: float, shared: Axes | None = None) -> Axes:
     """Axes between the side margins, with `below` and `above` [mm] of the figure left free; `shared`: axes whose x axis
     they share."""
-    width, height = (25.4 * float(x) for x in figure.get_size_inches())
+    width, height = (MM_PER_INCH * float(x) for x in figure.get_size_inches())
     left, right = MARGINS_MM[0], MARGINS_MM[2]
     box = (left / width, below / height, 1 - (left + right) / width, 1 - (below + above) / height)
     return figure.add_axes(box, sharex=shared)
@@ -122,7 +124,7 @@ def panel(figure: Figure, below: float, above: float, shared: Axes | None = None
 
 def footer(figure: Figure, words: list[str], fingerprint: str) -> None:
     """Small print at the lower right: `words`, the fingerprint of the inputs, and the version."""
-    width, height = (25.4 * float(x) for x in figure.get_size_inches())
+    width, height = (MM_PER_INCH * float(x) for x in figure.get_size_inches())
     figure.text(
         1 - MARGINS_MM[2] / width,
         1.0 / height,

@@ -31,7 +31,7 @@ SIZE_MM = (180.0, 128.0)
 VIEW_MM = (10.0, 56.0, 160.0, 58.0)  # left, below, width, height of the view
 SCALES = (10.0, 8.0, 5.0, 4.0, 3.0, 2.0, 1.0, 0.5, 0.2)
 ROOM_MM = (110.0, 34.0)  # of the view, for the spring itself
-POINTS_PER_MM = 72 / 25.4
+POINTS_PER_MM = 72 / (1e3 * INCH)
 EDGE_PT = 0.6
 STEPS = 24  # points of a half turn
 

@@ -25,7 +25,7 @@ from recurve.output.sheet.numbers import Cell, Shown, cell, signless
 from recurve.output.sheet.parts import PLACES, Facts, Source, decimals, highest, in_order
 from recurve.planner.plan import Plan
 from recurve.text import breakable
-from recurve.units import RPM, parse
+from recurve.units import RPM
 
 Figures = dict[str, bytes]
 
@@ -192,10 +192,8 @@ def engine(source: Source) -> Facts | None:
 
 def _static(source: Source) -> str:
     """The book's static timing where the job gives it."""
-    target = source.plan.job.document.get("target", {})
-    if "static" not in target:
-        return ""
-    return f"{signless(math.degrees(parse(target['static'], 'angle').value), 1)}° (crank)"
+    static = source.plan.job.target_static
+    return "" if static is None else f"{signless(math.degrees(static), 1)}° (crank)"
 
 
 def _crank_rows(source: Source) -> list[Facts]:

@@ -18,12 +18,13 @@ import numpy as np
 
 from recurve.diagnosis.verify import Before, Verification
 from recurve.errors import InputError
-from recurve.job.model import Job, Sweep
+from recurve.job.model import Job
 from recurve.output.documents.base import deg, rpm
 from recurve.output.documents.check import JudgedBand, VerifyDocument
 from recurve.output.sheet.numbers import Shown, signless
 from recurve.output.sheet.parts import Facts, decimals, in_order
 from recurve.output.sheet.sheet import head_facts, typeset
+from recurve.physics.sweep import Sweep
 from recurve.text import breakable, printable, shortened
 from recurve.units import PLACES, RPM, LengthUnits, Paper
 

@@ -1,0 +1,186 @@
+"""Sweeps that a job names: readings in distributor terms, and a reference sweep, which tells I′ (design §1, motion 4).
+
+`build_reference` describes such a sweep, `weights_of` fits it.
+"""
+
+from __future__ import annotations
+
+from posixpath import normpath
+
+import numpy as np
+
+from recurve.data import default
+from recurve.job import schema as m
+from recurve.job import schema_unit as u
+from recurve.job.build import build_drag, drag_notes
+from recurve.job.build_inspection import Faults
+from recurve.job.measured import MeasuredDrag, MeasuredWeights, described
+from recurve.job.model import FileBasis, SpringPlace
+from recurve.physics.curve import Drag, Installed
+from recurve.physics.mechanism import Weights
+from recurve.physics.reference import KnownSpring, Reference, fit_reference, reference_faults, reference_notes
+from recurve.physics.sweep import Readings, Sweep
+from recurve.springs.spring import Spring
+from recurve.uncertainty import UNSTATED_FRICTION
+from recurve.units import PLACES, RPM, SQRT3, Quantity
+
+
+def basis_of(given: u.SweepReading, ratio: float) -> FileBasis:
+    """What a sweep's figures count in; `ratio` [1] crank turns a distributor turn."""
+    reading = default("sweep", "reading", "angle") if given.reading is None else given.reading
+    speed = default("sweep", "speed_reading", "speed") if given.speed_reading is None else given.speed_reading
+    return FileBasis(
+        ratio if (given.speed_basis or given.basis) == "crank" else 1.0,
+        ratio if (given.advance_basis or given.basis) == "crank" else 1.0,
+        0.0 if given.static is None else given.static.value,
+        reading,
+        speed,
+    )
+
+
+def sweep_of(given: m.SweepTable | u.ReferenceMotion, ratio: float, readings: Readings) -> Sweep:
+    """Readings in distributor terms, as the table says they were taken; `ratio` [1] crank turns a distributor turn."""
+    basis = basis_of(given, ratio)
+    crank = (given.advance_basis or given.basis) == "crank"
+    return Sweep(
+        speed=readings.speed / basis.speed_ratio,
+        advance=(readings.advance - basis.static) / basis.advance_ratio,
+        rising=readings.rising,
+        row=readings.row,
+        file=given.sweep if isinstance(given, u.ReferenceMotion) else given.file,
+        reading=basis.reading / basis.advance_ratio,
+        speed_reading=basis.speed_reading / basis.speed_ratio,
+        zeroed_at=None if given.zeroed_at is None else given.zeroed_at.value / basis.speed_ratio,
+        static_known=not crank or given.static is not None,
+    )
+
+
+def swapped_columns(readings: Readings | None, shown: str) -> list[str]:
+    """The fault of a sweep whose speed and advance have changed places: degrees no unit has, at a crawl."""
+    if readings is None or len(readings.speed) < 2:
+        return []
+    if np.median(np.abs(readings.advance)) > np.radians(100.0) and np.median(readings.speed) * RPM < 100.0:
+        return [
+            f"{shown}: got advances of hundreds of degrees at a few rpm, expected speed and advance the other way round"
+        ]
+    return []
+
+
+# --- a reference sweep ------------------------------------------------------------------------------------
+
+
+def build_reference(
+    model: m.JobModel,
+    readings: Readings | None,
+    places: tuple[SpringPlace, ...] | None,
+    faults: Faults,
+    notes: list[str],
+) -> Reference | None:
+    """The unit as it was in its reference sweep. None where something is wrong: with the sweep, which goes to `faults`; or
+    with the job's stop or posts, where `places` is None."""
+    motion = model.weights.motion
+    assert isinstance(motion, u.ReferenceMotion)  # the caller has asked
+    given, wrong = motion.drag or model.drag or u.Drag(), _spring_faults(model.springs, motion)
+    wrong_drag: Faults = []
+    drag = build_drag(given, model.distributor, wrong_drag)
+    if motion.drag is not None:
+        wrong = [*((("weights", "motion", *key), text) for key, text in wrong_drag), *wrong]
+        notes += [f"In the reference sweep: {text}" for text in drag_notes(drag)]
+    faults += wrong
+    if places is None or readings is None or wrong_drag or wrong:
+        return None
+    stop = motion.stop or model.stop.advance
+    middle, spread = _resistance(drag, given.trigger)
+    springs = [_known_spring(model, n, p) for n, p in zip(PLACES, places, strict=False)]
+    reference = Reference(
+        sweep_of(motion, model.distributor.speed_ratio, readings),
+        tuple(s for s in springs if s is not None),
+        middle,
+        spread,
+        stop.value,
+        stop.standard_uncertainty or default("fit", "stop", "angle"),
+        default("fit", "zero", "angle"),
+    )
+    unfit = [(("weights", "motion"), f"{motion.sweep}: {text}") for text in reference_faults(reference)]
+    faults += unfit
+    return None if unfit else reference
+
+
+def _spring_faults(springs: u.Springs, motion: u.ReferenceMotion) -> Faults:
+    """What is wrong with the springs that were in the unit in its reference sweep."""
+    if motion.primary is not None:
+        if motion.secondary is None or springs.secondary is not None:
+            return []
+        text = "got a spring without posts, expected [springs.secondary] to tell them"
+        return [(("weights", "motion", "secondary"), text)]
+    return [
+        (
+            ("springs", name),
+            "got a reference sweep, but neither rate and free_length (or takeup) here nor "
+            "[weights.motion.primary]; expected the springs that were in it, weighed and stretched",
+        )
+        for name, table in zip(PLACES, (springs.primary, springs.secondary), strict=True)
+        if table is not None and not table.described
+    ]
+
+
+def _known_spring(model: m.JobModel, name: str, place: SpringPlace) -> KnownSpring | None:
+    """The spring that was in this place while it was swept, None where there was none."""
+    motion, described = model.weights.motion, getattr(model.springs, name)
+    assert isinstance(motion, u.ReferenceMotion)
+    given = getattr(motion, name) if motion.primary is not None else described
+    if given is None:
+        return None
+    bent = getattr(given, "post_bend", None) or Quantity(0.0)
+    rate_limit = default("reference", "rate", "number")
+    unmeasured = default("reference", "free_length", "length") / SQRT3
+    if given.takeup is None:
+        free, by = given.free_length.value, given.free_length.standard_uncertainty or unmeasured
+    else:
+        length, slope = place.posts.length(given.takeup.value, bent.value)
+        free, by = float(length), float(slope) * (given.takeup.standard_uncertainty or 0.0) or unmeasured
+    tension = given.initial_tension or Quantity(0.0)
+    return KnownSpring(
+        name,
+        Installed(Spring(f"reference {name}", given.rate.value, free, tension.value), place.posts, bent.value),
+        (given.rate.standard_uncertainty or rate_limit * given.rate.value / SQRT3) / given.rate.value,
+        float(np.hypot(by, bent.standard_uncertainty or 0.0)),
+        tension.standard_uncertainty or 0.1 * tension.value,
+    )
+
+
+def _resistance(given: MeasuredDrag, trigger: str) -> tuple[Drag, Drag]:
+    """Drag and friction while it was swept, and their standard uncertainties; what was not measured is one-sided."""
+    block = 0.0 if trigger == "electronic" else given.points.standard_uncertainty or 0.0
+    friction = _one_sided(given.friction, default("fit", "friction", "moment"))
+    share = _one_sided(given.friction_share, default("fit", "friction_share", "number"))
+    return Drag(given.drag(trigger).rubbing_block, friction[0], share[0]), Drag(block, friction[1], share[1])
+
+
+def _one_sided(given: Quantity, spread: float) -> tuple[float, float]:
+    """A friction as measured; an assumed one has mean and standard deviation of a half normal distribution about 0."""
+    if given.origin == "given":
+        return given.value, given.standard_uncertainty or UNSTATED_FRICTION * given.value
+    return spread * float(np.sqrt(2 / np.pi)), spread * float(np.sqrt(1 - 2 / np.pi))
+
+
+def weights_of(given: MeasuredWeights, reach: float) -> tuple[Weights, list[str]]:
+    """The weights as measured. Where a reference sweep tells I′, the sweep is fitted, and what must be said of it from rest
+    to the advance `reach` [rad] comes with them."""
+    if not isinstance(given.motion, Reference):
+        return given.weights(described(given.motion)), []
+    fit = fit_reference(given.motion)
+    return given.weights(fit.slope), reference_notes(fit, reach)
+
+
+def counted_twice(model: m.JobModel) -> list[str]:
+    """What must be said of a sweep that is both: its readings are evidence once, not twice."""
+    motion = model.weights.motion
+    if not isinstance(motion, u.ReferenceMotion) or model.sweep is None:
+        return []
+    if normpath(model.sweep.file) != normpath(motion.sweep):
+        return []
+    return [
+        f"{motion.sweep} is the reference sweep and the sweep of the unit as found: its errors count twice, so the "
+        "unit is less well known than the ± below say. Sweep it once more and name that file in [sweep]."
+    ]

@@ -2,8 +2,8 @@
 
 THEORY: uncertainty, and the fit of a sweep
 
-Cited elsewhere as "recurve.fit, equation (n)". Derived here unless a source stands beside it; symbols of
-recurve.physics.
+Cited in this room as "theory, equation n", elsewhere as "recurve.fit, equation n". Derived here unless a source stands
+beside it; symbols of recurve.physics.
 
 1. Uncertainty
 

@@ -2,8 +2,9 @@
 
 THEORY: dwell, gap, spark, coil, vacuum capsule, timing
 
-Cited elsewhere as "recurve.inspection, equation (n)". Derived here unless a source stands beside it. Angles are the
-distributor's except in section 6. Limits stand in data/limits.toml, each with its source.
+Cited in this room as "theory, equation n", elsewhere as "recurve.inspection, equation n". Derived here unless a source
+stands beside it. Angles are the distributor's except in section 6. Limits stand in data/limits.toml, each with its
+source.
 
 1. A measured value against a limit
 

@@ -2,8 +2,8 @@
 
 THEORY: how advance follows speed
 
-Cited elsewhere as "recurve.physics, equation (n)". All equations are derived here unless a source stands beside them.
-"Advance" and speed are the distributor's; SI units and radians throughout.
+Cited in this room as "theory, equation n", elsewhere as "recurve.physics, equation n". All equations are derived here
+unless a source stands beside them. "Advance" and speed are the distributor's; SI units and radians throughout.
 
 1. The mechanism, symbols and assumptions
 

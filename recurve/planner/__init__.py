@@ -2,10 +2,10 @@
 
 THEORY: why planning is linear, and so can be exact
 
-Cited elsewhere as "recurve.planner, equation (n)". Derived here unless a source stands beside it. Symbols are those of
-recurve.physics. The curve (physics, equation 3) is far from linear in springs and posts. At the edge of a band,
-though, the unknown curve drops out: the advance is the edge, the speed is the band's, and only the springs' moment is
-unknown.
+Cited in this room as "theory, equation n", elsewhere as "recurve.planner, equation n". Derived here unless a source
+stands beside it. Symbols are those of recurve.physics. The curve (physics, equation 3) is far from linear in springs
+and posts. At the edge of a band, though, the unknown curve drops out: the advance is the edge, the speed is the
+band's, and only the springs' moment is unknown.
 
 1. Pulls at rest as unknowns
 

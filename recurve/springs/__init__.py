@@ -2,9 +2,10 @@
 
 THEORY: extension springs
 
-Cited elsewhere as "recurve.springs, equation (n)". Sources: Shigley's Mechanical Engineering Design by its equation
-numbers (second-hand, through transcriptions; its Example 10-6 is solved in tests/springs); Machinery's Handbook, 31st
-ed., pp. 328–329; JCGM 100 for uncertainty. Derived here where no source stands beside an equation.
+Cited in this room as "theory, equation n", elsewhere as "recurve.springs, equation n". Sources: Shigley's Mechanical
+Engineering Design by its equation numbers (second-hand, through transcriptions; its Example 10-6 is solved in
+tests/springs); Machinery's Handbook, 31st ed., pp. 328–329; JCGM 100 for uncertainty. Derived here where no source
+stands beside an equation.
 
     d; D; C     diameter of the wire; mean diameter of the coils [m]; index D/d
     N_b; N_a    coils of the body; active coils

@@ -1,4 +1,4 @@
-"""A sweep to the state of the unit: springs, take-ups, drag, friction, stop, zero, mass geometry (design §4).
+"""A sweep to the state of the unit: springs, take-ups, drag, friction, stop, zero, mass geometry.
 
 Maximum a posteriori from several starts, then weighted samples of the posterior, from which come the
 estimates and their standard uncertainties.

@@ -1,6 +1,6 @@
 """What a sweep should read, given the state of a unit: priors, parameters, predictions for many states at once.
 
-A state is a vector of numbers that are all of order 1 (design §4): each is a parameter less its prior's
+A state is a vector of numbers that are all of order 1 (theory, equation 2): each is a parameter less its prior's
 middle, in prior standard uncertainties. Rates are logarithmic, so that they stay positive.
 
 How far the mass geometry may be off: relative changes of I′(α) by what was measured with a ±.

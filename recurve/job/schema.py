@@ -1,4 +1,4 @@
-"""The job file's shape: which keys there are, of which dimension, and what must go together (design §5).
+"""The job file's shape: which keys there are, of which dimension, and what must go together.
 
 The unit's own tables are in `jobunit`; here are the target, the tables it names, the tolerances, the whole.
 

@@ -1,4 +1,4 @@
-"""The advance curve in closed form: speed from advance, no root finding (design §1, eq. 1–3).
+"""The advance curve in closed form: speed from advance, no root finding (theory, equations 1 to 3).
 
 Speeds are angular speeds of the distributor shaft [rad/s], advances distributor radians.
 """
@@ -86,7 +86,7 @@ class Unit:
 def speed_squared(
     torque: ArrayLike, inertia_slope: ArrayLike, rubbing_block: ArrayLike, friction: ArrayLike, share: ArrayLike
 ) -> Array:
-    """ω² [rad²/s²] of equilibrium (design eq. 3); all shapes broadcast.
+    """ω² [rad²/s²] of equilibrium (theory, equation 3); all shapes broadcast.
 
     torque τ, rubbing_block T_d [N·m]; inertia_slope I′ [kg·m²/rad]; friction T_f [N·m] and share s [1]
     with the sign of the direction: + speed rising, − falling.
@@ -107,7 +107,7 @@ class Snap:
 
 @dataclass(frozen=True)
 class Trace:
-    """Both branches of eq. 3 on a grid of advance. At a take-up the grid holds the advance twice, so
+    """Both branches of equation 3 on a grid of advance. At a take-up the grid holds the advance twice, so
     that the jump of ω² by an initial tension is kept.
 
     advance [rad], rising and falling ω² [rad²/s²], all (n,); takeups [rad] one for each spring.
@@ -253,7 +253,7 @@ def _grid(stop: float, points: int, inner: list[float]) -> tuple[Array, np.ndarr
 def spring_torque(
     springs: tuple[Installed, ...], takeups: tuple[float | None, ...], advance: Array, right: ArrayLike = False
 ) -> Array:
-    """τ(α) [N·m] of all springs at the advances (n,) [rad] (design eq. 2).
+    """τ(α) [N·m] of all springs at the advances (n,) [rad] (theory, equation 2).
 
     `right` (n,) marks the advances that are looked at from their right side, past a take-up there.
     """
@@ -270,5 +270,5 @@ def spring_torque(
 
 def residual_advance(unit: Unit, speed: float, *, points: int = 2001) -> tuple[float, float]:
     """Advance [rad] that stays in at `speed` [rad/s] after the weights have been out: as it is, and
-    without the rubbing block's drag, which may be all that brings a slack unit home (design §1)."""
+    without the rubbing block's drag, which may be all that brings a slack unit home (theory, section 3)."""
     return trace_and_residual(unit, speed, points)[1]

@@ -1,6 +1,6 @@
-"""The curve once more, by minimising energy: a check of every plan that shares nothing with eq. 3 but lengths and radii.
+"""The curve once more, by minimising energy: a check that shares nothing with equation 3 but lengths and radii.
 
-At a steady speed the advance settles where no small move frees energy (design §1): the weights' centrifugal
+At a steady speed the advance settles where no small move frees energy (theory, equation 18): the weights' centrifugal
 potential, the energy of the springs, and the work against drag and friction, which oppose the way the weights move.
 
     V±(α) = Σ_springs ∫ T dL + (T_d ± T_f) α − ½ ω² (1 ∓ s) (I(α) − I(0))      + speed rising, − falling

@@ -54,7 +54,7 @@ def _radius_by_swing(pivot: complex, cg: complex, swing: tuple[Array, Array]) ->
 
 @dataclass(frozen=True)
 class Slot:
-    """A drive pin on the weight works a radial slot of the cam plate (design §1, motion 1).
+    """A drive pin on the weight works a radial slot of the cam plate (theory, equation 12).
 
     All three points [m] at rest, of the first weight: `pivot` on the base plate, `cg` its centre
     of gravity, `pin` its drive pin.
@@ -88,7 +88,7 @@ class Slot:
 
 @dataclass(frozen=True)
 class Link:
-    """A point of the weight keeps its distance from a point of the cam (design §1, motion 2).
+    """A point of the weight keeps its distance from a point of the cam (theory, equation 13).
 
     All four points [m] at rest: `pivot`, `cg`, `pin` (the weight's point) and `cam`.
     """
@@ -124,7 +124,7 @@ class Link:
 
 @dataclass(frozen=True)
 class RadiusTable:
-    """Radii of the centre of gravity measured at some advances (design §1, motion 3).
+    """Radii of the centre of gravity measured at some advances (theory, section 6).
 
     `advance` [rad] and `cg_radius` [m], `limit` [m] the ± of each row; all of one length ≥ 3.
     Quadratic in the advance by least squares, rows weighted by 1/limit.
@@ -175,7 +175,7 @@ class RadiusTable:
 
 @dataclass(frozen=True)
 class ReferenceSlope:
-    """I′(α) itself, from a sweep with known springs (design §1, motion 4); nothing of the weights' places.
+    """I′(α) itself, from a sweep with known springs (theory, equation 14); nothing of the weights' places.
 
     log I′ [kg·m²/rad] is Σ `coefficients` · Legendre polynomials of 2α/`reach` − 1, `reach` [rad] the stop
     of that sweep; `covariance` (c, c) of the coefficients (c,). Past `reach` the polynomial goes on, and
@@ -222,7 +222,7 @@ class Weights:
     motion: RadialMotion | ReferenceSlope
 
     def inertia(self, advance: ArrayLike) -> Array:
-        """I(α) = count · mass · r² [kg·m²] at the advance [rad], same shape (design §1)."""
+        """I(α) = count · mass · r² [kg·m²] at the advance [rad], same shape (theory, section 1)."""
         total, motion = self._radial()
         return total * motion.radius(advance)[0] ** 2
 
@@ -233,7 +233,7 @@ class Weights:
         return self.inertia(advance) - self.inertia(0.0)
 
     def inertia_slope(self, advance: ArrayLike) -> Array:
-        """I′(α) [kg·m²/rad] at the advance [rad], same shape (design §1)."""
+        """I′(α) [kg·m²/rad] at the advance [rad], same shape (theory, equation 11)."""
         if isinstance(self.motion, ReferenceSlope):
             return self.motion.inertia_slope(advance)
         total, motion = self._radial()

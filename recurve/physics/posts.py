@@ -39,7 +39,7 @@ class BodyPoint:
 
 @dataclass(frozen=True)
 class PointPosts:
-    """Two posts given by their places (design §1); `motion` and `count` move those on weights.
+    """Two posts given by their places (theory, equation 15); `motion` and `count` move those on weights.
 
     `diameter` [m] is the mean of the two posts'. The anchor is bent along the line through both
     posts at rest.
@@ -87,7 +87,7 @@ class PointPosts:
 
 @dataclass(frozen=True)
 class TablePosts:
-    """Lengths [m] measured at two or more advances [rad]; a polynomial of degree ≤ 2 (design §1)."""
+    """Lengths [m] measured at two or more advances [rad]; a polynomial of degree ≤ 2 (theory, section 7)."""
 
     advance: tuple[float, ...]
     measured: tuple[float, ...]
@@ -136,7 +136,7 @@ def post_faults(posts: Posts, reach: float, travel: tuple[float, float], name: s
 
 def takeup_advance(posts: Posts, free_length: float, reach: float, bend: float = 0.0) -> float | None:
     """The advance [rad] at which the posts are `free_length` [m] apart; 0 if the spring pulls from
-    rest, None if it never does up to `reach` [rad] (design §1, take-up)."""
+    rest, None if it never does up to `reach` [rad] (theory, equation 8)."""
     grid = np.linspace(0.0, reach, 257)
     length = posts.length(grid, bend)[0]
     if length[0] >= free_length:

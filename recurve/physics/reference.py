@@ -1,6 +1,6 @@
-"""I′(α) from a sweep made with springs that have been weighed and stretched (design §1, motion 4).
+"""I′(α) from a sweep made with springs that have been weighed and stretched (theory, equation 14).
 
-At a reading, eq. 3 read backwards gives I′(α) = 2 (τ(α) + T_d ± T_f) / ((1 ∓ s) ω²). Both α and ω are
+At a reading, equation 3 read backwards gives I′(α) = 2 (τ(α) + T_d ± T_f) / ((1 ∓ s) ω²). Both α and ω are
 read with error, and springs, drag and friction are the same in all readings, so points of I′ with
 errors of their own would not do. Instead log I′ is a polynomial with a prior of smoothness, every known
 number is a parameter within its ±, and all readings are explained together, rising and falling: maximum
@@ -215,7 +215,7 @@ def _predict(given: Reference, priors: Priors, state: Array, speed: Array, risin
 
 
 def _pointwise(given: Reference, hidden: float) -> tuple[Array, Array]:
-    """Advances [rad] of the readings on the way, `hidden` [rad] added, and eq. 3 for I′ [kg·m²/rad] at each."""
+    """Advances [rad] of the readings on the way, `hidden` [rad] added, and equation 3 for I′ [kg·m²/rad] at each."""
     r, d = given.readings, given.drag
     moving = given.moving()
     at = np.minimum(r.advance[moving] + hidden, given.stop)

@@ -1,4 +1,4 @@
-"""What the book asks for: bands of advance at speeds, and how well a curve lies in them (design §2).
+"""What the book asks for: bands of advance at speeds, and how well a curve lies in them (theory, section 8).
 
 Speeds [rad/s] and advances [rad] of the distributor.
 """

@@ -24,7 +24,7 @@ from recurve.planner.search import SpringSet
 from recurve.springs.spring import Spring
 from recurve.units import PLACES, factor
 
-CHECK_ADVANCE = np.radians(1.0)  # the bench's setting points, 1° in and 1° below maximum (trade)
+CHECK_ADVANCE = np.radians(1.0)  # the bench's setting points, 1° in and 1° below maximum; common practice
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""Which build: the search over all pairs, the rule of the stop, and ties (design §3)."""
+"""Which build: the search over all pairs, the rule of the stop, and ties (theory, section 5)."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from recurve.planner.linear import Problem, edges_at
 from recurve.planner.refine import Candidates, candidates, least_moves, solve
 from recurve.planner.search import Found, Mask, Report, SpringSet, alive, near_best, search
 
-ENOUGH = 0.5  # margin with the stop as found that leaves it alone (design §3)
-SAME_STOP = 0.005  # margins of stops that count as equal (design §3)
+ENOUGH = 0.5  # margin with the stop as found that leaves it alone (theory, section 5)
+SAME_STOP = 0.005  # margins of stops that count as equal (theory, section 5)
 NEAR = 0.1  # how far below the best margin a pair may be by the linear form to be solved again
 MOST_SOLVED = 60  # pairs solved again with the posts moved
 MOST_BUILT = 20  # pairs that are built by the exact model and compared by yield

@@ -1,4 +1,4 @@
-"""Why a plan is out of reach, in words a customer understands (design §3).
+"""Why a plan is out of reach, in words a customer understands (theory, section 6).
 
 What must be said aloud beside a plan.
 """
@@ -159,7 +159,7 @@ def second_spring_note(problem: Problem, limits: Limits, margin: float | None, j
 
 
 def table_note(job: Job, build: Build) -> list[str]:
-    """What the reading of a table of radii leaves open, in degrees (design §1, motion 3)."""
+    """What the reading of a table of radii leaves open, in degrees (recurve.physics, section 6)."""
     motion = job.weights.motion
     if not isinstance(motion, RadiusTable):
         return []

@@ -1,4 +1,4 @@
-"""The best springs there could be, free of any catalogue: linear programmes (design §3).
+"""The best springs there could be, free of any catalogue: linear programmes (theory, section 6).
 
 With rates and pulls at rest all free, the band edges are linear in the four numbers for each interval
 of take-up, so HiGHS finds whether a margin can be had, and bisection the best margin: a global answer.

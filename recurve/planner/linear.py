@@ -1,4 +1,4 @@
-"""Planning in its linear form: what each band's edge asks of the springs (design §3).
+"""Planning in its linear form: what each band's edge asks of the springs (theory, equations 1 to 8).
 
 At an edge the unknown curve drops out: "at most h at speed ω" and "at least l" are linear in the rates
 and in the pulls at rest, once it is known which edges lie past the second spring's take-up. Here the
@@ -82,7 +82,7 @@ def _stop_range(problem: Problem, margin: float, spans: Array) -> tuple[float, f
 
 def moment_needed(problem: Problem, advance: Array, speed: Array, upper: Array) -> Array:
     """Spring moment [N·m] at the advance [rad] and speed [rad/s]: for an upper edge that of the falling
-    curve, for a lower that of the rising one (design §3); shapes broadcast.
+    curve, for a lower that of the rising one (theory, equation 6); shapes broadcast.
 
     A rising curve begins at what stays in at idle, the falling advance there. So an upper edge below idle speed is
     one at idle speed; a lower edge may be met by what stays in, if the falling curve meets it too.

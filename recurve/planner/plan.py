@@ -1,4 +1,4 @@
-"""The main job: which springs on which posts, what to do to the stop, and the curve that follows (design §3)."""
+"""The main job: which springs on which posts, what to do to the stop, and the curve that follows."""
 
 from __future__ import annotations
 

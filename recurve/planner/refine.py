@@ -1,4 +1,4 @@
-"""The best pairs once more, with the posts where they are bent to (design §3, last step of a given pair).
+"""The best pairs once more, with the posts where they are bent to (theory, section 4).
 
 Bending a post changes L′ a little, so the linear form is only the start. Here the conditions are taken
 at the present bend and linearised in the two bends; bisection on the margin, a new bend, and again,

@@ -1,4 +1,4 @@
-"""Every ordered pair of a catalogue, exactly, as arrays (design §3).
+"""Every ordered pair of a catalogue, exactly, as arrays (theory, section 3).
 
 At a margin each pair leaves two free numbers, the pulls at rest u and v, that is the two post
 settings. Between neighbouring places of take-up all conditions are half-planes in (u, v); u is

@@ -1,4 +1,4 @@
-"""What a plan will be when it is built: the yield, the band of its curve, and what costs most (design §3).
+"""What a plan will be when it is built: the yield, the band of its curve, and what costs most (theory, section 8).
 
 Each build draws the unit from what is known of it (the posterior of a sweep, or the ± of the job) and its
 own errors from the tolerances of building, all by one scrambled Sobol sequence.

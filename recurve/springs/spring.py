@@ -69,7 +69,7 @@ def rate_from_wire(
 def tension(
     length: ArrayLike, rate: ArrayLike, free_length: ArrayLike, initial_tension: ArrayLike, pulls: ArrayLike
 ) -> Array:
-    """Pull T [N] of a one-sided spring (design eq. 2); all shapes broadcast.
+    """Pull T [N] of a one-sided spring (theory, equation 1); all shapes broadcast.
 
     length and free_length [m], rate [N/m], initial_tension [N]. `pulls` says where the spring has
     taken up: at the very take-up the pull jumps from 0 to the initial tension, and only the caller

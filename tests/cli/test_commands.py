@@ -21,7 +21,7 @@ from recurve.text import printable
 from recurve.units import Quantity as Measured
 from recurve.units import parse
 
-# design §6
+# Keys of the JSON, by hand
 CURVE_KEYS = {
     "speed_rpm", "rising_deg", "falling_deg", "onset_rpm", "return_rpm", "all_in_rpm", "residual_deg",
     "residual_without_drag_deg", "stop_deg", "takeup_deg", "snap",

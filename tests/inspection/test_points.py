@@ -52,7 +52,7 @@ def test_the_worked_case_of_seven_degrees() -> None:
 
 
 def test_without_opening_angles_half_the_change_is_taken() -> None:
-    """trade.md, derived: 1° of dwell is 0.5° of timing at the distributor, where the lobes are symmetric."""
+    """Derived: 1° of dwell is 0.5° of timing at the distributor, where the lobes are symmetric."""
     pair = (Measured(55 * DEG, 0.2 * DEG), Measured(51 * DEG, 0.2 * DEG))
     (change,) = bench_of(Condition(dwell_pushed=pair), 4, 0.0, np.array([100.0])).changes
     assert change.timing.value / DEG == pytest.approx(2.0)
@@ -82,7 +82,7 @@ def test_a_band_with_doubt(value: float, verdict: str) -> None:
 
 @pytest.mark.parametrize(("lobes", "each"), [(4, 90.0), (6, 60.0), (8, 45.0)])
 def test_lobe_pitch(lobes: int, each: float) -> None:
-    """trade.md, derived: 360° / lobes; usual dwells of 54–60, 35–41, 26–31° are 60–67, 58–68, 58–69 %."""
+    """Derived: 360° / lobes; usual dwells of 54–60, 35–41, 26–31° are 60–67, 58–68, 58–69 %."""
     assert pitch(lobes) / DEG == pytest.approx(each)
     low, high = {4: (54, 60), 6: (35, 41), 8: (26, 31)}[lobes]
     assert 0.57 < as_share(low * DEG, lobes) < as_share(high * DEG, lobes) < 0.70

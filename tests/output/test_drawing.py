@@ -78,7 +78,7 @@ def test_a_link_keeps_its_length() -> None:
 
 
 def test_lengths_over_the_posts() -> None:
-    """Distance of the drawn posts plus their diameter (design §1), and the table's own rows."""
+    """Distance of the drawn posts plus their diameter (recurve.physics, equation 15), and the table's own rows."""
     for spring in picture("launch").springs:
         assert spring.anchor is not None and spring.far is not None
         for state in (0, 1):

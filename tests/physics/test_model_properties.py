@@ -57,7 +57,7 @@ def weights_of(one: Mechanism) -> Weights:
 @few
 @given(mechanisms, st.floats(0.0, 1.0), st.floats(5.0, 250.0), st.integers(0, 10**6))
 def test_pivot_moment(one: Mechanism, share: float, omega: float, seed: int) -> None:
-    """|M_P| = m ω² |r_P × r_cg| for any distribution of mass (checks.md §3): the centrifugal forces on 200 random
+    """|M_P| = m ω² |r_P × r_cg| for any distribution of mass (derived): the centrifugal forces on 200 random
     particles about the pivot, times the turn of the weight for a turn of the cam, are the package's ½ ω² I′."""
     motion, weights, alpha = motion_of(one), weights_of(one), share * np.radians(one.stop)
     random = np.random.default_rng(seed)
@@ -202,7 +202,7 @@ def test_speed_of_an_advance_is_the_inverse(one: Mechanism, part: float, frictio
 @few
 @given(mechanisms)
 def test_first_order_speed(one: Mechanism) -> None:
-    """Eq. 1 put together afresh at the advance that the curve tells: ½ ω² I′ = Σ T L′ + T_d."""
+    """Equation 1 (recurve.physics) put together afresh at the advance that the curve tells: ½ ω² I′ = Σ T L′ + T_d."""
     unit, weights = unit_of(one), weights_of(one)
     curve = curve_of(unit)
     takeup = curve.takeups[1]

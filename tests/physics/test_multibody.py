@@ -1,4 +1,4 @@
-"""The model against an independent multibody simulation (MuJoCo): checks.md §3, last paragraph.
+"""The model against an independent multibody simulation (MuJoCo).
 
 Every expected advance is the simulation's; see `multibody` for what it is made of. All mechanisms are
 invented, by `mechanisms`.

@@ -1,4 +1,4 @@
-"""Bands and margins (design §2), by hand."""
+"""Bands and margins (recurve.physics, section 8), by hand."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def band(low: float, high: float, speed: float | None = 100.0) -> Band:
     ],
 )
 def test_margin_by_hand(low: float, high: float, advance: float, margin: float) -> None:
-    """Design §2: 1 at the centre, 0 on the edge, linear, negative outside; from zero 1 at 0 and 0 at the top."""
+    """By definition 1 at the centre, 0 on the edge, linear, negative outside; from zero 1 at 0 and 0 at the top."""
     assert float(band(low, high).margin(advance * DEG)) == pytest.approx(margin, abs=1e-12)
 
 

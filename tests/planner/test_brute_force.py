@@ -23,7 +23,7 @@ Case = tuple[int, bool]
 CASES: list[Case] = [(seed, False) for seed in (0, 1, 4, 8, 9, 11, 13, 18, 21, 27, 33, 35, 211, 224)]
 CASES += [(seed, True) for seed in (9, 16, 116, 220, 326, 344)]
 STUDY: list[Case] = [(60, False)] + [(seed, wild) for seed in range(100, 150) for wild in (False, True)]
-# How much the brute margin may be better (design: it is what to beat), and from which margin on an
+# How much the brute margin may be better (it is what the planner must not fall behind), and from which margin on an
 # "out of reach" would be wrong.
 WORSE = 0.005
 
@@ -118,7 +118,8 @@ def test_what_is_reported_keeps_the_rules(case: Case) -> None:
 @pytest.mark.parametrize("case", CASES)
 def test_every_band_is_reported(case: Case) -> None:
     """The bands come in the job's order; the worst of their margins is the plan's, and each follows from its advances:
-    1 in the middle of a band, 0 on an edge, of a band from zero only the upper edge (design §2, by hand)."""
+    1 in the middle of a band, 0 on an edge, of a band from zero only the upper edge
+    (recurve.physics, equation 16, by hand)."""
     job, build = random_job(*case), planned(case).build
     assert job.target is not None
     if build is None:

@@ -1,4 +1,4 @@
-"""One job told in other words, crank or distributor, inches or millimetres, gives one plan (design §2, §5)."""
+"""One job told in other words, crank or distributor, inches or millimetres, gives one plan."""
 
 from __future__ import annotations
 

@@ -24,7 +24,7 @@ def rate(wire: float, mean: float, coils: float, young: float, shear: float) -> 
 
 
 # Shigley's Mechanical Engineering Design, Example 10-6; inputs READ, the intermediate k and N_a from MEMORY
-# (book 17.91 lbf/in and 12.57), recomputed 17.9070 and 12.5742 by checks.md 1.1. D = 0.248 − 0.035 in.
+# (book 17.91 lbf/in and 12.57), recomputed by hand 17.9070 and 12.5742. D = 0.248 − 0.035 in.
 EXAMPLE_10_6 = {"wire": 0.035, "mean": 0.213, "coils": 12.17, "young": 28.7, "shear": 11.6}
 
 
@@ -118,7 +118,7 @@ def test_moduli_past_the_last_range() -> None:
 
 
 def test_rate_goes_as_the_fourth_power() -> None:
-    """0.02 mm on a 0.6 mm wire is 14 % (trade.md, derived: (0.62/0.60)⁴ = 1.140)."""
+    """0.02 mm on a 0.6 mm wire is 14 % (derived: (0.62/0.60)⁴ = 1.140)."""
     thin, thick = (float(rate_from_wire(d, 5e-3, 12.0, np.inf, 80e9)) for d in (0.60e-3, 0.62e-3))
     assert thick / thin == pytest.approx(1.1402, abs=1e-4)
 

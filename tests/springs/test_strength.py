@@ -192,7 +192,7 @@ def test_hook_bending_is_that_of_a_curved_beam(index: float) -> None:
 
 
 def test_tolerance_of_wire_goes_into_the_rate() -> None:
-    """trade.md, derived: 0.02 mm on 0.6 mm is 14 %: (0.62/0.60)⁴ = 1.1402."""
+    """Derived: 0.02 mm on 0.6 mm is 14 %: (0.62/0.60)⁴ = 1.1402."""
     assert float(rate_spread(0.6e-3, 0.02e-3)) == pytest.approx(0.1402, abs=1e-4)
 
 

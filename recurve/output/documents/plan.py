@@ -1,6 +1,6 @@
 """The JSON documents of `curve` and `plan`: shapes, and the unit of every number.
 
-Every result as plain facts: the JSON documents of the commands (design §6).
+Every result as plain facts: the JSON documents of the commands.
 
 All speeds are distributor rpm and all angles distributor degrees, whatever the job's basis. What is not
 known, or is not there, is None and never NaN.

@@ -167,7 +167,7 @@ class JobReader:
         return self._drag_by_levers(given)
 
     def _drag_by_levers(self, given: u.Drag) -> float:
-        """Block force × friction × cam radius × fraction of a turn with points open (recurve.physics, equation 4)."""
+        """Block force × friction × cam radius × part of a turn with points open (recurve.physics, equation 4)."""
         parts = (given.breaker_spring, given.contact_lever, given.block_lever, given.cam_radius)
         spring, contact, block, cam = (0.0 if x is None else x.value for x in parts)
         assert given.friction_coefficient is not None and given.dwell is not None  # the model asks for them

@@ -1,6 +1,6 @@
 """The job file's shape: which keys there are, of which dimension, and what must go together.
 
-The unit's own tables are in `jobunit`; here are the target, the tables it names, the tolerances, the whole.
+The unit's own tables are in `schema_unit`; here are the target, the tables it names, the tolerances, the whole.
 
 The shape of the job file as a JSON Schema (draft 2020-12), from the models that read it, so that an editor completes
 and checks while one writes.

@@ -1,7 +1,7 @@
 """The unit's part of the job file's shape: weights, stop, drag, springs, and how a sweep was read.
 
 Pydantic models, one class for each table of the TOML file. They hold quantities as `Measured` in SI;
-`jobfile` turns them into the frozen types of the numeric rooms.
+`build` turns them into the frozen types of the numeric rooms.
 """
 
 from __future__ import annotations

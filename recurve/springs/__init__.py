@@ -78,11 +78,11 @@ The figures of the limits are common practice, no source. Proposals are the best
 
 4. A spring weighed
 
-Pulls F_i and lengths L_i are read with standard uncertainties u_F and u_L (from ±, recurve.fit, equation 1). The line
-F = level + k (L − middle) is fitted by weighted least squares; an error of length counts as one of pull:
+Pulls Q_j and lengths L_j are read with standard uncertainties u_Q and u_L (from ±, recurve.fit, equation 1). The line
+Q = level + k (L − middle) is fitted by weighted least squares; an error of length counts as one of pull:
 
-    weight_i = 1/(u_F² + k² u_L²), k repeated until it stands; middle the weighted mean of L       (13)
-    u²(level) = 1/Σ weight_i,   u²(k) = 1/Σ weight_i (L_i − middle)²,   uncorrelated               (14)
+    w_j = 1/(u_Q² + k² u_L²), repeated until k stands still; middle = Σ w_j L_j/Σ w_j              (13)
+    u²(level) = 1/Σ w_j,   u²(k) = 1/Σ [w_j (L_j − middle)²],   uncorrelated                       (14)
 
 enlarged by √(χ²/(n − 2)) where that exceeds 1. Initial tension is the line at L₀, with u² = u²(level) + (L₀ − middle)²
 u²(k) + k² u²(L₀), and never negative. A reading that cannot be told from the closed length, L ≤ L₀ + 2√(u_L² +

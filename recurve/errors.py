@@ -5,7 +5,7 @@
     │   └── PhysicsError the values are readable, but no such distributor can work
     └── OutputError      a result could not be written
 
-`cli.main` alone turns them into a message and an exit status. A plan that is out of reach is an answer, not an error,
+`cli.app.main` alone turns them into a message and an exit status. A plan that is out of reach is an answer, not an error,
 and is returned. Anything else that is raised is a bug and keeps its traceback.
 """
 

@@ -1,11 +1,15 @@
-"""The docstrings: every public one that speaks of numbers says their unit in brackets; its examples run."""
+"""The docstrings: every public one that speaks of numbers says their unit in brackets. The guide knows what it names."""
 
 from __future__ import annotations
 
 import ast
+import inspect
 import re
 from collections.abc import Iterator
+from importlib import import_module
 from pathlib import Path
+
+from checkout import ROOT, needs_checkout
 
 import recurve
 
@@ -71,3 +75,60 @@ def test_everything_public_has_a_docstring() -> None:
 def test_a_unit_is_in_brackets_and_known() -> None:
     assert units_in("A speed [rad/s], a\nthing [rad\ncrank] and [N, N/m].") == {"rad/s", "rad crank", "N", "N/m"}
     assert units_in("A speed in rad/s, [stop] of a job, [somewhere, some day].") == set()
+
+
+def offered() -> set[str]:
+    """Names of the classes that the package exports, and of those that the rooms list under "Offers"."""
+    found = {name for name in recurve.__all__ if inspect.isclass(getattr(recurve, name))}
+    for path in PACKAGE.rglob("__init__.py"):
+        room = ".".join(("recurve", *path.relative_to(PACKAGE).parts[:-1]))
+        words = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or ""
+        for module, names in re.findall(r"^- `(\w+)`: (.+)$", words, re.M):
+            loaded = import_module(f"{room}.{module}")
+            found |= {name for name in re.findall(r"`(\w+)`", names) if inspect.isclass(getattr(loaded, name))}
+    return found
+
+
+@needs_checkout
+def test_the_glossary_lists_every_public_type() -> None:
+    _, _, glossary = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").partition("\n## Glossary\n")
+    table = "\n".join(line for line in glossary.splitlines() if line.startswith("|"))
+    assert len(offered()) > 30
+    assert offered() - set(re.findall(r"`(\w+)`", table)) == set()
+
+
+@needs_checkout
+def test_the_guide_names_modules_that_are_there() -> None:
+    """Every name of a module in the picture of the rooms, and every path in backticks."""
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    picture = guide.partition("\n## The rooms\n")[2].partition("```text\n")[2].partition("```")[0]
+    stems = {path.stem for path in PACKAGE.rglob("*.py")}
+    lists = [found for line in picture.splitlines() for found in re.findall(r"(?:^|  )([\w, ]+?)(?=:|  |$)", line[13:])]
+    named = {word for words in lists if ", " in words or " " not in words.strip() for word in re.findall(r"\w+", words)}
+    assert len(named) > 60
+    assert named - stems == set()
+    paths = re.findall(r"`((?:recurve|tests|data|examples|\.ci)/[\w./-]+)", guide)
+    assert len(paths) > 20
+    assert [path for path in paths if not (ROOT / path).exists() and "NAME" not in path and "ROOM" not in path] == []
+
+
+@needs_checkout
+def test_no_citation_leads_out_of_the_repository() -> None:
+    """Equations and sections that are cited as theory exist in the room named; no other document is cited."""
+    chapters = {
+        path.parent.name: ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or ""
+        for path in PACKAGE.glob("*/__init__.py")
+    }
+    cite = re.compile(r"\b(?:recurve\.(\w+)|theory), (equation|section)s? (\d+)(?: (?:to|and) (\d+))?")
+    cited = 0
+    for path in (*PACKAGE.rglob("*.py"), *(ROOT / "tests").rglob("*.py")):
+        text = re.sub(r"[\s#]+", " ", path.read_text(encoding="utf-8"))
+        for room, kind, first, last in cite.findall(text):
+            chapter = chapters[room or path.relative_to(PACKAGE).parts[0]]
+            for number in {first, last or first}:
+                mark = rf"\({number}\)$" if kind == "equation" else rf"^{number}\. "
+                assert re.search(mark, chapter, re.M), f"{path}: {room}, {kind} {number}"
+                cited += 1
+        strange = re.findall(r"design (?:§|eq)|(?:checks|trade|design)\.md", text)
+        assert path == Path(__file__) or not strange, f"{path}: {strange}"
+    assert cited > 20

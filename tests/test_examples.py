@@ -204,7 +204,8 @@ def test_the_sweep_goes_up_and_down_past_all_in(name: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_friction_makes_falling_readings_the_larger(name: str) -> None:
-    """Friction holds the weights out as speed falls (design eq. 1): seen in the mean, over the speeds read twice."""
+    """Friction holds the weights out as speed falls (recurve.physics, equation 1): seen in the mean, over the
+    speeds read twice."""
     sweep = sweep_of(name)
     count = int(sweep.rising.sum())
     rising, falling = sweep.advance[: count - 1], sweep.advance[count:][::-1]

@@ -1,4 +1,4 @@
-"""Fit a sweep: from readings to springs, take-ups, drag, friction, stop, zero and mass geometry (design §4).
+"""Fit a sweep: from readings to springs, take-ups, drag, friction, stop, zero and mass geometry.
 
 The best state is a maximum a posteriori, found from several starts. Weighted samples of the posterior then give the
 estimates and their standard uncertainties. `fitted_job` puts the best state into the job, in place of what it described.

@@ -1,6 +1,6 @@
 """What a sweep should read in each state of a unit: parameters, their priors, and predictions for many states at once.
 
-A state is a vector of numbers that are all of order 1 (design §4): each is a parameter less its prior's
+A state is a vector of numbers that are all of order 1 (theory, equation 2): each is a parameter less its prior's
 middle, in prior standard uncertainties. Rates are logarithmic, so that they stay positive. The uncertain mass geometry
 enters as a few modes: independent relative changes of I′(α), found from the ± of what was measured.
 """

@@ -348,7 +348,7 @@ def _example(question: Question) -> Any:
     return read_answer(question, question.example, "mm")
 
 
-# In the order of the job file (design §5); what stands in a table of these is written in one line.
+# In the order of the job file; what stands in a table of these is written in one line.
 TABLES = (
     "", "distributor", "weights", "weights.motion", "stop", "drag", "springs.primary", "springs.primary.posts",
     "springs.secondary", "springs.secondary.posts", "target", "sweep", "catalogue",

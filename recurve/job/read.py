@@ -1,4 +1,4 @@
-"""Reads a job: the TOML file, the tables it names, and every fault of them all in one pass (design §5).
+"""Reads a job: the TOML file, the tables it names, and every fault of them all in one pass.
 
 Reads any job, those without weights, stop and springs too.
 """

@@ -1,4 +1,4 @@
-"""The job file's shape: which keys there are, of which dimension, and what must go together (design §5).
+"""The job file's shape: which keys there are, of which dimension, and what must go together.
 
 The unit's own tables are in `schema_unit`, the inspection's in `schema_inspection`; here are the target, the files that
 the job names, the tolerances, and the whole.

@@ -1,4 +1,4 @@
-"""The unit's part of the job file's shape: weights, stop, drag, springs, and how a sweep was read (design §5).
+"""The unit's part of the job file's shape: weights, stop, drag, springs, and how a sweep was read.
 
 Pydantic models, one class for each table of the TOML file. They hold quantities in SI; `build` turns them into the frozen
 types of the numeric rooms.

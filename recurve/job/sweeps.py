@@ -1,4 +1,4 @@
-"""Sweeps that a job names: readings in distributor terms, and a reference sweep, which tells I′ (design §1, motion 4).
+"""Sweeps that a job names: readings in distributor terms, and a reference sweep, which tells I′ (recurve.physics, equation 14).
 
 `build_reference` describes such a sweep, `weights_of` fits it.
 """

@@ -1,4 +1,4 @@
-"""CSV tables with units in their headers: a sweep of readings, a catalogue of springs (design §5).
+"""CSV tables with units in their headers: a sweep of readings, a catalogue of springs.
 
 Readers return what could be read and a list of faults, so that all files' faults come in one pass.
 

@@ -1,4 +1,4 @@
-"""The curve by minimising energy: a check of every plan that shares nothing with equation 3 but lengths and radii.
+"""The curve by minimising energy: a check that shares nothing with equation 3 but lengths and radii.
 
 At a steady speed the advance settles where no small move releases energy (theory, equation 18). The energy is that of
 the springs, the centrifugal potential of the weights, and the work against drag and friction, which oppose the motion.

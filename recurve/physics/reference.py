@@ -1,6 +1,6 @@
-"""I′(α) from a sweep made with springs that have been weighed and stretched (design §1, motion 4).
+"""I′(α) from a sweep made with springs that have been weighed and stretched (theory, equation 14).
 
-At a reading, eq. 3 read backwards gives I′(α) = 2 (τ(α) + T_d ± T_f) / ((1 ∓ s) ω²). Both α and ω are
+At a reading, equation 3 read backwards gives I′(α) = 2 (τ(α) + T_d ± T_f) / ((1 ∓ s) ω²). Both α and ω are
 read with error, and springs, drag and friction are the same in all readings, so points of I′ with
 errors of their own would not do. Instead log I′ is a polynomial with a prior of smoothness, every known
 number is a parameter within its ±, and all readings are explained together, rising and falling: maximum
@@ -193,7 +193,7 @@ def _predict(
 
 
 def _pointwise(given: Reference, hidden: float) -> tuple[Array, Array]:
-    """Advances [rad] of the readings between rest and stop, `hidden` [rad] added, and I′ [kg·m²/rad] by eq. 3 at each."""
+    """Advances [rad] of the readings between rest and stop, `hidden` [rad] added, and I′ [kg·m²/rad] by equation 3 at each."""
     r, d = given.sweep, given.drag
     moving = given.moving()
     at = np.minimum(r.advance[moving] + hidden, given.stop)

@@ -1,6 +1,6 @@
 """The bench inspection judged: dwell, wear, limits, what it does to check's verdict, and a report with all, some or none.
 
-Sources: TRADE is common practice, no source (the project's list of what must come out); TM is US Army
+Sources: TRADE is common practice, no source; TM is US Army
 TM 5-4210-230-14&P-1, pp. 554-556 (READ), for the method of side play and the spacing of flashes.
 """
 

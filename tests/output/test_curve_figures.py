@@ -66,7 +66,7 @@ def test_readings_stand_where_the_sweep_has_them(plan: Plan) -> None:
 
 
 def onset_by_hand() -> float:
-    """Hand calculation, design eq. 3 at rest: τ = 1 N/mm · 0.5 mm · 1.2 mm/12°, T_d + T_f = 5 mN·m,
+    """Hand calculation by equation 3 (recurve.physics) at rest: τ = 1 N/mm · 0.5 mm · 1.2 mm/12°, T_d + T_f = 5 mN·m,
     I′ = 2 · 30 g · 2 · 15 mm · (1 mm/6°); ω = √(2 (τ + T_d + T_f)/I′)."""
     per_radian = 180 / np.pi
     torque = 0.5 * (1.2e-3 / 12 * per_radian)

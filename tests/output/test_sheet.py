@@ -155,8 +155,8 @@ pin = { distance = "13.1 mm", angle = "168 deg" }
 
 
 def primary_by_hand(bend: float) -> float:
-    """Speed [rpm] at which 1° is in, hand calculation of design eq. 3 for the job's round numbers and a bend [mm]:
-    length 16.1 mm + bend, radius 15 + 1/6 mm, both growing evenly with the advance; T_d + T_f = 5 mN·m."""
+    """Speed [rpm] at which 1° is in, by hand from equation 3 (recurve.physics) for the job's round numbers and a
+    bend [mm]: length 16.1 mm + bend, radius 15 + 1/6 mm, both growing evenly with the advance; T_d + T_f = 5 mN·m."""
     per_radian = 180 / np.pi
     torque = (0.6 + bend) * (1.2e-3 / 12 * per_radian)
     inertia_slope = 2 * 0.030 * 2 * (15 + 1 / 6) * 1e-3 * (1e-3 / 6 * per_radian)

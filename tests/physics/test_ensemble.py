@@ -1,7 +1,7 @@
 """Curves of many units at once against the exact curve of one and against the tests' own bench.
 
 `trace` is held to hand calculations and to a multibody simulation elsewhere; `integrator` moves the
-weights step by step and knows nothing of curves. Both are independent of `family`'s grids and searches.
+weights step by step and knows nothing of curves. Both are independent of `ensemble`'s grids and searches.
 """
 
 from __future__ import annotations

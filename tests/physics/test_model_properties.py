@@ -202,7 +202,7 @@ def test_speed_of_an_advance_is_the_inverse(one: Mechanism, part: float, frictio
 @few
 @given(mechanisms)
 def test_first_order_speed(one: Mechanism) -> None:
-    """Eq. 1 put together afresh at the advance that the curve tells: ½ ω² I′ = Σ T L′ + T_d."""
+    """Equation 1 (recurve.physics) put together afresh at the advance that the curve tells: ½ ω² I′ = Σ T L′ + T_d."""
     unit, weights = unit_of(one), weights_of(one)
     curve = curve_of(unit)
     takeup = curve.takeups[1]

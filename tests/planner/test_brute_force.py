@@ -24,7 +24,7 @@ Case = tuple[int, bool]
 CASES: list[Case] = [(seed, False) for seed in (0, 1, 4, 8, 9, 11, 13, 18, 21, 27, 33, 35, 211, 224)]
 CASES += [(seed, True) for seed in (9, 16, 116, 220, 326, 344)]
 STUDY: list[Case] = [(60, False)] + [(seed, wild) for seed in range(100, 150) for wild in (False, True)]
-# How much the brute margin may be better (design: it is what to beat), and from which margin on an
+# How much the brute margin may be better (it is what the planner must not fall behind), and from which margin on an
 # "out of reach" would be wrong.
 WORSE = 0.005
 

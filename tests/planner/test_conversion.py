@@ -45,7 +45,7 @@ def test_the_drag_gone_against_the_simulation(seed: int, tmp_path: Path) -> None
 
 
 def test_onset_comes_earlier_and_the_maximum_stays(tmp_path: Path) -> None:
-    """By eq. 3: ω² of the onset falls by 2 T_d / I′(0)."""
+    """By equation 3 (recurve.physics): ω² of the onset falls by 2 T_d / I′(0)."""
     job = load_job(write_job(tmp_path, ELECTRONIC, without("sweep")))
     shift = shift_of(job)
     assert shift is not None

@@ -1,5 +1,5 @@
-"""The rules of a plan: which stop, which springs, which setting among equals, and what is said when
-nothing passes.
+"""The rules of a plan: which stop, which springs, which setting among equals, and what is
+said when nothing passes.
 
 The jobs are drawn about a hidden curve, so that what must come out is known: springs that are the hidden ones, on
 posts as they stand, give a curve in the middle of every band. What is expected beyond that is by hand or by `brute`.

@@ -14,7 +14,8 @@ SPEAKS = re.compile(r"\bexpected\b|\bgot\b|\bmissing\b|\bunknown key\b|; look at
 # They speak of a unit or a spring, which is an answer and no fault of what was given.
 ANSWERS = {
     "diagnosis.findings",
-    "inspection.findings",
+    "diagnosis.readings",
+    "inspection.inspected",
     "output.figures.style",
     "output.text.workshop",
     "springs.spring",

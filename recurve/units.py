@@ -64,7 +64,9 @@ COMMON: dict[tuple[str, str], float] = {
 }
 
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
-_QUANTITY = re.compile(rf"\s*(?P<value>{_NUMBER})?\s*(?:(?:±|\+/-|\+-)\s*(?P<limit>{_NUMBER}))?\s*(?P<unit>.*?)\s*")
+_QUANTITY = re.compile(
+    rf"\s*(?P<value>{_NUMBER})?\s*(?:(?:±|\+/-|\+-)\s*(?P<half_width>{_NUMBER}))?\s*(?P<unit>.*?)\s*"
+)
 _LIMIT_AFTER_UNIT = re.compile(
     rf"(?P<value>{_NUMBER})\s*(?![eE][+-]?\d)(?P<unit>[^\W\d][^±+]*?|°)\s*(?:±|\+/-|\+-)\s*(?P<rest>.+)"
 )
@@ -157,20 +159,20 @@ def parse(text: str, dimension: str) -> Quantity:
         raise ValueError("a comma in the number; expected a decimal point")
     after = _LIMIT_AFTER_UNIT.fullmatch(text.strip())
     if after:
-        text = _limit_before_unit(after)
+        text = _half_width_before_unit(after)
     match = _QUANTITY.fullmatch(text)
     if match is None or match["value"] is None:
         raise ValueError(f"no number; expected {_article(dimension)} such as 1.5 {example}".rstrip())
     scale = factor(match["unit"], dimension)
     value = float(match["value"]) * scale
-    limit = None if match["limit"] is None else float(match["limit"]) * scale
-    for one in (value, 0.0 if limit is None else limit):
+    half_width = None if match["half_width"] is None else float(match["half_width"]) * scale
+    for one in (value, 0.0 if half_width is None else half_width):
         fault = size_fault(one, dimension)
         if fault:
             raise ValueError(fault)
-    if limit is not None and limit < 0:
+    if half_width is not None and half_width < 0:
         raise ValueError("a negative ±; expected how far it may be off, 0 or more")
-    return Quantity(value, limit, written=written)
+    return Quantity(value, half_width, written=written)
 
 
 def size_fault(value: float, dimension: str) -> str:
@@ -186,7 +188,7 @@ def size_fault(value: float, dimension: str) -> str:
     return f"too small; expected 0, or at least {SMALLEST:g} {si}".rstrip() if tiny else ""
 
 
-def parse_limit(text: str, dimension: str) -> float:
+def parse_half_width(text: str, dimension: str) -> float:
     """Read a half-width given alone, such as "± 0.8 deg" (the sign is optional) [SI]. Raises ValueError."""
     bare = re.sub(r"^\s*(?:±|\+/-|\+-)", "", text)
     found = parse(bare, dimension)
@@ -195,7 +197,7 @@ def parse_limit(text: str, dimension: str) -> float:
     return found.value
 
 
-def _limit_before_unit(match: re.Match[str]) -> str:
+def _half_width_before_unit(match: re.Match[str]) -> str:
     """ "0.8 N/mm ± 10 %" and "31.5 g ± 0.3 g" as "0.8 ± 0.08 N/mm" and "31.5 ± 0.3 g"."""
     unit, rest = match["unit"].strip(), match["rest"].strip()
     if rest.endswith("%") and re.fullmatch(_NUMBER, rest[:-1].strip()):

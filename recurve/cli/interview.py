@@ -17,7 +17,7 @@ from recurve.job.answers import (
     cells_of,
     check_rows,
     document_of,
-    doubt,
+    implausible,
     read_answer,
     read_row,
     system_of,
@@ -179,9 +179,9 @@ def _accepted(question: Question, text: str, answers: Answers, folder: Path | No
     value = read_answer(question, text, system_of(answers))
     if question.kind == "quantity":
         say(f"= {value}" if value.startswith(("±", "+")) else f"= {both_systems(question.key, value)}", "  ")
-        doubted = doubt(question, value)
-        if doubted:
-            say(f"LOOK AGAIN: {doubted}. It is kept; < at the next question goes back to it.", "  ")
+        remark = implausible(question, value)
+        if remark:
+            say(f"LOOK AGAIN: {remark}. It is kept; < at the next question goes back to it.", "  ")
     elif question.kind in ("pair", "row"):
         say(f"= {_shown(value)}", "  ")
     elif question.kind == "choice":

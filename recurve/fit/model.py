@@ -321,8 +321,8 @@ def _resistance_parameters(job: Job) -> list[Prior]:
     if job.trigger == "electronic":
         drag = Prior("drag", 0.0, 1e-9, 0.0, 1e-6, True)
     friction = _friction("friction", given.friction, job.drag.friction, "moment", MOST_FRICTION)
-    share = _friction("friction_share", given.friction_share, job.drag.friction_share, "number", MOST_FRICTION_SHARE)
-    return [drag, friction, share]
+    by_load = _friction("friction_share", given.friction_share, job.drag.friction_share, "number", MOST_FRICTION_SHARE)
+    return [drag, friction, by_load]
 
 
 def _friction(key: str, given: Quantity, value: float, dimension: str, most: float) -> Prior:

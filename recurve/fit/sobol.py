@@ -88,7 +88,7 @@ def _scrambled(directions: np.ndarray, seed: int) -> tuple[np.ndarray, np.ndarra
     return np.einsum("drj,r->dj", mixed, powers[::-1]), shift
 
 
-def rectangular(uniform: Array, limit: float) -> Array:
-    """Errors equally likely anywhere within ± limit [any] (GUM 4.3.7), from uniform numbers in (0, 1) of the same
+def rectangular(uniform: Array, half_width: float) -> Array:
+    """Errors equally likely anywhere within ± half_width [any] (GUM 4.3.7), from uniform numbers in (0, 1) of the same
     shape."""
-    return limit * (2.0 * uniform - 1.0)
+    return half_width * (2.0 * uniform - 1.0)

@@ -134,8 +134,8 @@ def verdict_of(value: float, half_width: float, limit: Limit | None) -> LimitVer
 def combined(parts: Iterable[Quantity]) -> float:
     """Half-width [SI] of a sum or difference: two standard uncertainties (half-width/√3 each, GUM 4.3.7), and never more
     than all half-widths together."""
-    limits = np.array([p.half_width or 0.0 for p in parts])
-    return float(min(2.0 * np.sqrt((limits**2 / 3.0).sum()), limits.sum()))
+    half_widths = np.array([p.half_width or 0.0 for p in parts])
+    return float(min(2.0 * np.sqrt((half_widths**2 / 3.0).sum()), half_widths.sum()))
 
 
 def difference(one: Quantity, other: Quantity) -> Quantity:

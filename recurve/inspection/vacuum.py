@@ -74,7 +74,7 @@ def capsule_advance(vacuum: ArrayLike, rising: ArrayLike, numbers: tuple[float, 
 def fit_capsule(given: Vacuum) -> Capsule | None:
     """Start, rate, stop and stiction by least squares; None if fewer than three readings show movement.
 
-    Readings are weighted by the ± of reading and gauge, both as limits (GUM 4.3.7). Uncertainties come from the curvature
+    Readings are weighted by the ± of reading and gauge, both half-widths (GUM 4.3.7). Uncertainties come from the curvature
     at the best fit, and are enlarged if the readings scatter more than stated.
     """
     vacuum, advance, rising = _arrays(given)

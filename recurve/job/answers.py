@@ -21,7 +21,7 @@ from pydantic.fields import FieldInfo
 from recurve.data import ranges
 from recurve.job import schema as m
 from recurve.job.messages import field_of
-from recurve.job.quantity import Limit, QuantityField
+from recurve.job.quantity import HalfWidthField, QuantityField
 from recurve.job.questions import Answers, Question, asked, questions
 from recurve.units import PLACES, Quantity, factor, parse
 
@@ -232,7 +232,7 @@ def dimension_of(key: str) -> str:
 
 def _dimensions(found: list[Any]) -> Iterator[str]:
     for one in found:
-        if isinstance(one, QuantityField | Limit):
+        if isinstance(one, QuantityField | HalfWidthField):
             yield one.dimension
         else:
             yield from _dimensions(list(get_args(one)))
@@ -251,8 +251,8 @@ def both_systems(key: str, given: str) -> str:
     return " = ".join(f"{value / factor(u, dimension):.4g} {u}".strip() for u in units)
 
 
-def doubt(question: Question, given: str) -> str:
-    """What is said aloud of a number outside the trade's usual range; empty within it."""
+def implausible(question: Question, given: str) -> str:
+    """What is said of a number outside the trade's usual range; empty within it."""
     entry = ranges()["range"].get(question.range)
     if entry is None:
         return ""

@@ -94,8 +94,8 @@ def _table(given: u.TableMotion, stop: float, faults: Faults) -> RadiusTable:
             )
         )
     rows = given.cg_radius
-    limits = tuple(row.half_width or 0.05e-3 for row in rows)
-    return RadiusTable(tuple(a.value for a in given.advance), tuple(r.value for r in rows), limits)
+    half_widths = tuple(row.half_width or 0.05e-3 for row in rows)
+    return RadiusTable(tuple(a.value for a in given.advance), tuple(r.value for r in rows), half_widths)
 
 
 # --- stop and drag ----------------------------------------------------------------------------------------

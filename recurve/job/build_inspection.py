@@ -115,7 +115,7 @@ class _Bench:
     def _dwell(self, given: Quantity, key: str) -> Quantity:
         """Dwell [rad] with its ±, percent or not; a fault where it does not fit between two lobes."""
         lobes = self.unit.lobes
-        if isinstance(given, c.Share):
+        if isinstance(given, c.FractionOfPitch):
             given = Quantity(
                 float(dwell_of_fraction(given.value, lobes)),
                 None if given.half_width is None else float(dwell_of_fraction(given.half_width, lobes)),

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
-from recurve.units import DIMENSIONS, Quantity, parse, parse_limit
+from recurve.units import DIMENSIONS, Quantity, parse, parse_half_width
 
 Sign = Literal["any", "not negative", "positive"]
 
@@ -52,18 +52,18 @@ class QuantityField:
 
 
 @dataclass(frozen=True)
-class Limit:
+class HalfWidthField:
     """A bare ± of one dimension, in a string, as a number in SI."""
 
     dimension: str
 
     def read(self, given: Any) -> float:
-        """The limit [SI]; raises ValueError saying what was expected."""
+        """The half-width [SI]; raises ValueError saying what was expected."""
         if not isinstance(given, str):
             raise ValueError(
                 f'expected a limit with its unit in quotes, such as "± 0.5 {DIMENSIONS[self.dimension][1]}"'
             )
-        return parse_limit(given, self.dimension)
+        return parse_half_width(given, self.dimension)
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
@@ -96,14 +96,14 @@ Rate = Annotated[Quantity, QuantityField("rate")]
 Moment = Annotated[Quantity, QuantityField("moment", "not negative")]
 Number = Annotated[Quantity, QuantityField("number")]
 NumberOrZero = Annotated[Quantity, QuantityField("number", "not negative")]
-AngleLimit = Annotated[float, Limit("angle")]
-SpeedLimit = Annotated[float, Limit("speed")]
-LengthLimit = Annotated[float, Limit("length")]
-ForceLimit = Annotated[float, Limit("force")]
-ShareLimit = Annotated[float, Limit("number")]
+AngleHalfWidth = Annotated[float, HalfWidthField("angle")]
+SpeedHalfWidth = Annotated[float, HalfWidthField("speed")]
+LengthHalfWidth = Annotated[float, HalfWidthField("length")]
+ForceHalfWidth = Annotated[float, HalfWidthField("force")]
+FractionHalfWidth = Annotated[float, HalfWidthField("number")]
 Pressure = Annotated[Quantity, QuantityField("pressure")]
 PressureOrZero = Annotated[Quantity, QuantityField("pressure", "not negative")]
-PressureLimit = Annotated[float, Limit("pressure")]
+PressureHalfWidth = Annotated[float, HalfWidthField("pressure")]
 Time = Annotated[Quantity, QuantityField("time")]
 Voltage = Annotated[Quantity, QuantityField("voltage")]
 Resistance = Annotated[Quantity, QuantityField("resistance")]

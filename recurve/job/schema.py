@@ -14,7 +14,15 @@ from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
-from recurve.job.quantity import Angle, AngleLimit, ForceLimit, LengthLimit, PositiveAngle, ShareLimit, Speed
+from recurve.job.quantity import (
+    Angle,
+    AngleHalfWidth,
+    ForceHalfWidth,
+    FractionHalfWidth,
+    LengthHalfWidth,
+    PositiveAngle,
+    Speed,
+)
 from recurve.job.schema_inspection import ConditionTable, TimingTable, VacuumTable
 from recurve.job.schema_unit import Basis, Distributor, Drag, Springs, Stop, SweepReading, Table, Weights
 
@@ -118,11 +126,11 @@ class CatalogueTable(Table):
 class BuildTable(Table):
     """How far a finished build may be off what was planned, as limits."""
 
-    rate: ShareLimit | None = None
-    initial_tension: ForceLimit | None = None
-    post: LengthLimit | None = None
-    stop: LengthLimit | None = None
-    reading: AngleLimit | None = None
+    rate: FractionHalfWidth | None = None
+    initial_tension: ForceHalfWidth | None = None
+    post: LengthHalfWidth | None = None
+    stop: LengthHalfWidth | None = None
+    reading: AngleHalfWidth | None = None
 
 
 class BareModel(Table):

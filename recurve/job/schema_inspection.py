@@ -13,7 +13,7 @@ from pydantic_core import CoreSchema, core_schema
 
 from recurve.job.quantity import (
     Angle,
-    AngleLimit,
+    AngleHalfWidth,
     AngleOrZero,
     Force,
     Inductance,
@@ -21,7 +21,7 @@ from recurve.job.quantity import (
     LengthOrZero,
     PositiveAngle,
     Pressure,
-    PressureLimit,
+    PressureHalfWidth,
     PressureOrZero,
     QuantityField,
     Resistance,
@@ -35,8 +35,8 @@ from recurve.units import DIMENSIONS, Quantity, parse
 
 
 @dataclass(frozen=True)
-class Share(Quantity):
-    """A dwell as the meter's percent: a share of the lobe pitch [1]."""
+class FractionOfPitch(Quantity):
+    """A dwell as the meter's percent: a fraction of the lobe pitch [1]."""
 
 
 @dataclass(frozen=True)
@@ -46,12 +46,12 @@ class DwellQuantity(QuantityField):
     dimension: str = "angle"
 
     def read(self, given: Any) -> Quantity:
-        """Angle [rad], or a `Share`."""
+        """Angle [rad], or a `FractionOfPitch`."""
         if isinstance(given, str) and given.rstrip().endswith("%"):
-            share = parse(given, "number")
-            if not 0 < share.value < 1:
+            fraction = parse(given, "number")
+            if not 0 < fraction.value < 1:
                 raise ValueError('expected a dwell between 0 and 100 %, such as "61 %"')
-            return Share(share.value, share.half_width)
+            return FractionOfPitch(fraction.value, fraction.half_width)
         return super().read(given)
 
 
@@ -226,8 +226,8 @@ class VacuumTable(Table):
     maximum: Annotated[Interval, Range("angle")] | None = None
     points: tuple[VacuumPointRow, ...] = ()
     measured: tuple[VacuumReadingRow, ...] = ()
-    reading: AngleLimit | None = None
-    gauge: PressureLimit | None = None
+    reading: AngleHalfWidth | None = None
+    gauge: PressureHalfWidth | None = None
     hold: HoldTable | None = None
     limits: VacuumLimits | None = None
 
@@ -252,7 +252,7 @@ class TimingTable(Table):
     static: Angle | None = None
     total: Angle | None = None
     total_limit: Angle | None = None
-    tolerance: AngleLimit | None = None
+    tolerance: AngleHalfWidth | None = None
     idle: Speed | None = None
     idle_setting: Angle | None = None
     top_speed: Speed | None = None

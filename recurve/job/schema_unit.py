@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, model_val
 
 from recurve.job.quantity import (
     Angle,
-    AngleLimit,
+    AngleHalfWidth,
     AngleOrZero,
     Force,
     ForceOrZero,
@@ -28,7 +28,7 @@ from recurve.job.quantity import (
     Rate,
     SignedLength,
     Speed,
-    SpeedLimit,
+    SpeedHalfWidth,
 )
 from recurve.units import Quantity
 
@@ -155,8 +155,8 @@ class SweepReading(Table):
     speed_basis: Basis | None = None
     advance_basis: Basis | None = None
     static: Angle | None = None
-    reading: AngleLimit | None = None
-    speed_reading: SpeedLimit | None = None
+    reading: AngleHalfWidth | None = None
+    speed_reading: SpeedHalfWidth | None = None
     zeroed_at: Speed | None = None
 
 

@@ -132,7 +132,7 @@ def _known_spring(model: m.JobModel, name: str, place: SpringPlace) -> KnownSpri
     if given is None:
         return None
     bent = getattr(given, "post_bend", None) or Quantity(0.0)
-    rate_limit = default("reference", "rate", "number")
+    rate_half_width = default("reference", "rate", "number")
     unmeasured = default("reference", "free_length", "length") / SQRT3
     if given.takeup is None:
         free, by = given.free_length.value, given.free_length.standard_uncertainty or unmeasured
@@ -143,7 +143,7 @@ def _known_spring(model: m.JobModel, name: str, place: SpringPlace) -> KnownSpri
     return KnownSpring(
         name,
         Installed(Spring(f"reference {name}", given.rate.value, free, tension.value), place.posts, bent.value),
-        (given.rate.standard_uncertainty or rate_limit * given.rate.value / SQRT3) / given.rate.value,
+        (given.rate.standard_uncertainty or rate_half_width * given.rate.value / SQRT3) / given.rate.value,
         float(np.hypot(by, bent.standard_uncertainty or 0.0)),
         tension.standard_uncertainty or 0.1 * tension.value,
     )
@@ -153,8 +153,8 @@ def _resistance(given: MeasuredDrag, trigger: str) -> tuple[Drag, Drag]:
     """Drag and friction while it was swept, and their standard uncertainties; what was not measured is one-sided."""
     block = 0.0 if trigger == "electronic" else given.points.standard_uncertainty or 0.0
     friction = _one_sided(given.friction, default("fit", "friction", "moment"))
-    share = _one_sided(given.friction_share, default("fit", "friction_share", "number"))
-    return Drag(given.drag(trigger).rubbing_block, friction[0], share[0]), Drag(block, friction[1], share[1])
+    by_load = _one_sided(given.friction_share, default("fit", "friction_share", "number"))
+    return Drag(given.drag(trigger).rubbing_block, friction[0], by_load[0]), Drag(block, friction[1], by_load[1])
 
 
 def _one_sided(given: Quantity, spread: float) -> tuple[float, float]:

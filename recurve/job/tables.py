@@ -36,7 +36,7 @@ CATALOGUE_COLUMNS = {
     "quantity": "number",
 }
 DIMENSION_OF = SWEEP_COLUMNS | CATALOGUE_COLUMNS
-# A shelf of a hundred thousand springs is some ten megabytes; more is a mistake.
+# A catalogue of a hundred thousand springs is some ten megabytes; more is a mistake.
 MOST_BYTES = 20_000_000
 
 

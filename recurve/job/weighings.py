@@ -39,7 +39,7 @@ def measure(
     if faults:
         raise InputError(faults)
     hung = _hung(pairs)
-    closed = None if free is None else Quantity(free.value, _limit(free, _default_length()))
+    closed = None if free is None else Quantity(free.value, _half_width(free, _default_length()))
     weighed = weigh(hung, closed)
     length = 0.0 if free is None else weighed.zero_length if weighed.slack else free.value
     spring = Spring(
@@ -65,8 +65,8 @@ def _pull(where: str, text: str, faults: list[str]) -> Quantity | None:
     """A pull [N]; a mass pulls with its weight."""
     try:
         found = parse(text, "mass")
-        limit = None if found.half_width is None else found.half_width * STANDARD_GRAVITY
-        found = Quantity(found.value * STANDARD_GRAVITY, limit)
+        half_width = None if found.half_width is None else found.half_width * STANDARD_GRAVITY
+        found = Quantity(found.value * STANDARD_GRAVITY, half_width)
     except ValueError:
         try:
             found = parse(text, "force")
@@ -115,22 +115,22 @@ def _default_length() -> float:
     return default("weighing", "length", "length")
 
 
-def _limit(found: Quantity, otherwise: float) -> float:
+def _half_width(found: Quantity, otherwise: float) -> float:
     return otherwise if found.half_width is None else found.half_width
 
 
 def _hung(pairs: list[tuple[Quantity, Quantity]]) -> Hung:
-    share = default("weighing", "pull", "number")
+    fraction = default("weighing", "pull", "number")
     return Hung(
         np.array([p.value for p, _ in pairs]),
         np.array([x.value for _, x in pairs]),
-        np.array([_limit(p, share * p.value) for p, _ in pairs]) / SQRT3,
-        np.array([_limit(x, _default_length()) for _, x in pairs]) / SQRT3,
+        np.array([_half_width(p, fraction * p.value) for p, _ in pairs]) / SQRT3,
+        np.array([_half_width(x, _default_length()) for _, x in pairs]) / SQRT3,
     )
 
 
 def _assumed(found: list[Quantity]) -> tuple[str, ...]:
     if all(q.half_width is not None for q in found):
         return ()
-    share, length = 100 * default("weighing", "pull", "number"), 1e3 * _default_length()
-    return (f"Where no ± was given, weights are taken as good to ± {share:g}% and lengths to ± {length:g} mm.",)
+    fraction, length = 100 * default("weighing", "pull", "number"), 1e3 * _default_length()
+    return (f"Where no ± was given, weights are taken as good to ± {fraction:g}% and lengths to ± {length:g} mm.",)

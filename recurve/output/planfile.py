@@ -177,8 +177,8 @@ def _measured(plan: Plan, name: str, value: float, scale: float, unit: str) -> s
 def _write_stop(table: dict[str, Any], plan: Plan, build: Build) -> None:
     """The stop where it will be, and the trim that is then left."""
     stop = plan.job.stop
-    limit = np.degrees(plan.job.build.stop * stop.per_mm) if build.trim != 0.0 else 0.0
-    pm = f" ± {limit:.3g}" if limit > 0 else ""
+    half_width = np.degrees(plan.job.build.stop * stop.per_mm) if build.trim != 0.0 else 0.0
+    pm = f" ± {half_width:.3g}" if half_width > 0 else ""
     table["advance"] = f"{float(np.degrees(build.stop)):.12g}{pm} deg"
     for key, sign in (("file_up_to", 1.0), ("build_up_to", -1.0)):
         if key in table and build.trim != 0.0:

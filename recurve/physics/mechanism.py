@@ -139,17 +139,17 @@ class Link:
 class RadiusTable(UntoldMotion):
     """Radii of the centre of gravity measured at several advances (theory, section 6).
 
-    `advance` [rad], `cg_radius` [m] and `limit` [m], the ± of each row, all of the same length, 3 or more. The radius
-    is quadratic in the advance, by least squares with rows weighted by 1/limit.
+    `advance` [rad], `cg_radius` [m] and `half_width` [m], the ± of each row, all of the same length, 3 or more. The radius
+    is quadratic in the advance, by least squares with rows weighted by 1/half_width.
     """
 
     advance: tuple[float, ...]
     cg_radius: tuple[float, ...]
-    limit: tuple[float, ...]
+    half_width: tuple[float, ...]
     _coefficients: Array = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
-        weights = 1.0 / np.asarray(self.limit)
+        weights = 1.0 / np.asarray(self.half_width)
         fitted = np.polyfit(np.asarray(self.advance), np.asarray(self.cg_radius), 2, w=weights)
         object.__setattr__(self, "_coefficients", fitted)
 
@@ -159,17 +159,17 @@ class RadiusTable(UntoldMotion):
         return np.polyval(self._coefficients, alpha), np.polyval(np.polyder(self._coefficients), alpha)
 
     def moved(self, row: int) -> RadiusTable:
-        """The table with one row's radius larger by its standard uncertainty, limit/√3."""
+        """The table with one row's radius larger by its standard uncertainty, half_width/√3."""
         radii = list(self.cg_radius)
-        radii[row] += self.limit[row] / SQRT3
-        return RadiusTable(self.advance, tuple(radii), self.limit)
+        radii[row] += self.half_width[row] / SQRT3
+        return RadiusTable(self.advance, tuple(radii), self.half_width)
 
     def row_effects(self, advance: ArrayLike) -> Array:
-        """Change of d(r²)/dα [m²/rad] at the advances (n,) [rad] if each row is off by its limit, shape (rows, n)."""
+        """Change of d(r²)/dα [m²/rad] at the advances (n,) [rad] if each row is off by its half-width, shape (rows, n)."""
         alpha = np.asarray(advance, float)
         r, dr = self.radius(alpha)
-        weights = 1.0 / np.asarray(self.limit)
-        unit_rows = np.eye(len(self.advance)) * np.asarray(self.limit)
+        weights = 1.0 / np.asarray(self.half_width)
+        unit_rows = np.eye(len(self.advance)) * np.asarray(self.half_width)
         shifts = np.polyfit(np.asarray(self.advance), unit_rows, 2, w=weights)
         moved = np.stack([np.polyval(column, alpha) for column in shifts.T])
         slopes = np.stack([np.polyval(np.polyder(column), alpha) for column in shifts.T])

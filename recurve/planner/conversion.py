@@ -11,7 +11,7 @@ from recurve.fit.sobol import rectangular
 from recurve.fit.state import Ensemble
 from recurve.job.model import Job
 from recurve.physics.curve import Trace, trace
-from recurve.uncertainty import Prior
+from recurve.uncertainty import MOST_DRAG, Prior
 from recurve.units import RPM, SQRT3
 
 # ± of the drag of points that are yet to be fitted, as a fraction of it; common practice, no source
@@ -64,7 +64,7 @@ def fitted_ensemble(ensemble: Ensemble, job: Job) -> Ensemble:
         points, measured = job.measured.drag.points.value, job.measured.drag.rubbing_block
         stated = None if measured is None else measured.half_width
         half_width = UNKNOWN_DRAG * points if stated is None else stated
-        drag = Prior("drag", points, max(half_width, 1e-9) / SQRT3, 0.0, 0.1, True)
+        drag = Prior("drag", points, max(half_width, 1e-9) / SQRT3, 0.0, MOST_DRAG, True)
         states[:, index] = rectangular(np.random.default_rng(17).uniform(size=len(states)), SQRT3)
     parameters = tuple(drag if i == index else p for i, p in enumerate(ensemble.model.parameters))
     return replace(ensemble, model=replace(ensemble.model, parameters=parameters), states=states, middle=middle)

@@ -207,9 +207,9 @@ def _table_notes(job: Job, build: Build) -> list[str]:
         weights = replace(job.weights, motion=motion.moved(row))
         squares += (trace(replace(build.unit, weights=weights), 501).rising_advance(speeds) - middle) ** 2
     worst_at = int(np.argmax(squares))
-    limits = 1e3 * max(motion.limit)
+    half_width = 1e3 * max(motion.half_width)
     return [
-        f"The radii of the centre of gravity, each read to ± {limits:.2f} mm, leave the curve uncertain by up to "
+        f"The radii of the centre of gravity, each read to ± {half_width:.2f} mm, leave the curve uncertain by up to "
         f"± {2 * np.degrees(np.sqrt(squares[worst_at])):.1f}° (distributor, two standard uncertainties), at "
         f"{speeds[worst_at] * RPM:.0f} rpm."
     ]

@@ -80,10 +80,10 @@ def body_length(wire: ArrayLike, coils: ArrayLike) -> Array:
     return (_array(coils) + 1) * _array(wire)
 
 
-def rate_spread(wire: ArrayLike, limit: ArrayLike) -> Array:
-    """The relative error of the rate [1] from wire that is off by `limit` [m], at the same mean diameter:
-    (1 + limit/d)⁴ − 1."""
-    return (1 + _array(limit) / _array(wire)) ** 4 - 1
+def rate_spread(wire: ArrayLike, half_width: ArrayLike) -> Array:
+    """The relative error of the rate [1] from wire that is off by `half_width` [m], at the same mean diameter:
+    (1 + half_width/d)⁴ − 1."""
+    return (1 + _array(half_width) / _array(wire)) ** 4 - 1
 
 
 def hook_uncertainty(coils: ArrayLike, young: ArrayLike, shear: ArrayLike) -> Array:

@@ -1,6 +1,6 @@
 """A spring measured with weights: rate and initial tension from the weights hung on it and the lengths read (GUM).
 
-A ± is a limit, with a standard uncertainty of ±/√3 (GUM 4.3.7). Readings are taken as independent.
+A ± is a half-width, with a standard uncertainty of ±/√3 (GUM 4.3.7). Readings are taken as independent.
 """
 
 from __future__ import annotations

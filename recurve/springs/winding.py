@@ -26,7 +26,7 @@ from recurve.springs.stress import (
     rate_spread,
     stresses,
 )
-from recurve.springs.wire import Sizes, wire_limit
+from recurve.springs.wire import Sizes, wire_half_width
 
 OUTER_STEP = 0.05e-3  # m, what callipers tell apart
 INDEX = (4.0, 16.0)
@@ -199,11 +199,11 @@ def shortfall(winding: Winding) -> list[str]:
 
 @dataclass(frozen=True)
 class _Wires:
-    """The wires as arrays (s,): `diameter` and its tolerance ± `limit` [m], E, G and strength [Pa], and the `allowed`
+    """The wires as arrays (s,): `diameter` and its tolerance ± `half_width` [m], E, G and strength [Pa], and the `allowed`
     fractions (3, s) of the strength."""
 
     diameter: Array
-    limit: Array
+    half_width: Array
     young: Array
     shear: Array
     tensile: Array
@@ -217,7 +217,7 @@ class _Wires:
         allowed = [(m.allowable.body, m.allowable.hook_torsion, m.allowable.hook_bending) for m, _ in pairs]
         return cls(
             diameter=sizes.diameter,
-            limit=wire_limit(sizes.diameter),
+            half_width=wire_half_width(sizes.diameter),
             young=moduli[:, 0],
             shear=moduli[:, 1],
             tensile=np.array([float(m.tensile(d)) for m, d in pairs]),
@@ -288,7 +288,7 @@ def _judged(wanted: Wanted, envelope: Envelope, wires: _Wires, c: _Candidates) -
     hook = np.where(apart, FULL_HOOK * inner, hook)
     load = tension + rate * np.maximum(wanted.longest - free, 0.0)
     fractions = stresses(load, wire, mean).fractions(wires.tensile[c.size], wires.allowed[:, c.size])
-    spread = rate_spread(wire, wires.limit[c.size])
+    spread = rate_spread(wire, wires.half_width[c.size])
     uncertainty = hook_uncertainty(c.coils, young, shear)
     full = hook / inner
     rooms = {

@@ -95,12 +95,12 @@ def wire_sizes(series: Sequence[str], names: Sequence[str]) -> Sizes:
     return Sizes(tuple(c[0] for c in chosen), np.array([c[1] for c in chosen]), tuple(c[2] for c in chosen))
 
 
-def wire_limit(wire: ArrayLike) -> Array:
+def wire_half_width(wire: ArrayLike) -> Array:
     """The tolerance ± [m] of wire of this diameter [m], same shape; past the table, its last relative tolerance."""
     diameter, entry = np.asarray(wire, float), _table()["tolerance"]
-    ends, limits = np.array(entry["up_to_in"]) * INCH, np.array(entry["limit_in"]) * INCH
+    ends, half_widths = np.array(entry["up_to_in"]) * INCH, np.array(entry["limit_in"]) * INCH
     row = np.minimum(np.searchsorted(ends * (1 + 1e-9), diameter), len(ends) - 1)
-    return np.where(diameter > ends[-1] * (1 + 1e-9), diameter * limits[-1] / ends[-1], limits[row])
+    return np.where(diameter > ends[-1] * (1 + 1e-9), diameter * half_widths[-1] / ends[-1], half_widths[row])
 
 
 def tensile_of(names: Sequence[str], wire: ArrayLike) -> tuple[Array, Array]:

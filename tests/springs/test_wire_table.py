@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from recurve.springs.wire import materials, wire_limit, wire_sizes
+from recurve.springs.wire import materials, wire_half_width, wire_sizes
 
 INCH, KPSI = 0.0254, 6.894757e6
 
@@ -61,8 +61,8 @@ def test_tolerance_of_music_wire() -> None:
     """ASTM A228 (SECOND-HAND), in: to 0.010 ± 0.0002; to 0.028 ± 0.0003; to 0.063 ± 0.0004; to 0.080 ± 0.0005."""
     inches = np.array([0.004, 0.010, 0.011, 0.028, 0.029, 0.063, 0.064, 0.080])
     limits = [0.0002, 0.0002, 0.0003, 0.0003, 0.0004, 0.0004, 0.0005, 0.0005]
-    assert wire_limit(inches * INCH) / INCH == pytest.approx(limits)
-    assert wire_limit(0.160 * INCH) / INCH == pytest.approx(0.0010)  # past the table: as large a share
+    assert wire_half_width(inches * INCH) / INCH == pytest.approx(limits)
+    assert wire_half_width(0.160 * INCH) / INCH == pytest.approx(0.0010)  # past the table: as large a share
 
 
 def test_gauge_and_metric_sizes() -> None:

@@ -244,10 +244,10 @@ def _readings(fit: Fit) -> str:
 def _rows(e: Evidence, fit: Fit, shown: Shown) -> list[Facts]:
     parameters = FitDocument.of(fit).parameters
     rows = [
-        ("onset", shown.doubtful_speed(e.onset)),
-        ("back at zero", shown.doubtful_speed(e.return_speed)),
-        (f"stays in at {RPM * e.idle:.0f} rpm", shown.doubtful_angle(e.residual)),
-        ("stop", shown.doubtful_angle(e.stop)),
+        ("onset", shown.uncertain_speed(e.onset)),
+        ("back at zero", shown.uncertain_speed(e.return_speed)),
+        (f"stays in at {RPM * e.idle:.0f} rpm", shown.uncertain_angle(e.residual)),
+        ("stop", shown.uncertain_angle(e.stop)),
         *[(f"{name} takes up", _takeup(e, i, shown)) for i, (name, *_) in enumerate(PLACES[: len(e.job.places)])],
         ("friction", _moment(parameters["friction"], shown)),
     ]
@@ -261,7 +261,7 @@ def _takeup(e: Evidence, place: int, shown: Shown) -> Cell:
         return cell("never before the stop")
     if e.takeup(place).above(1e-6) < 1 - SURE:
         return cell("pulls from rest")
-    return shown.doubtful_angle(e.takeup(place))
+    return shown.uncertain_angle(e.takeup(place))
 
 
 def _moment(one: FittedParameter, shown: Shown) -> Cell:

@@ -82,7 +82,7 @@ class Shown:
         """A speed [rpm] of the distributor, in rpm of the distributor and of the crank."""
         return cell(f"{speed:.0f} rpm (distributor)", f"{speed * self.ratio:.0f} rpm (crank)")
 
-    def doubtful_speed(self, one: Sampled) -> Cell:
+    def uncertain_speed(self, one: Sampled) -> Cell:
         """A sampled speed [rad/s] ± two standard uncertainties; some states may have none."""
         if one.below(1e-9) > SURE:
             return cell("none: some is in at rest")
@@ -92,7 +92,7 @@ class Shown:
         crank = f"{middle * self.ratio:.0f} ± {two * self.ratio:.0f} rpm (crank)"
         return cell(f"{middle:.0f} ± {two:.0f} rpm (distributor)", crank)
 
-    def doubtful_angle(self, one: Sampled) -> Cell:
+    def uncertain_angle(self, one: Sampled) -> Cell:
         """A sampled advance [rad] ± two standard uncertainties."""
         middle, two = deg(one.mean), 2 * deg(one.standard_uncertainty)
         return cell(

@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from recurve.planner.plan import make_plan as make_plan
 
 # The same names for the interpreter: where each is found when it is first asked for.
-_HOMES = {
+_MODULES = {
     "Check": "recurve.diagnosis.check",
     "Fit": "recurve.fit.fit",
     "InputError": "recurve.errors",
@@ -75,14 +75,14 @@ _HOMES = {
     "verify_unit": "recurve.diagnosis.verify",
 }
 
-__all__ = ["__version__", *sorted(_HOMES)]
+__all__ = ["__version__", *sorted(_MODULES)]
 
 
 def __getattr__(name: str) -> object:
-    if name in _HOMES:
+    if name in _MODULES:
         from importlib import import_module
 
-        return getattr(import_module(_HOMES[name]), name)
+        return getattr(import_module(_MODULES[name]), name)
     raise AttributeError(f"module 'recurve' has no attribute {name!r}")
 
 

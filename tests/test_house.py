@@ -82,6 +82,23 @@ def private(source: str) -> set[str]:
     return {name for name in last if name.startswith("_") and name != "__version__"}
 
 
+def uses(source: str) -> set[tuple[str, str]]:
+    """(Module, name) of what a source takes from modules of the package: imported, or as an attribute of one."""
+    found, modules = set(), {}
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("recurve."):
+            module = (node.module or "").removeprefix("recurve.")
+            for alias in node.names:
+                if f"{module}.{alias.name}" in NAMES:
+                    modules[alias.asname or alias.name] = f"{module}.{alias.name}"
+                else:
+                    found.add((module, alias.name))
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id in modules:
+            found.add((modules[node.value.id], node.attr))
+    return found
+
+
 @needs_checkout
 def test_every_folder_is_a_room() -> None:
     assert {p.name for p in PACKAGE.iterdir() if p.is_dir()} - {"__pycache__"} == set(ROOMS)
@@ -163,18 +180,25 @@ def test_heavy_libraries_are_imported_where_used() -> None:
 
 
 @needs_checkout
-def test_a_room_offers_what_it_lists() -> None:
-    """Each room says what it is for, and lists what it offers as lines "module: name, name"."""
+def test_a_room_lists_what_others_take_from_it() -> None:
+    """Each room says what it is for, and lists what the modules of other rooms use as lines "module: name, name"."""
+    taken: dict[str, set[str]] = {}
+    for path in MODULES:
+        for module, name in uses(read(path)):
+            if "." in module and module.rpartition(".")[0] != dotted(path).rpartition(".")[0]:
+                taken.setdefault(module, set()).add(name)
+    listed = {}
     for folder in sorted({p.parent for p in MODULES} - {PACKAGE}):
-        words = ast.get_docstring(ast.parse((folder / "__init__.py").read_text(encoding="utf-8"))) or ""
-        offers = dict(re.findall(r"^- `(\w+)`: (.+)$", words, re.M))
-        if any(p.is_dir() and p.name != "__pycache__" for p in folder.iterdir()) and not offers:
-            continue  # only rooms within it
-        assert offers, folder.name
-        for module, names in offers.items():
-            text = (folder / f"{module}.py").read_text(encoding="utf-8")
-            for name in re.findall(r"`(\w+)`", names):
-                assert re.search(rf"^(?:def|class) {name}\b|^{name}\b.*=", text, re.M), f"{folder.name}.{module}.{name}"
+        words = ast.get_docstring(ast.parse(read(folder / "__init__.py"))) or ""
+        for module, names in re.findall(r"^- `(\w+)`: (.+(?:\n  .+)*)", words, re.M):
+            listed[f"{dotted(folder)}.{module}"] = set(re.findall(r"`(\w+)`", names))
+    assert listed == taken
+
+
+@needs_checkout
+def test_what_is_taken_from_a_module_is_found() -> None:
+    source = "from recurve.fit import state as s\nfrom recurve.fit.fit import Fit\nx = s.SURE\ny = x.other\n"
+    assert uses(source) == {("fit.fit", "Fit"), ("fit.state", "SURE")}
 
 
 def test_public_names_are_the_same_for_people_and_for_type_checkers() -> None:
@@ -187,7 +211,7 @@ def test_public_names_are_the_same_for_people_and_for_type_checkers() -> None:
         if isinstance(node, ast.ImportFrom)
         for alias in node.names
     }
-    assert told == set(recurve._HOMES.items())
+    assert told == set(recurve._MODULES.items())
 
 
 def test_public_names() -> None:

@@ -2,9 +2,9 @@
 
 Offers:
 
-- `check`: `check_unit`, `check_bare`, `Check`
-- `verify`: `verify_unit`, `find_correction`, `Verification`
-- `timing_card`: `timing_card`
+- `check`: `BareCheck`, `Check`, `CheckVerdict`, `check_bare`, `check_unit`, `without_curve`
+- `verify`: `BandVerdict`, `Before`, `Correction`, `Verification`, `VerifyVerdict`, `as_found`, `verify_unit`
+- `timing_card`: `card_of_plan`, `planned_curve`, `timing_card`
 - `findings`: `curve_findings`
 - `readings`: `data_findings`
 """

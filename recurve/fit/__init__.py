@@ -124,9 +124,9 @@ otherwise open.
 
 Offers:
 
-- `fit`: `fit_sweep`, `fitted_job`, `Fit`
-- `model`: `SweepModel`, `sweep_model`
-- `posterior`: `find_modes`, `sample`
-- `state`: `Evidence`, `Ensemble`, `ensemble_of`
-- `sobol`: `sobol`, `rectangular`
+- `fit`: `AlternativeState`, `Estimate`, `Fit`, `fit_sweep`, `fitted_job`
+- `model`: `SweepModel`, `ends`
+- `posterior`: `find_modes`, `spread_starts`
+- `state`: `Ensemble`, `Evidence`, `ensemble_of`, `SURE`
+- `sobol`: `rectangular`, `sobol`
 """

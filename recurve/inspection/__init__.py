@@ -75,10 +75,12 @@ falling, and the total (8) turned round.
 
 Offers:
 
-- `inspected`: `inspect_unit`, `Inspected`
-- `findings`: `Finding`, `Cause`, `Severity`
-- `model`: `Inspection`
-- `bench`: `inspect_bench`, `Judged`
-- `vacuum`: `check_vacuum`, `fit_capsule`
-- `timing`: `make_card`, `Card`
+- `inspected`: `Inspected`, `inspect_unit`
+- `findings`: `Cause`, `Finding`, `Words`, `repairs`, `worst_first`
+- `model`: `Condition`, `Hold`, `Inspection`, `PointsAngles`, `Rotor`, `Timing`, `Vacuum`, `VacuumPoint`,
+  `VacuumReading`
+- `bench`: `DwellChange`, `Judged`, `SparkRow`
+- `vacuum`: `Capsule`, `vacuum_advance`
+- `timing`: `Advance`, `Card`, `IdleTrap`, `TableCurve`, `book_curve`, `crank_timing`, `make_card`, `CAUTIONS`
+- `points`: `Charge`, `Coil`, `RotorSweep`, `dwell_between`, `dwell_of_fraction`, `pitch`
 """

@@ -5,12 +5,18 @@ People's units end here: SI and radians from here on. A file is read (`read_file
 
 Offers:
 
-- `read`: `load_job`, `load_any`, `read_as_left`, `read_files`, `build_parts`, `whole_job`
-- `model`: `Job`, `BareJob`, `SpringPlace`, `FileBasis`
-- `measured`: `Measured`, `MeasuredWeights`, `MeasuredDrag`, `MeasuredSpring`
-- `parts`: `UnitPart`, `SweptPart`
-- `tables`: `read_sweep`, `read_catalogue`
-- `questions`: `questions`
-- `answers`: `read_answer`, `job_text`
-- `schema`: `JobModel`, `job_schema`
+- `read`: `build_parts`, `fingerprint_of`, `load_any`, `load_job`, `read_as_left`, `read_files`
+- `model`: `BareJob`, `FileBasis`, `Job`, `SpringPlace`
+- `measured`: `Measured`, `described`
+- `parts`: `SweptPart`, `UnitPart`, `read_swept_part`, `read_unit_part`, `swept_part`
+- `tables`: `read_catalogue`, `read_sweep`, `with_spring`
+- `questions`: `Answers`, `Question`, `asked`, `parts`, `questions`
+- `answers`: `blank_text`, `both_systems`, `cells_of`, `check_rows`, `document_of`, `implausible`, `job_text`,
+  `read_answer`, `read_row`, `system_of`, `table_text`, `unit_of`, `with_unit`, `TYPED_SPRINGS`, `TYPED_SWEEP`
+- `schema`: `JobModel`, `PlannedTable`, `job_schema`, `DIALECT`
+- `build`: `build_motion`, `build_places`, `build_stop`, `mounting_of`
+- `build_inspection`: `build_target`
+- `schema_unit`: `LinkMotion`, `Place`, `PointPosts`, `PostEnd`, `ReferenceMotion`, `SlotMotion`, `SweepReading`
+- `sweeps`: `basis_of`
+- `weighings`: `measure`
 """

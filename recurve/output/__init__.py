@@ -4,6 +4,6 @@ One renderer for each result: `documents` (JSON), `text` (reports), `figures`, `
 
 Offers:
 
-- `planfile`: `plan_toml`, `order_csv`, `plan_folder`, `plan_path`, `current_plan`, `planned_unit`
-- `results`: `plan_job`, `plan_jobs`, `write_results`
+- `planfile`: `current_plan`, `plan_folder`, `plan_path`, `planned_unit`, `read_planned`
+- `results`: `Asked`, `plan_job`, `plan_jobs`, `plans_document`, `summary`, `worst_status`
 """

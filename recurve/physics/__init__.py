@@ -65,9 +65,10 @@ spring takes up with an initial tension, the advance waits while the speed climb
     return    speed at which it is gone again:      √(min of ω₋² over [0, α_stop]), none if not positive
     all in    speed at which it meets the stop:     √(max of ω₊² over [0, α_stop])
 
-Residual advance is the falling advance (6) at idle speed. It is computed with T_d and again with T_d = 0, since drag
-may be all that brings home a unit whose springs are slack. A curve judged by a target starts from the residual advance
-at idle, α₀ in (5); a sweep on a bench starts from what stays in at a standstill.
+Residual advance is the falling advance (6) at idle speed, which every job has (the rule is in `recurve.job.model`). It
+is computed with T_d and again with T_d = 0, since drag may be all that brings a unit with slack springs back to rest. A
+curve judged by a target that names an idle speed starts from the residual advance there, α₀ in (5), else from 0; a
+sweep on a bench starts from what stays in at a standstill.
 
 4. Take-up
 
@@ -176,12 +177,14 @@ here.
 
 Offers:
 
-- `curve`: `Unit`, `trace`, `Trace`
-- `mechanism`: `Weights`, `Slot`, `Link`, `RadiusTable`, `ReferenceSlope`
-- `posts`: `PointPosts`, `TablePosts`
-- `target`: `Target`, `judge`
-- `ensemble`: `Units`, `curves`
-- `energy`: `settled`, `fallen`
+- `curve`: `Drag`, `InertiaSlope`, `Installed`, `Stop`, `Trace`, `Unit`, `residual_advance`, `trace`,
+  `trace_and_residual`
+- `mechanism`: `CorrectedWeights`, `Link`, `Motion`, `RadialMotion`, `RadiusTable`, `ReferenceSlope`, `ScaledWeights`,
+  `Slot`, `UntoldMotion`, `Weights`, `weight_faults`
+- `posts`: `Body`, `BodyPoint`, `PointPosts`, `Posts`, `TablePosts`, `post_faults`, `takeup_advance`
+- `target`: `Band`, `BandResult`, `Kind`, `Target`, `judge`, `worst`
+- `ensemble`: `Curves`, `Shapes`, `Units`, `curves`, `takeups`
+- `energy`: `fallen`, `settled`
 - `sweep`: `Readings`, `Sweep`
-- `reference`: `Reference`, `fit_reference`
+- `reference`: `KnownSpring`, `Reference`, `fit_reference`, `reference_faults`, `reference_notes`
 """

@@ -104,8 +104,8 @@ pull P of the range, where
     v + K (L₂(α₂) − L₂(0)) ≥ 0,   v + K (L₂(α₁) − L₂(0)) ≤ P                                       (10)
 
 One programme an interval says whether a margin can be had; bisection on M gives the best margin of all springs there
-could be. This is global, to the step of the bisection. A condition (7) inside the interval, which would see the
-secondary or not, is left to the exact curve.
+could be. This is global, to the step of the bisection. Condition (7) is asked at 12 advances here;
+one inside the interval, which would see the secondary or not, is left to the exact curve.
 
 Just above the best margin no springs are feasible. Let the conditions there be a_i·x ≤ b_i. The programme
 
@@ -146,17 +146,16 @@ the trigger that will be fitted; the curve before stays as found.
 
 Offers:
 
-- `plan`: `make_plan`, `Plan`, `AlternativeBuild`
+- `plan`: `AlternativeBuild`, `Choose`, `Plan`, `PlanVerdict`, `make_plan`
 - `problem`: `Problem`, `problem_of`, `spring_bounds`
-- `springset`: `SpringSet`, `Constraints`, `spring_set_of`
-- `build`: `Build`, `Fitted`, `make_build`, `check_build`
-- `search`: `search`, `Found`, `feasible_pairs`
-- `choose`: `choose_build`
-- `ideal`: `find_ideal`, `Ideal`
-- `window`: `find_window`, `Window`
-- `simulate`: `simulate`, `Built`, `passes`
-- `conversion`: `as_fitted`, `conversion_notes`
-- `suggest`: `suggestions`, `Suggestion`
-- `buying`: `purchases`, `Purchase`
-- `wanted`: `wanted_springs`, `wanted_of`
+- `springset`: `Constraints`, `SpringSet`
+- `build`: `Build`, `Checked`, `Fitted`, `make_build`, `CHECK_ADVANCE`
+- `search`: `Report`, `search`
+- `ideal`: `Ideal`, `SpringRange`, `find_ideal`
+- `window`: `RateWindow`, `SpringWindow`, `Window`
+- `simulate`: `passes`
+- `conversion`: `conversion_notes`
+- `suggest`: `Suggestion`
+- `buying`: `Purchase`
+- `wanted`: `WantedSprings`, `Which`, `wanted_of`, `wanted_springs`
 """

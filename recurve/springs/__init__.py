@@ -90,9 +90,10 @@ u²(L₀)), had not opened the coils and is left out.
 
 Offers:
 
-- `spring`: `Spring`, `Catalogue`, `checked`
-- `wire`: `materials`, `wire_sizes`
-- `stress`: `stresses`, `allowed_load`
-- `weighing`: `weigh`, `WeighedSpring`
-- `winding`: `wind`, `Wanted`, `Envelope`, `Wound`
+- `spring`: `Catalogue`, `Spring`, `checked`, `rate_from_wire`, `tension`
+- `wire`: `materials`, `unknown_material`, `wire_sizes`
+- `stress`: `FATIGUE`, `STRESSES`
+- `weighing`: `Hung`, `WeighedSpring`, `measured_notes`, `weigh`, `STANDARD_GRAVITY`
+- `winding`: `Envelope`, `Wanted`, `Winding`, `Wound`, `check_lengths`, `coils_wound`, `hooks_stand`, `shortfall`,
+  `wind`, `LIMITS`
 """

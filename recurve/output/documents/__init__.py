@@ -5,12 +5,13 @@ Each is built from its result by `of`; the reports and the build sheet read its 
 Offers:
 
 - `curve`: `CurveDocument`
-- `plan`: `PlanDocument`, `PlansDocument`
+- `plan`: `CheckedCurve`, `JobOfMany`, `PlanDocument`, `PlannedBand`, `PlannedSpring`, `PlansDocument`
 - `ideal`: `IdealPlan`
-- `check`: `CheckDocument`, `VerifyDocument`
-- `fit`: `FitDocument`
-- `condition`: `ConditionDocument`
-- `timing`: `TimingDocument`
-- `springs`: `WindDocument`, `SpringDocument`
+- `check`: `CheckDocument`, `EngineBand`, `FindingDocument`, `JudgedBand`, `VerifyDocument`
+- `fit`: `FitDocument`, `FittedParameter`
+- `condition`: `Angle`, `CapsuleDocument`, `CoilCharge`, `ConditionDocument`, `Pressure`, `Slope`
+- `timing`: `TimingDocument`, `columns`
+- `springs`: `SpringDocument`, `WantedSpring`, `WindDocument`, `WindingDocument`, `WoundSpring`
 - `schemas`: `document_schema`
+- `base`: `PlaceName`, `TargetBand`, `deg`, `mm`, `rpm`
 """

@@ -5,11 +5,11 @@ figures share; `labels` places the words.
 
 Offers:
 
-- `plan`: `plan_figure_bytes`, `narrow_figure_svg`, `plot_plan`
+- `plan`: `found_place`, `narrow_figure_svg`, `plan_figure_bytes`, `plot_plan`
 - `window`: `window_svg`
-- `check`: `check_figure_bytes`, `verify_figure_bytes`, `plot_check`, `plot_verify`
-- `timing`: `timing_figure_bytes`, `coil_figure_bytes`, `plot_timing`, `plot_coil`
-- `picture`: `picture_of`, `read_picture`
-- `mechanism`: `unit_figure_bytes`, `small_unit_svg`
+- `check`: `check_figure_bytes`, `plot_check`, `plot_verify`, `verify_figure_bytes`
+- `timing`: `coil_figure_bytes`, `timing_figure_bytes`
+- `picture`: `read_picture`
+- `mechanism`: `small_unit_svg`, `spring_words`, `unit_figure_bytes`
 - `winding`: `drawing_svg`
 """

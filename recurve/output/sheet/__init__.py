@@ -2,6 +2,7 @@
 
 Offers:
 
-- `sheet`: `sheet_pdf`, `page_html`, `sheet_facts`
+- `sheet`: `page_html`, `sheet_pdf`
 - `record`: `record_pdf`, `record_toml`
+- `blocks`: `ready_parts`
 """

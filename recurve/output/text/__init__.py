@@ -2,8 +2,8 @@
 
 Offers:
 
-- `plan`: `plan_text`, `curve_text`
-- `check`: `check_text`, `verify_text`, `fit_text`
-- `workshop`: `timing_text`, `wind_text`, `spring_text`
-- `layout`: `table`, `plot`, `page`, `wrap`
+- `plan`: `curve_text`, `plan_text`
+- `check`: `bare_text`, `check_text`, `fit_text`, `fitted_words`, `verify_text`
+- `workshop`: `spring_text`, `timing_text`, `wind_csv`, `wind_notes`, `wind_text`
+- `layout`: `rounded`
 """

@@ -69,12 +69,12 @@ def as_found_margins(name: str) -> dict[str, float]:
 def test_every_example_is_listed_here_and_in_the_readme() -> None:
     readme = (EXAMPLES / "README.md").read_text(encoding="utf-8")
     assert sorted(path.stem for path in EXAMPLES.glob("*.toml")) == sorted(
-        [*NAMES, "ferry"]
-    )  # the ferry has no weights yet
+        [*NAMES, "ferry", "dinghy"]
+    )  # the ferry and the dinghy have no weights yet
     assert [name for name in NAMES if f"`{name}.toml`" not in readme] == []
 
 
-@pytest.mark.parametrize("name", [*NAMES, "ferry"])
+@pytest.mark.parametrize("name", [*NAMES, "ferry", "dinghy"])
 def test_it_says_at_its_top_that_it_is_invented(name: str) -> None:
     for file in (f"{name}.toml", f"{name}-as-found.csv"):
         lines = (EXAMPLES / file).read_text(encoding="utf-8").splitlines()

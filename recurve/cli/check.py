@@ -60,20 +60,25 @@ def _check_bare(path: Path, job: Job | BareJob, as_json: bool) -> None:
     from recurve.diagnosis.check import check_bare
     from recurve.files import write_folder
     from recurve.output.documents.check import CheckDocument
+    from recurve.output.figures.look import look_figure_bytes
     from recurve.output.figures.timing import coil_figure_bytes
     from recurve.output.planfile import plan_folder
     from recurve.output.text.check import bare_text
 
+    if job.sweep is not None:
+        progress("Looking at the sweep")
     result = check_bare(job)
     bench = result.inspected.bench
-    coil = coil_figure_bytes(() if bench is None else bench.charges, job.speed_ratio, job.fingerprint)
-    files = write_folder(plan_folder(path), coil) if coil else ()
+    figures = coil_figure_bytes(() if bench is None else bench.charges, job.speed_ratio, job.fingerprint)
+    if result.look is not None:
+        figures |= look_figure_bytes(job, result.look)
+    files = write_folder(plan_folder(path), figures) if figures else ()
     document = CheckDocument.of(result, files)
     if as_json:
         print_json(document.as_json())
     else:
         show(bare_text(result, document))
-    if result.verdict != "facts only":
+    if result.verdict not in ("sound", "facts only"):
         raise typer.Exit(ANSWER_IS_NO)
 
 

@@ -94,7 +94,7 @@ def _root(
 
 GOOD = "PASSES|SOUND"
 BAD = "OUT OF REACH|FAILS|NOT WORTH SAVING|MECHANICAL REPAIR FIRST"
-OPEN = "TOO CLOSE TO CALL|NOT CONVERGED|CANNOT TELL|NEW SPRINGS|RESET POSTS|FACTS ONLY"
+OPEN = "TOO CLOSE TO CALL|NOT CONVERGED|CANNOT TELL|NEW SPRINGS|RESET POSTS|FACTS ONLY|SPRINGS OR POSTS|STOP ONLY"
 # Styles for the eye only: each pattern marks the group of its name. A report is the same text without them, and nothing is
 # decided by what they find.
 PATTERNS = (

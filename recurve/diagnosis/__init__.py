@@ -7,4 +7,6 @@ Offers:
 - `timing_card`: `card_of_plan`, `planned_curve`, `timing_card`
 - `findings`: `curve_findings`
 - `readings`: `data_findings`
+- `first_look`: `BandLook`, `FirstLook`, `NextStep`
+- `strength`: `Strength`
 """

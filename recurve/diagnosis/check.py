@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from recurve.diagnosis.findings import curve_findings, stop_trim
+from recurve.diagnosis.first_look import FirstLook, first_look
 from recurve.diagnosis.readings import data_findings
 from recurve.errors import InputError
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
@@ -22,6 +23,9 @@ from recurve.planner.springset import SpringSet
 
 CheckVerdict = Literal[
     "sound",
+    "stop only",
+    "springs or posts",
+    "springs or posts and stop",
     "reset posts only",
     "new springs",
     "new springs and stop trim",
@@ -78,27 +82,31 @@ def check_unit(job: Job) -> Check:
 
 @dataclass(frozen=True)
 class BareCheck:
-    """A unit without weights, stop and springs, judged by its inspection alone."""
+    """A unit without weights and springs, judged by its inspection and, if it was swept, by a first look at the readings."""
 
     job: Job | BareJob
     inspected: Inspected
+    look: FirstLook | None
     verdict: CheckVerdict
     why: tuple[str, ...]
 
     @property
     def findings(self) -> tuple[Finding, ...]:
-        """The findings of the inspection, the worst first."""
-        return worst_first(self.inspected.findings)
+        """The findings of readings and inspection, the worst first."""
+        return worst_first([*(() if self.look is None else self.look.findings), *self.inspected.findings])
 
 
 def check_bare(job: Job | BareJob) -> BareCheck:
-    """Judge a unit by its inspection, without a curve."""
+    """Judge a unit by its inspection and its readings, without a model of its weights."""
     inspected = inspect_unit(job.inspection, job.lobes, job.speed_ratio)
+    look = None if job.sweep is None else first_look(job, job.stop if isinstance(job, BareJob) else None)
     if gated := _gated(inspected):
-        return BareCheck(job, inspected, *gated)
+        return BareCheck(job, inspected, look, *gated)
     if inspected.undecided:
-        return BareCheck(job, inspected, "cannot tell", inspected.undecided)
-    return BareCheck(job, inspected, "facts only", ("there is neither a sweep nor springs to judge a curve by",))
+        return BareCheck(job, inspected, look, "cannot tell", inspected.undecided)
+    if look is not None:
+        return BareCheck(job, inspected, look, look.verdict, look.why)
+    return BareCheck(job, inspected, None, "facts only", ("there is neither a sweep nor springs to judge a curve by",))
 
 
 def _gated(inspected: Inspected) -> tuple[CheckVerdict, tuple[str, ...]] | None:

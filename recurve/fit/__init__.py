@@ -129,4 +129,5 @@ Offers:
 - `posterior`: `find_modes`, `spread_starts`
 - `state`: `Ensemble`, `Evidence`, `ensemble_of`, `SURE`
 - `sobol`: `rectangular`, `sobol`
+- `outline`: `Outline`, `Pieces`, `fit_outline`
 """

@@ -76,7 +76,7 @@ falling, and the total (8) turned round.
 Offers:
 
 - `inspected`: `Inspected`, `inspect_unit`
-- `findings`: `Cause`, `Finding`, `Words`, `repairs`, `worst_first`
+- `findings`: `Cause`, `Finding`, `Words`, `repairs`, `worst_first`, `Severity`
 - `model`: `Condition`, `Hold`, `Inspection`, `PointsAngles`, `Rotor`, `Timing`, `Vacuum`, `VacuumPoint`,
   `VacuumReading`
 - `bench`: `DwellChange`, `Judged`, `SparkRow`

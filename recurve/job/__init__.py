@@ -6,7 +6,7 @@ People's units end here: SI and radians from here on. A file is read (`read_file
 Offers:
 
 - `read`: `build_parts`, `fingerprint_of`, `load_any`, `load_job`, `read_as_left`, `read_files`
-- `model`: `BareJob`, `FileBasis`, `Job`, `SpringPlace`
+- `model`: `BareJob`, `FileBasis`, `Job`, `SpringPlace`, `JobHead`
 - `measured`: `Measured`, `described`
 - `parts`: `SweptPart`, `UnitPart`, `read_swept_part`, `read_unit_part`, `swept_part`
 - `tables`: `read_catalogue`, `read_sweep`, `with_spring`

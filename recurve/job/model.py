@@ -14,7 +14,7 @@ from recurve.physics.posts import Posts
 from recurve.physics.sweep import Sweep
 from recurve.physics.target import Target
 from recurve.springs.spring import Catalogue, Spring
-from recurve.units import RPM
+from recurve.units import RPM, Quantity
 
 if TYPE_CHECKING:
     from recurve.job.schema import BareModel, JobModel
@@ -138,4 +138,7 @@ class Job(JobHead):
 
 @dataclass(frozen=True, kw_only=True)
 class BareJob(JobHead):
-    """A job without weights, stop and springs: there is no curve to compute, all else is as in `Job`; `speed_ratio` [1]."""
+    """A job without weights and springs: there is no curve to compute, all else is as in `Job`; `speed_ratio` [1]. `stop`
+    [rad] is the largest advance by a degree wheel, None if it was not measured."""
+
+    stop: Quantity | None = None

@@ -121,9 +121,9 @@ def read_document(path: str | Path) -> tuple[str, dict[str, Any], list[str]]:
 
 
 def is_bare(document: dict[str, Any]) -> bool:
-    """Whether a job does without weights, stop and springs, and has something else to say."""
-    there = [name in document for name in ("weights", "stop", "springs")]
-    return not any(there) and any(name in document for name in ("condition", "vacuum", "timing"))
+    """Whether a job does without weights and springs, and has something else to say."""
+    there = [name in document for name in ("weights", "springs")]
+    return not any(there) and any(name in document for name in ("condition", "vacuum", "timing", "sweep"))
 
 
 def validated(model: type[Model], document: dict[str, Any], text: str, shown: str, faults: list[str]) -> Model | None:
@@ -339,4 +339,5 @@ def load_any(path: str | Path) -> Job | BareJob:
         fingerprint=fingerprint_of(file, model),
         model=model,
         document=document,
+        stop=None if model.stop is None else model.stop.advance,
     )

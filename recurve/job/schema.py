@@ -148,6 +148,7 @@ class BareModel(Table):
     condition: ConditionTable | None = None
     vacuum: VacuumTable | None = None
     timing: TimingTable | None = None
+    stop: Stop | None = None
 
 
 class PlannedTable(Table):

@@ -13,5 +13,6 @@ Offers:
 - `timing`: `TimingDocument`, `columns`
 - `springs`: `SpringDocument`, `WantedSpring`, `WindDocument`, `WindingDocument`, `WoundSpring`
 - `schemas`: `document_schema`
-- `base`: `PlaceName`, `TargetBand`, `deg`, `mm`, `rpm`
+- `base`: `PlaceName`, `TargetBand`, `deg`, `mm`, `rpm`, `UncertainAngle`, `UncertainSpeed`
+- `look`: `BandAsRead`, `ReadingsDocument`, `StrengthNeeded`
 """

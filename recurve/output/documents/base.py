@@ -15,11 +15,13 @@ from numpy.typing import ArrayLike
 from pydantic import BaseModel, ConfigDict, Field
 
 from recurve.physics.target import Band
+from recurve.uncertainty import Sampled
 from recurve.units import RPM
 
 PlaceName = Literal["primary", "secondary"]
 VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged"]
 T = TypeVar("T")
+U = TypeVar("U")
 
 
 class Document(BaseModel):
@@ -117,8 +119,8 @@ def mm(length: float) -> float:
     return number(float(length) * 1e3)
 
 
-def if_known(convert: Callable[[float], float], value: float | None) -> float | None:
-    """A value [any] converted, None where it is not known."""
+def if_known(convert: Callable[[T], U], value: T | None) -> U | None:
+    """A value converted, None where it is not known."""
     return None if value is None else convert(value)
 
 
@@ -136,3 +138,27 @@ def pair(values: Sequence[float]) -> Range:
 def rates(values: Sequence[float]) -> Range:
     """Least and most rate, [N/m] as [N/mm]."""
     return pair([x / 1e3 for x in values])
+
+
+class UncertainSpeed(Document):
+    """A speed of the curve as found."""
+
+    value: Annotated[float, told("Mean of what the readings allow; 0 where there is none", "distributor rpm")]
+    standard_uncertainty: Annotated[float, told("Its standard uncertainty", "distributor rpm")]
+
+    @classmethod
+    def of(cls, one: Sampled) -> UncertainSpeed:
+        """A sampled speed [rad/s]."""
+        return cls(value=rpm(one.mean), standard_uncertainty=rpm(one.standard_uncertainty))
+
+
+class UncertainAngle(Document):
+    """An angle of the curve as found."""
+
+    value: Annotated[float, told("Mean of what the readings allow", "distributor deg")]
+    standard_uncertainty: Annotated[float, told("Its standard uncertainty", "distributor deg")]
+
+    @classmethod
+    def of(cls, one: Sampled) -> UncertainAngle:
+        """A sampled angle [rad]."""
+        return cls(value=deg(one.mean), standard_uncertainty=deg(one.standard_uncertainty))

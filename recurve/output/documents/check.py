@@ -18,6 +18,8 @@ from recurve.output.documents.base import (
     Notes,
     TargetBand,
     Title,
+    UncertainAngle,
+    UncertainSpeed,
     VerifyVerdict,
     band_fields,
     deg,
@@ -30,7 +32,7 @@ from recurve.output.documents.base import (
 )
 from recurve.output.documents.condition import ConditionDocument
 from recurve.output.documents.fit import FitDocument
-from recurve.uncertainty import Sampled
+from recurve.output.documents.look import BandAsRead, NextToDo, ReadingsDocument, StrengthNeeded
 
 # --- check ------------------------------------------------------------------------------------------------
 
@@ -48,30 +50,6 @@ class FindingDocument(Document):
     def of(cls, finding: Finding) -> FindingDocument:
         """A finding as it stands."""
         return cls.model_validate(finding, from_attributes=True)
-
-
-class UncertainSpeed(Document):
-    """A speed of the curve as found."""
-
-    value: Annotated[float, told("Mean of what the readings allow; 0 where there is none", "distributor rpm")]
-    standard_uncertainty: Annotated[float, told("Its standard uncertainty", "distributor rpm")]
-
-    @classmethod
-    def of(cls, one: Sampled) -> UncertainSpeed:
-        """A sampled speed [rad/s]."""
-        return cls(value=rpm(one.mean), standard_uncertainty=rpm(one.standard_uncertainty))
-
-
-class UncertainAngle(Document):
-    """An angle of the curve as found."""
-
-    value: Annotated[float, told("Mean of what the readings allow", "distributor deg")]
-    standard_uncertainty: Annotated[float, told("Its standard uncertainty", "distributor deg")]
-
-    @classmethod
-    def of(cls, one: Sampled) -> UncertainAngle:
-        """A sampled angle [rad]."""
-        return cls(value=deg(one.mean), standard_uncertainty=deg(one.standard_uncertainty))
 
 
 class MarksAsFound(Document):
@@ -125,7 +103,8 @@ class CheckDocument(Document):
     """The unit as found. All speeds and angles are the distributor's unless a key says crank."""
 
     verdict: Literal[
-        "sound", "reset posts only", "new springs", "new springs and stop trim", "mechanical repair first",
+        "sound", "stop only", "springs or posts", "springs or posts and stop",
+        "reset posts only", "new springs", "new springs and stop trim", "mechanical repair first",
         "not worth saving by recurve", "cannot tell", "facts only",
     ]  # fmt: skip
     why: Annotated[list[str], told("Why, a sentence each")]
@@ -135,6 +114,12 @@ class CheckDocument(Document):
     findings: Annotated[list[FindingDocument], told("The worst first")]
     fit: Annotated[FitDocument | None, told("null: no sweep")]
     curve: Annotated[MarksAsFound | None, told("null: a unit without weights, or without a curve")]
+    readings: Annotated[
+        ReadingsDocument | None, told("What the readings show by themselves; null: see curve, or no sweep")
+    ]
+    targets: Annotated[list[BandAsRead], told("The bands against the readings, in the job's order; empty: see curve")]
+    strength: list[StrengthNeeded]
+    next: Annotated[list[NextToDo], told("What would tell more, the cheapest first")]
     notes: Notes
     condition: ConditionDocument
     engine_target: Annotated[list[EngineBand] | None, told("null: the target is told by the distributor")]
@@ -144,6 +129,7 @@ class CheckDocument(Document):
     def of(cls, check: Check | BareCheck, files: Sequence[str] = ()) -> CheckDocument:
         """A check and the files that were written of it; of a unit without weights there is neither fit nor curve."""
         whole = check if isinstance(check, Check) else None
+        look = check.look if isinstance(check, BareCheck) else None
         fit, passing = (None, None) if whole is None else (whole.fit, whole.passing)
         return cls(
             verdict=check.verdict,
@@ -154,6 +140,10 @@ class CheckDocument(Document):
             findings=[FindingDocument.of(f) for f in check.findings],
             fit=None if fit is None else FitDocument.of(fit),
             curve=None if whole is None else MarksAsFound.of(whole.evidence),
+            readings=None if look is None else ReadingsDocument.of(look),
+            targets=[] if look is None else [BandAsRead.of(b) for b in look.bands],
+            strength=[] if look is None else [StrengthNeeded.of(x) for x in look.strength],
+            next=[] if look is None else [NextToDo.of(x) for x in look.steps],
             notes=list(check.job.notes if whole is None else whole.notes),
             condition=ConditionDocument.of(check.inspected),
             engine_target=EngineBand.all_of(check.job),

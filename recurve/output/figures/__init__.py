@@ -12,4 +12,5 @@ Offers:
 - `picture`: `read_picture`
 - `mechanism`: `small_unit_svg`, `spring_words`, `unit_figure_bytes`
 - `winding`: `drawing_svg`
+- `look`: `look_figure_bytes`
 """

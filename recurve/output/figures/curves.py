@@ -13,7 +13,7 @@ import numpy as np
 
 from recurve.arrays import Array
 from recurve.fit.fit import Fit
-from recurve.job.model import Job
+from recurve.job.model import JobHead
 from recurve.output.figures import style
 from recurve.physics.sweep import Sweep
 from recurve.physics.target import Band
@@ -54,7 +54,7 @@ def shift_words(fit: Fit | None, sweep: Sweep | None) -> list[str]:
 # --- curves, readings and bands ------------------------------------------------------------------------------
 
 
-def last_speed(job: Job, all_in: float | None) -> float:
+def last_speed(job: JobHead, all_in: float | None) -> float:
     """The last speed to show [rpm]: a little past the last band, the last reading and the all-in speed [rad/s]; 0 if there
     are none."""
     speeds = [b.speed for b in job.target.timed if b.speed] if job.target else []
@@ -158,7 +158,7 @@ def band_sides(band: Band, last: float) -> tuple[float, float]:
     return RPM * (band.speed or 0.0) - half, RPM * (band.speed or 0.0) + half
 
 
-def frame(axes: Axes, job: Job, subtitle: str, last: float) -> Any:
+def frame(axes: Axes, job: JobHead, subtitle: str, last: float) -> Any:
     """Title, limits, labels and the crank's axes; `last` [rpm] the last speed shown. Returns the right-hand axis."""
     ratio = job.speed_ratio
     title = f"{shortened(job.title, 80)}\n{shortened(subtitle, 80)}"

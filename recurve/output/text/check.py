@@ -29,6 +29,7 @@ from recurve.output.text.layout import (
     wrap,
     written,
 )
+from recurve.output.text.look import look_lines, next_lines
 from recurve.output.text.plan import bands_of, curve_line
 from recurve.physics.curve import trace
 from recurve.text import printable
@@ -57,10 +58,13 @@ def check_text(check: Check, files: Sequence[str] = (), document: CheckDocument 
 
 
 def bare_text(check: BareCheck, document: CheckDocument) -> str:
-    """The report of `recurve check` on a job without weights, stop and springs."""
-    lines = [*title_lines(check.job), "", *_verdict(document), ""]
-    lines += findings_lines(document.findings, "Nothing is wrong with what was inspected.")
-    lines += _condition(document, check.job)
+    """The report of `recurve check` on a job without weights and springs: a first look at its sweep, and its inspection."""
+    lines = [*title_lines(check.job), "", *_verdict(document)]
+    if check.look is not None:
+        lines += look_lines(check.look, document, check.job)
+    nothing = "what was inspected" if check.look is None else "what was read and inspected"
+    lines += ["", *findings_lines(document.findings, f"Nothing is wrong with {nothing}.")]
+    lines += [*next_lines(document), *_condition(document, check.job)]
     return page([*lines, *remarks(document.notes), *written(document.files)])
 
 

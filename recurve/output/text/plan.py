@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from recurve.job.model import Job
+from recurve.job.model import Job, JobHead
 from recurve.output.documents.curve import CurveDocument
 from recurve.output.documents.ideal import IdealPlan
 from recurve.output.documents.plan import CheckedCurve, PlanDocument, PlannedSpring
@@ -222,7 +222,7 @@ def curve_line(mark: str, name: str, curve: Trace, last: float) -> Line:
     return Line(mark, name, speeds, np.degrees(curve.rising_advance(speeds / RPM, start)))
 
 
-def bands_of(job: Job) -> list[tuple[float | None, float, float]]:
+def bands_of(job: JobHead) -> list[tuple[float | None, float, float]]:
     """The target's bands for the plot: speed [rpm], low and high [deg]."""
     bands = () if job.target is None else job.target.bands
     return [

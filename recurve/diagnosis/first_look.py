@@ -1,0 +1,466 @@
+"""A first look at a unit that nobody has stripped: what the book and one sweep tell, with no part measured.
+
+The readings draw an outline (`fit.outline`); each of its equally likely samples is held against every band. What is
+said of several bands is true of all of them together with a probability of 95 %.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from recurve.diagnosis.findings import STAYS_IN, MayStayIn, NoAdvance, OutOfBand, StaysIn, StopOff
+from recurve.diagnosis.readings import FewReadings, OneDirection, Outlier, Outliers, Scatter
+from recurve.diagnosis.slips import Slip, SlipOdds, slip_odds
+from recurve.diagnosis.strength import Strength, strength
+from recurve.fit.outline import Outline, fit_outline
+from recurve.fit.state import SURE
+from recurve.inspection.findings import Cause, Finding, Severity, Words, repairs, worst_first
+from recurve.job.model import JobHead
+from recurve.physics.sweep import Sweep
+from recurve.physics.target import Band, Target
+from recurve.uncertainty import Sampled, Uncertain
+from recurve.units import RPM, Quantity
+
+APART = np.radians(1.0)  # most distance between rising and falling; common practice, no source
+BARELY = np.radians(1.0)  # less advance than this in a whole sweep is none
+SUSPECTED = 0.5  # probability of a slip above which it is told before any wear
+POSSIBLE = 0.05  # above which it is mentioned
+BELOW, ABOVE = 0.85, 1.05  # of the slowest and fastest reading of a direction: so far the outline is trusted
+WORN = 1.8  # scatter this many times what was stated is wear, not reading
+FEW = 6
+SOUND = 0.9  # probability of meeting every band that makes a unit sound
+UNCERTAIN_STOP = np.radians(0.3)  # standard uncertainty of the largest advance above which the wheel is worth turning
+Side = Literal["above", "below"]
+LookVerdict = Literal[
+    "sound",
+    "stop only",
+    "springs or posts",
+    "springs or posts and stop",
+    "mechanical repair first",
+    "cannot tell",
+    "facts only",
+]
+
+
+@dataclass(frozen=True)
+class BandLook:
+    """A band against the outline: the advance [rad] at its speed `rising` and `falling`, None where the sweep was not
+    read there; probabilities [1] that the true advance lies `above` or `below` the band in a direction that was read."""
+
+    band: Band
+    rising: Sampled | None
+    falling: Sampled | None
+    above: float
+    below: float
+
+    @property
+    def read(self) -> bool:
+        """Whether the sweep tells anything of it."""
+        return self.rising is not None or self.falling is not None
+
+    @property
+    def worse(self) -> Side:
+        """The side on which it is more likely to lie outside."""
+        return "above" if self.above >= self.below else "below"
+
+
+@dataclass(frozen=True)
+class NextStep:
+    """A thing to measure or to do, and what it would bring."""
+
+    measure: str
+    gain: str
+
+
+@dataclass(frozen=True)
+class FirstLook:
+    """What book and sweep tell of a unit: its `outline`, every band, those that it surely misses (`out`), the `strength` that
+    its springs need, the `slips` that would explain the readings as well, the `findings`, the worst first, the verdict and
+    why, and the `steps` that would tell more, the cheapest first. `idle` [rad/s] is where the advance must be gone."""
+
+    target: Target
+    sweep: Sweep
+    outline: Outline
+    idle: float
+    bands: tuple[BandLook, ...]
+    out: tuple[BandLook, ...]
+    strength: tuple[Strength, ...]
+    slips: SlipOdds
+    findings: tuple[Finding, ...] = ()
+    verdict: LookVerdict = "facts only"
+    why: tuple[str, ...] = ()
+    steps: tuple[NextStep, ...] = ()
+
+    @property
+    def passing(self) -> float | None:
+        """Probability [1] that every band that was read is met in both directions; None if none was read."""
+        read = [b for b in self.bands if b.read]
+        return None if not read else float((~_outside(self.bands).any(axis=1)).mean())
+
+    @property
+    def unread(self) -> tuple[BandLook, ...]:
+        """The bands that were not read in both directions."""
+        return tuple(b for b in self.bands if b.rising is None or b.falling is None)
+
+    @property
+    def stays_in(self) -> Sampled | None:
+        """Advance [rad] at idle, falling; None if the sweep was not read down to there."""
+        return self.outline.falling(self.idle) if _was_read(self.sweep, self.idle, False) else None
+
+
+def first_look(job: JobHead, stop: Quantity | None = None) -> FirstLook:
+    """Look at the job's sweep, which must be there, against its target; `stop` [rad] is the largest advance by a degree
+    wheel, if it was measured."""
+    sweep, target = job.sweep, job.target or Target(())
+    assert sweep is not None  # the caller has asked
+    outline = fit_outline(sweep, stop)
+    bands = tuple(_look(b, outline, sweep) for b in target.bands)
+    needed, slips = strength(target, outline.pieces), slip_odds(target, outline.pieces, job.speed_ratio)
+    look = FirstLook(target, sweep, outline, job.idle_speed, bands, _sure_together(bands), needed, slips)
+    look = replace(look, findings=worst_first(_findings(look, job.speed_ratio)))
+    verdict, why = _verdict(look)
+    return replace(look, verdict=verdict, why=why, steps=tuple(_steps(look, verdict, stop)))
+
+
+def _verdict(look: FirstLook) -> tuple[LookVerdict, tuple[str, ...]]:
+    """What follows from the findings. A slip comes before wear, and a repair before springs."""
+    findings = look.findings
+    first = tuple(f.what for f in findings if f.severity == "check first")
+    if first:
+        return "cannot tell", first
+    if repairs(findings):
+        return "mechanical repair first", tuple(f.what for f in repairs(findings))
+    if not look.outline.settled:
+        return "cannot tell", ("the readings do not settle on one curve; take more, up and down",)
+    if look.passing is None:
+        return "facts only", ("the job names no target to judge the readings by, or none of its bands was read",)
+    told = tuple(f.what for f in findings if f.severity in ("high", "medium"))
+    stop = any(f.cause == Cause.STOP and f.severity == "high" for f in findings)
+    springs = any(isinstance(f, SpringsOff | StaysIn) for f in findings)
+    if stop or springs:
+        by: dict[tuple[bool, bool], LookVerdict] = {
+            (True, True): "springs or posts and stop",
+            (True, False): "springs or posts",
+            (False, True): "stop only",
+        }
+        return by[springs, stop], told
+    if look.out:
+        return "cannot tell", ("bands are missed, but not in a way that springs or the stop alone would explain",)
+    if look.unread:
+        return "cannot tell", (_unread_words(look.unread),)
+    if look.passing >= SOUND:
+        return "sound", (f"every band is met, rising and falling, with a probability of {look.passing:.0%}",)
+    return "cannot tell", (
+        f"it may meet its bands as it is (probability {look.passing:.0%}); more readings would settle it",
+    )
+
+
+def _unread_words(bands: tuple[BandLook, ...]) -> str:
+    speeds = sorted({round(b.band.speed * RPM) for b in bands if b.band.speed is not None})
+    told = ", ".join(str(s) for s in speeds)
+    if len(speeds) > 1:
+        return f"the bands at {told} rpm (distributor) were not read both rising and falling"
+    return f"the band at {told} rpm (distributor) was not read both rising and falling"
+
+
+def _steps(look: FirstLook, verdict: LookVerdict, stop: Quantity | None) -> list[NextStep]:
+    """What to measure next, the cheapest first."""
+    if any(f.severity == "check first" for f in look.findings):
+        return [NextStep("look at what the bench shows, crank or distributor", "everything else hangs on it")]
+    steps = []
+    if look.unread:
+        speeds = sorted({round(b.band.speed * RPM) for b in look.unread if b.band.speed is not None})
+        told = ", ".join(str(s) for s in speeds)
+        steps.append(
+            NextStep(f"read it at {told} rpm (distributor), rising and falling", "every band can then be judged")
+        )
+    if any(isinstance(f, StaysIn | MayStayIn) for f in look.findings):
+        twist = "twist the cam by hand in its direction of rotation and let go"
+        steps.append(NextStep(twist, "if it springs home, a spring is slack; if it stays, the spindle binds"))
+    if stop is None and look.outline.largest.standard_uncertainty > UNCERTAIN_STOP:
+        wheel = "turn the cam to its stop by hand against a degree wheel, three times"
+        steps.append(NextStep(wheel, "settles the largest advance to about 0.3° (distributor)"))
+    if verdict != "sound":
+        weigh = "take both springs off and weigh each with two known weights (recurve spring)"
+        steps.append(NextStep(weigh, "tells in N/mm which one is at fault"))
+        strip = "measure weights, posts and stop, or sweep it with springs that were weighed"
+        steps.append(NextStep(strip, "recurve plan then names the springs, the posts and the stop trim"))
+    return steps
+
+
+# --- the bands --------------------------------------------------------------------------------------------------
+
+
+def _look(band: Band, outline: Outline, sweep: Sweep) -> BandLook:
+    if band.speed is None:
+        # Only a complete advance tells that the stop is short; a large one tells that it is long in any case.
+        largest = outline.largest
+        below = Sampled(outline.pieces.largest).below(band.low) if outline.complete >= 0.5 else 0.0
+        return BandLook(band, largest, largest, largest.above(band.high), below)
+    rising = outline.rising(band.speed) if _was_read(sweep, band.speed, True) else None
+    falling = outline.falling(band.speed) if _was_read(sweep, band.speed, False) else None
+    there = [x for x in (rising, falling) if x is not None]
+    low = -np.inf if band.from_zero else band.low
+    above = float(np.any([x.sample > band.high for x in there], axis=0).mean()) if there else 0.0
+    below = float(np.any([x.sample < low for x in there], axis=0).mean()) if there else 0.0
+    return BandLook(band, rising, falling, above, below)
+
+
+def _was_read(sweep: Sweep, speed: float, rising: bool) -> bool:
+    at = sweep.speed[np.asarray(sweep.rising, bool) == rising]
+    return bool(len(at)) and BELOW * float(at.min()) <= speed <= ABOVE * float(at.max())
+
+
+def _outside(bands: tuple[BandLook, ...]) -> np.ndarray:
+    """Whether the unit lies outside each band that was read, (samples, bands) bool."""
+    columns = []
+    for look in bands:
+        there = [x.sample for x in (look.rising, look.falling) if x is not None]
+        if there:
+            low = -np.inf if look.band.from_zero else look.band.low
+            columns.append(np.any([(x > look.band.high) | (x < low) for x in there], axis=0))
+    return np.stack(columns, axis=1) if columns else np.zeros((1, 1), bool)
+
+
+def _sure_together(bands: tuple[BandLook, ...]) -> tuple[BandLook, ...]:
+    """The bands that the unit surely misses, all of them together: as many, the surest first, as keep SURE."""
+    order = sorted((b for b in bands if b.read), key=lambda b: -max(b.above, b.below))
+    kept: list[BandLook] = []
+    together: np.ndarray | None = None
+    for look in order:
+        there = [x.sample for x in (look.rising, look.falling) if x is not None]
+        if max(look.above, look.below) < SURE:
+            break
+        low = -np.inf if look.band.from_zero else look.band.low
+        out = np.any([x > look.band.high if look.worse == "above" else x < low for x in there], axis=0)
+        both = out if together is None else together & out
+        if both.mean() < SURE:
+            break
+        together = both
+        kept.append(look)
+    return tuple(b for b in bands if b in kept)
+
+
+# --- findings ---------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class CrankSlip(Finding):
+    """The sweep is explained better by a `slip` than by wear, with the `chance` [1]; `ratio` [1] is the speed ratio."""
+
+    slip: Slip
+    chance: float
+    ratio: float
+    cause = Cause.CRANK_FIGURES
+
+    def words(self) -> Words:
+        """The finding in words."""
+        engine = sum(self.slip.value) > 0
+        named = zip(("speeds", "advances"), self.slip.value, strict=True)
+        what = " and ".join(name for name, power in named if power)
+        given, told = ("crank", "distributor") if engine else ("distributor", "crank")
+        return Words(
+            f"the {what} look like {given} figures, written as the {told}'s",
+            f"{'divided' if engine else 'multiplied'} by {self.ratio:g} the {what} fit the book's curve far better: probability "
+            f"{self.chance:.0%} against wear",
+            "everything said here would be off by that factor",
+            'check what the bench shows; set basis, or speed_basis and advance_basis, in [sweep] to "crank" or "distributor"',
+        )
+
+
+@dataclass(frozen=True)
+class ApartAsRead(Finding):
+    """Rising and falling lie `apart` [rad]."""
+
+    apart: Uncertain
+    cause = Cause.FRICTION
+
+    def words(self) -> Words:
+        """The finding in words."""
+        return Words(
+            "sluggish: rising and falling lie apart",
+            f"{self.apart.degrees()} between the two (distributor) where the curve climbs, {np.degrees(APART):.0f}° is the most; "
+            "neither springs nor drag part them, only friction does",
+            "timing depends on whether the engine was speeding up or slowing down",
+            "dry or rusty cam spindle, dirt, worn pins: clean and oil before any spring is judged, then sweep again",
+        )
+
+
+@dataclass(frozen=True)
+class SpringsOff(Finding):
+    """The springs pull too little, or too much, from advance `first` to `last` [rad]: they must pull `least` to `most` times
+    as strong [1] as they do; None where they do not pull at all. `missed` are the bands that show it."""
+
+    weak: bool
+    part: Cause
+    first: float
+    last: float
+    least: float | None
+    most: float | None
+    missed: tuple[OutOfBand, ...]
+
+    @property
+    def cause(self) -> Cause:
+        """The spring, or both, that it points to."""
+        return self.part
+
+    def words(self) -> Words:
+        """The finding in words."""
+        where = f"from {np.degrees(self.first):.0f}° to {np.degrees(self.last):.0f}° of advance"
+        bands = "; ".join(m.words("most" if self.weak else "least") for m in self.missed)
+        if self.least is None or self.most is None:
+            told = "do not pull at all"
+        else:
+            pulls = sorted((1 / self.least, 1 / self.most))
+            told = f"pull {pulls[0]:.1f} to {pulls[1]:.1f} of what the book needs"
+        which = {Cause.PRIMARY: "below the knee", Cause.SECONDARY: "above the knee"}.get(
+            self.part, "over the whole travel"
+        )
+        if self.weak:
+            return Words(
+                f"too much advance {which}: the springs pull too little",
+                f"{bands} (distributor); {where} springs and drag {told}",
+                "too much advance too early: it pinks as it pulls away or knocks under load",
+                "strip it: look for a stretched spring, a worn hook or a bent post; weigh the springs, then plan",
+            )
+        return Words(
+            f"too little advance {which}: the springs pull too much, or something binds",
+            f"{bands} (distributor); {where} springs and drag {told}",
+            "flat, hot and thirsty: the engine runs retarded at these speeds",
+            "free the weights and the cam spindle and sweep again; then weaker springs, or posts bent in",
+        )
+
+
+def _findings(look: FirstLook, ratio: float) -> list[Finding]:
+    sweep, outline = look.sweep, look.outline
+    if np.ptp(sweep.advance) < max(BARELY, 2 * sweep.reading) and len(sweep.advance) >= 3:
+        ends = (sweep.speed.min(), sweep.speed.max(), sweep.advance.min(), sweep.advance.max())
+        return [NoAdvance("repair first", len(sweep.advance), *(float(x) for x in ends))]
+    slip = _slip(look, ratio)
+    if slip is not None and slip.severity == "check first":
+        # Everything else would be off by the factor: nothing is said of wear until the figures are settled.
+        return [slip]
+    found: list[Finding | None] = [
+        slip,
+        _outliers(look),
+        _scatter(outline),
+        _apart(look),
+        _stays_in(look),
+        _stop(look, ratio),
+    ]
+    found += _springs(look)
+    if len(sweep.speed) < FEW:
+        found.append(FewReadings("open question", len(sweep.speed)))
+    if bool(sweep.rising.all()) or not bool(sweep.rising.any()):
+        found.append(OneDirection("open question", bool(sweep.rising.all())))
+    return [f for f in found if f is not None]
+
+
+def _slip(look: FirstLook, ratio: float) -> Finding | None:
+    slip = look.slips.likeliest
+    chance = look.slips.chance[slip]
+    if slip is Slip.none:
+        others = {s: p for s, p in look.slips.chance.items() if s is not Slip.none}
+        if not others or max(others.values()) < POSSIBLE:
+            return None
+        slip = max(others, key=lambda s: others[s])
+        return CrankSlip("open question", slip, others[slip], ratio)
+    return CrankSlip("check first" if chance > SUSPECTED else "open question", slip, chance, ratio)
+
+
+def _outliers(look: FirstLook) -> Finding | None:
+    if not look.outline.outliers:
+        return None
+    sweep = look.sweep
+    at = [int(np.flatnonzero(sweep.row == row)[0]) for row in look.outline.outliers]
+    shown = (sweep.speed, sweep.advance, look.outline.expected)
+    rows = [Outlier(int(sweep.row[i]), *(float(x[i]) for x in shown)) for i in at]
+    return Outliers("low", sweep.file, tuple(rows))
+
+
+def _scatter(outline: Outline) -> Finding | None:
+    if outline.inflation <= 1.0:
+        return None
+    return Scatter("repair first" if outline.inflation >= WORN else "low", outline.inflation, outline.chi2, outline.dof)
+
+
+def _apart(look: FirstLook) -> Finding | None:
+    if look.outline.apart.above(APART) < SURE:
+        return None
+    return ApartAsRead("repair first", look.outline.apart.summary)
+
+
+def _stays_in(look: FirstLook) -> Finding | None:
+    band = next((b for b in look.bands if b.band.kind == "idle"), None)
+    limit = STAYS_IN if band is None else max(band.band.high, STAYS_IN)
+    falling = _was_read(look.sweep, look.idle, False)
+    residual = look.outline.falling(look.idle) if falling else look.outline.rising(look.idle)
+    chance = residual.above(limit)
+    if chance <= 1 - SURE:
+        return None
+    if chance < SURE:
+        return MayStayIn("open question", residual.summary, limit, look.idle, chance, look.sweep.zeroed_at)
+    return StaysIn("high", residual.summary, limit, look.idle, None)
+
+
+def _stop(look: FirstLook, ratio: float) -> Finding | None:
+    top = next((b for b in look.bands if b.band.kind == "maximum"), None)
+    if top is None:
+        return None
+    chance, over = max(top.above, top.below), top.worse == "above"
+    if chance <= 1 - SURE:
+        return None
+    limit = top.band.high if over else top.band.low
+    severity: Severity = "high" if chance >= SURE else "open question"
+    return StopOff(severity, look.outline.largest.summary, limit, over, chance, ratio, None)
+
+
+def _springs(look: FirstLook) -> list[Finding | None]:
+    """Weak and strong springs, below and above the knee; each only with a band that is surely missed on that side."""
+    found: list[Finding | None] = []
+    for weak in (True, False):
+        side: Side = "above" if weak else "below"
+        missed = [b for b in look.out if b.band.kind == "point" and b.worse == side]
+        rows = [s for s in look.strength if _off(s, weak)]
+        if not missed or not rows:
+            continue
+        knee = _knee(look)
+        low, high = [s for s in rows if s.advance < knee], [s for s in rows if s.advance >= knee]
+        fine_below = any(s.advance < knee and not _off(s, weak) for s in look.strength)
+        fine_above = any(s.advance >= knee and not _off(s, weak) for s in look.strength)
+        part = Cause.SPRINGS
+        if low and not high and fine_above:
+            part = Cause.PRIMARY
+        elif high and not low and fine_below:
+            part = Cause.SECONDARY
+        ratios = [s for s in rows if s.ratio is not None]
+        least = min((s.ratio for s in ratios if s.ratio is not None), default=None)
+        most = max((s.ratio for s in ratios if s.ratio is not None), default=None)
+        told = tuple(_missed(b) for b in missed)
+        found.append(
+            SpringsOff("high" if weak else "medium", weak, part, rows[0].advance, rows[-1].advance, least, most, told)
+        )
+    return found
+
+
+def _off(one: Strength, weak: bool) -> bool:
+    """Whether the springs surely pull too little (or too much) at this advance."""
+    if weak:
+        return one.ratio is None or (one.low is not None and one.low > 1.0)
+    return one.high is not None and one.high < 1.0
+
+
+def _knee(look: FirstLook) -> float:
+    """The advance [rad] past which the second spring pulls: the upper knee of the outline, where the readings show one."""
+    return float(np.median(look.outline.pieces.upper * look.outline.pieces.largest))
+
+
+def _missed(look: BandLook) -> OutOfBand:
+    over = look.worse == "above"
+    there = [x for x in (look.rising, look.falling) if x is not None]
+    worst: Sampled = max(there, key=lambda x: x.mean) if over else min(there, key=lambda x: x.mean)
+    assert look.band.speed is not None  # points have one
+    return OutOfBand(look.band.speed, look.band.high if over else look.band.low, worst.summary)

@@ -1,0 +1,121 @@
+"""The first look in the report of `check`: readings, bands, strength against the book, what to do next."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from recurve.diagnosis.first_look import FirstLook
+from recurve.job.model import JobHead
+from recurve.output.documents.base import UncertainAngle, UncertainSpeed
+from recurve.output.documents.check import CheckDocument
+from recurve.output.documents.look import BandAsRead, ReadingsDocument, StrengthNeeded
+from recurve.output.text.layout import Column, Line, plot, table, wrap
+from recurve.output.text.plan import bands_of
+from recurve.units import RPM
+
+SURELY, HARDLY = 0.95, 0.05  # probabilities beyond which a mark of the readings counts as certain
+MOST_ROWS = 8  # advances at which the strength is shown
+DRAG_SAID = (
+    "springs and drag together: near onset the drag may be half of it, at the top next to nothing, so a weak spring is "
+    "weaker still than it looks at the bottom"
+)
+
+
+def look_lines(look: FirstLook, document: CheckDocument, job: JobHead) -> list[str]:
+    """The readings over the bands in text, then what they show, each band, and the strength that the springs need."""
+    assert document.readings is not None  # there is a look
+    lines = ["", *_plot(look, job), "", "What the readings show, distributor", *_marks(document.readings)]
+    if document.targets:
+        lines += ["", "Target against the readings, distributor rpm and degrees", *_bands(document.targets)]
+    if document.strength:
+        lines += ["", "How strong springs and drag pull against the book", *_strength(document.strength)]
+        lines += wrap(DRAG_SAID, "  ", "  ")
+    return lines
+
+
+def next_lines(document: CheckDocument) -> list[str]:
+    """What would tell more, the cheapest first."""
+    steps = [line for one in document.next for line in wrap(f"{one.measure}: {one.gain}", "  - ", "    ")]
+    return ["", "What would tell more, the cheapest first", *steps] if steps else []
+
+
+def _plot(look: FirstLook, job: JobHead) -> list[str]:
+    sweep, up = look.sweep, np.asarray(look.sweep.rising, bool)
+    bands = bands_of(job)
+    last = 1.05 * max([RPM * float(sweep.speed.max()), *(speed for speed, _, _ in bands if speed is not None)])
+    lines = [
+        Line(mark, f"read, {way}", RPM * sweep.speed[which], np.degrees(sweep.advance[which]))
+        for mark, way, which in (("v", "falling", ~up), ("x", "rising", up))
+        if which.any()
+    ]
+    return plot(lines, bands, last)
+
+
+def _marks(readings: ReadingsDocument) -> list[str]:
+    onset = readings.onset_rpm
+    begins = "some advance is in at rest" if onset.value < onset.standard_uncertainty else f"begins at {_rpm(onset)}"
+    told = [begins]
+    if readings.idle_deg is None:
+        told.append(f"what stays in at idle, {readings.idle_rpm:.0f} rpm, was not read: read it falling down to there")
+    else:
+        told.append(f"stays in at idle, {readings.idle_rpm:.0f} rpm, falling: {_deg(readings.idle_deg)}")
+    if readings.complete > SURELY:
+        told.append(f"largest advance {_deg(readings.largest_deg)}, complete at {_rpm(readings.all_in_rpm)}")
+    elif readings.complete < HARDLY:
+        told.append(f"largest advance {_deg(readings.largest_deg)}; it still climbs at the sweep's end")
+    else:
+        told.append(f"largest advance {_deg(readings.largest_deg)}; it may still climb at the sweep's end")
+    told.append(f"rising and falling stand {_deg(readings.hysteresis_deg)} apart where it climbs")
+    return [line for one in told for line in wrap(one, "  ", "  ")]
+
+
+def _deg(one: UncertainAngle) -> str:
+    return f"{one.value:.1f} ± {2 * one.standard_uncertainty:.1f}°"
+
+
+def _rpm(one: UncertainSpeed) -> str:
+    return f"{one.value:.0f} ± {2 * one.standard_uncertainty:.0f} rpm"
+
+
+def _bands(bands: list[BandAsRead]) -> list[str]:
+    columns = [
+        Column("", words=True), Column("speed", "rpm"), Column("min", "deg"), Column("rising", "deg"),
+        Column("falling", "deg"), Column("max", "deg"), Column("outside", words=True),
+    ]  # fmt: skip
+    rows = [
+        [
+            b.band,
+            "stop" if b.speed_rpm is None else f"{b.speed_rpm:.0f}",
+            "-" if b.from_zero else f"{b.min_deg:.1f}",
+            "not read" if b.rising_deg is None else _deg(b.rising_deg).rstrip("°"),
+            "not read" if b.falling_deg is None else _deg(b.falling_deg).rstrip("°"),
+            f"{b.max_deg:.1f}",
+            _outside(b),
+        ]
+        for b in bands
+    ]
+    return table(columns, rows)
+
+
+def _outside(band: BandAsRead) -> str:
+    chance, word = max((band.above, "above"), (band.below, "below"))
+    if band.rising_deg is None and band.falling_deg is None:
+        return ""
+    return "" if chance < HARDLY else f"{word} ({chance:.0%})"
+
+
+def _strength(rows: list[StrengthNeeded]) -> list[str]:
+    every = -(-len(rows) // MOST_ROWS)
+    columns = [
+        Column("advance", "deg"), Column("pulls, of what the book needs"), Column("must pull, times"), Column("", words=True),
+    ]  # fmt: skip
+    cells = []
+    for one in rows[::every]:
+        if one.ratio is None:
+            cells.append([f"{one.advance_deg:.0f}", "nothing", "-", "hangs slack"])
+            continue
+        most = "" if one.high is None else f" to {one.high:.2f}"
+        weak, strong = one.low is not None and one.low > 1, one.high is not None and one.high < 1
+        word = "too weak" if weak else "too strong" if strong else ""
+        cells.append([f"{one.advance_deg:.0f}", f"{1 / one.ratio:.2f}", f"{one.low:.2f}{most}", word])
+    return table(columns, cells)

@@ -15,6 +15,8 @@ from recurve.arrays import Array
 from recurve.physics.posts import Posts, takeup_advance
 from recurve.springs.spring import Spring, tension
 
+ROUNDING = 1e-9  # of the largest ω²: a fall in the tenth digit is rounding, not a snap
+
 
 class InertiaSlope(Protocol):
     """Anything with an I′(α), such as `Weights`, or a published governor in a test."""
@@ -261,8 +263,7 @@ def _largest_within(level: Array, extreme: Array, advance: Array) -> Array:
 
 def _snaps(advance: Array, squared: Array) -> tuple[Snap, ...]:
     peak = np.maximum.accumulate(squared)
-    # A fall in the tenth digit is rounding, not a snap.
-    jumped = squared < peak - 1e-9 * np.abs(peak).max()
+    jumped = squared < peak - ROUNDING * np.abs(peak).max()
     edges = np.flatnonzero(np.diff(np.concatenate([[False], jumped, [False]]).astype(int)))
     found = []
     for first, last in edges.reshape(-1, 2):

@@ -8,11 +8,12 @@ takes up at 0.1 rad with 2 N/mm, both on levers of 10 mm, the stop is at 0.2 rad
 
 A primary post b mm out adds 1000 b everywhere, so that the advance falls by 0.1 b below the take-up and by b/30 above
 it. A secondary post c mm out adds 2000 c above the take-up: there the advance falls by c/15. The margin of a band of
-half-width H is 1 − |off its centre| / H. The search steps a fortieth of the travel and rounds to 0.05 mm.
+half-width H is 1 − |off its centre| / H. Posts are set in steps of 0.05 mm; the stop is searched in steps.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -89,6 +90,29 @@ def test_two_posts_where_neither_does_it_alone() -> None:
     # What is left is 0.15 − 0.2/30 + 0.25/15 − 0.16 = 0, so both bands are met in the middle.
     assert found is not None and found.margin == pytest.approx(1.0)
     assert "leave" not in found.moves[-1].words
+
+
+@pytest.mark.parametrize("travel", [0.5e-3, 2.5e-3, 6e-3])
+def test_two_posts_that_must_move_together(travel: float) -> None:
+    """0.03 in place of 0.05 wants the primary 0.2 mm out; the secondary 0.1 mm in then leaves 0.15 where it was. Alone,
+    the primary loses 1/30 rad a mm of a band of only ± 0.003: of 1 − 5 (0.2 − b) and 1 − b/0.09 the lesser is 1/4 at
+    0.05 mm and negative at 0.1 mm. There no move of the secondary helps the low point."""
+    wide = (-travel, travel)
+    found = find_correction(unit(point(LOW, 0.03), point(HIGH, 0.15, 0.003), travel=(wide, wide)))
+    assert moved(found) == {"primary post": pytest.approx(0.2), "secondary post": pytest.approx(-0.1)}
+    assert found is not None and found.margin == pytest.approx(1.0)
+
+
+def test_two_posts_and_the_stop_together() -> None:
+    """The same, with a stop to be built up by 0.2 mm from 0.2 to 0.18 rad."""
+    wanted = (point(LOW, 0.03), point(HIGH, 0.15, 0.003), most(0.18, 0.004))
+    found = find_correction(unit(*wanted, build_up_to=0.5e-3))
+    assert moved(found) == {
+        "primary post": pytest.approx(0.2),
+        "secondary post": pytest.approx(-0.1),
+        "stop": pytest.approx(0.2, abs=0.002),
+    }
+    assert found is not None and found.margin > 0.95
 
 
 def test_no_second_move_where_one_is_enough() -> None:
@@ -170,6 +194,28 @@ def test_a_post_moves_no_further_than_it_may(way: int) -> None:
     assert found is not None and found.margin == pytest.approx(0.75)
 
 
+@pytest.mark.parametrize("way", [1, -1])
+def test_steps_of_a_post_stay_within_its_travel(way: int) -> None:
+    """It should go 0.2 mm and may go 0.13 mm, but is set in steps of 0.05 mm: 0.1 mm, which leaves 1 − 5 · 0.1 = 0.5."""
+    low, high = sorted((0.0, 0.13e-3 * way))
+    found = find_correction(unit(point(LOW, 0.05 - 0.02 * way), travel=((low, high), FIXED)))
+    assert moved(found) == {"primary post": pytest.approx(0.1 * way)}
+    assert found is not None and found.margin == pytest.approx(0.5)
+
+
+def test_no_step_of_a_post_within_its_travel() -> None:
+    """0.04 mm of travel, and steps of 0.05 mm."""
+    tight = (-0.04e-3, 0.04e-3)
+    assert find_correction(unit(point(LOW, 0.048, 0.002), travel=(tight, FIXED))) is None
+
+
+def test_the_post_that_moves_least() -> None:
+    """The stop holds the margin at 0.4, and so does every post from 0.08 to 0.32 mm out: the least step is 0.1 mm."""
+    found = find_correction(unit(point(LOW, 0.03), most(0.2 + 0.6 * HALF), travel=(TRAVEL, FIXED)))
+    assert moved(found) == {"primary post": pytest.approx(0.1)}
+    assert found is not None and found.margin == pytest.approx(0.4)
+
+
 def test_a_stop_goes_no_further_than_it_may() -> None:
     """0.17 is wanted, but no more than 0.2 mm may be built up: 0.18, half way to the edge."""
     found = find_correction(unit(point(LOW, 0.05), most(0.17), build_up_to=0.2e-3))
@@ -184,17 +230,32 @@ def test_a_unit_with_one_spring() -> None:
     assert found is not None and "leave" not in found.moves[0].words
 
 
+def growing(alpha: Array) -> Array:
+    """I′ with which one spring b mm out gives ω² = (1000 (1 + b) + 10000 α) / (1 + 8 α). It falls with α for b > 0.25, so
+    that the weights fly out at one speed; b = 0.25 holds everything back up to ω² = 1250."""
+    return C * (1 + 8 * alpha)
+
+
+def at_rest(squared: float, most_advance: float = 0.05) -> Job:
+    """A unit that snaps with its post far out, and that must hold back its advance at ω²."""
+    band = Band("point", float(np.sqrt(squared)), 0.0, most_advance)
+    return unit(band, travel=(TRAVEL,), drive=growing)
+
+
 def test_the_weights_never_snap() -> None:
-    """With I′ = C (1 + 8 α) and one spring ω² = (1000 (1 + b) + 10000 α) / (1 + 8 α) falls with α for b > 0.25, so that
-    the weights fly out at one speed. To keep the advance under 0.05 rad at ω² = 1260 needs b > 0.26: it cannot be
-    had. At ω² = 1230 it can: b = 0.25 holds everything back up to ω² = 1250."""
-
-    def growing(alpha: Array) -> Array:
-        return C * (1 + 8 * alpha)
-
-    def at_rest(squared: float) -> Job:
-        band = Band("point", float(np.sqrt(squared)), 0.0, 0.05)
-        return unit(band, travel=(TRAVEL,), drive=growing)
-
+    """To keep the advance under 0.05 rad at ω² = 1260 needs b > 0.26: it cannot be had. At ω² = 1230 it can."""
     assert find_correction(at_rest(1260.0)) is None
     assert moved(find_correction(at_rest(1230.0))) == {"primary post": pytest.approx(0.25)}
+
+
+def test_the_weights_never_snap_however_far_off_all_else_is() -> None:
+    """The full 0.2 rad against a band up to 0.005 is a margin of −39 for every sound setting; b = 0.3 brings 1, and snaps."""
+    assert find_correction(at_rest(1260.0, 0.005)) is None
+
+
+def test_a_unit_that_snaps_is_better_without() -> None:
+    """Its spring is 0.4 mm shorter: it pulls 1.4 N at rest and snaps at ω² = 1400, which holds the advance back at 1230 with
+    a margin of 1. The post 0.15 mm in is the sound setting that holds it back too."""
+    snapping = at_rest(1230.0)
+    short = replace(snapping.places[0], found=Spring("short", 1000.0, 18.6e-3))
+    assert moved(find_correction(replace(snapping, places=(short,)))) == {"primary post": pytest.approx(-0.15)}

@@ -12,6 +12,37 @@ and is returned. Anything else that is raised is a bug and keeps its traceback.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+
+Key = tuple[int | str, ...]  # the path of a key in a job file, rows counted from 0
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing that is wrong: the `key` of a job file that it is about, None where it is about none, and the `message`;
+    the `file` and the `line` (from 1) where they are known."""
+
+    key: Key | None
+    message: str
+    file: str = ""
+    line: int | None = None
+
+    @property
+    def about(self) -> str:
+        """The fault without its place: `key: message`."""
+        return self.message if self.key is None else f"{dotted(self.key)}: {self.message}"
+
+    def __str__(self) -> str:
+        place = f"{self.file}{'' if self.line is None else f':{self.line}'}"
+        return f"{place}: {self.about}" if place else self.about
+
+
+def dotted(key: Key) -> str:
+    """("target", "points", 1, "min") as target.points[2].min: rows count from 1."""
+    out = ""
+    for part in key:
+        out += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if out else part
+    return out or "the file"
 
 
 class RecurveError(Exception):
@@ -19,10 +50,12 @@ class RecurveError(Exception):
 
 
 class InputError(RecurveError):
-    """What was given is wrong. `faults` holds one finished line for each fault found."""
+    """What was given is wrong. `found` holds each fault, `faults` the finished line of each."""
 
-    def __init__(self, faults: str | Sequence[str]) -> None:
-        self.faults: tuple[str, ...] = (faults,) if isinstance(faults, str) else tuple(faults)
+    def __init__(self, faults: str | Fault | Sequence[str | Fault]) -> None:
+        every = [faults] if isinstance(faults, str | Fault) else faults
+        self.found: tuple[Fault, ...] = tuple(f if isinstance(f, Fault) else Fault(None, f) for f in every)
+        self.faults: tuple[str, ...] = tuple(str(f) for f in self.found)
         super().__init__("\n".join(self.faults))
 
 

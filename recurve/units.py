@@ -95,6 +95,22 @@ class Quantity:
         return None if self.half_width is None else self.half_width / SQRT3
 
 
+class UnreadableError(ValueError):
+    """A text is no quantity: what is `wrong` with it, and what was `expected`."""
+
+    def __init__(self, wrong: str, expected: str) -> None:
+        self.wrong, self.expected = wrong, expected
+        super().__init__(f"{wrong}; expected {expected}")
+
+
+class OtherDimensionError(UnreadableError):
+    """A text is a quantity, but its `unit` measures something else."""
+
+    def __init__(self, unit: str, dimension: str, expected: str) -> None:
+        self.unit = unit
+        super().__init__(f"unit {unit!r} does not measure {_article(dimension)}", expected)
+
+
 @cache
 def _registry() -> pint.UnitRegistry[float]:
     import pint
@@ -112,7 +128,7 @@ def factor(unit: str, dimension: str) -> float:
     if not unit.strip():
         if dimension == "number":
             return 1.0
-        raise ValueError(f"no unit; expected {_article(dimension)} such as {example}")
+        raise UnreadableError("no unit", f"{_article(dimension)} such as {example}")
     if unit.strip() == "%" and dimension == "number":
         return 0.01
     if (unit.strip(), dimension) in COMMON:
@@ -121,19 +137,18 @@ def factor(unit: str, dimension: str) -> float:
 
     text = unit.replace("·", "*").replace("°", "deg").strip()
     if not _UNIT.fullmatch(text):
-        raise ValueError(f"unit {unit!r} cannot be read; expected one such as {example}")
-    wrong = f"unit {unit!r} does not measure {_article(dimension)}; expected one such as {example}"
+        raise UnreadableError(f"unit {unit!r} cannot be read", f"one such as {example}")
     try:
         given = _registry().Quantity(1.0, text)
         # pint counts angles as pure numbers, so a bare number or a frequency would pass for one.
         names = {name for name, _ in given.unit_items()}
         if dimension in ("angle", "speed", "number") and ("rad" in si) != bool(names & _ANGLES):
-            raise ValueError(wrong)
+            raise OtherDimensionError(unit, dimension, f"one such as {example}")
         return float(given.to(si).magnitude)
     except pint.DimensionalityError:
-        raise ValueError(wrong + _hint(text, dimension)) from None
+        raise OtherDimensionError(unit, dimension, f"one such as {example}{_hint(text, dimension)}") from None
     except (pint.UndefinedUnitError, pint.OffsetUnitCalculusError, pint.DefinitionSyntaxError):
-        raise ValueError(f"unit {unit!r} is not known; expected one such as {example}") from None
+        raise UnreadableError(f"unit {unit!r} is not known", f"one such as {example}") from None
 
 
 def _article(dimension: str) -> str:
@@ -156,36 +171,37 @@ def parse(text: str, dimension: str) -> Quantity:
     """
     example, written = DIMENSIONS[dimension][1], text
     if re.search(r"\d,\d", text):
-        raise ValueError("a comma in the number; expected a decimal point")
+        raise UnreadableError("a comma in the number", "a decimal point")
     after = _LIMIT_AFTER_UNIT.fullmatch(text.strip())
     if after:
         text = _half_width_before_unit(after)
     match = _QUANTITY.fullmatch(text)
     if match is None or match["value"] is None:
-        raise ValueError(f"no number; expected {_article(dimension)} such as 1.5 {example}".rstrip())
+        raise UnreadableError("no number", f"{_article(dimension)} such as 1.5 {example}".rstrip())
     scale = factor(match["unit"], dimension)
     value = float(match["value"]) * scale
     half_width = None if match["half_width"] is None else float(match["half_width"]) * scale
     for one in (value, 0.0 if half_width is None else half_width):
         fault = size_fault(one, dimension)
         if fault:
-            raise ValueError(fault)
+            raise fault
     if half_width is not None and half_width < 0:
-        raise ValueError("a negative ±; expected how far it may be off, 0 or more")
+        raise UnreadableError("a negative ±", "how far it may be off, 0 or more")
     return Quantity(value, half_width, written=written)
 
 
-def size_fault(value: float, dimension: str) -> str:
-    """What is wrong with the size of a value [SI], "" if nothing. It must be finite, and no larger or smaller than in any
+def size_fault(value: float, dimension: str) -> UnreadableError | None:
+    """What is wrong with the size of a value [SI], None if nothing. It must be finite, and no larger or smaller than in any
     real distributor, spring or bench."""
     if not math.isfinite(value):
-        return "not a finite number; expected one such as 1.5"
+        return UnreadableError("not a finite number", "one such as 1.5")
     si, _ = DIMENSIONS[dimension]
     most = LARGEST.get(dimension, LARGEST_OF_ALL)
     if abs(value) > most:
-        return f"too large; expected at most {most:g} {si}".rstrip()
-    tiny = 0 < abs(value) < SMALLEST and dimension not in MAY_BE_TINY
-    return f"too small; expected 0, or at least {SMALLEST:g} {si}".rstrip() if tiny else ""
+        return UnreadableError("too large", f"at most {most:g} {si}".rstrip())
+    if 0 < abs(value) < SMALLEST and dimension not in MAY_BE_TINY:
+        return UnreadableError("too small", f"0, or at least {SMALLEST:g} {si}".rstrip())
+    return None
 
 
 def parse_half_width(text: str, dimension: str) -> float:
@@ -193,7 +209,7 @@ def parse_half_width(text: str, dimension: str) -> float:
     bare = re.sub(r"^\s*(?:±|\+/-|\+-)", "", text)
     found = parse(bare, dimension)
     if found.value < 0:
-        raise ValueError("a negative ±; expected how far it may be off, 0 or more")
+        raise UnreadableError("a negative ±", "how far it may be off, 0 or more")
     return found.value
 
 

@@ -108,10 +108,9 @@ def again(question: Question, answers: dict[str, Any], folder: Path) -> None:
 def _introduce(number: int) -> None:
     part = parts()[number]
     heading(f"{number + 1} of {len(parts())}: {part.title}")
-    words, caution, careful = part.words.partition("CAUTION:")
-    say(words.strip())
-    if caution:
-        say(caution + careful)
+    say(part.words)
+    if part.caution:
+        say(part.caution)
     if part.drawing:
         say_verbatim(part.drawing)
     if part.figure:

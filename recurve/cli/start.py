@@ -6,6 +6,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from shlex import quote
 from typing import TYPE_CHECKING, Annotated, Any
@@ -13,11 +15,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from recurve.cli.console import ANSWER_IS_NO, JobFile
-from recurve.errors import InputError
+from recurve.errors import Fault, InputError
 from recurve.text import printable
 
 if TYPE_CHECKING:
     from recurve.cli.readings import Bench
+    from recurve.job.questions import Question
 
 JOB, DRAFT = "unit.toml", "unit.draft.toml"
 
@@ -91,18 +94,20 @@ def _finish(folder: Path, answers: dict[str, Any], added: str) -> None:
     """Write the job file once it loads; until then report what is wrong with it, and ask again."""
     from recurve.cli.dialogue import say, say_verbatim
     from recurve.files import write_folder
+    from recurve.job.answers import document_of
     from recurve.job.read import load_job
 
     path = folder / JOB
     while True:
         text = _text(folder, answers)
-        text += added if "\n[sweep]" not in text else ""  # a sweep from the interview replaces one that was added
+        # A sweep from the interview replaces one that was added.
+        text += "" if "sweep" in document_of(answers, "") else added
         write_folder(folder, {DRAFT: text.encode("utf-8")})
         try:
             job = load_job(folder / DRAFT)
             break
         except InputError as refused:
-            if not _again(folder, answers, refused.faults):
+            if not _again(folder, answers, refused.found):
                 raise typer.Exit(ANSWER_IS_NO) from None
     write_folder(folder, {JOB: (folder / DRAFT).read_bytes()}, stale=(DRAFT,))
     for note in job.notes:
@@ -117,23 +122,22 @@ def _finish(folder: Path, answers: dict[str, Any], added: str) -> None:
         say_verbatim(f"  recurve plan {path}     what to do, and the sheet")
 
 
-def _again(folder: Path, answers: dict[str, Any], faults: tuple[str, ...]) -> bool:
+def _again(folder: Path, answers: dict[str, Any], faults: tuple[Fault, ...]) -> bool:
     """Ask the questions again that the faults are about. Returns whether any answer has changed."""
     from recurve.cli.dialogue import say
     from recurve.cli.interview import again, interview
 
     say()
     say("The job file cannot be written yet:")
-    keys = []
     for fault in faults:
-        told = printable(fault).split(f"{DRAFT}:")[-1].lstrip("0123456789: ")
-        say(f"- {told}")
-        keys.append(told)
+        # The draft is the interview's own: nobody is to look for a line in it.
+        told = replace(fault, file="", line=None) if fault.file == str(folder / DRAFT) else fault
+        say(f"- {printable(str(told))}")
     say(
         f"What it is about is asked again; Enter keeps an answer. recurve draw {folder / DRAFT} draws what can be read."
     )
     before = dict(answers)
-    for question in about(keys, answers):
+    for question in about(faults, answers):
         again(question, answers, folder)
     interview(folder, answers)
     if answers == before:
@@ -141,20 +145,19 @@ def _again(folder: Path, answers: dict[str, Any], faults: tuple[str, ...]) -> bo
     return answers != before
 
 
-def about(faults: list[str], answers: dict[str, Any]) -> list[Any]:
+def about(faults: Sequence[Fault], answers: dict[str, Any]) -> list[Question]:
     """The questions whose key a fault names, or whose key is above or below one that it names."""
     from recurve.job.questions import asked
+    from recurve.physics.mechanism import MOTION
 
-    named = [f.split(":")[0].split(" ")[0] for f in faults]
-    found = [
-        q
-        for q in asked(answers)
-        if any(
-            n and (q.key == n or q.key.startswith(f"{n}.") or (n.startswith(f"{q.key}.") and "." in q.key))
-            for n in named
-        )
-    ]
-    if any(f.split(":")[0] == "weights.motion" for f in faults):
+    named = [tuple(p for p in f.key if isinstance(p, str)) for f in faults if f.key]
+
+    def touches(question: Question) -> bool:
+        key = tuple(question.key.split("."))
+        return any(key[: len(n)] == n or (len(key) > 1 and n[: len(key)] == key) for n in named)
+
+    found = [q for q in asked(answers) if touches(q)]
+    if MOTION in named:
         found = [q for q in asked(answers) if q.key == "distributor.rotation"] + found
     return found
 

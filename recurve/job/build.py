@@ -1,6 +1,6 @@
 """From the job file's models to the frozen types: points in one frame, parts, and what must be said of them.
 
-Each function takes the part of the model that it needs, and adds to `faults`, as (key, message), what is wrong there.
+Each function takes the part of the model that it needs, and adds to `faults` what is wrong there, with its key.
 """
 
 from __future__ import annotations
@@ -10,9 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from recurve.data import default, ranges
+from recurve.errors import Fault
 from recurve.job import schema as m
 from recurve.job import schema_unit as u
-from recurve.job.build_inspection import Faults
 from recurve.job.measured import (
     Frame,
     MeasuredDrag,
@@ -45,7 +45,7 @@ def build_weights(given: u.Weights, motion: MeasuredDrive | RadiusTable | Refere
 
 
 def build_motion(
-    given: u.SlotMotion | u.LinkMotion | u.TableMotion, rotation: str, stop: Quantity, faults: Faults
+    given: u.SlotMotion | u.LinkMotion | u.TableMotion, rotation: str, stop: Quantity, faults: list[Fault]
 ) -> MeasuredDrive | RadiusTable:
     """How the weights move; a table of radii must reach nearly to the `stop`."""
     if isinstance(given, u.TableMotion):
@@ -65,7 +65,7 @@ def _measured_point(
     given: u.Place,
     motion: u.SlotMotion | u.LinkMotion | u.TableMotion | u.ReferenceMotion,
     key: tuple[str, ...],
-    faults: Faults,
+    faults: list[Fault],
 ) -> MeasuredPoint:
     """A point polar or flat; a pivot is given by its radius alone, and its angle is where angles begin."""
     if given.xy is None:
@@ -74,7 +74,7 @@ def _measured_point(
         return MeasuredPoint((reach, given.angle or Quantity(0.0)), flat=False)
     if isinstance(motion, u.SlotMotion | u.LinkMotion) and motion.pivot.xy is None:
         faults.append(
-            (
+            Fault(
                 key,
                 "got xy, but the pivot is given by its radius alone, so how the picture lies is not told; "
                 "expected weights.motion.pivot as xy too, or this point as an angle",
@@ -83,11 +83,11 @@ def _measured_point(
     return MeasuredPoint(given.xy, flat=True)
 
 
-def _table(given: u.TableMotion, stop: float, faults: Faults) -> RadiusTable:
+def _table(given: u.TableMotion, stop: float, faults: list[Fault]) -> RadiusTable:
     last = given.advance[-1].value
     if last < LEAST_TABLE * stop:
         faults.append(
-            (
+            Fault(
                 ("weights", "motion", "advance"),
                 f"got a last advance of {np.degrees(last):.2f} deg, expected at least "
                 f"80 % of the stop's {np.degrees(stop):.2f} deg, {np.degrees(LEAST_TABLE * stop):.2f} deg",
@@ -101,7 +101,7 @@ def _table(given: u.TableMotion, stop: float, faults: Faults) -> RadiusTable:
 # --- stop and drag ----------------------------------------------------------------------------------------
 
 
-def build_stop(given: u.Stop, faults: Faults) -> Stop:
+def build_stop(given: u.Stop, faults: list[Fault]) -> Stop:
     """The stop, and how far it may be trimmed."""
     per_mm = 0.0
     if given.radius is not None:
@@ -112,7 +112,7 @@ def build_stop(given: u.Stop, faults: Faults) -> Stop:
     stop = Stop(given.advance.value, per_mm, file, build)
     if stop.limits[0] <= 0:
         faults.append(
-            (
+            Fault(
                 ("stop", "build_up_to"),
                 f"got {1e3 * build:.2f} mm, which would leave no advance at all; expected less than "
                 f"{1e3 * stop.advance / per_mm:.2f} mm",
@@ -121,7 +121,7 @@ def build_stop(given: u.Stop, faults: Faults) -> Stop:
     return stop
 
 
-def build_drag(given: u.Drag, unit: u.Distributor, faults: Faults) -> MeasuredDrag:
+def build_drag(given: u.Drag, unit: u.Distributor, faults: list[Fault]) -> MeasuredDrag:
     """Drag of the rubbing block, as a moment, by its levers or assumed, and friction."""
     rubs = "points" in (given.trigger, given.trigger_fitted)
     return MeasuredDrag(
@@ -132,7 +132,7 @@ def build_drag(given: u.Drag, unit: u.Distributor, faults: Faults) -> MeasuredDr
     )
 
 
-def _rubbing_block(given: u.Drag, unit: u.Distributor, faults: Faults) -> Quantity:
+def _rubbing_block(given: u.Drag, unit: u.Distributor, faults: list[Fault]) -> Quantity:
     """The drag with points, with its ± by how it was found where none is stated."""
     if given.rubbing_block is not None:
         value, stated = given.rubbing_block.value, given.rubbing_block.half_width
@@ -144,7 +144,7 @@ def _rubbing_block(given: u.Drag, unit: u.Distributor, faults: Faults) -> Quanti
     return Quantity(value, drag_half_width(value, False, None, False), "assumed")
 
 
-def _drag_by_levers(given: u.Drag, unit: u.Distributor, faults: Faults) -> float:
+def _drag_by_levers(given: u.Drag, unit: u.Distributor, faults: list[Fault]) -> float:
     """Block force × friction × cam radius, for the fraction of a turn that the points are open."""
     parts = (given.breaker_spring, given.contact_lever, given.block_lever, given.cam_radius)
     spring, contact, block, cam = (0.0 if x is None else x.value for x in parts)
@@ -152,7 +152,7 @@ def _drag_by_levers(given: u.Drag, unit: u.Distributor, faults: Faults) -> float
     pitch = 2 * np.pi / unit.lobes
     if given.dwell.value >= pitch:
         faults.append(
-            (
+            Fault(
                 ("drag", "dwell"),
                 f"got {np.degrees(given.dwell.value):.1f} deg, expected less than the lobe pitch of "
                 f"{np.degrees(pitch):.1f} deg",
@@ -192,7 +192,7 @@ def mounting_of(weights: u.Weights, rotation: str, motion: MeasuredDrive | Radiu
     return Mounting(weights, UntoldMotion() if motion is None else described(motion), frame)
 
 
-def build_places(springs: u.Springs, on: Mounting, reach: float, faults: Faults) -> tuple[SpringPlace, ...]:
+def build_places(springs: u.Springs, on: Mounting, reach: float, faults: list[Fault]) -> tuple[SpringPlace, ...]:
     """Where springs go, those that are described, up to the advance `reach` [rad]."""
     given = {"primary": springs.primary, "secondary": springs.secondary}
     return tuple(_place(name, g, on, reach, faults) for name, g in given.items() if g is not None)
@@ -204,19 +204,19 @@ def build_springs(springs: u.Springs) -> tuple[MeasuredSpring, ...]:
     return tuple(MeasuredSpring(g.rate, g.free_length, g.takeup) for g in given if g is not None)
 
 
-def _place(name: str, given: u.SpringOnPosts, on: Mounting, reach: float, faults: Faults) -> SpringPlace:
-    found: Faults = []
+def _place(name: str, given: u.SpringOnPosts, on: Mounting, reach: float, faults: list[Fault]) -> SpringPlace:
+    found: list[Fault] = []
     posts = _posts(name, given, on, found)
     travel = (0.0, 0.0) if given.post_travel is None else (given.post_travel[0].value, given.post_travel[1].value)
     if given.takeup is not None and given.takeup.value > reach:
         found.append(
-            (
+            Fault(
                 ("springs", name, "takeup"),
                 f"got {np.degrees(given.takeup.value):.2f} deg, expected no more than the largest "
                 f"stop of {np.degrees(reach):.2f} deg; for a spring that never takes up give free_length",
             )
         )
-    wrong = [(("springs", name), text) for text in post_faults(posts, reach, travel, f"springs.{name}")]
+    wrong = post_faults(posts, reach, travel, ("springs", name))
     faults += [*found, *wrong]
     return SpringPlace(posts, travel, None if wrong or not given.described else _found(name, given, posts))
 
@@ -232,7 +232,7 @@ def _found(name: str, given: u.SpringOnPosts, posts: Posts) -> Spring:
     return Spring(f"as found {name}", given.rate.value, free, tension, quantity=1)
 
 
-def _posts(name: str, given: u.SpringOnPosts, on: Mounting, faults: Faults) -> Posts:
+def _posts(name: str, given: u.SpringOnPosts, on: Mounting, faults: list[Fault]) -> Posts:
     posts = given.posts
     if isinstance(posts, u.LengthTable):
         return TablePosts(tuple(a.value for a in posts.advance), tuple(x.value for x in posts.length))
@@ -240,17 +240,17 @@ def _posts(name: str, given: u.SpringOnPosts, on: Mounting, faults: Faults) -> P
     anchor = _end(posts.anchor, (*key, "anchor"), on, faults)
     far = _end(posts.far, (*key, "far"), on, faults)
     if on.frame.pivot is None and (posts.anchor.xy is None) != (posts.far.xy is None):
-        faults.append((key, "got one post as xy and one as an angle; expected both alike"))
+        faults.append(Fault(key, "got one post as xy and one as an angle; expected both alike"))
     diameter = 0.0 if given.post_diameter is None else given.post_diameter.value
     return PointPosts(anchor, far, diameter, on.motion, on.weights.count)
 
 
-def _end(given: u.PostEnd, key: tuple[str, ...], on: Mounting, faults: Faults) -> BodyPoint:
+def _end(given: u.PostEnd, key: tuple[str, ...], on: Mounting, faults: list[Fault]) -> BodyPoint:
     body = _body(given, (*key, "on"), on, faults)
     return BodyPoint(body, _measured_point(given, on.weights.motion, key, faults).at(on.frame))
 
 
-def _body(given: u.PostEnd, key: tuple[str, ...], on: Mounting, faults: Faults) -> Body:
+def _body(given: u.PostEnd, key: tuple[str, ...], on: Mounting, faults: list[Fault]) -> Body:
     """What a post stands on; something that does as well where the job is wrong."""
     if given.on == "cam":
         return "cam"
@@ -258,13 +258,13 @@ def _body(given: u.PostEnd, key: tuple[str, ...], on: Mounting, faults: Faults) 
         return "base"
     body, count = int(given.on[7:] or 1), on.weights.count
     if body > count:
-        faults.append((key, f'got "{given.on}", expected a weight from 1 to {count}'))
+        faults.append(Fault(key, f'got "{given.on}", expected a weight from 1 to {count}'))
         body = 1
     if on.motion.pivot is not None:
         return body
     by = "table" if isinstance(on.weights.motion, u.TableMotion) else "reference sweep"
     faults.append(
-        (
+        Fault(
             key,
             f'got "{given.on}" with weights.motion by {by}, which does not tell how the weight turns; '
             'expected posts by table too, or weights.motion of kind "slot" or "link"',

@@ -5,11 +5,10 @@ From [target] to bands in distributor terms, whether the book speaks of the dist
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from recurve.data import MANUAL, default, ranges, usual, with_reading
+from recurve.errors import Fault, Key
 from recurve.inspection.model import (
     Condition,
     Hold,
@@ -28,7 +27,6 @@ from recurve.job import schema_unit as u
 from recurve.physics.target import Band, Kind, Target
 from recurve.units import POUND_FORCE, Quantity
 
-Faults = list[tuple[tuple[Any, ...], str]]
 HALF_POUND = 0.5 * POUND_FORCE  # N, the load of the TM's method
 
 
@@ -37,7 +35,7 @@ def build_inspection(
     vacuum: c.VacuumTable | None,
     timing: c.TimingTable | None,
     unit: tuple[u.Distributor, u.Drag | None],
-    faults: Faults,
+    faults: list[Fault],
     notes: list[str],
 ) -> Inspection:
     """All three blocks; adds to `faults` what contradicts the distributor, to `notes` what must be said aloud."""
@@ -53,7 +51,7 @@ class _Bench:
     """Builds `Condition`."""
 
     def __init__(
-        self, given: c.ConditionTable, unit: u.Distributor, drag: u.Drag | None, faults: Faults, notes: list[str]
+        self, given: c.ConditionTable, unit: u.Distributor, drag: u.Drag | None, faults: list[Fault], notes: list[str]
     ) -> None:
         self.given, self.unit, self.drag, self.faults, self.notes = given, unit, drag, faults, notes
 
@@ -102,7 +100,7 @@ class _Bench:
         values = given or ()
         if len(values) > self.unit.breakers:
             self.faults.append(
-                (
+                Fault(
                     ("condition", key),
                     f"got {len(values)} figures, expected one for each of the {self.unit.breakers} breaker sets",
                 )
@@ -122,7 +120,7 @@ class _Bench:
             )
         if given.value >= pitch(lobes):
             self.faults.append(
-                (
+                Fault(
                     ("condition", key),
                     f"got {np.degrees(given.value):.1f} deg, expected less than the lobe pitch of "
                     f"{np.degrees(pitch(lobes)):.1f} deg",
@@ -140,7 +138,7 @@ class _Bench:
         for name, most in (("lobe", self.unit.lobes), ("set", self.unit.breakers)):
             if getattr(row, name) > most:
                 self.faults.append(
-                    (("condition", "angles", index, name), f"got {getattr(row, name)}, expected 1 to {most}")
+                    Fault(("condition", "angles", index, name), f"got {getattr(row, name)}, expected 1 to {most}")
                 )
         self._wheel_fault(index, made)
         return made
@@ -158,7 +156,7 @@ class _Bench:
         other = 2 * np.pi - dwell
         hint = f"; read the other way round the wheel it would be {np.degrees(other):.1f} deg" if other < whole else ""
         self.faults.append(
-            (
+            Fault(
                 ("condition", "angles", index),
                 f"got a dwell of {np.degrees(dwell):.1f} deg, expected less than the lobe pitch of "
                 f"{np.degrees(whole):.1f} deg{hint}",
@@ -171,7 +169,7 @@ class _Bench:
         if given and (len(given) not in counts or len(given) < 2):
             told = " or ".join(str(n) for n in sorted(counts))
             self.faults.append(
-                (("condition", "sparks"), f"got {len(given)} angles, expected {told}, one for each spark")
+                Fault(("condition", "sparks"), f"got {len(given)} angles, expected {told}, one for each spark")
             )
         sparks = [with_reading(s, "angle", "angle") for s in given]
         return tuple(Quantity(self._sign * s.value, s.half_width) for s in sparks)
@@ -245,7 +243,7 @@ def _vacuum_point(given: c.VacuumPointRow, ratio: float) -> VacuumPoint:
     )
 
 
-def _timing(given: c.TimingTable, faults: Faults) -> Timing:
+def _timing(given: c.TimingTable, faults: list[Fault]) -> Timing:
     def value(name: str) -> float | None:
         measured = getattr(given, name)
         return None if measured is None else float(measured.value)
@@ -255,7 +253,9 @@ def _timing(given: c.TimingTable, faults: Faults) -> Timing:
         tolerance, source = given.tolerance, MANUAL
     idle, top = value("idle"), value("top_speed")
     if idle is not None and top is not None and idle >= top:
-        faults.append((("timing", "top_speed"), "got no more than idle, expected the engine maker's highest speed"))
+        faults.append(
+            Fault(("timing", "top_speed"), "got no more than idle, expected the engine maker's highest speed")
+        )
     return Timing(
         static=value("static"),
         total=value("total"),
@@ -272,7 +272,7 @@ def _timing(given: c.TimingTable, faults: Faults) -> Timing:
     )
 
 
-def build_target(given: m.Target | None, ratio: float, faults: Faults) -> Target | None:
+def build_target(given: m.Target | None, ratio: float, faults: list[Fault]) -> Target | None:
     """All bands of [target] in the job's order; `ratio` [1] crank turns a distributor turn; adds to `faults`."""
     return None if given is None else _Bands(given, ratio, faults).build()
 
@@ -280,7 +280,7 @@ def build_target(given: m.Target | None, ratio: float, faults: Faults) -> Target
 class _Bands:
     """Collects the bands of one target."""
 
-    def __init__(self, given: m.Target, ratio: float, faults: Faults) -> None:
+    def __init__(self, given: m.Target, ratio: float, faults: list[Fault]) -> None:
         self.given, self.ratio, self.faults = given, ratio, faults
         self.crank_speed = (given.speed_basis or given.basis) == "crank"
         self.crank_advance = (given.advance_basis or given.basis) == "crank"
@@ -314,16 +314,14 @@ class _Bands:
         static = 0.0 if self.given.static is None else self.given.static.value
         return (given.value - static) / self.ratio
 
-    def _around(
-        self, kind: Kind, speed: float | None, timing: Quantity, tolerance: Quantity | None, key: tuple[Any, ...]
-    ) -> Band:
+    def _around(self, kind: Kind, speed: float | None, timing: Quantity, tolerance: Quantity | None, key: Key) -> Band:
         """A band round a wanted crank timing [rad], static included; ± 2° crank where no tolerance is told."""
         half = usual("timing", "tolerance", "angle")[0] if tolerance is None else tolerance.value
         centre = self._advance(timing)
         low, high = centre - half / self.ratio, centre + half / self.ratio
         return self._checked(Band(kind, speed, max(low, 0.0), high), key)
 
-    def _band(self, kind: Kind, given: m.TargetPoint | m.Maximum, key: tuple[Any, ...]) -> Band:
+    def _band(self, kind: Kind, given: m.TargetPoint | m.Maximum, key: Key) -> Band:
         if given.advance is not None:
             centre = self._advance(given.advance)
             half = default("band", "tolerance", "angle")
@@ -337,12 +335,12 @@ class _Bands:
         speed = self._speed(given.speed) if isinstance(given, m.TargetPoint) else None
         return self._checked(Band(kind, speed, max(low, 0.0), high), key)
 
-    def _checked(self, band: Band, key: tuple[Any, ...]) -> Band:
+    def _checked(self, band: Band, key: Key) -> Band:
         low, high = np.degrees(band.low), np.degrees(band.high)
         narrowest = ranges()["band"]["narrowest"]["value"]
         if high - low < narrowest - 1e-9:
             self.faults.append(
-                (
+                Fault(
                     key,
                     f"got a band from {low:.2f} to {high:.2f} deg (distributor), expected its max at least {narrowest} deg "
                     "above its min (and above 0)",

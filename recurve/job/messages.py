@@ -1,69 +1,63 @@
-"""Turns what pydantic found wrong in a job file into lines a person can act on."""
+"""Turns what pydantic found wrong in a job file into faults that a person can act on, each with its key and its line."""
 
 from __future__ import annotations
 
 import difflib
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
+from recurve.errors import Fault, Key
 from recurve.job.quantity import QuantityField
 from recurve.job.questions import figure_of
 from recurve.text import printable
-
-Loc = tuple[int | str, ...]
-
-
-def fault_lines(error: ValidationError, text: str, shown: str, model: type[BaseModel]) -> list[str]:
-    """One line for each fault: `file:line: key: got …, expected …`."""
-    return [_line(fault, text, shown, model) for fault in error.errors(include_url=False)]
+from recurve.units import UnreadableError
 
 
-def place(text: str, shown: str, key: Loc) -> str:
-    """`file:line: key` of a key path, the line only where it can be known."""
-    number = line_of(text, key)
-    return f"{shown}{'' if number is None else f':{number}'}: {dotted(key)}"
+def faults_in(error: ValidationError, text: str, shown: str, model: type[BaseModel]) -> list[Fault]:
+    """What pydantic found wrong, each with its key and its line in the `text` of the file `shown`."""
+    return [located(_fault(one, model), text, shown) for one in error.errors(include_url=False)]
 
 
-def dotted(key: Loc) -> str:
-    """("target", "points", 1, "min") as target.points[2].min: rows count from 1."""
-    out = ""
-    for part in key:
-        out += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if out else part
-    return out or "the file"
+def located(fault: Fault, text: str, shown: str) -> Fault:
+    """A fault of a job file with its place: the file as `shown`, and the line in its `text` where that can be known."""
+    return replace(fault, file=shown, line=None if fault.key is None else line_of(text, fault.key))
 
 
-def _line(fault: ErrorDetails, text: str, shown: str, model: type[BaseModel]) -> str:
-    key = _without_tags(fault["loc"], model)
-    where = place(text, shown, key)
-    kind, given = fault["type"], fault["input"]
+def _fault(error: ErrorDetails, model: type[BaseModel]) -> Fault:
+    key = _without_tags(error["loc"], model)
+    kind, given = error["type"], error["input"]
     if kind == "missing":
-        return f"{where}: missing, expected {_what(model, key)}{_figure(key)}"
+        return Fault(key, f"missing, expected {_what(model, key)}{_figure(key)}")
     if kind == "extra_forbidden":
         near = difflib.get_close_matches(str(key[-1]), _known(model, key[:-1]), 1, 0.55)
         hint = f'; did you mean "{near[0]}"?' if near else ""
-        return f"{where}: unknown key, expected one of {', '.join(_known(model, key[:-1]))}{hint}"
+        return Fault(key, f"unknown key, expected one of {', '.join(_known(model, key[:-1]))}{hint}")
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         got = given.get("kind") if isinstance(given, dict) else given
-        expected = fault.get("ctx", {}).get("expected_tags") or ", ".join(t for m in _at(model, key) if (t := _tag(m)))
-        return f"{where}.kind: got {_shown(got)}, expected {expected}"
-    message = str(fault.get("ctx", {}).get("error", "")) or fault["msg"]
+        expected = error.get("ctx", {}).get("expected_tags") or ", ".join(t for m in _at(model, key) if (t := _tag(m)))
+        return Fault((*key, "kind"), f"got {_shown(got)}, expected {expected}")
     if kind == "value_error":
-        if isinstance(given, dict):
-            return f"{where}: {message}"
-        return (
-            f"{where}: got {_shown(given)}: {message}" if ";" in message else f"{where}: got {_shown(given)}, {message}"
-        )
+        return Fault(key, _value_message(given, error.get("ctx", {}).get("error") or error["msg"]))
     if kind == "literal_error":
-        return f"{where}: got {_shown(given)}, expected {fault['ctx']['expected']}"
+        return Fault(key, f"got {_shown(given)}, expected {error['ctx']['expected']}")
     if kind in ("too_short", "too_long"):
-        bound = {"too_short": "at least {min_length}", "too_long": "at most {max_length}"}[kind].format(**fault["ctx"])
-        return f"{where}: got {fault['ctx']['actual_length']} of them, expected {bound}"
-    return f"{where}: got {_shown(given)}, expected {message.lower().removeprefix('input should be ')}"
+        bound = {"too_short": "at least {min_length}", "too_long": "at most {max_length}"}[kind].format(**error["ctx"])
+        return Fault(key, f"got {error['ctx']['actual_length']} of them, expected {bound}")
+    return Fault(key, f"got {_shown(given)}, expected {error['msg'].lower().removeprefix('input should be ')}")
+
+
+def _value_message(given: Any, error: object) -> str:
+    """What a check of our own says of a value; of a whole table it says all that is to be said."""
+    if isinstance(given, dict):
+        return str(error)
+    # A text that cannot be read: what is wrong with it stands before what was expected.
+    return f"got {_shown(given)}{': ' if isinstance(error, UnreadableError) else ', '}{error}"
 
 
 def _shown(value: Any) -> str:
@@ -92,7 +86,7 @@ def _tag(model: type[BaseModel]) -> str | None:
     return None if field is None else str(get_args(field.annotation)[0])
 
 
-def _without_tags(loc: Loc, model: type[BaseModel]) -> Loc:
+def _without_tags(loc: Key, model: type[BaseModel]) -> Key:
     """The key path as in the file: pydantic adds the tag of the chosen kind, which is no key."""
     models: list[type[BaseModel]] = [model]
     key: list[int | str] = []
@@ -106,24 +100,24 @@ def _without_tags(loc: Loc, model: type[BaseModel]) -> Loc:
     return tuple(key)
 
 
-def _at(model: type[BaseModel], key: Loc) -> list[type[BaseModel]]:
+def _at(model: type[BaseModel], key: Key) -> list[type[BaseModel]]:
     models: list[type[BaseModel]] = [model]
     for part in key:
         models = _descend(models, part)
     return models
 
 
-def field_of(model: type[BaseModel], key: Loc) -> FieldInfo | None:
+def field_of(model: type[BaseModel], key: Key) -> FieldInfo | None:
     """The field at a key path, of the first kind of table that has it; None where there is none."""
     fields = (parent.model_fields.get(str(key[-1])) for parent in _at(model, key[:-1]))
     return next((f for f in fields if f is not None), None)
 
 
-def _known(model: type[BaseModel], key: Loc) -> list[str]:
+def _known(model: type[BaseModel], key: Key) -> list[str]:
     return list(dict.fromkeys(name for m in _at(model, key) for name in m.model_fields))
 
 
-def _what(model: type[BaseModel], key: Loc) -> str:
+def _what(model: type[BaseModel], key: Key) -> str:
     """What a missing key should hold, with an example where its type tells one."""
     for parent in _at(model, key[:-1]):
         field = parent.model_fields.get(str(key[-1]))
@@ -137,13 +131,13 @@ def _what(model: type[BaseModel], key: Loc) -> str:
     return "a value"
 
 
-def _figure(key: Loc) -> str:
+def _figure(key: Key) -> str:
     """Where the measuring guide shows how a missing quantity is measured; empty where it needs none."""
     number = figure_of(".".join(str(p) for p in key))
     return f"; figure {number} of examples/measuring.md shows how it is measured" if number else ""
 
 
-def line_of(text: str, key: Loc) -> int | None:
+def line_of(text: str, key: Key) -> int | None:
     """The line (from 1) on which a key, or the nearest table above it, stands; None where not found."""
     parts = [str(p) for p in key if not isinstance(p, int)]
     best: tuple[int, int] | None = None
@@ -164,7 +158,7 @@ def line_of(text: str, key: Loc) -> int | None:
     return best[1] + _rows_down(text, best[1], key)
 
 
-def _rows_down(text: str, line: int, key: Loc) -> int:
+def _rows_down(text: str, line: int, key: Key) -> int:
     """Lines from the beginning of an array to the row of inline tables that the key names."""
     rows = [p for p in key if isinstance(p, int)]
     if not rows:

@@ -8,10 +8,10 @@ from typing import Any
 
 from pydantic import ConfigDict, ValidationError
 
-from recurve.errors import InputError
+from recurve.errors import Fault, InputError
 from recurve.job import schema as m
 from recurve.job import schema_unit as u
-from recurve.job.messages import fault_lines
+from recurve.job.messages import faults_in
 from recurve.job.tables import read_text
 
 
@@ -55,7 +55,7 @@ def read_swept_part(path: Path) -> tuple[SweptPart, str]:
     try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
-        raise InputError(f"{path}: not TOML: {fault}; expected a job file in TOML") from None
+        raise InputError(Fault(None, f"not TOML: {fault}; expected a job file in TOML", str(path))) from None
     return swept_part(document, text, str(path)), text
 
 
@@ -64,4 +64,4 @@ def swept_part(document: dict[str, Any], text: str, shown: str) -> SweptPart:
     try:
         return SweptPart.model_validate(document)
     except ValidationError as error:
-        raise InputError(fault_lines(error, text, shown, SweptPart)) from None
+        raise InputError(faults_in(error, text, shown, SweptPart)) from None

@@ -43,10 +43,12 @@ class Question:
 
 @dataclass(frozen=True)
 class Part:
-    """A part of the unit as it is taken apart: its title, words, a drawing in plain characters, a figure's number."""
+    """A part of the unit as it is taken apart: its title, words, a caution ("" where nothing is dangerous), a drawing in plain
+    characters, a figure's number."""
 
     title: str
     words: str
+    caution: str
     drawing: str
     figure: int
     questions: tuple[Question, ...]
@@ -65,8 +67,8 @@ def _part(number: int, entry: dict[str, Any]) -> Part:
     else:
         asked = entry["ask"]
     questions = tuple(_question(number, q) for q in asked)
-    words = " ".join(entry.get("words", "").split())
-    return Part(entry["title"], words, entry.get("drawing", ""), entry.get("figure", 0), questions)
+    words, caution = (" ".join(entry.get(name, "").split()) for name in ("words", "caution"))
+    return Part(entry["title"], words, caution, entry.get("drawing", ""), entry.get("figure", 0), questions)
 
 
 def _for_spring(entry: dict[str, Any], spring: str) -> dict[str, Any]:

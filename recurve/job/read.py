@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from recurve.errors import InputError, PhysicsError
+from recurve.errors import Fault, InputError, PhysicsError
 from recurve.inspection.model import Inspection
 from recurve.job import schema as m
 from recurve.job import schema_unit as u
@@ -30,10 +30,10 @@ from recurve.job.build import (
     mounting_of,
     plausibility_notes,
 )
-from recurve.job.build_inspection import Faults, build_inspection, build_target
+from recurve.job.build_inspection import build_inspection, build_target
 from recurve.job.measured import Measured, MeasuredDrive, described
-from recurve.job.messages import dotted, fault_lines, place
-from recurve.job.model import BareJob, Job, SpringPlace
+from recurve.job.messages import faults_in, located
+from recurve.job.model import BareJob, Job, JobHead, SpringPlace
 from recurve.job.sweeps import build_reference, counted_twice, swapped_columns, sweep_of, weights_of
 from recurve.job.tables import read_catalogue, read_sweep, read_text
 from recurve.physics.curve import Stop
@@ -90,12 +90,14 @@ def load_job(path: str | Path) -> Job:
 def read_files(path: str | Path) -> JobFiles:
     """The job file by its model, and the tables it names; raises InputError with one line for each fault of them all."""
     file = Path(path)
-    text, document, faults = read_document(path)
+    text, document = read_document(path)
     if is_bare(document):
-        raise InputError(
-            f"{path}: weights: missing, expected weights, stop and springs: without them there is no curve to compute or to "
-            "plan; recurve check and recurve timing work without"
+        message = (
+            "missing, expected weights, stop and springs: without them there is no curve to compute or to plan; "
+            "recurve check and recurve timing work without"
         )
+        raise InputError(Fault(("weights",), message, str(path)))
+    faults: list[Fault] = []
     model = validated(m.JobModel, document, text, str(path), faults)
     readings = table_of(file, document, "sweep", read_sweep, faults)
     faults += swapped_columns(readings, _shown(file, document.get("sweep"), "file"))
@@ -106,18 +108,18 @@ def read_files(path: str | Path) -> JobFiles:
     return JobFiles(file, text, document, model, readings, reference, catalogue)
 
 
-def read_document(path: str | Path) -> tuple[str, dict[str, Any], list[str]]:
-    """The text of a job file, what it holds, and faults met on the way; raises InputError where it is not TOML."""
-    faults: list[str] = []
-    text = read_text(Path(path), str(path), faults)
+def read_document(path: str | Path) -> tuple[str, dict[str, Any]]:
+    """The text of a job file, and what it holds; raises InputError where it is not TOML."""
+    lines: list[str] = []
+    text = read_text(Path(path), str(path), lines)
     if text is None:
-        raise InputError(faults)
+        raise InputError(lines)
     try:
-        return text, tomllib.loads(text), faults
-    except tomllib.TOMLDecodeError as fault:
-        raise InputError(f"{path}: not TOML: {fault}; expected a job file in TOML") from None
+        return text, tomllib.loads(text)
+    except tomllib.TOMLDecodeError as wrong:
+        raise InputError(Fault(None, f"not TOML: {wrong}; expected a job file in TOML", str(path))) from None
     except RecursionError:
-        raise InputError(f"{path}: got tables nested too deeply to read, expected a job file") from None
+        raise InputError(Fault(None, "got tables nested too deeply to read, expected a job file", str(path))) from None
 
 
 def is_bare(document: dict[str, Any]) -> bool:
@@ -126,22 +128,22 @@ def is_bare(document: dict[str, Any]) -> bool:
     return not any(there) and any(name in document for name in ("condition", "vacuum", "timing", "sweep"))
 
 
-def validated(model: type[Model], document: dict[str, Any], text: str, shown: str, faults: list[str]) -> Model | None:
-    """The document by its model; None, with a line for each fault, where it does not follow it."""
+def validated(model: type[Model], document: dict[str, Any], text: str, shown: str, faults: list[Fault]) -> Model | None:
+    """The document by its model; None, with its faults, where it does not follow it."""
     try:
         return model.model_validate(document)
     except ValidationError as error:
-        faults.extend(fault_lines(error, text, shown, model))
+        faults.extend(faults_in(error, text, shown, model))
         return None
 
 
-def table_of(job: Path, document: dict[str, Any], name: str, read: Any, faults: list[str]) -> Any:
+def table_of(job: Path, document: dict[str, Any], name: str, read: Any, faults: list[Fault]) -> Any:
     """The table that [sweep] or [catalogue] names, read even if the job itself has faults."""
     entry = document.get(name)
     return _read(job, entry.get("file") if isinstance(entry, dict) else None, read, faults)
 
 
-def _reference_table(job: Path, document: dict[str, Any], faults: list[str]) -> Readings | None:
+def _reference_table(job: Path, document: dict[str, Any], faults: list[Fault]) -> Readings | None:
     """The reference sweep that [weights.motion] names, read even if the job itself has faults."""
     weights = document.get("weights")
     motion = weights.get("motion") if isinstance(weights, dict) else None
@@ -157,20 +159,25 @@ def _shown(job: Path, table: Any, key: str) -> str:
     return str(job.parent / str(table.get(key))) if isinstance(table, dict) else ""
 
 
-def _read(job: Path, file: Any, read: Any, faults: list[str]) -> Any:
+def _read(job: Path, file: Any, read: Any, faults: list[Fault]) -> Any:
     if not isinstance(file, str):
         return None  # the model says so
     if not file or "\0" in file:
-        faults.append(f'{job}: got a table in the file "{printable(file)}", expected the name of a file')
+        faults.append(
+            Fault(None, f'got a table in the file "{printable(file)}", expected the name of a file', str(job))
+        )
         return None
-    return read(beside(job, file), str(job.parent / file), faults)
+    lines: list[str] = []
+    found = read(beside(job, file), str(job.parent / file), lines)
+    faults += [Fault(None, line) for line in lines]
+    return found
 
 
 def build_parts(files: JobFiles) -> JobParts:
     """The frozen types of a job's parts; a reference sweep is described, not fitted. Raises PhysicsError with one line for
     each fault."""
     model, unit, given = files.model, files.model.distributor, files.model.weights
-    faults: Faults = []
+    faults: list[Fault] = []
     driven: MeasuredDrive | RadiusTable | None = None
     if not isinstance(given.motion, u.ReferenceMotion):
         driven = build_motion(given.motion, unit.rotation, model.stop.advance, faults)
@@ -179,7 +186,7 @@ def build_parts(files: JobFiles) -> JobParts:
     drag = build_drag(model.drag or u.Drag(), unit, faults)
     target = build_target(model.target, unit.speed_ratio, faults)
     if driven is not None:
-        faults += [(("weights", "motion"), text) for text in weight_faults(described(driven), stop.limits[1])]
+        faults += weight_faults(described(driven), stop.limits[1])
     places = () if _any_of(faults, "weights") else build_places(model.springs, on, stop.limits[1], faults)
     reference_said: list[str] = []
     motion: MeasuredDrive | RadiusTable | Reference | None = driven
@@ -189,24 +196,54 @@ def build_parts(files: JobFiles) -> JobParts:
     said: list[str] = []
     inspection = build_inspection(model.condition, model.vacuum, model.timing, (unit, model.drag), faults, said)
     if faults or motion is None:
-        raise PhysicsError([located(files.text, str(files.path), key, message) for key, message in faults])
+        raise PhysicsError([located(fault, files.text, str(files.path)) for fault in faults])
     measured = Measured(build_weights(given, motion), model.stop.advance, drag, build_springs(model.springs))
     notes = (*drag_notes(drag), *plausibility_notes(model, motion, places), *said)
     return JobParts(measured, stop, places, target, inspection, tuple(reference_said), notes)
 
 
-def _any_of(faults: Faults, *tables: str) -> bool:
+def _any_of(faults: list[Fault], *tables: str) -> bool:
     """Whether a fault is of one of these tables of the job."""
-    return any(key[0] in tables for key, _ in faults)
+    return any(fault.key is not None and fault.key[0] in tables for fault in faults)
 
 
 def whole_job(files: JobFiles, parts: JobParts) -> Job:
     """The job of its parts; a reference sweep is fitted here."""
-    model, unit = files.model, files.model.distributor
-    given, measured, catalogue = model.drag or u.Drag(), parts.measured, files.catalogue
+    model, measured, catalogue = files.model, parts.measured, files.catalogue
     weights, fit_notes = weights_of(measured.weights, parts.stop.limits[1])
+    notes = (
+        *parts.reference_notes,
+        *fit_notes,
+        *counted_twice(model),
+        *parts.notes,
+        *_order_notes(parts.target),
+        *(() if catalogue is None else catalogue.notes),
+    )
+    head = _head(files.path, files.document, model, files.sweep, (parts.target, parts.inspection, notes))
     return Job(
-        path=files.path,
+        **vars(head),
+        weights=weights,
+        stop=parts.stop,
+        drag=measured.drag.drag(head.trigger),
+        places=parts.places,
+        catalogue=catalogue,
+        build=build_tolerances(model.build),
+        measured=measured,
+    )
+
+
+def _head(
+    file: Path,
+    document: dict[str, Any],
+    model: m.JobModel | m.BareModel,
+    readings: Readings | None,
+    built: tuple[Target | None, Inspection, tuple[str, ...]],
+) -> JobHead:
+    """What every job has; `built` is the target, the inspection, and what must be said aloud."""
+    unit, drag = model.distributor, model.drag or u.Drag()
+    target, inspection, notes = built
+    return JobHead(
+        path=file,
         title=model.title,
         unit=model.unit or "",
         date="" if model.date is None else str(model.date),
@@ -214,29 +251,15 @@ def whole_job(files: JobFiles, parts: JobParts) -> Job:
         breakers=unit.breakers,
         rotation=unit.rotation,
         speed_ratio=unit.speed_ratio,
-        weights=weights,
-        stop=parts.stop,
-        drag=measured.drag.drag(given.trigger),
-        trigger=given.trigger,
-        trigger_fitted=given.trigger_fitted or given.trigger,
-        places=parts.places,
-        target=parts.target,
-        sweep=_swept(model, files.sweep),
-        catalogue=catalogue,
-        build=build_tolerances(model.build),
-        measured=measured,
-        notes=(
-            *parts.reference_notes,
-            *fit_notes,
-            *counted_twice(model),
-            *parts.notes,
-            *_order_notes(parts.target),
-            *(() if catalogue is None else catalogue.notes),
-        ),
-        fingerprint=fingerprint_of(files.path, model),
+        trigger=drag.trigger,
+        trigger_fitted=drag.trigger_fitted or drag.trigger,
+        target=target,
+        sweep=_swept(model, readings),
+        inspection=inspection,
+        notes=notes,
+        fingerprint=fingerprint_of(file, model),
         model=model,
-        document=files.document,
-        inspection=parts.inspection,
+        document=document,
     )
 
 
@@ -246,19 +269,9 @@ def _swept(model: m.BareModel, readings: Readings | None) -> Sweep | None:
     return sweep_of(model.sweep, model.distributor.speed_ratio, readings)
 
 
-def located(text: str, shown: str, key: tuple[Any, ...], message: str) -> str:
-    """`file:line: key: message`; a message that begins with its own key keeps it."""
-    where = place(text, shown, key)
-    own = dotted(tuple(key))
-    if message.startswith(own):
-        return f"{where[: -len(own)]}{message}"
-    return f"{where}: {message}"
-
-
 def read_as_left(path: str | Path, job: Job, *, basis: str | None = None, zeroed_at: str | None = None) -> Sweep:
     """Readings of the finished unit, taken as those of the job's [sweep] were unless `basis` says otherwise; zero is
     taken with the weights held home unless `zeroed_at` tells a speed. Raises InputError."""
-    faults: list[str] = []
     table = {k: v for k, v in job.document.get("sweep", {}).items() if k != "zeroed_at"} | {"file": str(path)}
     if basis is not None:
         table = {k: v for k, v in table.items() if not k.endswith("basis") and k != "static"} | {"basis": basis}
@@ -267,11 +280,12 @@ def read_as_left(path: str | Path, job: Job, *, basis: str | None = None, zeroed
     try:
         given = m.SweepTable.model_validate(table)
     except ValidationError as error:
-        raise InputError(fault_lines(error, "", "verify", m.SweepTable)) from None
-    readings = read_sweep(Path(path), str(path), faults)
-    faults += swapped_columns(readings, str(path))
-    if readings is None or faults:
-        raise InputError(faults)
+        raise InputError(faults_in(error, "", "verify", m.SweepTable)) from None
+    lines: list[str] = []
+    readings = read_sweep(Path(path), str(path), lines)
+    swapped = swapped_columns(readings, str(path))
+    if readings is None or swapped:
+        raise InputError([*lines, *swapped])
     return sweep_of(given, job.speed_ratio, readings)
 
 
@@ -305,39 +319,22 @@ def fingerprint_of(job: Path, model: m.JobModel | m.BareModel) -> str:
 
 def load_any(path: str | Path) -> Job | BareJob:
     """Read a job file and the tables it names, with weights or without. Raises as `load_job` does."""
-    text, document, faults = read_document(path)
+    text, document = read_document(path)
     if not is_bare(document):
         return load_job(path)
     file = Path(path)
+    faults: list[Fault] = []
     model = validated(m.BareModel, document, text, str(path), faults)
     readings = table_of(file, document, "sweep", read_sweep, faults)
     table_of(file, document, "catalogue", read_catalogue, faults)
     if model is None or faults:
         raise InputError(faults)
-    given, unit = model.drag or u.Drag(), model.distributor
-    wrong: Faults = []
+    wrong: list[Fault] = []
     notes: list[str] = []
+    unit = model.distributor
     target = build_target(model.target, unit.speed_ratio, wrong)
     inspection = build_inspection(model.condition, model.vacuum, model.timing, (unit, model.drag), wrong, notes)
     if wrong:
-        raise InputError([located(text, str(file), key, message) for key, message in wrong])
-    return BareJob(
-        path=file,
-        title=model.title,
-        unit=model.unit or "",
-        date="" if model.date is None else str(model.date),
-        lobes=unit.lobes,
-        breakers=unit.breakers,
-        rotation=unit.rotation,
-        speed_ratio=unit.speed_ratio,
-        trigger=given.trigger,
-        trigger_fitted=given.trigger_fitted or given.trigger,
-        target=target,
-        sweep=_swept(model, readings),
-        inspection=inspection,
-        notes=tuple(notes),
-        fingerprint=fingerprint_of(file, model),
-        model=model,
-        document=document,
-        stop=None if model.stop is None else model.stop.advance,
-    )
+        raise InputError([located(fault, text, str(file)) for fault in wrong])
+    head = _head(file, document, model, readings, (target, inspection, tuple(notes)))
+    return BareJob(**vars(head), stop=None if model.stop is None else model.stop.advance)

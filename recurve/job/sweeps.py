@@ -5,15 +5,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from posixpath import normpath
 
 import numpy as np
 
 from recurve.data import default
+from recurve.errors import Fault
 from recurve.job import schema as m
 from recurve.job import schema_unit as u
 from recurve.job.build import build_drag, drag_notes
-from recurve.job.build_inspection import Faults
 from recurve.job.measured import MeasuredDrag, MeasuredWeights, described
 from recurve.job.model import FileBasis, SpringPlace
 from recurve.physics.curve import Drag, Installed
@@ -55,14 +56,13 @@ def sweep_of(given: m.SweepTable | u.ReferenceMotion, ratio: float, readings: Re
     )
 
 
-def swapped_columns(readings: Readings | None, shown: str) -> list[str]:
+def swapped_columns(readings: Readings | None, shown: str) -> list[Fault]:
     """The fault of a sweep whose speed and advance have changed places: degrees no unit has, at a crawl."""
     if readings is None or len(readings.speed) < 2:
         return []
     if np.median(np.abs(readings.advance)) > np.radians(100.0) and np.median(readings.speed) * RPM < 100.0:
-        return [
-            f"{shown}: got advances of hundreds of degrees at a few rpm, expected speed and advance the other way round"
-        ]
+        message = "got advances of hundreds of degrees at a few rpm, expected speed and advance the other way round"
+        return [Fault(None, message, shown)]
     return []
 
 
@@ -73,7 +73,7 @@ def build_reference(
     model: m.JobModel,
     readings: Readings | None,
     places: tuple[SpringPlace, ...] | None,
-    faults: Faults,
+    faults: list[Fault],
     notes: list[str],
 ) -> Reference | None:
     """The unit as it was in its reference sweep. None where something is wrong: with the sweep, which goes to `faults`; or
@@ -81,10 +81,10 @@ def build_reference(
     motion = model.weights.motion
     assert isinstance(motion, u.ReferenceMotion)  # the caller has asked
     given, wrong = motion.drag or model.drag or u.Drag(), _spring_faults(model.springs, motion)
-    wrong_drag: Faults = []
+    wrong_drag: list[Fault] = []
     drag = build_drag(given, model.distributor, wrong_drag)
     if motion.drag is not None:
-        wrong = [*((("weights", "motion", *key), text) for key, text in wrong_drag), *wrong]
+        wrong = [*(replace(f, key=("weights", "motion", *(f.key or ()))) for f in wrong_drag), *wrong]
         notes += [f"In the reference sweep: {text}" for text in drag_notes(drag)]
     faults += wrong
     if places is None or readings is None or wrong_drag or wrong:
@@ -101,20 +101,20 @@ def build_reference(
         stop.standard_uncertainty or default("fit", "stop", "angle"),
         default("fit", "zero", "angle"),
     )
-    unfit = [(("weights", "motion"), f"{motion.sweep}: {text}") for text in reference_faults(reference)]
+    unfit = [Fault(("weights", "motion"), f"{motion.sweep}: {text}") for text in reference_faults(reference)]
     faults += unfit
     return None if unfit else reference
 
 
-def _spring_faults(springs: u.Springs, motion: u.ReferenceMotion) -> Faults:
+def _spring_faults(springs: u.Springs, motion: u.ReferenceMotion) -> list[Fault]:
     """What is wrong with the springs that were in the unit in its reference sweep."""
     if motion.primary is not None:
         if motion.secondary is None or springs.secondary is not None:
             return []
         text = "got a spring without posts, expected [springs.secondary] to tell them"
-        return [(("weights", "motion", "secondary"), text)]
+        return [Fault(("weights", "motion", "secondary"), text)]
     return [
-        (
+        Fault(
             ("springs", name),
             "got a reference sweep, but neither rate and free_length (or takeup) here nor "
             "[weights.motion.primary]; expected the springs that were in it, weighed and stretched",

@@ -77,7 +77,7 @@ class _Row:
             hint = "; use a decimal point" if "," in text else ""
             self.faults.append(f'{self.where}: {name}: got "{text}", expected a number{hint}')
             return None
-        wrong = size_fault(value, DIMENSION_OF[name]) if math.isfinite(value) else ""
+        wrong = size_fault(value, DIMENSION_OF[name]) if math.isfinite(value) else None
         if wrong:
             self.faults.append(f'{self.where}: {name}: got "{text}", {wrong}')
             return None

@@ -12,7 +12,7 @@ from recurve.errors import InputError
 from recurve.springs.spring import Spring
 from recurve.springs.weighing import STANDARD_GRAVITY, Hung, WeighedSpring, weigh
 from recurve.springs.wire import unknown_material
-from recurve.units import SQRT3, Quantity, parse
+from recurve.units import SQRT3, OtherDimensionError, Quantity, UnreadableError, parse
 
 EXAMPLE = '"50 g at 18.3 mm"'
 DIMENSIONS = {"wire": "length", "outer": "length", "coils": "number"}
@@ -70,8 +70,8 @@ def _pull(where: str, text: str, faults: list[str]) -> Quantity | None:
     except ValueError:
         try:
             found = parse(text, "force")
-        except ValueError as fault:
-            wrong = re.sub(r"; expected .*", "", str(fault)).replace(" does not measure a force", " is no weight")
+        except UnreadableError as fault:
+            wrong = f"unit {fault.unit!r} is no weight" if isinstance(fault, OtherDimensionError) else fault.wrong
             wanted = "a weight such as 50 g or 2 oz, or a pull such as 0.5 N or 0.1 lbf"
             faults.append(f'{where}: got "{text}": {wrong}; expected {wanted}')
             return None

@@ -16,8 +16,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from recurve.arrays import Array
-from recurve.errors import PhysicsError
+from recurve.errors import Fault, PhysicsError
 from recurve.units import SQRT3
+
+MOTION = ("weights", "motion")  # the key of how the weights move
 
 
 def dot(a: ArrayLike, b: ArrayLike) -> Array:
@@ -300,8 +302,8 @@ class ScaledWeights(Weights):
         return self.factor * self.given.inertia_slope(advance)
 
 
-def weight_faults(motion: RadialMotion | ReferenceSlope, reach: float) -> list[str]:
-    """Why these weights cannot work from 0 to `reach` [rad], each fault naming the number to look at."""
+def weight_faults(motion: RadialMotion | ReferenceSlope, reach: float) -> list[Fault]:
+    """Why these weights cannot work from 0 to `reach` [rad], each with the number to look at."""
     if isinstance(motion, ReferenceSlope):
         return []  # I′ is always positive; its sweep was judged when it was read
     if isinstance(motion, Slot | Link):
@@ -313,19 +315,28 @@ def weight_faults(motion: RadialMotion | ReferenceSlope, reach: float) -> list[s
     if not np.isfinite(r).all() or not np.isfinite(dr).all():
         first = np.degrees(grid[np.argmin(np.isfinite(r) & np.isfinite(dr))])
         return [
-            f"weights.motion: the drive binds at {first:.2f}° (distributor), before the largest stop of "
-            f"{np.degrees(reach):.2f}°; look at the pin's distance and angle"
+            Fault(
+                MOTION,
+                f"the drive binds at {first:.2f}° (distributor), before the largest stop of "
+                f"{np.degrees(reach):.2f}°; look at the pin's distance and angle",
+            )
         ]
     if dr[0] <= 0:
         return [
-            "weights.motion: the weights move inward as the cam advances, so they would retard; "
-            "look at the sign of the angles of cg and pin, and at rotation"
+            Fault(
+                MOTION,
+                "the weights move inward as the cam advances, so they would retard; "
+                "look at the sign of the angles of cg and pin, and at rotation",
+            )
         ]
     if (dr <= 0).any():
         first = np.degrees(grid[np.argmax(dr <= 0)])
         return [
-            f"weights.motion: the centre of gravity moves inward past {first:.2f}° (distributor), before the "
-            f"largest stop of {np.degrees(reach):.2f}°; look at the angle of cg"
+            Fault(
+                MOTION,
+                f"the centre of gravity moves inward past {first:.2f}° (distributor), before the "
+                f"largest stop of {np.degrees(reach):.2f}°; look at the angle of cg",
+            )
         ]
     return []
 
@@ -343,24 +354,30 @@ def _rule() -> tuple[Array, Array]:
     return np.polynomial.legendre.leggauss(20)
 
 
-def _rest_faults(motion: Slot | Link) -> list[str]:
+def _rest_faults(motion: Slot | Link) -> list[Fault]:
     arm, weight = motion.cg - motion.pivot, motion.pin - motion.pivot
     lengths = {"pivot": abs(motion.pivot), "cg": abs(arm), "pin": abs(weight)}
     short = [name for name, value in lengths.items() if value < 1e-6]
     if short:
-        return [f"weights.motion.{name}: got a distance of 0 mm, expected more" for name in short]
+        return [Fault((*MOTION, name), "got a distance of 0 mm, expected more") for name in short]
     # Within half a degree of the radius the sense of the swing depends on the error of measurement.
     if abs(np.imag(np.conj(motion.pivot) * arm)) < np.sin(np.radians(0.5)) * abs(motion.pivot) * abs(arm):
         return [
-            "weights.motion.cg: the centre of gravity lies on the radius through the pivot (angle 0 or 180°), so "
-            "which way it swings is not told; measure its angle again"
+            Fault(
+                (*MOTION, "cg"),
+                "the centre of gravity lies on the radius through the pivot (angle 0 or 180°), so "
+                "which way it swings is not told; measure its angle again",
+            )
         ]
     if isinstance(motion, Link):
         if abs(motion.cam) < 1e-6:
-            return ["weights.motion.cam: got a distance of 0 mm from the shaft, expected more"]
+            return [Fault((*MOTION, "cam"), "got a distance of 0 mm from the shaft, expected more")]
         if abs(np.imag(weight / (motion.cam - motion.pivot))) < 1e-9:
             return [
-                "weights.motion.cam: pivot, pin and cam point stand in one line, so the link cannot drive; look at the "
-                "angles of pin and cam"
+                Fault(
+                    (*MOTION, "cam"),
+                    "pivot, pin and cam point stand in one line, so the link cannot drive; look at the "
+                    "angles of pin and cam",
+                )
             ]
     return []

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from recurve.arrays import Array, Points
-from recurve.errors import PhysicsError
+from recurve.errors import Fault, Key, PhysicsError
 from recurve.physics.mechanism import Motion, dot
 
 Body = Literal["base", "cam"] | int
@@ -75,9 +75,8 @@ class PointPosts:
             return cam, 1j * cam
         swing, pivot = self.motion.swing(alpha), self.motion.pivot
         if swing is None or pivot is None:
-            raise PhysicsError(
-                "springs: got a post on a weight whose motion does not tell how it turns, expected a slot or a link"
-            )
+            message = "got a post on a weight whose motion does not tell how it turns, expected a slot or a link"
+            raise PhysicsError(Fault(("springs",), message))
         psi, rate = swing
         centre = pivot * np.exp(2j * np.pi * (int(body) - 1) / self.count)
         arm = (rest - centre) * np.exp(1j * psi)
@@ -108,28 +107,32 @@ class TablePosts:
         return TablePosts(self.advance, tuple(x + bend for x in self.measured))
 
 
-def post_faults(posts: Posts, reach: float, travel: tuple[float, float], name: str) -> list[str]:
-    """Why these posts cannot work from 0 to `reach` [rad] over the bend `travel` [m]; empty if they can."""
+def post_faults(posts: Posts, reach: float, travel: tuple[float, float], key: Key) -> list[Fault]:
+    """Why these posts cannot work from 0 to `reach` [rad] over the bend `travel` [m]; empty if they can. `key` is that of
+    their spring in the job."""
+    at = (*key, "posts")
     if isinstance(posts, PointPosts):
         gap = abs(posts.anchor.position - posts.far.position)
         if gap < 1e-6:
-            return [f"{name}.posts: both posts stand in the same place; look at radius and angle of anchor and far"]
+            return [Fault(at, "both posts stand in the same place; look at radius and angle of anchor and far")]
         if gap + travel[0] <= 0.0:
-            return [
-                f"{name}.post_travel: the post cannot be bent {-1e3 * travel[0]:.2f} mm inward, only "
-                f"{1e3 * gap:.2f} mm part the two posts; look at it, and at anchor and far"
-            ]
+            message = (
+                f"the post cannot be bent {-1e3 * travel[0]:.2f} mm inward, only {1e3 * gap:.2f} mm part the two posts; "
+                "look at it, and at anchor and far"
+            )
+            return [Fault((*key, "post_travel"), message)]
     grid = np.linspace(0.0, reach, 121)
     length, slope = posts.length(grid[:, None], np.asarray(travel)[None, :])
     if (length <= 0).any():
-        return [f"{name}.posts: got a length of {1e3 * length.min():.2f} mm over the posts, expected more than 0"]
+        return [Fault(at, f"got a length of {1e3 * length.min():.2f} mm over the posts, expected more than 0")]
     if (slope < -1e-9 * length.max()).any():
         first = np.degrees(grid[np.argmax((slope < -1e-9 * length.max()).any(axis=1))])
         where = "from rest" if first == 0 else f"from {first:.2f}° of advance (distributor)"
-        return [
-            f"{name}.posts: the spring shortens {where} on, so it would drive the cam on instead of back; look at "
-            "the angles of anchor and far, and at rotation"
-        ]
+        message = (
+            f"the spring shortens {where} on, so it would drive the cam on instead of back; look at the angles of anchor "
+            "and far, and at rotation"
+        )
+        return [Fault(at, message)]
     return []
 
 

@@ -22,7 +22,7 @@ ANSWERS = {
     "springs.weighing",
     "springs.winding",
 }
-RAISED = {"InputError", "PhysicsError", "OutputError", "ValueError"}
+RAISED = {"InputError", "PhysicsError", "OutputError", "ValueError", "UnreadableError"}
 
 
 @dataclass(frozen=True)

@@ -24,6 +24,7 @@ from recurve.output.text.layout import (
     plot,
     remarks,
     rounded,
+    rounded_pair,
     table,
     title_lines,
     wrap,
@@ -178,7 +179,7 @@ def fit_lines(fit: Fit, document: FitDocument) -> list[str]:
         "± is two standard uncertainties; angles and speeds are the distributor's",
     ]
     rows = [
-        [_name(name), *fitted_words(one).partition(" ± ")[::2], *_unit_and_source(one)]
+        [_name(name), *rounded_pair(one.value, one.standard_uncertainty, _decimals(one)), *_unit_and_source(one)]
         for name, one in document.parameters.items()
     ]
     columns = [Column("", words=True), Column("value"), Column("±"), Column("unit", words=True), Column("", words=True)]
@@ -200,8 +201,13 @@ def _name(name: str) -> str:
 
 
 def fitted_words(one: FittedParameter) -> str:
-    """A fitted quantity rounded to its uncertainty; nobody reads an angle finer than 0.01°."""
-    return rounded(one.value, one.standard_uncertainty, 2 if one.unit == "deg" else 6)
+    """A fitted quantity rounded to its uncertainty."""
+    return rounded(one.value, one.standard_uncertainty, _decimals(one))
+
+
+def _decimals(one: FittedParameter) -> int:
+    """The most decimals of a fitted quantity: nobody reads an angle finer than 0.01°."""
+    return 2 if one.unit == "deg" else 6
 
 
 def _unit_and_source(one: FittedParameter) -> tuple[str, str]:

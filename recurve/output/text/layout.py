@@ -169,8 +169,14 @@ def written(files: Sequence[str]) -> list[str]:
 def rounded(value: float | None, standard_uncertainty: float | None, most: int = 6) -> str:
     """ "0.84 ± 0.06": two standard uncertainties [any] to two digits, of at most so many decimals, and the value [any] to
     the same place; "-" where one is not known."""
+    shown, off = rounded_pair(value, standard_uncertainty, most)
+    return f"{shown} ± {off}" if off else shown
+
+
+def rounded_pair(value: float | None, standard_uncertainty: float | None, most: int = 6) -> tuple[str, str]:
+    """The two texts of `rounded`, the value and the ±; the ± is empty where one is not known."""
     if value is None or standard_uncertainty is None:
-        return "-"
+        return "-", ""
     two = 2 * standard_uncertainty
     places = 2 if two <= 0 else int(np.clip(1 - np.floor(np.log10(two)), 0, most))
-    return f"{value:.{places}f} ± {two:.{places}f}"
+    return f"{value:.{places}f}", f"{two:.{places}f}"

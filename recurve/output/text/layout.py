@@ -174,7 +174,7 @@ def rounded(value: float | None, standard_uncertainty: float | None, most: int =
 
 
 def rounded_pair(value: float | None, standard_uncertainty: float | None, most: int = 6) -> tuple[str, str]:
-    """The two texts of `rounded`, the value and the ±; the ± is empty where one is not known."""
+    """The two texts of `rounded`, the value and the ± [any]; the ± is empty where one is not known."""
     if value is None or standard_uncertainty is None:
         return "-", ""
     two = 2 * standard_uncertainty

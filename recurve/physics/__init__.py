@@ -177,9 +177,9 @@ here.
 
 Offers:
 
-- `curve`: `Drag`, `InertiaSlope`, `Installed`, `Stop`, `Trace`, `Unit`, `residual_advance`, `trace`,
+- `curve`: `Drag`, `InertiaSlope`, `Installed`, `ROUNDING`, `Stop`, `Trace`, `Unit`, `residual_advance`, `trace`,
   `trace_and_residual`
-- `mechanism`: `CorrectedWeights`, `Link`, `Motion`, `RadialMotion`, `RadiusTable`, `ReferenceSlope`, `ScaledWeights`,
+- `mechanism`: `CorrectedWeights`, `Link`, `MOTION`, `Motion`, `RadialMotion`, `RadiusTable`, `ReferenceSlope`, `ScaledWeights`,
   `Slot`, `UntoldMotion`, `Weights`, `weight_faults`
 - `posts`: `Body`, `BodyPoint`, `PointPosts`, `Posts`, `TablePosts`, `post_faults`, `takeup_advance`
 - `target`: `Band`, `BandResult`, `Kind`, `Target`, `judge`, `worst`

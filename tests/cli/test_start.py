@@ -18,6 +18,8 @@ from typed_answers import typed
 
 from recurve.cli.app import main
 from recurve.cli.interview import keep_answers
+from recurve.cli.start import about
+from recurve.errors import Fault
 from recurve.job.answers import blank_text
 from recurve.job.questions import parts, questions
 from recurve.job.read import load_job
@@ -232,6 +234,37 @@ def test_a_wrong_angle_is_asked_again(tmp_path: Path) -> None:
     assert {"distributor.rotation", "weights.motion.cg.angle", "weights.motion.pin.angle"} <= set(seen)
     assert load_job(tmp_path / "boat" / "unit.toml").weights == load_job(EXAMPLES / "launch.toml").weights
     assert not (tmp_path / "boat" / "unit.draft.toml").exists()
+
+
+@pytest.mark.parametrize(
+    ("key", "first", "others"),
+    [
+        (("target", "points", 1, "min"), "target.points", 0),
+        (("stop", "radius"), "stop.radius", 0),
+        (("springs", "primary", "posts", "far", "on"), "springs.primary.posts.far.on", 0),
+        (("weights", "motion", "cg"), "weights.motion.cg.distance", 1),
+        (("weights", "motion"), "distributor.rotation", 6),
+        (None, None, 0),
+        ((), None, 0),
+    ],
+)
+def test_what_a_fault_is_about(key: tuple[str | int, ...] | None, first: str | None, others: int) -> None:
+    """By its key and not by its words: rows of a table ask for the table, a table for all that is in it. The weights may move
+    the wrong way because the rotation is wrong. Counted by hand in the questions: kind, and two numbers each of cg and
+    pin, and the pivot's radius."""
+    asked = about(
+        [Fault(key, "stop.advance: words that tell nothing")], typed(METRIC | {"~sweep": "later", "~shelf": "none"})
+    )
+    assert [q.key for q in asked][:1] == ([] if first is None else [first])
+    assert len(asked) == (0 if first is None else 1 + others)
+
+
+def test_the_bench_begins_with_a_caution(tmp_path: Path) -> None:
+    """In a paragraph of its own, before the first question about the bench."""
+    terminal = Terminal(["start", "boat"], tmp_path)
+    answer(terminal, METRIC, until="~sweep")
+    assert [x[:24] for x in terminal.shown.split("\n") if "CAUTION" in x] == ["CAUTION: clamp the unit "]
+    terminal.kill()
 
 
 def test_a_part_gone_through_again(tmp_path: Path) -> None:

@@ -11,6 +11,8 @@ from faults import JOB_FAULTS, SPRING_FAULTS, SWEEP_FAULTS
 from jobs import SPRINGS, SWEEP, without, write_job
 
 from recurve.cli.app import main
+from recurve.errors import InputError
+from recurve.job.read import load_job
 
 
 def fails(arguments: list[str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> str:
@@ -42,6 +44,25 @@ def test_a_fault_in_the_job(
 ) -> None:
     changes, said = JOB_FAULTS[name]
     check_fault(write_job(tmp_path, *changes), said, monkeypatch, capsys)
+
+
+@pytest.mark.parametrize(
+    ("name", "key", "line"),
+    [
+        ("no unit", ("weights", "mass"), 'mass = "31.5"'),
+        ("unknown key", ("distributor", "lobs"), "lobs = 6"),
+        ("centre of gravity on the radius", ("weights", "motion", "cg"), "cg = "),
+        ("spring that shortens", ("springs", "primary", "posts"), "[springs.primary.posts]"),
+    ],
+)
+def test_a_fault_carries_its_place(name: str, key: tuple[str, ...], line: str, tmp_path: Path) -> None:
+    """Its file, the line on which its key stands, and the key; the finished line is made of them."""
+    path = write_job(tmp_path, *JOB_FAULTS[name][0])
+    with pytest.raises(InputError) as refused:
+        load_job(path)
+    fault = next(f for f in refused.value.found if f.key == key)
+    assert fault.line is not None and path.read_text(encoding="utf-8").splitlines()[fault.line - 1].startswith(line)
+    assert f"{path}:{fault.line}: {'.'.join(key)}: {fault.message}" in refused.value.faults
 
 
 @pytest.mark.parametrize("name", SPRING_FAULTS)

@@ -177,8 +177,8 @@ here.
 
 Offers:
 
-- `curve`: `Drag`, `InertiaSlope`, `Installed`, `ROUNDING`, `Stop`, `Trace`, `Unit`, `residual_advance`, `trace`,
-  `trace_and_residual`
+- `curve`: `Drag`, `InertiaSlope`, `Installed`, `ROUNDING`, `Stop`, `Trace`, `Unit`, `residual_advance`,
+  `speed_squared`, `trace`, `trace_and_residual`
 - `mechanism`: `CorrectedWeights`, `Link`, `MOTION`, `Motion`, `RadialMotion`, `RadiusTable`, `ReferenceSlope`, `ScaledWeights`,
   `Slot`, `UntoldMotion`, `Weights`, `weight_faults`
 - `posts`: `Body`, `BodyPoint`, `PointPosts`, `Posts`, `TablePosts`, `post_faults`, `takeup_advance`

@@ -62,6 +62,7 @@ class _Row:
     """One line of a table, read cell by cell; what is wrong goes to `faults`."""
 
     where: str
+    line: int
     cells: dict[str, str]
     units: dict[str, float]
     faults: list[str]
@@ -115,7 +116,7 @@ def _rows(text: str, shown: str, columns: dict[str, str], needed: set[str], faul
                 faults.append(f"{where}: got {len(cells)} cells, expected {len(header)} as in the header{hint}")
                 continue
             named = dict(zip(header, (c.strip() for c in cells), strict=False))
-            yield _Row(where, named, units, faults)
+            yield _Row(where, reader.line_num, named, units, faults)
     except csv.Error as fault:
         faults.append(f"{shown}:{reader.line_num}: got what is no table ({fault}), expected comma-separated cells")
     if header is None:
@@ -166,7 +167,7 @@ def read_sweep(path: Path, shown: str, faults: list[str]) -> Readings | None:
         if direction not in ("rising", "falling"):
             faults.append(f'{row.where}: direction: got "{direction}", expected rising or falling')
         elif speed is not None and advance is not None:
-            found.append((speed, advance, direction == "rising", int(row.where.rsplit(":", 1)[1])))
+            found.append((speed, advance, direction == "rising", row.line))
     if len(faults) > before:
         return None
     if not found:

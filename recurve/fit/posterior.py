@@ -21,6 +21,7 @@ ENOUGH_SAMPLES = 1000.0  # equal samples that the weighted ones must be worth
 WIDER = 1.5  # covariance of a component relative to the samples it is fitted to, for tails not sampled yet
 LEAST_SAMPLES = 80.0  # equal samples that a mixture is fitted to at least
 FIRST_STEPS, PROMISE = 8, 3.0  # evaluations of a first descent; how far behind it may be and still go on, in `within`
+NARROWEST = 1e-6  # least variance of a direction against the largest, where rounding left none
 COMPONENTS = 5  # the most that a mixture may grow to
 Density = Callable[[Array], Array]
 Residuals = Callable[[Array], Array]
@@ -345,7 +346,7 @@ class _Mixture:
         states = np.empty((count, dimensions))
         for c, (centre, scale) in enumerate(zip(self.centres, self.scales, strict=True)):
             pick = component == c
-            states[pick] = centre + normal[pick] @ np.linalg.cholesky(scale).T
+            states[pick] = centre + normal[pick] @ _root(scale).T
         return states
 
     def log_density(self, states: Array) -> Array:
@@ -355,7 +356,7 @@ class _Mixture:
         return np.asarray(top + np.log(np.exp(parts - top).sum(axis=0)))
 
     def _log_component(self, c: int, states: Array) -> Array:
-        root = np.linalg.cholesky(self.scales[c])
+        root = _root(self.scales[c])
         scaled = (states - self.centres[c]) @ np.linalg.inv(root).T
         p = states.shape[1]
         log_root = np.log(np.diag(root)).sum()
@@ -382,3 +383,17 @@ class _Mixture:
             centres.append(centre)
             scales.append(WIDER * spread)
         return _Mixture(np.array(fractions) / sum(fractions), centres, scales)
+
+
+def _root(scale: Array) -> Array:
+    """Lower triangular root (p, p) [1] of a scale matrix.
+
+    Where a reading stands on a jump of its curve, a mode looks far too narrow in one direction, and rounding may leave its
+    covariance without a root. Such a direction is given a width that the samples can then correct.
+    """
+    try:
+        return np.asarray(np.linalg.cholesky(scale))
+    except np.linalg.LinAlgError:
+        sizes, directions = np.linalg.eigh((scale + scale.T) / 2)
+        sizes = np.maximum(sizes, NARROWEST * max(float(sizes[-1]), NARROWEST))
+        return np.asarray(np.linalg.cholesky((directions * sizes) @ directions.T))

@@ -107,7 +107,7 @@ def verify(
 
     JOB is the job that was planned (its plan.toml is then the finished unit), or a plan.toml itself. Appends to
     as-left.toml and writes as-left.pdf, the record to hand over, as-left.svg and as-left.png beside plan.toml.
-    Exit status 0: passes; 3: fails, or too close to call; 2: bad input.
+    Exit status 0: passes; 3: fails, too close to call, or to be read again; 2: bad input.
 
     Example: recurve verify examples/launch.toml as-left.csv
     """

@@ -73,6 +73,7 @@ def after_verify(verdict: VerifyVerdict, job: Path, sweep: Path, record: str) ->
     words: dict[VerifyVerdict, str] = {
         "passes": f"fill in, sign and hand over {record}",
         "fails": f"do what is said above, sweep again, then:\n  {again}",
+        "read again": f"read it as said above, add it to the sweep, then:\n  {again}",
         "too close to call": f"add the readings to the sweep, then:\n  {again}",
     }
     return f"Next: {words.get(verdict, f'take more readings, up and down, then:{chr(10)}  {again}')}"

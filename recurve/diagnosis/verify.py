@@ -22,10 +22,12 @@ from recurve.planner.build import Build, make_build
 from recurve.planner.problem import problem_of
 from recurve.springs.spring import tension
 from recurve.uncertainty import Sampled, Uncertain
-from recurve.units import PLACES, Quantity
+from recurve.units import PLACES, RPM, SQRT3, Quantity
 
-VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged"]
+VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged", "read again"]
 
+SPEED_NEAR = 0.01  # relative; a reading at so nearly a band's speed is a reading of that band
+IDLE_NEAR = 1.05  # of the idle speed: a falling reading up to here shows whether the unit comes back
 COVERAGE = 2.0  # standard uncertainties that must lie inside a band, or outside
 MISSET = 6.0  # how many times its tolerance a setting may be off in a unit that is being judged
 TRIAL_POINTS = 401  # of a trial curve
@@ -72,14 +74,58 @@ class Correction:
 
 
 @dataclass(frozen=True)
+class ReadAgain:
+    """A reading that bars a pass until it is taken again: its `row` in the file, `speed` [rad/s], `advance` as read [rad],
+    `rising` or falling, whether the fit has `left_out` the reading, and the `band` that it lies outside of, None if none."""
+
+    row: int
+    speed: float
+    advance: float
+    rising: bool
+    left_out: bool
+    band: Band | None
+
+    def words(self) -> str:
+        """In words, for the distributor."""
+        told = (
+            f"row {self.row} reads {np.degrees(self.advance):.1f}° at {self.speed * RPM:.0f} rpm "
+            f"{'rising' if self.rising else 'falling'} (distributor)"
+        )
+        if self.band is not None:
+            over = self.advance > self.band.high
+            edge = np.degrees(self.band.high if over else self.band.low)
+            told += f" where {edge:.1f}° is the {'most' if over else 'least'}"
+        return f"{told}{', and does not belong to the curve of the others' if self.left_out else ''}: read it again"
+
+
+@dataclass(frozen=True)
+class NotRead:
+    """A part of the curve that the sweep does not show: `rising` or falling, down to the `idle` speed [rad/s] if it is that
+    which lacks."""
+
+    rising: bool
+    idle: float | None
+
+    def words(self) -> str:
+        """In words, for the distributor."""
+        if self.idle is not None:
+            at = f"{self.idle * RPM:.0f} rpm (distributor)"
+            return f"no falling reading at idle, {at}: whether it comes back to zero was not seen; read it there, coming down"
+        way = "rising" if self.rising else "falling"
+        return f"no {way} readings: what it does with the speed {way} was not seen; read it {way} too"
+
+
+@dataclass(frozen=True)
 class Verification:
-    """The finished unit judged: `job` is the unit as its new sweep shows it, by the `fit`."""
+    """The finished unit judged: `job` is the unit as its new sweep shows it, by the `fit`. `unsettled` is what bars a pass,
+    however well the fitted curve lies in its bands."""
 
     job: Job
     fit: Fit
     bands: tuple[BandVerdict, ...]
     verdict: VerifyVerdict
     correction: Correction | None
+    unsettled: tuple[ReadAgain | NotRead, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -102,17 +148,62 @@ def verify_unit(job: Job, sweep: Sweep) -> Verification:
     """Judge the unit of a job (as planned) by a sweep of it as left.
 
     It passes if the refitted curve ± 2 standard uncertainties lies in every band, rising and falling, and fails if it lies
-    outside one of them. Single readings do not decide. Raises InputError if the job has no target with bands.
+    outside one of them. Single readings do not decide for it, but bar a pass: one that the fit has left out, or that lies
+    outside a band by more than it can be off, must be read again, and the return to zero must have been read. Raises
+    InputError if the job has no target with bands.
     """
     problem_of(job)
     swept = replace(job, sweep=sweep, measured=_widened(job.measured))
     fit = fit_sweep(swept)
     evidence = Evidence.of(swept, fit)
     bands = _judged(evidence, len(sweep.speed))
-    verdict = _overall(fit, bands)
+    unsettled: tuple[ReadAgain | NotRead, ...] = (*_to_read_again(fit, sweep), *_not_read(swept))
+    verdict = _overall(fit, bands, bool(unsettled))
+    if verdict == "fails":
+        # Readings that belong to a curve which fails say nothing more.
+        unsettled = tuple(x for x in unsettled if isinstance(x, NotRead) or x.left_out)
     unit = fitted_job(fit)
-    correction = None if verdict == "passes" else find_correction(unit)
-    return Verification(unit, fit, bands, verdict, correction)
+    correction = None if verdict in ("passes", "read again") else find_correction(unit)
+    return Verification(unit, fit, bands, verdict, correction, unsettled)
+
+
+def _to_read_again(fit: Fit, sweep: Sweep) -> list[ReadAgain]:
+    """Readings that were left out, and kept ones outside a band by more than COVERAGE times what a reading may be off."""
+    target = fit.job.target
+    assert target is not None  # problem_of has asked for it
+    hidden = float(fit.model.hidden(fit.best[None])[0])
+    off = COVERAGE * fit.model.sweep.reading / SQRT3
+    told = []
+    for i, row in enumerate(int(r) for r in sweep.row):
+        advance, speed, rising = float(sweep.advance[i]), float(sweep.speed[i]), bool(sweep.rising[i])
+        band = next((b for b in target.bands if _outside(b, speed, rising, advance + hidden, off)), None)
+        if row in fit.outliers or band is not None:
+            told.append(ReadAgain(row, speed, advance, rising, row in fit.outliers, band))
+    return told
+
+
+def _outside(band: Band, speed: float, rising: bool, advance: float, off: float) -> bool:
+    """Whether an advance [rad] at a speed [rad/s] surely lies outside a band, if a reading may be `off` so far [rad]."""
+    if band.kind == "maximum":
+        return advance - off > band.high
+    assert band.speed is not None  # all other bands have one
+    if band.kind == "idle" and not rising:
+        return speed <= band.speed * (1 + SPEED_NEAR) and advance - off > band.high
+    if abs(speed - band.speed) > SPEED_NEAR * band.speed:
+        return False
+    return advance - off > band.high or (not band.from_zero and advance + off < band.low)
+
+
+def _not_read(job: Job) -> list[NotRead]:
+    """What the sweep must show for a pass, and does not."""
+    sweep, target = job.sweep, job.target
+    assert sweep is not None and target is not None  # it was swept, and problem_of has asked
+    rising = np.asarray(sweep.rising, bool)
+    lacks = [NotRead(way, None) for way, there in ((True, rising.any()), (False, (~rising).any())) if not there]
+    idle = target.idle_speed
+    if (~rising).any() and idle is not None and float(sweep.speed[~rising].min()) > IDLE_NEAR * idle:
+        lacks.append(NotRead(False, idle))
+    return lacks
 
 
 def _widened(measured: Measured) -> Measured:
@@ -128,14 +219,14 @@ def _wider(given: Quantity) -> Quantity:
     return given if given.half_width is None else replace(given, half_width=given.half_width * MISSET)
 
 
-def _overall(fit: Fit, bands: tuple[BandVerdict, ...]) -> VerifyVerdict:
+def _overall(fit: Fit, bands: tuple[BandVerdict, ...], unsettled: bool) -> VerifyVerdict:
     if not fit.converged:
         return "not converged"
     order: tuple[VerifyVerdict, ...] = ("fails", "too close to call")
     for verdict in order:
         if any(b.verdict == verdict for b in bands):
             return verdict
-    return "passes"
+    return "read again" if unsettled else "passes"
 
 
 def _judged(evidence: Evidence, readings: int) -> tuple[BandVerdict, ...]:

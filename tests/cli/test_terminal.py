@@ -142,4 +142,4 @@ def test_every_verdict_leads_on_with_a_command_that_can_be_pasted() -> None:
     for line in lines:
         assert line.startswith("Next: ")
         assert "recurve " not in line or "'my unit.toml'" in line
-    assert lines[-4].endswith("hand over as-left.pdf")
+    assert lines[-5].endswith("hand over as-left.pdf")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tomllib
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from checkout import EXAMPLES
 from example_plans import example, planned
 from sweeps import swept
 
-from recurve.diagnosis.verify import Verification, verify_unit
+from recurve.diagnosis.verify import NotRead, ReadAgain, Verification, verify_unit
 from recurve.errors import InputError
 from recurve.job.model import Job
 from recurve.job.read import load_job, read_as_left
@@ -23,6 +24,7 @@ from recurve.output.sheet.record import record_toml
 from recurve.output.text.check import verify_text
 from recurve.physics.curve import Installed, Unit, trace
 from recurve.physics.target import judge, worst
+from recurve.units import RPM
 
 SPEEDS = range(200, 1401, 50)
 
@@ -101,15 +103,80 @@ def test_too_close_to_call_says_how_many_readings(tmp_path: Path) -> None:
     assert "more readings" in verify_text(result)
 
 
-def test_one_wild_reading_is_flagged_and_does_not_decide(tmp_path: Path) -> None:
-    left = tmp_path / "as-left.csv"
-    lines = swept(built(), SPEEDS, 0.15, 3).splitlines()
-    lines[10] = lines[10].split(",")[0] + ",14.9,rising"
+def as_left(folder: Path, lines: list[str]) -> Verification:
+    """The finished unit judged by readings of its own, a line each."""
+    left = folder / "as-left.csv"
     left.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    result = verify_unit(finished(tmp_path), read_as_left(left, example("launch"), basis="distributor"))
-    assert result.verdict == "passes"
-    assert result.fit.outliers == (11,)
-    assert "rows 11" in verify_text(result)
+    return verify_unit(finished(folder), read_as_left(left, example("launch"), basis="distributor"))
+
+
+def with_reading(lines: list[str], speed: int, advance: str, directions: tuple[str, ...]) -> list[str]:
+    """The lines with another advance at a speed, in these directions."""
+    return [
+        f"{speed},{advance},{line.split(',')[2]}"
+        if line.startswith(f"{speed},") and line.split(",")[2] in directions
+        else line
+        for line in lines
+    ]
+
+
+BOTH = ("rising", "falling")
+SOUND = swept(built(), SPEEDS, 0.15, 3).splitlines()
+
+
+def test_one_wild_reading_is_left_out_and_bars_a_pass_until_it_is_read_again(tmp_path: Path) -> None:
+    result = as_left(tmp_path, with_reading(SOUND, 650, "14.9", ("rising",)))
+    assert result.verdict == "read again"
+    [wild] = result.unsettled
+    assert isinstance(wild, ReadAgain) and wild.left_out and result.fit.outliers == (wild.row,)
+    text = verify_text(result)
+    assert text.count("read it again") == 1 and "14.9° at 650 rpm rising (distributor)" in " ".join(text.split())
+    assert result.correction is None and "Nothing to correct" in text
+    document = VerifyDocument.of(result)
+    assert document.verdict == "read again" and document.read_again == [wild.words()]
+
+
+def test_both_readings_outside_a_band_are_not_thrown_away(tmp_path: Path) -> None:
+    """The launch's book allows 12° at 1100 rpm; the curve planned reaches 11.3°."""
+    result = as_left(tmp_path, with_reading(SOUND, 1100, "12.9", BOTH))
+    assert result.verdict != "passes"
+    told = [x for x in result.unsettled if isinstance(x, ReadAgain)]
+    assert {(round(x.speed * RPM), x.rising) for x in told} == {(1100, True), (1100, False)}
+    assert all("where 12.0° is the most" in x.words() for x in told)
+
+
+def test_advance_that_stays_in_at_idle_is_not_thrown_away(tmp_path: Path) -> None:
+    """2.5° at the two lowest falling speeds, where the book allows 0.5° at 250 rpm."""
+    lines = with_reading(with_reading(SOUND, 200, "2.5", ("falling",)), 250, "2.5", ("falling",))
+    result = as_left(tmp_path, lines)
+    assert result.verdict != "passes"
+    if result.verdict == "read again":
+        assert any(isinstance(x, ReadAgain) and x.band is not None and x.band.kind == "idle" for x in result.unsettled)
+
+
+@pytest.mark.parametrize(
+    ("kept", "lacks"),
+    [
+        (lambda speed, way: way == "rising", NotRead(False, None)),
+        (lambda speed, way: way == "falling", NotRead(True, None)),
+        (lambda speed, way: way == "rising" or speed >= 300, NotRead(False, 250 / RPM)),
+    ],
+    ids=["rising only", "falling only", "falling not down to idle"],
+)
+def test_what_was_not_read_is_not_certified(kept: Callable[[int, str], bool], lacks: NotRead, tmp_path: Path) -> None:
+    lines = [SOUND[0], *(x for x in SOUND[1:] if kept(int(x.split(",")[0]), x.split(",")[2]))]
+    result = as_left(tmp_path, lines)
+    assert result.verdict in ("read again", "too close to call")
+    assert [(x.rising, x.idle) for x in result.unsettled if isinstance(x, NotRead)] == [
+        (lacks.rising, None if lacks.idle is None else pytest.approx(lacks.idle))
+    ]
+    assert lacks.words() in VerifyDocument.of(result).read_again
+
+
+def test_readings_within_their_error_of_a_band_do_not_bar_a_pass(tmp_path: Path) -> None:
+    """A reading a little past an edge is what reading error makes of a curve inside it."""
+    result = as_left(tmp_path, with_reading(SOUND, 1100, "12.1", ("rising",)))
+    assert result.verdict == "passes" and result.unsettled == ()
 
 
 def test_the_record_keeps_both_sweeps_and_is_appended_to(tmp_path: Path) -> None:

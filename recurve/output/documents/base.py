@@ -19,7 +19,7 @@ from recurve.uncertainty import Sampled
 from recurve.units import RPM
 
 PlaceName = Literal["primary", "secondary"]
-VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged"]
+VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged", "read again"]
 T = TypeVar("T")
 U = TypeVar("U")
 

@@ -215,6 +215,7 @@ class VerifyDocument(Document):
     fingerprint: Fingerprint
     targets: Annotated[list[JudgedBand], told("In the job's order")]
     correction: Annotated[CorrectionToMake | None, told("null: nothing to correct, or no move would do")]
+    read_again: Annotated[list[str], told("What bars a pass until it is read, a sentence each")]
     fit: FitDocument
     notes: Notes
     files: Files
@@ -229,6 +230,7 @@ class VerifyDocument(Document):
             fingerprint=result.job.fingerprint,
             targets=[JudgedBand.of(b) for b in result.bands],
             correction=None if correction is None else CorrectionToMake.of(correction),
+            read_again=[x.words() for x in result.unsettled],
             fit=FitDocument.of(result.fit),
             notes=list(result.job.notes),
             files=list(files),

@@ -42,7 +42,13 @@ if TYPE_CHECKING:
 
 BAND_SPEEDS, LINE_SPEEDS = 150, 900
 NINETY = (0.05, 0.95)
-MARKS = {"passes": "pass", "fails": "FAIL", "too close to call": "too close", "not converged": "cannot tell"}
+MARKS = {
+    "passes": "pass",
+    "fails": "FAIL",
+    "too close to call": "too close",
+    "not converged": "cannot tell",
+    "read again": "read again",
+}
 USUAL = 2.0  # nearly all residuals lie within so many standard uncertainties
 FARTHEST = 6.0  # a residual beyond this is drawn here, with its value beside it
 

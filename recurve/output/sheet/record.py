@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import math
 import tomllib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -144,12 +145,13 @@ def record_facts(
         "identity": f"record {identity}",
         "verdict": document.verdict,
         "rule": DECISION_RULE,
+        "again": [breakable(x) for x in document.read_again],
         "item": _item(job),
         "springs": _springs(job, Shown(job.speed_ratio, units)),
         "results": _results(document, before),
         "correction": [] if result.correction is None else [breakable(m.words) for m in result.correction.moves],
         "uncertainty": _uncertainty(document, as_left),
-        "left": _reading_rows(as_left),
+        "left": _reading_rows(as_left, document.fit.outlier_rows),
         "left_zero": _zero(as_left),
         "found": [] if as_found is None else _reading_rows(as_found),
         "found_zero": "" if as_found is None else _zero(as_found),
@@ -208,8 +210,9 @@ def _uncertainty(document: VerifyDocument, sweep: Sweep) -> str:
     """What the ± covers."""
     more = document.fit.scatter
     scatter = f"; the readings scatter {more:.1f} times as much" if more > 1 else ""
+    used = "the readings that were not left out" if document.fit.outlier_rows else "all readings"
     return (
-        f"± is two standard uncertainties (a coverage of about 95 %) of the curve that was fitted to all readings. A single "
+        f"± is two standard uncertainties (a coverage of about 95 %) of the curve that was fitted to {used}. A single "
         f"reading is taken to be off by no more than ± {math.degrees(sweep.reading):.2f}° (distributor) and "
         f"± {sweep.speed_reading * RPM:.0f} rpm (distributor), the bench's own error included{scatter}."
     )
@@ -221,17 +224,17 @@ def _zero(sweep: Sweep) -> str:
     return f"zero taken at {sweep.zeroed_at * RPM:.0f} rpm (distributor)"
 
 
-def _reading_rows(sweep: Sweep) -> list[list[str]]:
-    """Speed [rpm], advance as read rising and falling [deg], all of the distributor, in the order of speed."""
+def _reading_rows(sweep: Sweep, left_out: Sequence[int] = ()) -> list[list[str]]:
+    """Speed [rpm], advance as read rising and falling [deg], all of the distributor, in the order of speed; readings of the
+    rows `left_out` in brackets."""
+    told = np.array([signless(deg(a), 2) for a in sweep.advance], object)
+    told[np.isin(sweep.row, list(left_out))] = [f"({x})" for x in told[np.isin(sweep.row, list(left_out))]]
     speeds = np.round(sweep.speed * RPM, 3)
     rising = np.asarray(sweep.rising, bool)
     return [
         [
             f"{speed:.0f}",
-            *(
-                ", ".join(signless(deg(a), 2) for a in sweep.advance[way & (np.abs(speeds - speed) < 0.01)])
-                for way in (rising, ~rising)
-            ),
+            *(", ".join(told[way & (np.abs(speeds - speed) < 0.01)]) for way in (rising, ~rising)),
         ]
         for speed in np.unique(speeds)
     ]

@@ -275,7 +275,8 @@ def verify_text(result: Verification, files: Sequence[str] = (), document: Verif
     `document`: the verification's, if it has been built; else it is built here, with the `files` written.
     """
     document = VerifyDocument.of(result, files) if document is None else document
-    lines = [*title_lines(result.job), "", document.verdict.upper(), ""]
+    again = [line for one in document.read_again for line in wrap(printable(one), "  - ", "    ")]
+    lines = [*title_lines(result.job), "", document.verdict.upper(), *again, ""]
     lines += ["As left, refitted; ± is two standard uncertainties; distributor rpm and degrees"]
     lines += _band_table(document.targets)
     more = max(b.more_readings for b in document.targets)
@@ -313,6 +314,10 @@ def _band_table(bands: Sequence[JudgedBand]) -> list[str]:
 def _correction(result: Verification, document: VerifyDocument) -> list[str]:
     if document.verdict == "passes":
         return ["Nothing to correct."]
+    if document.verdict == "read again":
+        return wrap(
+            "Nothing to correct: the fitted curve lies in every band. It passes once what is named above was read."
+        )
     if result.correction is None or document.correction is None:
         return wrap(
             "No move of the posts or the stop within their limits would bring it in: plan again from this sweep."

@@ -143,7 +143,7 @@ def verify(
         print_json(document.as_json())
     else:
         show(f"{verify_text(result, document=document)}\n{after_verify(result.verdict, job, sweep, 'as-left.pdf')}\n")
-    if result.verdict != "passes":
+    if result.verdict != "passes" or not document.trust.ok:
         raise typer.Exit(ANSWER_IS_NO)
 
 

@@ -9,4 +9,5 @@ Offers:
 - `readings`: `data_findings`
 - `first_look`: `BandLook`, `FirstLook`, `NextStep`
 - `strength`: `Strength`
+- `trust`: `Trust`, `trust_in`
 """

@@ -13,7 +13,7 @@ import numpy as np
 
 from recurve.diagnosis.findings import STAYS_IN, MayStayIn, NoAdvance, OutOfBand, StaysIn, StopOff
 from recurve.diagnosis.readings import FewReadings, OneDirection, Outlier, Outliers, Scatter
-from recurve.diagnosis.slips import Slip, SlipOdds, slip_odds
+from recurve.diagnosis.slips import SlipOdds, crank_slip, slip_odds
 from recurve.diagnosis.strength import Strength, strength
 from recurve.fit.outline import Outline, fit_outline
 from recurve.fit.state import SURE
@@ -26,8 +26,6 @@ from recurve.units import RPM, Quantity
 
 APART = np.radians(1.0)  # most distance between rising and falling; common practice, no source
 BARELY = np.radians(1.0)  # less advance than this in a whole sweep is none
-SUSPECTED = 0.5  # probability of a slip above which it is told before any wear
-POSSIBLE = 0.05  # above which it is mentioned
 BELOW, ABOVE = 0.85, 1.05  # of the slowest and fastest reading of a direction: so far the outline is trusted
 WORN = 1.8  # scatter this many times what was stated is wear, not reading
 FEW = 6
@@ -248,30 +246,6 @@ def _sure_together(bands: tuple[BandLook, ...]) -> tuple[BandLook, ...]:
 
 
 @dataclass(frozen=True)
-class CrankSlip(Finding):
-    """The sweep is explained better by a `slip` than by wear, with the `chance` [1]; `ratio` [1] is the speed ratio."""
-
-    slip: Slip
-    chance: float
-    ratio: float
-    cause = Cause.CRANK_FIGURES
-
-    def words(self) -> Words:
-        """The finding in words."""
-        engine = sum(self.slip.value) > 0
-        named = zip(("speeds", "advances"), self.slip.value, strict=True)
-        what = " and ".join(name for name, power in named if power)
-        given, told = ("crank", "distributor") if engine else ("distributor", "crank")
-        return Words(
-            f"the {what} look like {given} figures, written as the {told}'s",
-            f"{'divided' if engine else 'multiplied'} by {self.ratio:g} the {what} fit the book's curve far better: probability "
-            f"{self.chance:.0%} against wear",
-            "everything said here would be off by that factor",
-            'check what the bench shows; set basis, or speed_basis and advance_basis, in [sweep] to "crank" or "distributor"',
-        )
-
-
-@dataclass(frozen=True)
 class ApartAsRead(Finding):
     """Rising and falling lie `apart` [rad]."""
 
@@ -339,7 +313,7 @@ def _findings(look: FirstLook, ratio: float) -> list[Finding]:
     if np.ptp(sweep.advance) < max(BARELY, 2 * sweep.reading) and len(sweep.advance) >= 3:
         ends = (sweep.speed.min(), sweep.speed.max(), sweep.advance.min(), sweep.advance.max())
         return [NoAdvance("repair first", len(sweep.advance), *(float(x) for x in ends))]
-    slip = _slip(look, ratio)
+    slip = crank_slip(look.slips, ratio)
     if slip is not None and slip.severity == "check first":
         # Everything else would be off by the factor: nothing is said of wear until the figures are settled.
         return [slip]
@@ -357,18 +331,6 @@ def _findings(look: FirstLook, ratio: float) -> list[Finding]:
     if bool(sweep.rising.all()) or not bool(sweep.rising.any()):
         found.append(OneDirection("open question", bool(sweep.rising.all())))
     return [f for f in found if f is not None]
-
-
-def _slip(look: FirstLook, ratio: float) -> Finding | None:
-    slip = look.slips.likeliest
-    chance = look.slips.chance[slip]
-    if slip is Slip.none:
-        others = {s: p for s, p in look.slips.chance.items() if s is not Slip.none}
-        if not others or max(others.values()) < POSSIBLE:
-            return None
-        slip = max(others, key=lambda s: others[s])
-        return CrankSlip("open question", slip, others[slip], ratio)
-    return CrankSlip("check first" if chance > SUSPECTED else "open question", slip, chance, ratio)
 
 
 def _outliers(look: FirstLook) -> Finding | None:

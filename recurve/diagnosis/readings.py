@@ -7,8 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from recurve.diagnosis.findings import seized
+from recurve.diagnosis.slips import crank_slip, slip_odds
 from recurve.fit.fit import AlternativeState, Fit
 from recurve.fit.model import SweepModel
+from recurve.fit.outline import fit_outline
 from recurve.fit.posterior import find_modes, spread_starts
 from recurve.fit.state import Evidence
 from recurve.inspection.findings import Cause, Finding, Words
@@ -16,6 +18,7 @@ from recurve.physics.sweep import Sweep
 from recurve.units import RPM
 
 FEW_READINGS = 6  # fewer than this hardly tell anything apart
+OUTLINE_SAMPLES = 300.0  # equal samples of the outline that settle whether the figures are the crank's
 WORN = 1.8  # scatter this many times what was stated is wear, not reading
 
 
@@ -26,10 +29,15 @@ def data_findings(evidence: Evidence) -> list[Finding]:
         return []
     sweep = fit.job.sweep
     assert sweep is not None  # it was fitted
-    found = [
-        _crank_figures(fit, sweep), _outliers(fit, sweep), _scatter(fit), _few(fit, sweep), _one_direction(sweep),
-        _order(sweep), *(TwoAnswers("open question", a) for a in fit.alternatives),
-    ]  # fmt: skip
+    found: list[Finding | None] = [
+        _crank_figures(fit, sweep) or _slip(fit, sweep),
+        _outliers(fit, sweep),
+        _scatter(fit),
+        _few(fit, sweep),
+        _one_direction(sweep),
+        _order(sweep),
+        *(TwoAnswers("open question", a) for a in fit.alternatives),
+    ]
     return [f for f in found if f is not None]
 
 
@@ -260,6 +268,15 @@ def _crank_figures(fit: Fit, sweep: Sweep) -> Finding | None:
         if _strain(_rescaled(model, factor)) < 0.4 * strain:
             return CrankFigures("check first", crank, ratio)
     return None
+
+
+def _slip(fit: Fit, sweep: Sweep) -> Finding | None:
+    """Whether the book, without any measured part, tells that speeds, advances or both are the other shaft's."""
+    target, ratio = fit.job.target, fit.job.speed_ratio
+    if target is None or ratio == 1.0:
+        return None
+    found = crank_slip(slip_odds(target, fit_outline(sweep, enough=OUTLINE_SAMPLES).pieces, ratio), ratio)
+    return found if found is not None and found.severity == "check first" else None
 
 
 def _rescaled(model: SweepModel, factor: float) -> SweepModel:

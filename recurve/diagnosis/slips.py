@@ -17,6 +17,7 @@ import numpy as np
 from recurve.arrays import Array
 from recurve.diagnosis.strength import book_curve
 from recurve.fit.outline import Pieces
+from recurve.inspection.findings import Cause, Finding, Words
 from recurve.physics.target import Target
 
 PLACES_LOOKED_AT = np.array([0.3, 0.5, 0.7, 0.9])  # of the book's largest advance
@@ -28,6 +29,8 @@ WEAR = ((0.40, 0.0, 0.06, 0.06, 0.06), (0.45, 0.1, 0.30, 0.20, 0.12), (0.15, 0.2
 STOPS = ((0.6, 0.0, 0.06), (0.3, 0.05, 0.20), (0.1, 0.10, 0.45))
 SLOPE = np.array([-0.9, -0.3, 0.3, 0.9])
 NOT_REACHED = np.exp(-1.2)  # density of a place that the outline does not reach: as of a usual miss
+SUSPECTED = 0.5  # probability of a slip above which it is told before any wear
+POSSIBLE = 0.05  # above which it is mentioned
 MOST = 3.0  # beyond e^±3 of strength one factor is as odd as another
 
 
@@ -96,3 +99,39 @@ def _stop_density(off: Array) -> Array:
     return np.asarray(
         sum(w * np.exp(-0.5 * ((off - mean) / sd) ** 2) / (sd * np.sqrt(2 * np.pi)) for w, mean, sd in STOPS)
     )
+
+
+@dataclass(frozen=True)
+class CrankSlip(Finding):
+    """The sweep is explained better by a `slip` than by wear, with the `chance` [1]; `ratio` [1] is the speed ratio."""
+
+    slip: Slip
+    chance: float
+    ratio: float
+    cause = Cause.CRANK_FIGURES
+
+    def words(self) -> Words:
+        """The finding in words."""
+        engine = sum(self.slip.value) > 0
+        named = zip(("speeds", "advances"), self.slip.value, strict=True)
+        what = " and ".join(name for name, power in named if power)
+        given, told = ("crank", "distributor") if engine else ("distributor", "crank")
+        return Words(
+            f"the {what} look like {given} figures, written as the {told}'s",
+            f"{'divided' if engine else 'multiplied'} by {self.ratio:g} the {what} fit the book's curve far better: probability "
+            f"{self.chance:.0%} against wear",
+            "everything said here would be off by that factor",
+            'check what the bench shows; set basis, or speed_basis and advance_basis, in [sweep] to "crank" or "distributor"',
+        )
+
+
+def crank_slip(odds: SlipOdds, ratio: float) -> CrankSlip | None:
+    """The likeliest slip as a finding, to be checked first if it is likelier than not; None if none is worth a word. `ratio`
+    [1] is the speed ratio."""
+    slips = {slip: chance for slip, chance in odds.chance.items() if slip is not Slip.none}
+    if not slips or max(slips.values()) < POSSIBLE:
+        return None
+    likeliest = max(slips, key=lambda slip: slips[slip])
+    # Two slips may share what is left: whether there is one at all decides, which one is the likelier is told.
+    suspected = 1.0 - odds.chance[Slip.none] > SUSPECTED
+    return CrankSlip("check first" if suspected else "open question", likeliest, slips[likeliest], ratio)

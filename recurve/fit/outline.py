@@ -20,7 +20,7 @@ from functools import cached_property
 import numpy as np
 
 from recurve.arrays import Array
-from recurve.fit.posterior import Mode, Samples, find_modes, sample, spread_starts
+from recurve.fit.posterior import ENOUGH_SAMPLES, Mode, Samples, find_modes, sample, spread_starts
 from recurve.physics.sweep import Sweep
 from recurve.uncertainty import (
     Sampled,
@@ -204,9 +204,9 @@ class OutlineModel:
         starts = spread_starts(self.log_density, low, high, MORE_STARTS)
         return find_modes(residuals, self.log_density, starts, low, high)
 
-    def samples(self, modes: tuple[Mode, ...]) -> Samples:
-        """Weighted samples of the posterior."""
-        return sample(self.log_density, modes)
+    def samples(self, modes: tuple[Mode, ...], enough: float = ENOUGH_SAMPLES) -> Samples:
+        """Weighted samples of the posterior, worth `enough` equal ones [1]."""
+        return sample(self.log_density, modes, enough=enough)
 
 
 STATES = 2048
@@ -264,9 +264,9 @@ class Outline:
         return Sampled(np.quantile(gap, 0.75, axis=1))
 
 
-def fit_outline(sweep: Sweep, stop: Quantity | None = None) -> Outline:
+def fit_outline(sweep: Sweep, stop: Quantity | None = None, enough: float = ENOUGH_SAMPLES) -> Outline:
     """The outline of a sweep [rad, rad/s] and, where it was measured, of the `stop` [rad]. Outliers are left out,
-    uncertainties enlarged where the readings scatter."""
+    uncertainties enlarged where the readings scatter. The samples are worth `enough` equal ones [1]."""
     whole = OutlineModel(sweep, stop)
 
     def fitted(kept: np.ndarray) -> tuple[Mode, ...]:
@@ -283,7 +283,7 @@ def fit_outline(sweep: Sweep, stop: Quantity | None = None) -> Outline:
     if scatter > 1.0:
         model = OutlineModel(replace(model.sweep, reading=model.sweep.reading * scatter), stop)
         modes = model.modes()
-    samples = model.samples(modes)
+    samples = model.samples(modes, enough)
     best = whole.pieces(modes[0].state[None])
     shown = np.where(sweep.rising, whole.rising(best, sweep.speed)[0], whole.falling(best, sweep.speed)[0])
     return Outline(

@@ -200,24 +200,26 @@ def _flat(jacobian: Array, residual: Array, x: Array, ends: tuple[Array, Array],
     return bool((cosine[free] < flat).all() and (felt > 0).all())
 
 
-def sample(density: Density, modes: tuple[Mode, ...], count: int = 4096, seed: int = 2) -> Samples:
-    """Weighted samples of the density, at most `count`, from mixtures that begin about the modes.
+def sample(
+    density: Density, modes: tuple[Mode, ...], count: int = 4096, seed: int = 2, enough: float = ENOUGH_SAMPLES
+) -> Samples:
+    """Weighted samples of the density, at most `count`, from mixtures that begin about the modes; `enough` [1] is below.
 
     Adaptive multiple importance sampling (Cornuet, Marin, Mira and Robert, Scandinavian Journal of Statistics 39,
     2012; from memory): each round draws from the last mixture, weighs all states so far by the mean of all
-    mixtures so far, and fits the next mixture to them, until they are worth ENOUGH_SAMPLES equal samples.
+    mixtures so far, and fits the next mixture to them, until they are worth `enough` equal samples [1].
     """
-    mixture, drawn = _start(density, modes, seed), _Drawn.none(len(modes[0].state))
+    mixture, drawn = _start(density, modes, seed, enough), _Drawn.none(len(modes[0].state))
     for turn in range(ROUNDS):
         drawn = drawn.with_round(mixture, density, seed + turn)
         weights = _weights(drawn.logs)
-        if 1.0 / (weights**2).sum() >= ENOUGH_SAMPLES:
+        if 1.0 / (weights**2).sum() >= enough:
             break
         mixture = mixture.with_component(drawn.states, weights, _tempered(drawn.logs), COMPONENTS)
     return _thinned(Samples(drawn.states, weights), count)
 
 
-def _start(density: Density, modes: tuple[Mode, ...], seed: int) -> _Mixture:
+def _start(density: Density, modes: tuple[Mode, ...], seed: int, enough: float) -> _Mixture:
     """A mixture about the modes. Several modes are first explored one by one, so that a narrow one is not lost beside a
     wide one, and are then weighted by the evidence that each was found to hold."""
     if len(modes) == 1:
@@ -229,7 +231,7 @@ def _start(density: Density, modes: tuple[Mode, ...], seed: int) -> _Mixture:
             drawn = drawn.with_round(mixture, density, seed + 100 * number + turn)
             weights = _weights(drawn.logs)
             mixture = mixture.with_component(drawn.states, weights, _tempered(drawn.logs), 3)
-            if 1.0 / (weights**2).sum() >= ENOUGH_SAMPLES / 2:
+            if 1.0 / (weights**2).sum() >= enough / 2:
                 break
         mixtures.append(mixture)
         held.append(drawn.evidence)

@@ -123,7 +123,8 @@ def test_curve_as_text(tmp_path: Path) -> None:
 
 def test_plan_as_json(planned: Planned) -> None:
     facts = planned.facts
-    assert (planned.told[0], planned.told[2]) == (0, "")
+    # The job's readings scatter far more than the ± stated here: the plan is told, and that it must not be built from yet.
+    assert (planned.told[0], planned.told[2]) == (3, "")
     assert facts["verdict"] == "passes with stop trim"
     assert [t["band"] for t in facts["targets"]] == ["point"] * 4 + ["idle", "maximum"]
     assert facts["margin"] == min(t["margin"] for t in facts["targets"])
@@ -182,7 +183,7 @@ def test_same_input_same_bytes_and_letter_paper(planned: Planned, tmp_path: Path
 
 def test_plan_as_text(planned: Planned) -> None:
     code, out, err = planned.text
-    assert (code, err) == (0, "")
+    assert (code, err) == (3, "")
     assert max(len(line) for line in out.splitlines() if planned.path.parent.name not in line) <= 80
     assert "\x1b" not in out
     lines = out.splitlines()

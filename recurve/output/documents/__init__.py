@@ -13,6 +13,6 @@ Offers:
 - `timing`: `TimingDocument`, `columns`
 - `springs`: `SpringDocument`, `WantedSpring`, `WindDocument`, `WindingDocument`, `WoundSpring`
 - `schemas`: `document_schema`
-- `base`: `PlaceName`, `TargetBand`, `deg`, `mm`, `rpm`, `UncertainAngle`, `UncertainSpeed`
+- `base`: `PlaceName`, `TargetBand`, `deg`, `mm`, `rpm`, `UncertainAngle`, `UncertainSpeed`, `TrustDocument`
 - `look`: `BandAsRead`, `ReadingsDocument`, `StrengthNeeded`
 """

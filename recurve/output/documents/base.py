@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from pydantic import BaseModel, ConfigDict, Field
 
+from recurve.diagnosis.trust import Trust
 from recurve.physics.target import Band
 from recurve.uncertainty import Sampled
 from recurve.units import RPM
@@ -62,6 +63,18 @@ BandLow = Annotated[float, told("Lower edge of the band; 0 or less: no lower edg
 BandHigh = Annotated[float, told("Upper edge of the band", "distributor deg")]
 Margin = Annotated[float, told("1 in the centre of a band, 0 on its edge, negative outside", "1")]
 Range = tuple[float, float]
+
+
+class TrustDocument(Document):
+    """Whether the answer may be acted on."""
+
+    ok: bool
+    reasons: Annotated[list[str], told("What must be settled first, a sentence each")]
+
+    @classmethod
+    def of(cls, trust: Trust) -> TrustDocument:
+        """A gate as it stands."""
+        return cls(ok=trust.ok, reasons=list(trust.reasons))
 
 
 class TargetBand(Document):

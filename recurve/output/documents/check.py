@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Annotated, Literal
 
 from recurve.diagnosis.check import BareCheck, Check
+from recurve.diagnosis.trust import trust_in
 from recurve.diagnosis.verify import BandVerdict, Correction, Verification
 from recurve.fit.state import Evidence
 from recurve.inspection.findings import Finding
@@ -18,6 +19,7 @@ from recurve.output.documents.base import (
     Notes,
     TargetBand,
     Title,
+    TrustDocument,
     UncertainAngle,
     UncertainSpeed,
     VerifyVerdict,
@@ -211,6 +213,7 @@ class VerifyDocument(Document):
     """The finished unit judged by a new sweep. All speeds and angles are the distributor's."""
 
     verdict: VerifyVerdict
+    trust: Annotated[TrustDocument, told("Not ok: the verdict does not count yet; exit status 3")]
     title: Title
     fingerprint: Fingerprint
     targets: Annotated[list[JudgedBand], told("In the job's order")]
@@ -226,6 +229,7 @@ class VerifyDocument(Document):
         correction = result.correction
         return cls(
             verdict=result.verdict,
+            trust=TrustDocument.of(trust_in(result.fit)),
             title=result.job.title,
             fingerprint=result.job.fingerprint,
             targets=[JudgedBand.of(b) for b in result.bands],

@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import RootModel
 
+from recurve.diagnosis.trust import trust_in
 from recurve.output.documents.base import (
     Document,
     Files,
@@ -21,6 +22,7 @@ from recurve.output.documents.base import (
     Range,
     TargetBand,
     Title,
+    TrustDocument,
     band_fields,
     by_place,
     deg,
@@ -272,6 +274,7 @@ class PlanDocument(Document):
     """A plan for one job. All speeds and angles are the distributor's, whatever the job's basis."""
 
     verdict: Literal["passes", "passes with stop trim", "out of reach"]
+    trust: Annotated[TrustDocument, told("Not ok: do not build from it yet; exit status 3")]
     title: Title
     fingerprint: Fingerprint
     margin: Annotated[float | None, told("The worst over bands and directions; null: nothing can be built", "1")]
@@ -300,6 +303,7 @@ class PlanDocument(Document):
         build, built, job = plan.build, plan.built, plan.job
         return cls(
             verdict=plan.verdict,
+            trust=TrustDocument.of(trust_in(plan.fit)),
             title=job.title,
             fingerprint=job.fingerprint,
             margin=None if build is None else number(build.margin),

@@ -60,6 +60,7 @@ def verdict(source: Source) -> Facts:
     job = plan.job
     return {
         "go": build is not None,
+        "distrust": [breakable(r) for r in document.trust.reasons],
         "verdict": document.verdict,
         "margin": "" if document.margin is None else f"{document.margin:.2f}",
         "chance": None if build is None else _chance(document),

@@ -31,7 +31,7 @@ from recurve.output.text.layout import (
     written,
 )
 from recurve.output.text.look import look_lines, next_lines
-from recurve.output.text.plan import bands_of, curve_line
+from recurve.output.text.plan import bands_of, curve_line, trust_lines
 from recurve.physics.curve import trace
 from recurve.text import printable
 from recurve.uncertainty import Sampled
@@ -276,7 +276,8 @@ def verify_text(result: Verification, files: Sequence[str] = (), document: Verif
     """
     document = VerifyDocument.of(result, files) if document is None else document
     again = [line for one in document.read_again for line in wrap(printable(one), "  - ", "    ")]
-    lines = [*title_lines(result.job), "", document.verdict.upper(), *again, ""]
+    gate = trust_lines(document.trust, "THE VERDICT DOES NOT COUNT YET")
+    lines = [*title_lines(result.job), "", *gate, document.verdict.upper(), *again, ""]
     lines += ["As left, refitted; ± is two standard uncertainties; distributor rpm and degrees"]
     lines += _band_table(document.targets)
     more = max(b.more_readings for b in document.targets)

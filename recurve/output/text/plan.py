@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from recurve.job.model import Job, JobHead
+from recurve.output.documents.base import TrustDocument
 from recurve.output.documents.curve import CurveDocument
 from recurve.output.documents.ideal import IdealPlan
 from recurve.output.documents.plan import CheckedCurve, PlanDocument, PlannedSpring
@@ -27,6 +28,13 @@ from recurve.planner.build import Build
 from recurve.planner.plan import Plan
 from recurve.text import printable
 from recurve.units import INCH, RPM
+
+
+def trust_lines(trust: TrustDocument, warning: str) -> list[str]:
+    """What must be settled before the answer is acted on, under a `warning`, and an empty line; nothing if it is settled."""
+    if trust.ok:
+        return []
+    return [warning, *(line for why in trust.reasons for line in wrap(printable(why), "  - ", "    ")), ""]
 
 
 def curve_text(job: Job, document: CurveDocument | None = None) -> str:
@@ -61,7 +69,13 @@ def plan_text(plan: Plan, files: Sequence[str] = (), document: PlanDocument | No
     `document`: the plan's, if it has been built; else it is built here, with the `files` written.
     """
     document = PlanDocument.of(plan, files) if document is None else document
-    lines = [*title_lines(plan.job), "", *_verdict(document), ""]
+    lines = [
+        *title_lines(plan.job),
+        "",
+        *trust_lines(document.trust, "DO NOT BUILD FROM THIS YET"),
+        *_verdict(document),
+        "",
+    ]
     drawn = plan_plot(plan)
     lines += [*drawn, ""] if drawn else []
     if document.curve is not None:

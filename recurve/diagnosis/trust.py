@@ -1,0 +1,35 @@
+"""Whether an answer that starts from a sweep may be trusted: one gate for every command.
+
+`check` says it as its verdict; `plan` and `verify` say it first, and end as an answer that is no.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from recurve.diagnosis.readings import data_findings
+from recurve.fit.fit import Fit
+from recurve.fit.state import Evidence
+
+UNSETTLED = "the fit of the sweep did not settle on one answer; take more readings, up and down"
+
+
+@dataclass(frozen=True)
+class Trust:
+    """What must be settled before an answer is acted on, a sentence each; none if it may be."""
+
+    reasons: tuple[str, ...] = ()
+
+    @property
+    def ok(self) -> bool:
+        """Whether the answer may be acted on."""
+        return not self.reasons
+
+
+def trust_in(fit: Fit | None) -> Trust:
+    """The gate for an answer made from this fit; without a sweep there are no readings to distrust."""
+    if fit is None:
+        return Trust()
+    barring = [f for f in data_findings(Evidence.of(fit.job, fit)) if f.severity in ("check first", "repair first")]
+    reasons = [f"{f.what}: {f.evidence}; {f.remedy}" for f in barring]
+    return Trust((*reasons, *(() if fit.converged else (UNSETTLED,))))

@@ -1,0 +1,151 @@
+"""The first look on worn units whose truth is known (`worn`), by hand cases of the strength, and as a person runs it."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+from checkout import EXAMPLES
+from commands import run
+from worn import SLIPS, Way, worn
+
+from recurve.diagnosis.first_look import FirstLook, SpringsOff, first_look
+from recurve.diagnosis.slips import CrankSlip, Slip
+from recurve.diagnosis.strength import book_curve
+from recurve.fit.outline import OutlineModel
+from recurve.inspection.findings import Cause
+from recurve.physics.target import Band, Target
+from recurve.units import RPM, Quantity
+
+
+def looked(folder: Path, seed: int, fault: str, way: Way | None = None) -> FirstLook:
+    """The look at a worn unit."""
+    return first_look(worn(seed, fault, way or Way()).job(folder))
+
+
+# --- outline and strength ---------------------------------------------------------------------------------------
+
+
+def test_an_outline_never_falls_and_falling_lies_above_rising(tmp_path: Path) -> None:
+    sweep = worn(301, "sound").job(tmp_path).sweep
+    assert sweep is not None
+    model = OutlineModel(sweep)
+    pieces = model.pieces(np.clip(np.random.default_rng(1).standard_normal((200, 11)), *model.bounds()))
+    speed = np.linspace(0.0, 1.2 * float(sweep.speed.max()), 200)
+    rising, falling = pieces.advance(speed, falling=False), pieces.advance(speed, falling=True)
+    assert (np.diff(rising, axis=1) >= -1e-12).all() and (np.diff(falling, axis=1) >= -1e-12).all()
+    assert (falling >= rising - 1e-12).all()
+
+
+def test_the_book_s_curve_is_straight_in_speed_squared_between_its_points() -> None:
+    """By hand: bands 3 to 5° at 400 rpm and 7 to 9° at 800 rpm. Halfway, 6°, between 400² and 800² is 400 000 rpm²."""
+    degrees, rad = np.radians, 1 / RPM
+    bands = tuple(Band("point", s * rad, degrees(a), degrees(b)) for s, a, b in ((400, 3, 5), (800, 7, 9)))
+    book = book_curve(Target(bands), degrees(np.array([4.0, 6.0, 8.0])))
+    assert book.middle * RPM**2 == pytest.approx([400**2, 400_000, 800**2])
+    # The most that may be in at 400 rpm is 5°, so 5° come at 400 rpm at the soonest.
+    assert book_curve(Target(bands), degrees(np.array([5.0]))).least * RPM**2 == pytest.approx([400**2])
+    assert book_curve(Target(bands), degrees(np.array([7.0]))).most * RPM**2 == pytest.approx([800**2])
+
+
+@pytest.mark.parametrize("seed", [301, 302, 303])
+def test_sound_springs_pull_as_strongly_as_the_book_needs(seed: int, tmp_path: Path) -> None:
+    rows = looked(tmp_path, seed, "sound").strength
+    assert rows
+    assert all(s.low is not None and s.low <= 1.0 and (s.high is None or s.high >= 1.0) for s in rows)
+
+
+@pytest.mark.parametrize("seed", [304, 305, 306])
+def test_springs_that_are_too_strong_are_told_by_how_much(seed: int, tmp_path: Path) -> None:
+    """The generator makes both springs 1.3 to 1.8 times too strong; drag is in the ratio, so it lies nearer to 1."""
+    ratios = [s.ratio for s in looked(tmp_path, seed, "strong").strength if s.ratio is not None]
+    assert 0.5 < np.median(ratios) < 0.85
+
+
+# --- verdicts ---------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", [311, 312, 313, 314])
+def test_a_sound_unit_is_not_accused(seed: int, tmp_path: Path) -> None:
+    look = looked(tmp_path, seed, "sound")
+    assert look.verdict in ("sound", "cannot tell")
+    assert not [f for f in look.findings if f.severity in ("check first", "repair first", "high", "medium")]
+
+
+@pytest.mark.parametrize("seed", [321, 322, 323])
+def test_a_worn_stop_alone_is_the_stop_and_no_spring(seed: int, tmp_path: Path) -> None:
+    look = looked(tmp_path, seed, "stop worn")
+    if look.bands[-1].above > 0.95:
+        assert look.verdict == "stop only"
+    assert not [f for f in look.findings if isinstance(f, SpringsOff)]
+
+
+@pytest.mark.parametrize("seed", [331, 332, 333])
+def test_a_slack_primary_does_not_come_back(seed: int, tmp_path: Path) -> None:
+    unit, look = worn(seed, "slack primary"), looked(tmp_path, seed, "slack primary")
+    stays = look.stays_in
+    assert stays is not None
+    assert abs(np.degrees(stays.mean) - unit.truth.idle) < 3 * np.degrees(stays.standard_uncertainty) + 0.1
+    if unit.truth.idle > 1.5:
+        assert look.verdict in ("springs or posts", "springs or posts and stop")
+        assert any(f.cause == Cause.PRIMARY and f.severity == "high" for f in look.findings)
+
+
+@pytest.mark.parametrize("fault", SLIPS)
+@pytest.mark.parametrize("seed", [341, 342])
+def test_crank_figures_are_told_before_any_wear(fault: str, seed: int, tmp_path: Path) -> None:
+    look = looked(tmp_path, seed, fault)
+    [slip] = look.findings
+    assert isinstance(slip, CrankSlip) and slip.severity == "check first"
+    assert slip.slip is {"crank": Slip.crank, "crank speeds": Slip.crank_speeds}.get(fault, Slip.crank_advances)
+    assert look.verdict == "cannot tell"
+
+
+@pytest.mark.parametrize(
+    "way",
+    [Way(both=False), Way(count=4, both=False), Way(count=5), Way(zeroed=True), Way(short=True), Way(mistyped=True)],
+)
+def test_any_sweep_gets_an_answer(way: Way, tmp_path: Path) -> None:
+    look = looked(tmp_path, 351, "sound", way)
+    assert look.verdict in ("sound", "cannot tell")
+    if not way.both:
+        assert look.verdict == "cannot tell" and look.unread  # the return was not seen
+
+
+def test_a_wheel_narrows_the_largest_advance(tmp_path: Path) -> None:
+    unit = worn(361, "stop worn", Way(short=True))
+    job = unit.job(tmp_path)
+    without = np.std(first_look(job).outline.pieces.largest)
+    stop = Quantity(np.radians(unit.truth.stop), np.radians(0.3))
+    assert np.std(first_look(job, stop).outline.pieces.largest) < without
+
+
+# --- as a person runs it ------------------------------------------------------------------------------------------
+
+
+def test_the_dinghy(tmp_path: Path) -> None:
+    for file in EXAMPLES.glob("dinghy*.*"):
+        shutil.copy(file, tmp_path)
+    code, out, err = run(["check", "dinghy.toml"], tmp_path)
+    assert (code, err) == (3, "")
+    assert "SPRINGS OR POSTS AND STOP" in out and max(len(line) for line in out.splitlines()) <= 80
+    assert (tmp_path / "dinghy-plan" / "look.svg").is_file()
+    code, told, _ = run(["check", "dinghy.toml", "--json"], tmp_path)
+    document = json.loads(told)
+    assert code == 3 and document["readings"]["idle_deg"]["value"] == pytest.approx(2.6, abs=0.5)
+    assert [row["advance_deg"] for row in document["strength"]] == sorted(
+        row["advance_deg"] for row in document["strength"]
+    )
+    assert document["next"]
+
+
+def test_a_sweep_without_a_book_is_facts_only(tmp_path: Path) -> None:
+    text = (EXAMPLES / "dinghy.toml").read_text(encoding="utf-8")
+    head, _, rest = text.partition("[target]")
+    shutil.copy(EXAMPLES / "dinghy-as-found.csv", tmp_path)
+    (tmp_path / "unit.toml").write_text(head + "[sweep]" + rest.partition("[sweep]")[2], encoding="utf-8")
+    code, out, _ = run(["check", "unit.toml"], tmp_path)
+    assert code == 0 and "FACTS ONLY" in out and "does not come back to zero" in out

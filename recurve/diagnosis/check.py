@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from recurve.diagnosis.findings import curve_findings, stop_trim
-from recurve.diagnosis.first_look import FirstLook, first_look
+from recurve.diagnosis.first_look import FirstLook, NextStep, first_look
+from recurve.diagnosis.next_steps import parts_lacking, steps_of, unused_notes
 from recurve.diagnosis.readings import data_findings
 from recurve.errors import InputError
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
@@ -91,6 +92,19 @@ class BareCheck:
     why: tuple[str, ...]
 
     @property
+    def steps(self) -> tuple[NextStep, ...]:
+        """What would tell more, the cheapest first."""
+        if self.look is None:
+            return steps_of(self.job)
+        settled = self.verdict != "sound" and all(f.severity != "check first" for f in self.findings)
+        return (*self.look.steps, *(parts_lacking(self.job) if settled else ()))
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What must be said aloud."""
+        return (*self.job.notes, *unused_notes(self.job))
+
+    @property
     def findings(self) -> tuple[Finding, ...]:
         """The findings of readings and inspection, the worst first."""
         return worst_first([*(() if self.look is None else self.look.findings), *self.inspected.findings])
@@ -116,10 +130,10 @@ def _gated(inspected: Inspected) -> tuple[CheckVerdict, tuple[str, ...]] | None:
 
 
 def without_curve(job: Job | BareJob) -> bool:
-    """Whether a job has neither a sweep nor springs to draw a curve from, but has an inspection to judge."""
+    """Whether a job has neither a sweep to fit nor springs to draw a curve from."""
     if isinstance(job, BareJob):
         return True
-    return job.sweep is None and job.as_found() is None and not job.inspection.empty
+    return job.sweep is None and job.as_found() is None
 
 
 def _problem(job: Job) -> Problem | None:

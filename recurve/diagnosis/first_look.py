@@ -184,8 +184,6 @@ def _steps(look: FirstLook, verdict: LookVerdict, stop: Quantity | None) -> list
     if verdict != "sound":
         weigh = "take both springs off and weigh each with two known weights (recurve spring)"
         steps.append(NextStep(weigh, "tells in N/mm which one is at fault"))
-        strip = "measure weights, posts and stop, or sweep it with springs that were weighed"
-        steps.append(NextStep(strip, "recurve plan then names the springs, the posts and the stop trim"))
     return steps
 
 

@@ -10,7 +10,7 @@ Offers:
 - `measured`: `Measured`, `described`
 - `parts`: `SweptPart`, `UnitPart`, `read_swept_part`, `read_unit_part`, `swept_part`
 - `tables`: `read_catalogue`, `read_sweep`, `with_spring`
-- `questions`: `Answers`, `Question`, `asked`, `parts`, `questions`
+- `questions`: `Answers`, `asked`, `figure_of`, `parts`, `Question`, `questions`
 - `answers`: `blank_text`, `both_systems`, `cells_of`, `check_rows`, `document_of`, `implausible`, `job_text`,
   `read_answer`, `read_row`, `system_of`, `table_text`, `unit_of`, `with_unit`, `TYPED_SPRINGS`, `TYPED_SWEEP`
 - `schema`: `JobModel`, `PlannedTable`, `job_schema`, `DIALECT`

@@ -29,10 +29,15 @@ def located(fault: Fault, text: str, shown: str) -> Fault:
     return replace(fault, file=shown, line=None if fault.key is None else line_of(text, fault.key))
 
 
+def is_missing(error: ErrorDetails) -> bool:
+    """Whether all that is wrong is that a key is not there."""
+    return error["type"] == "missing" or (error["type"] == "value_error" and error["input"] is None)
+
+
 def _fault(error: ErrorDetails, model: type[BaseModel]) -> Fault:
     key = _without_tags(error["loc"], model)
     kind, given = error["type"], error["input"]
-    if kind == "missing":
+    if is_missing(error):
         return Fault(key, f"missing, expected {_what(model, key)}{_figure(key)}")
     if kind == "extra_forbidden":
         near = difflib.get_close_matches(str(key[-1]), _known(model, key[:-1]), 1, 0.55)

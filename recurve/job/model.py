@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from recurve.errors import Fault
 from recurve.inspection.model import Inspection
 from recurve.job.measured import Measured
 from recurve.physics.curve import Drag, Installed, Stop, Unit
@@ -138,7 +139,9 @@ class Job(JobHead):
 
 @dataclass(frozen=True, kw_only=True)
 class BareJob(JobHead):
-    """A job without weights and springs: there is no curve to compute, all else is as in `Job`; `speed_ratio` [1]. `stop`
-    [rad] is the largest advance by a degree wheel, None if it was not measured."""
+    """A job without all of its weights, stop and springs: there is no curve to compute, all else is as in `Job`;
+    `speed_ratio` [1]. `stop` [rad] is the largest advance by a degree wheel, None if it was not measured; `lacking` what a
+    curve would need besides, each with its key."""
 
     stop: Quantity | None = None
+    lacking: tuple[Fault, ...] = ()

@@ -5,6 +5,7 @@ Reads any job, those without weights, stop and springs too.
 
 from __future__ import annotations
 
+import copy
 import hashlib
 import tomllib
 from dataclasses import dataclass
@@ -32,7 +33,7 @@ from recurve.job.build import (
 )
 from recurve.job.build_inspection import build_inspection, build_target
 from recurve.job.measured import Measured, MeasuredDrive, described
-from recurve.job.messages import faults_in, located
+from recurve.job.messages import faults_in, is_missing, located
 from recurve.job.model import BareJob, Job, JobHead, SpringPlace
 from recurve.job.sweeps import build_reference, counted_twice, swapped_columns, sweep_of, weights_of
 from recurve.job.tables import read_catalogue, read_sweep, read_text
@@ -91,7 +92,7 @@ def read_files(path: str | Path) -> JobFiles:
     """The job file by its model, and the tables it names; raises InputError with one line for each fault of them all."""
     file = Path(path)
     text, document = read_document(path)
-    if is_bare(document):
+    if not document.keys() & UNIT_TABLES and document.keys() & OTHER_TABLES:
         message = (
             "missing, expected weights, stop and springs: without them there is no curve to compute or to plan; "
             "recurve check and recurve timing work without"
@@ -122,10 +123,34 @@ def read_document(path: str | Path) -> tuple[str, dict[str, Any]]:
         raise InputError(Fault(None, "got tables nested too deeply to read, expected a job file", str(path))) from None
 
 
-def is_bare(document: dict[str, Any]) -> bool:
-    """Whether a job does without weights and springs, and has something else to say."""
-    there = [name in document for name in ("weights", "springs")]
-    return not any(there) and any(name in document for name in ("condition", "vacuum", "timing", "sweep"))
+UNIT_TABLES = {"weights", "stop", "springs"}  # without which there is no curve to compute
+OTHER_TABLES = {"condition", "vacuum", "timing", "sweep"}  # that can be judged without a curve
+WHOLE_ONLY = ("motion", "posts")  # tables that tell nothing in part
+
+
+def _faults_and_missing(document: dict[str, Any], text: str, shown: str) -> tuple[tuple[Fault, ...], tuple[Fault, ...]]:
+    """What is wrong in a job, and what it only lacks for its curve to be computed; each with its key."""
+    try:
+        m.JobModel.model_validate(document)
+    except ValidationError as error:
+        absent = [is_missing(one) for one in error.errors(include_url=False)]
+        told = faults_in(error, text, shown, m.JobModel)
+        wrong = tuple(fault for fault, only_missing in zip(told, absent, strict=True) if not only_missing)
+        return wrong, tuple(fault for fault, only_missing in zip(told, absent, strict=True) if only_missing)
+    return (), ()
+
+
+def _known_part(document: dict[str, Any], missing: tuple[Fault, ...]) -> dict[str, Any]:
+    """The document without those tables that tell nothing while a key of theirs is missing."""
+    known: dict[str, Any] = copy.deepcopy(document)
+    for fault in missing:
+        table: Any = known
+        for part in fault.key or ():
+            if part in WHOLE_ONLY and isinstance(table, dict):
+                table.pop(part, None)
+                break
+            table = table.get(part) if isinstance(table, dict) else None
+    return known
 
 
 def validated(model: type[Model], document: dict[str, Any], text: str, shown: str, faults: list[Fault]) -> Model | None:
@@ -309,7 +334,7 @@ def fingerprint_of(job: Path, model: m.JobModel | m.BareModel) -> str:
     """Twelve hex digits that change with any byte of the job or of the tables it names."""
     digest = hashlib.sha256()
     tables = [t.file for t in (model.sweep, model.catalogue) if t is not None]
-    if isinstance(model, m.JobModel) and isinstance(model.weights.motion, u.ReferenceMotion):
+    if model.weights is not None and isinstance(model.weights.motion, u.ReferenceMotion):
         tables.append(model.weights.motion.sweep)
     for file in (job, *(beside(job, t) for t in tables)):
         content = file.read_bytes()
@@ -318,23 +343,27 @@ def fingerprint_of(job: Path, model: m.JobModel | m.BareModel) -> str:
 
 
 def load_any(path: str | Path) -> Job | BareJob:
-    """Read a job file and the tables it names, with weights or without. Raises as `load_job` does."""
+    """Read a job file and the tables it names, whole or in part. Raises as `load_job` does."""
     text, document = read_document(path)
-    if not is_bare(document):
+    wrong, missing = _faults_and_missing(document, text, str(path))
+    part = [fault for fault in missing if fault.key and fault.key[0] in UNIT_TABLES]
+    if not part:
         return load_job(path)
     file = Path(path)
-    faults: list[Fault] = []
-    model = validated(m.BareModel, document, text, str(path), faults)
+    # Beside a key that is wrong, one that is missing in the same table may be the one that was meant.
+    faults = [*wrong, *(f for f in missing if f not in part or (wrong and f.key is not None and len(f.key) > 1))]
     readings = table_of(file, document, "sweep", read_sweep, faults)
+    faults += swapped_columns(readings, _shown(file, document.get("sweep"), "file"))
+    _reference_table(file, document, faults)
     table_of(file, document, "catalogue", read_catalogue, faults)
-    if model is None or faults:
+    if faults:
         raise InputError(faults)
-    wrong: list[Fault] = []
+    model = m.BareModel.model_validate(_known_part(document, missing))
     notes: list[str] = []
     unit = model.distributor
-    target = build_target(model.target, unit.speed_ratio, wrong)
-    inspection = build_inspection(model.condition, model.vacuum, model.timing, (unit, model.drag), wrong, notes)
-    if wrong:
-        raise InputError([located(fault, text, str(file)) for fault in wrong])
+    target = build_target(model.target, unit.speed_ratio, faults)
+    inspection = build_inspection(model.condition, model.vacuum, model.timing, (unit, model.drag), faults, notes)
+    if faults:
+        raise InputError([located(fault, text, str(file)) for fault in faults])
     head = _head(file, document, model, readings, (target, inspection, tuple(notes)))
-    return BareJob(**vars(head), stop=None if model.stop is None else model.stop.advance)
+    return BareJob(**vars(head), stop=None if model.stop is None else model.stop.advance, lacking=missing)

@@ -24,7 +24,19 @@ from recurve.job.quantity import (
     Speed,
 )
 from recurve.job.schema_inspection import ConditionTable, TimingTable, VacuumTable
-from recurve.job.schema_unit import Basis, Distributor, Drag, Springs, Stop, SweepReading, Table, Weights
+from recurve.job.schema_unit import (
+    Basis,
+    Distributor,
+    Drag,
+    PartialSprings,
+    PartialStop,
+    PartialWeights,
+    Springs,
+    Stop,
+    SweepReading,
+    Table,
+    Weights,
+)
 
 
 class TargetPoint(Table):
@@ -133,8 +145,18 @@ class BuildTable(Table):
     reading: AngleHalfWidth | None = None
 
 
+class PlannedTable(Table):
+    """Written into plan.toml by `recurve plan`: the job file it was planned from, the fingerprint of that file and its
+    tables, and whether this is only the nearest miss."""
+
+    job: str
+    inputs: str
+    out_of_reach: bool = False
+
+
 class BareModel(Table):
-    """A job without weights, stop and springs: a unit by its vacuum alone, a fixed one, or one not measured yet."""
+    """The job file, with or without weights, stop and springs, whole or in part: a unit by its vacuum alone, a fixed one, or one
+    that is not all measured yet."""
 
     title: Annotated[str, Field(min_length=1, max_length=200)]
     date: datetime.date | str | None = None
@@ -148,25 +170,18 @@ class BareModel(Table):
     condition: ConditionTable | None = None
     vacuum: VacuumTable | None = None
     timing: TimingTable | None = None
-    stop: Stop | None = None
-
-
-class PlannedTable(Table):
-    """Written into plan.toml by `recurve plan`: the job file it was planned from, the fingerprint of that file and its
-    tables, and whether this is only the nearest miss."""
-
-    job: str
-    inputs: str
-    out_of_reach: bool = False
+    weights: PartialWeights | None = None
+    stop: PartialStop | None = None
+    springs: PartialSprings | None = None
+    planned: PlannedTable | None = None
 
 
 class JobModel(BareModel):
-    """The whole job file."""
+    """A job file that a curve can be computed from."""
 
     weights: Weights
     stop: Stop
     springs: Springs
-    planned: PlannedTable | None = None
 
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -174,9 +189,7 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 def job_schema() -> dict[str, Any]:
     """The schema as a document; the same for the same version."""
-    made: dict[str, Any] = _plain(JobModel.model_json_schema())
-    bare = BareModel.model_json_schema()["required"]  # a unit that is only inspected or timed has no weights
-    made["required"] = [key for key in made["required"] if key in bare]
+    made: dict[str, Any] = _plain(BareModel.model_json_schema())  # a unit may be judged before all of it is measured
     return {"$schema": DIALECT, **made, "title": "Job file of recurve"}
 
 

@@ -228,17 +228,26 @@ class Correction(Table):
         return self
 
 
-class Weights(Table):
+AnyMotion = Annotated[
+    Annotated[SlotMotion, Tag("slot")]
+    | Annotated[LinkMotion, Tag("link")]
+    | Annotated[TableMotion, Tag("table")]
+    | Annotated[ReferenceMotion, Tag("reference")],
+    Discriminator(_kind),
+]
+
+
+class PartialWeights(Table):
+    """What is known of the weights so far; nothing of it needs to be."""
+
     count: Annotated[int, Field(ge=1, le=8, strict=True)] = 2
     mass: Annotated[Quantity | None, QuantityField("mass")] = None  # None only where it is not given
     correction: Correction | None = None
-    motion: Annotated[
-        Annotated[SlotMotion, Tag("slot")]
-        | Annotated[LinkMotion, Tag("link")]
-        | Annotated[TableMotion, Tag("table")]
-        | Annotated[ReferenceMotion, Tag("reference")],
-        Discriminator(_kind),
-    ]
+    motion: AnyMotion | None = None
+
+
+class Weights(PartialWeights):
+    motion: AnyMotion
 
     @model_validator(mode="before")
     @classmethod
@@ -249,21 +258,27 @@ class Weights(Table):
         return given
 
 
-class Stop(Table):
-    advance: PositiveAngle
+class PartialStop(Table):
+    """What is known of the stop so far: its largest advance may not be measured yet."""
+
+    advance: PositiveAngle | None = None
     radius: Length | None = None
     per_mm: PositiveAngle | None = None
     file_up_to: LengthOrZero | None = None
     build_up_to: LengthOrZero | None = None
 
     @model_validator(mode="after")
-    def _one_way(self) -> Stop:
+    def _one_way(self) -> PartialStop:
         if self.radius is not None and self.per_mm is not None:
             raise ValueError("radius and per_mm both say how far a trim goes; expected one of them")
         trim = any(x is not None and x.value > 0 for x in (self.file_up_to, self.build_up_to))
         if trim and self.radius is None and self.per_mm is None:
             raise ValueError(f"got {self.told}, expected with a trim radius, or per_mm found with a feeler in the stop")
         return self
+
+
+class Stop(PartialStop):
+    advance: PositiveAngle
 
 
 class PostEnd(FromShaft):
@@ -295,17 +310,22 @@ class LengthTable(Table):
         return self
 
 
-class SpringOnPosts(Table):
+AnyPosts = Annotated[Annotated[PointPosts, Tag("points")] | Annotated[LengthTable, Tag("table")], Discriminator(_kind)]
+
+
+class PartialSpring(Table):
+    """What is known of a spring and its posts so far; the posts may not be measured yet."""
+
     post_travel: tuple[SignedLength, SignedLength] | None = None
     post_diameter: LengthOrZero | None = None
     free_length: Length | None = None
     rate: Rate | None = None
     initial_tension: ForceOrZero | None = None
     takeup: AngleOrZero | None = None
-    posts: Annotated[Annotated[PointPosts, Tag("points")] | Annotated[LengthTable, Tag("table")], Discriminator(_kind)]
+    posts: AnyPosts | None = None
 
     @model_validator(mode="after")
-    def _consistent(self) -> SpringOnPosts:
+    def _consistent(self) -> PartialSpring:
         if self.free_length is not None and self.takeup is not None:
             raise ValueError("free_length and takeup both say where it begins to pull; expected one of them")
         if self.post_travel is not None and not self.post_travel[0].value <= 0 <= self.post_travel[1].value:
@@ -314,7 +334,7 @@ class SpringOnPosts(Table):
                 f"post_travel: got {told} mm, expected how far the post can be bent in (0 or negative) and out (0 or "
                 "positive)"
             )
-        if self.posts.kind == "table" and self.post_diameter is not None:
+        if self.posts is not None and self.posts.kind == "table" and self.post_diameter is not None:
             raise ValueError("post_diameter: got one beside lengths by table, which are over the posts; leave it out")
         return self
 
@@ -324,6 +344,17 @@ class SpringOnPosts(Table):
         return self.rate is not None and (self.free_length is not None or self.takeup is not None)
 
 
-class Springs(Table):
+class SpringOnPosts(PartialSpring):
+    posts: AnyPosts
+
+
+class PartialSprings(Table):
+    """What is known of the springs so far."""
+
+    primary: PartialSpring | None = None
+    secondary: PartialSpring | None = None
+
+
+class Springs(PartialSprings):
     primary: SpringOnPosts
     secondary: SpringOnPosts | None = None

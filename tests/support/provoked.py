@@ -17,6 +17,7 @@ from reference_units import SEEDS, swept
 
 from recurve.cli.app import main
 from recurve.cli.readings import Reading, SweepFile
+from recurve.diagnosis.check import check_unit
 from recurve.errors import RecurveError
 from recurve.job.answers import check_rows, read_answer, read_row
 from recurve.job.questions import questions
@@ -187,7 +188,6 @@ COMMANDS = {
     "no column for its tension": ["spring", *HUNG, "--free-length", "13 mm", "--append", "narrow.csv", "--id", "X"],
     "no timing": ["timing", "JOB"],
     "timing without static": ["timing", "STATICLESS"],
-    "nothing to check by": ["check", "UNSWEPT"],
     "no springs to draw a curve of": ["curve", "UNDESCRIBED"],
     "a file that keeps no answers": ["start", "kept"],
     "a blank over a job": ["start", "taken", "--blank"],
@@ -246,6 +246,7 @@ def jobs(folder: Path) -> Iterator[tuple[str, list[str]]]:
     for name, text in CONDITION.items():
         path.write_text(BARE_HEAD.format(ratio=2.0) + text, encoding="utf-8")
         yield name, told(load_any, path)
+    yield "neither swept nor described", told(lambda: check_unit(load_job(write_job(folder, *UNDESCRIBED))))
     good = load_job(write_job(folder))
     yield "a name too long", told(load_job, folder / ("x" * 300))
     yield "no file", told(load_job, folder / "none.toml")
@@ -261,7 +262,7 @@ def commands(folder: Path) -> Iterator[tuple[str, list[str]]]:
     write_job(folder, without("sweep"))
     made = {"JOB": folder / "unit.toml"}
     variants = {
-        "UNDESCRIBED": UNDESCRIBED, "UNSWEPT": UNDESCRIBED, "ONE": [without("springs.secondary"), without("sweep")],
+        "UNDESCRIBED": UNDESCRIBED, "ONE": [without("springs.secondary"), without("sweep")],
         "STATICLESS": [("[stop]", '[timing]\nidle = "600 rpm"\n[stop]'), without("sweep")], "RECORDED": [without("sweep")],
         "LONE": [without("springs.secondary"), without("sweep"), LOOSE],
     }  # fmt: skip

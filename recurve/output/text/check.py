@@ -64,7 +64,8 @@ def bare_text(check: BareCheck, document: CheckDocument) -> str:
     if check.look is not None:
         lines += look_lines(check.look, document, check.job)
     nothing = "what was inspected" if check.look is None else "what was read and inspected"
-    lines += ["", *findings_lines(document.findings, f"Nothing is wrong with {nothing}.")]
+    if check.look is not None or not check.job.inspection.empty:
+        lines += ["", *findings_lines(document.findings, f"Nothing is wrong with {nothing}.")]
     lines += [*next_lines(document), *_condition(document, check.job)]
     return page([*lines, *remarks(document.notes), *written(document.files)])
 

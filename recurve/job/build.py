@@ -68,10 +68,9 @@ def _measured_point(
     faults: list[Fault],
 ) -> MeasuredPoint:
     """A point polar or flat; a pivot is given by its radius alone, and its angle is where angles begin."""
-    if given.xy is None:
-        reach = given.distance or given.radius
-        assert reach is not None  # the model asks for it
-        return MeasuredPoint((reach, given.angle or Quantity(0.0)), flat=False)
+    if given.polar is not None:
+        return MeasuredPoint(given.polar, flat=False)
+    assert given.xy is not None  # the model asks for one of the two
     if isinstance(motion, u.SlotMotion | u.LinkMotion) and motion.pivot.xy is None:
         faults.append(
             Fault(
@@ -121,9 +120,10 @@ def build_stop(given: u.Stop, faults: list[Fault]) -> Stop:
     return stop
 
 
-def build_drag(given: u.Drag, unit: u.Distributor, faults: list[Fault]) -> MeasuredDrag:
+def build_drag(given: u.FoundDrag, unit: u.Distributor, faults: list[Fault]) -> MeasuredDrag:
     """Drag of the rubbing block, as a moment, by its levers or assumed, and friction."""
-    rubs = "points" in (given.trigger, given.trigger_fitted)
+    fitted = given.trigger_fitted if isinstance(given, u.Drag) else None
+    rubs = "points" in (given.trigger, fitted)
     return MeasuredDrag(
         given.rubbing_block,
         _rubbing_block(given, unit, faults) if rubs else Quantity(0.0, 0.0),
@@ -132,7 +132,7 @@ def build_drag(given: u.Drag, unit: u.Distributor, faults: list[Fault]) -> Measu
     )
 
 
-def _rubbing_block(given: u.Drag, unit: u.Distributor, faults: list[Fault]) -> Quantity:
+def _rubbing_block(given: u.FoundDrag, unit: u.Distributor, faults: list[Fault]) -> Quantity:
     """The drag with points, with its ± by how it was found where none is stated."""
     if given.rubbing_block is not None:
         value, stated = given.rubbing_block.value, given.rubbing_block.half_width
@@ -144,7 +144,7 @@ def _rubbing_block(given: u.Drag, unit: u.Distributor, faults: list[Fault]) -> Q
     return Quantity(value, drag_half_width(value, False, None, False), "assumed")
 
 
-def _drag_by_levers(given: u.Drag, unit: u.Distributor, faults: list[Fault]) -> float:
+def _drag_by_levers(given: u.FoundDrag, unit: u.Distributor, faults: list[Fault]) -> float:
     """Block force × friction × cam radius, for the fraction of a turn that the points are open."""
     parts = (given.breaker_spring, given.contact_lever, given.block_lever, given.cam_radius)
     spring, contact, block, cam = (0.0 if x is None else x.value for x in parts)

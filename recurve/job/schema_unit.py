@@ -54,43 +54,69 @@ class Distributor(Table):
     speed_ratio: Annotated[float, Field(ge=0.05, le=10, allow_inf_nan=False)] = 2.0
 
 
-class Place(Table):
-    """A point at rest: `radius` and `angle` from the shaft, or `distance` and `angle` from the pivot, or `xy`."""
+class Pivot(Table):
+    """A pivot at rest: `radius` alone, which is where angles begin, or `xy` from the shaft."""
 
     radius: LengthOrZero | None = None
-    distance: Length | None = None
-    angle: Angle | None = None
     xy: tuple[SignedLength, SignedLength] | None = None
 
+    @property
+    def polar(self) -> tuple[Quantity, Quantity] | None:
+        """Its distance [m] from the shaft, and its angle [rad]; None where it is given as xy."""
+        return None if self.radius is None else (self.radius, Quantity(0.0))
 
-class Pivot(Place):
     @model_validator(mode="after")
     def _one_way(self) -> Pivot:
-        if (self.radius is None) == (self.xy is None) or self.distance is not None or self.angle is not None:
+        if (self.radius is None) == (self.xy is None):
             raise ValueError(f"got {self.told}, expected radius alone, or xy alone")
         if self.radius is not None and self.radius.value <= 0:
             raise ValueError("got a radius of 0, expected more than 0")
         return self
 
 
-class FromPivot(Place):
+class FromPivot(Table):
+    """A point at rest: `distance` and `angle` from the pivot, or `xy` from the shaft."""
+
+    distance: Length | None = None
+    angle: Angle | None = None
+    xy: tuple[SignedLength, SignedLength] | None = None
+
+    @property
+    def polar(self) -> tuple[Quantity, Quantity] | None:
+        """Its distance [m] from the pivot, and its angle [rad]; None where it is given as xy."""
+        return None if self.distance is None or self.angle is None else (self.distance, self.angle)
+
     @model_validator(mode="after")
     def _one_way(self) -> FromPivot:
         polar = self.distance is not None and self.angle is not None and self.xy is None
         flat = self.xy is not None and self.distance is None and self.angle is None
-        if self.radius is not None or not (polar or flat):
+        if not (polar or flat):
             raise ValueError(f"got {self.told}, expected distance and angle from the pivot, or xy from the shaft")
         return self
 
 
-class FromShaft(Place):
+class FromShaft(Table):
+    """A point at rest: `radius` and `angle`, or `xy`, from the shaft."""
+
+    radius: LengthOrZero | None = None
+    angle: Angle | None = None
+    xy: tuple[SignedLength, SignedLength] | None = None
+
+    @property
+    def polar(self) -> tuple[Quantity, Quantity] | None:
+        """Its distance [m] from the shaft, and its angle [rad]; None where it is given as xy."""
+        return None if self.radius is None or self.angle is None else (self.radius, self.angle)
+
     @model_validator(mode="after")
     def _one_way(self) -> FromShaft:
         polar = self.radius is not None and self.angle is not None and self.xy is None
         flat = self.xy is not None and self.radius is None and self.angle is None
-        if self.distance is not None or not (polar or flat):
+        if not (polar or flat):
             raise ValueError(f"got {self.told}, expected radius and angle from the shaft, or xy from the shaft")
         return self
+
+
+Place = Pivot | FromPivot | FromShaft
 
 
 class SlotMotion(Table):
@@ -119,7 +145,9 @@ class TableMotion(Table):
         return self
 
 
-class Drag(Table):
+class FoundDrag(Table):
+    """What resists besides the springs, as it was found."""
+
     rubbing_block: Moment | None = None
     breaker_spring: Force | None = None
     contact_lever: Length | None = None
@@ -130,10 +158,9 @@ class Drag(Table):
     friction: Moment | None = None
     friction_share: NumberOrZero | None = None
     trigger: Literal["points", "electronic"] = "points"
-    trigger_fitted: Literal["points", "electronic"] | None = None
 
     @model_validator(mode="after")
-    def _one_way(self) -> Drag:
+    def _one_way(self) -> FoundDrag:
         names = ("breaker_spring", "contact_lever", "block_lever", "cam_radius", "friction_coefficient", "dwell")
         given = [n for n in names if getattr(self, n) is not None]
         if given and self.rubbing_block is not None:
@@ -146,6 +173,10 @@ class Drag(Table):
         if self.friction_share is not None and self.friction_share.value >= 0.5:
             raise ValueError(f"friction_share: got {self.friction_share.value:g}, expected less than 0.5")
         return self
+
+
+class Drag(FoundDrag):
+    trigger_fitted: Literal["points", "electronic"] | None = None
 
 
 class SweepReading(Table):
@@ -184,7 +215,7 @@ class ReferenceMotion(SweepReading):
     kind: Literal["reference"]
     sweep: str
     stop: PositiveAngle | None = None
-    drag: Drag | None = None
+    drag: FoundDrag | None = None
     primary: ReferenceSpring | None = None
     secondary: ReferenceSpring | None = None
 

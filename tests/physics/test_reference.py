@@ -272,4 +272,4 @@ def test_all_faults_in_one_pass(tmp_path: Path) -> None:
     path.write_text(re.sub(r"mass = .*\n", "", slot).replace("lobes = 6", "lobes = 60"), encoding="utf-8")
     with pytest.raises(InputError) as fault:
         load_job(path)
-    assert "weights.mass: got nothing, expected" in str(fault.value) and "distributor.lobes" in str(fault.value)
+    assert "weights.mass: missing, expected" in str(fault.value) and "distributor.lobes" in str(fault.value)

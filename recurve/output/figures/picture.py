@@ -268,8 +268,7 @@ def given_words(given: u.Place) -> str:
         x, y = (bare(one.written) for one in given.xy)
         unit = y.rpartition(" ")[2]
         return f"x {x.removesuffix(f' {unit}')}, y {y}"  # one unit said once
-    polar = (given.distance or given.radius, given.angle)
-    return ", ".join(bare(one.written) for one in polar if one is not None)
+    return ", ".join(bare(one.written) for one in given.polar or () if one.written)
 
 
 def bare(quantity: str) -> str:

@@ -22,6 +22,7 @@ COILS_STEP, OUTER_STEP, LENGTH_STEP = 0.25, 0.1, 0.1
 INDEX = (4.2, 12.5)
 LENGTH = (12.0, 21.0)
 RATE = (0.3, 38.0)
+OPENING = 2.6  # least inside diameter of a hook: the posts of the examples are of 2.4 to 2.54 mm
 MPA_PER_PSI = 0.006894757
 
 HEADER = "id,rate [N/mm],free_length [mm],initial_tension [N],wire [mm],outer [mm],coils,material,quantity"
@@ -83,15 +84,15 @@ def _draw(rng: random.Random, wire: float) -> Drawn | None:
     # Hard-drawn wire (ASTM A227) is drawn from 0.7 mm up.
     kinds = (("music", 0.6), ("stainless", 0.25), ("hard-drawn", 0.15))
     material = _pick(rng, kinds if wire >= 0.7 else (("music", 0.7), ("stainless", 0.3)))
-    # Squared, so that most are of low index: those are the stiff ones that posts this close ask for.
-    index = INDEX[0] + (INDEX[1] - INDEX[0]) * rng.random() ** 2
+    # To the fourth, so that most are of low index: those are the stiff ones that posts this close ask for.
+    index = INDEX[0] + (INDEX[1] - INDEX[0]) * rng.random() ** 4
     outer = _step(wire * (1 + index), OUTER_STEP)
     hook, wanted = _between(rng, 0.92, 1.04), _between(rng, *LENGTH)
     mean = outer - wire
     coils = _step((wanted - 2 * hook * (mean - wire)) / wire - 1, COILS_STEP)
     tension = _tension(rng, wire, mean)
     quantity = _pick(rng, (("1", 0.2), ("2", 0.25), ("3", 0.15), ("4", 0.15), ("", 0.19), ("0", 0.06)))
-    if coils < 4 or not INDEX[0] <= mean / wire <= INDEX[1]:
+    if outer - 2 * wire < OPENING or coils < 4 or not INDEX[0] <= mean / wire <= INDEX[1]:
         return None
     young, shear = materials()[material].moduli(wire * 1e-3)
     rate = float(rate_from_wire(wire * 1e-3, mean * 1e-3, coils, young, shear)) / 1e3

@@ -162,9 +162,22 @@ def verify_unit(job: Job, sweep: Sweep) -> Verification:
     if verdict == "fails":
         # Readings that belong to a curve which fails say nothing more.
         unsettled = tuple(x for x in unsettled if isinstance(x, NotRead) or x.left_out)
-    unit = fitted_job(fit)
+    unit = _standing(fitted_job(fit), job)
     correction = None if verdict in ("passes", "read again") else find_correction(unit)
     return Verification(unit, fit, bands, verdict, correction, unsettled)
+
+
+def _standing(unit: Job, planned: Job) -> Job:
+    """The fitted unit with each post's travel counted from where it stands: a spring that is stretched more at rest than
+    planned has its post farther out by as much."""
+    places = []
+    for now, was in zip(unit.places, planned.places, strict=True):
+        off = 0.0 if now.found is None or was.found is None else was.found.free_length - now.found.free_length
+        travel = (
+            (min(now.travel[0] - off, 0.0), max(now.travel[1] - off, 0.0)) if now.travel != (0.0, 0.0) else now.travel
+        )
+        places.append(replace(now, travel=travel))
+    return replace(unit, places=tuple(places))
 
 
 def _to_read_again(fit: Fit, sweep: Sweep) -> list[ReadAgain]:

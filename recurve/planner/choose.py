@@ -9,7 +9,8 @@ import numpy as np
 
 from recurve.job.model import Job
 from recurve.physics.target import Target
-from recurve.planner.build import Build, make_build, with_stop
+from recurve.planner.build import Build, make_build
+from recurve.planner.handwork import SAME_STOP, bears, by_hand, centred, least_trim
 from recurve.planner.linear import edges_at
 from recurve.planner.problem import Problem
 from recurve.planner.refine import Candidates, candidates, least_moves, solve
@@ -17,7 +18,7 @@ from recurve.planner.search import NEAR, SHORTLIST, Found, Report, feasible_pair
 from recurve.planner.springset import SpringSet
 
 ENOUGH = 0.5  # a margin that is enough to leave the stop as found
-SAME_STOP = 0.005  # margins with different stops that count as equal
+SNAP_GRIDS = (24, 96, 384)  # advances at which a snap is forbidden, the next where one lies between them
 MOST_BUILT = 20  # pairs that are built by the exact model and compared by yield
 SAME = 1e-4  # margins of pairs that count as equal
 
@@ -63,10 +64,10 @@ def choose_build(
         if stuck is not None:
             return stuck
     free = _best(problem, springs, job, pick, top, report)
-    if job.stop.limits[0] == job.stop.limits[1]:
+    if largest and job.stop.limits[0] == job.stop.limits[1]:
         return free
     if largest:
-        return free if free.build is None else replace(free, build=_centred(free.build, job, springs, problem.stops))
+        return free if free.build is None else replace(free, build=centred(free.build, job, springs, problem.stops))
     enough = -np.inf if not free.builds else min(ENOUGH, free.builds[0].margin - SAME_STOP)
     untouched = replace(problem, stops=(job.stop.advance, job.stop.advance))
     # A tenth less, since the linear form is exact only where no post is bent.
@@ -74,8 +75,10 @@ def choose_build(
     if len(springs) and feasible_pairs(untouched, springs, level, springs.pairs(len(problem.posts))).any():
         as_is = _best(untouched, springs, job, pick, top, report)
         if as_is.builds and as_is.builds[0].margin >= enough:
-            return as_is
-    return free if free.build is None else replace(free, build=least_trim(free.build, job, springs))
+            return as_is if as_is.build is None else replace(as_is, build=by_hand(as_is.build, job, springs))
+    if free.build is None:
+        return free
+    return replace(free, build=by_hand(least_trim(free.build, job, springs), job, springs))
 
 
 def stop_ceiling(problem: Problem) -> float:
@@ -87,11 +90,6 @@ def stop_ceiling(problem: Problem) -> float:
         middle = (low + high) / 2
         low, high = (middle, high) if edges_at(problem, middle) is not None else (low, middle)
     return low
-
-
-def least_trim(build: Build, job: Job, springs: SpringSet) -> Build:
-    """Among stops within 0.005 of the best margin the one that needs the least trim."""
-    return _furthest(build, job, springs, job.stop.advance, build.margin - SAME_STOP)
 
 
 def _stop_first(problem: Problem, springs: SpringSet, job: Job, top: int) -> Outcome | None:
@@ -119,19 +117,37 @@ def _best(
         return Outcome()
     solved = _solved(found, top)
     builds: dict[tuple[int, int], Build] = {}
+    for rows in SNAP_GRIDS:
+        snapped = _build_in_order(found, solved, job, max(MOST_BUILT, top), rows, builds)
+        # A snap between the advances at which it is forbidden: those that may still be better are solved on a finer grid.
+        best = max((b.margin for b in builds.values()), default=-np.inf)
+        again = [i for i in snapped if solved.margin[i] > best + SAME_STOP]
+        if not again or rows == SNAP_GRIDS[-1]:
+            break
+        solved = _solved_again(found, solved.take(again), rows * 4)
+    ranked = sorted(builds.values(), key=lambda b: -b.margin)
+    return Outcome(found.pairs, found.feasible, pick(ranked) if ranked else None, tuple(ranked))
+
+
+def _build_in_order(
+    found: Found, solved: Candidates, job: Job, most: int, rows: int, builds: dict[tuple[int, int], Build]
+) -> list[int]:
+    """Adds to `builds` the candidates by falling margin, up to `most` pairs; gives the indices of those that snap."""
+    snapped = []
     for index in _building_order(found, solved):
         pair = (int(solved.first[index]), int(solved.second[index]))
         known = builds.get(pair)
         # A pair can reach the same margin with its second spring taking up here or there.
         if known is not None and solved.margin[index] < known.margin - SAME:
             continue
-        if known is None and len(builds) == max(MOST_BUILT, top):
+        if known is None and len(builds) == most:
             continue
-        build = _built(found, solved.take([index]), job)
-        if build is not None:
+        build = _built(found, solved.take([index]), job, rows)
+        if build is None:
+            snapped.append(index)
+        else:
             builds[pair] = build if known is None else by_margin([known, build])
-    ranked = sorted(builds.values(), key=lambda b: -b.margin)
-    return Outcome(found.pairs, found.feasible, pick(ranked) if ranked else None, tuple(ranked))
+    return snapped
 
 
 def _solved(found: Found, top: int) -> Candidates:
@@ -153,6 +169,15 @@ def _solved(found: Found, top: int) -> Candidates:
             return solved
 
 
+def _solved_again(found: Found, snapped: Candidates, rows: int) -> Candidates:
+    """The pairs of these candidates, solved once more with a snap forbidden at more advances, `rows` [1]."""
+    near = np.zeros_like(found.passing)
+    near[snapped.first, snapped.second if len(found.problem.posts) == 2 else 0] = True
+    low, high = float(snapped.margin.min()), float(snapped.margin.max())
+    start = candidates(found.problem, found.springs, near, (low - NEAR * (1.0 + abs(low)), high))
+    return solve(found.problem, found.springs, start, found.margin + 0.2, 1.0 + abs(low), rows)
+
+
 def _building_order(found: Found, solved: Candidates) -> list[int]:
     """The order in which candidates are built: by margin. If more are equal at the top than will be built, those whose
     posts can move least come first."""
@@ -165,7 +190,7 @@ def _building_order(found: Found, solved: Candidates) -> list[int]:
     return [equal[i] for i in np.argsort(moved, kind="stable")] + order[len(equal) :]
 
 
-def _built(found: Found, one: Candidates, job: Job) -> Build | None:
+def _built(found: Found, one: Candidates, job: Job, snap_rows: int) -> Build | None:
     """A solved candidate as a build of the exact model, its posts moved as little as its margin allows; None if it
     snaps or overstresses a spring."""
     problem, springs, margin = found.problem, found.springs, float(one.margin[0])
@@ -175,46 +200,12 @@ def _built(found: Found, one: Candidates, job: Job) -> Build | None:
     pair = [springs.springs[int(one.first[0])]]
     if len(problem.posts) == 2:
         pair.append(springs.springs[int(one.second[0])])
-    least = least_moves(problem, springs, one, one.margin - 1e-6)[0]
+    least = least_moves(problem, springs, one, one.margin - 1e-6, snap_rows)[0]
     made = []
     for bend in (least, one.bend[0]):
         build = make_build(job, tuple(pair), tuple(float(b) for b in bend[: len(pair)]), edges.stop)
-        if not build.curve.snaps and _bears(springs, build):
+        if not build.curve.snaps and bears(springs, build):
             made.append(build)
     if len(made) == 2 and made[0].margin >= made[1].margin - SAME:
         return made[0]
     return made[-1] if made else None
-
-
-def _bears(springs: SpringSet, build: Build) -> bool:
-    """Whether at the stop no spring is drawn beyond the length it can bear, to a nanometre."""
-    most = {id(s): float(x) for s, x in zip(springs.springs, springs.longest, strict=True)}
-    lengths = [(float(i.length(build.stop)[0]), most.get(id(i.spring), np.inf)) for i in build.unit.springs]
-    return all(length <= limit + 1e-9 for length, limit in lengths)
-
-
-def _furthest(build: Build, job: Job, springs: SpringSet, toward: float, least: float) -> Build:
-    """The same springs and posts with the stop as near to `toward` [rad] as keeps the margin `least`."""
-
-    def serves(one: Build) -> bool:
-        return one.margin >= least and not one.curve.snaps and _bears(springs, one)
-
-    good, bad = build, toward
-    other = with_stop(build, job, toward)
-    if serves(other):
-        return other
-    for _ in range(24):
-        middle = (good.stop + bad) / 2
-        tried = with_stop(build, job, middle)
-        if serves(tried):
-            good = tried
-        else:
-            bad = middle
-    return good
-
-
-def _centred(build: Build, job: Job, springs: SpringSet, stops: tuple[float, float]) -> Build:
-    """Among stops of equal margin the middle one."""
-    last = _furthest(build, job, springs, stops[1], build.margin - 1e-7)
-    middle = with_stop(build, job, (build.stop + last.stop) / 2)
-    return middle if middle.margin >= build.margin - 1e-6 and _bears(springs, middle) else build

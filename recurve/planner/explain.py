@@ -16,7 +16,7 @@ from recurve.physics.target import Band, BandResult
 from recurve.planner.build import Build, Checked
 from recurve.planner.ideal import Ideal, find_ideal
 from recurve.planner.problem import Problem, SpringBounds
-from recurve.planner.springset import SpringSet
+from recurve.planner.springset import SpringSet, post_diameter, too_narrow
 from recurve.units import PLACES, RPM
 
 SECOND_RATE = (1e3, 40e3)  # [N/m], of a second spring that a unit planned with one might get
@@ -76,7 +76,25 @@ def plan_notes(
         notes.append(f"Readings left out of the fit, since they do not belong: rows {rows} of the sweep.")
     if build is not None:
         notes += [*_table_notes(job, build), *_travel_notes(job, build)]
-    return [*notes, *_second_spring_notes(problem, bounds, None if build is None else build.margin, unit)]
+    return [
+        *notes,
+        *_hook_notes(unit),
+        *_second_spring_notes(problem, bounds, None if build is None else build.margin, unit),
+    ]
+
+
+def _hook_notes(job: Job) -> list[str]:
+    """Springs that were not considered, since their hooks go over no post."""
+    narrow = too_narrow(job)
+    if not narrow:
+        return []
+    widest = 1e3 * max(post_diameter(p.posts) for p in job.places)
+    few = ", ".join(s.id for s in narrow[:5]) + (" …" if len(narrow) > 5 else "")
+    springs = "1 spring" if len(narrow) == 1 else f"{len(narrow)} springs"
+    return [
+        f"Left out: {springs} of the catalogue whose hooks do not go over the posts of {widest:.2f} mm ({few}). A hook is "
+        "taken to be as wide inside as the coils, outer diameter less two wires."
+    ]
 
 
 def _edge_words(band: Band, upper: bool) -> str:
@@ -176,7 +194,10 @@ def _no_build(problem: Problem, spring_set: SpringSet) -> list[str]:
             f"No spring pulls from rest on the primary's posts: they are at most {longest:.2f} mm apart, the shortest "
             f"spring is {1e3 * float(spring_set.free.min()):.2f} mm inside its hooks."
         ]
-    return ["No pair can be set without the weights flying out at one speed (a snap), or within the stop's limits."]
+    return [
+        "Whichever pair is tried, and however its posts are set, the weights fly out at one speed (a snap), or the stop "
+        "would have to go beyond its limits."
+    ]
 
 
 def _second_spring_notes(problem: Problem, bounds: SpringBounds, margin: float | None, job: Job) -> list[str]:

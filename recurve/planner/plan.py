@@ -15,9 +15,10 @@ from recurve.job.model import Job
 from recurve.physics.curve import Trace, trace
 from recurve.planner.build import Build, Checked, check_build
 from recurve.planner.buying import Purchase, purchases
-from recurve.planner.choose import Outcome, Pick, by_margin, choose_build, least_trim
+from recurve.planner.choose import Outcome, Pick, by_margin, choose_build
 from recurve.planner.conversion import as_fitted, conversion_notes, fitted_ensemble
 from recurve.planner.explain import explain, plan_notes, trust_notes
+from recurve.planner.handwork import by_hand, least_trim
 from recurve.planner.ideal import Ideal, find_ideal
 from recurve.planner.problem import problem_of, spring_bounds
 from recurve.planner.search import Report
@@ -162,7 +163,8 @@ def _alternatives(
     for other in outcome.builds[:top]:
         same = all(a.spring is b.spring for a, b in zip(chosen.springs, other.springs, strict=True))
         build = chosen if same else other
-        build = build if largest or build.trim == 0.0 else least_trim(build, job, spring_set)
+        if not same and not largest:
+            build = by_hand(build if build.trim == 0.0 else least_trim(build, job, spring_set), job, spring_set)
         made.append(AlternativeBuild(build, _simulated(job, ensemble, build, FEW_BUILDS).fraction))
     return tuple(made)
 

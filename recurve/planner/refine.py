@@ -82,30 +82,38 @@ def candidates(problem: Problem, springs: SpringSet, near: Mask, margins: tuple[
     return _start(problem, springs, list(rows.values()), min(margins))
 
 
-def solve(problem: Problem, springs: SpringSet, given: Candidates, ceiling: float, spread: float = 0.01) -> Candidates:
+def solve(
+    problem: Problem,
+    springs: SpringSet,
+    given: Candidates,
+    ceiling: float,
+    spread: float = 0.01,
+    snap_rows: int = SNAP_ROWS,
+) -> Candidates:
     """The candidates with their best margin and bends, those that end more than `spread` [1] below the best
     are dropped.
 
     A candidate whose take-up ends at an edge is continued with that edge on its other side. Margins are sought up to
-    `ceiling` [1], or a little above the best one given.
+    `ceiling` [1], or a little above the best one given. A snap is forbidden at `snap_rows` [1] advances.
     """
     top = max(ceiling, float(given.margin.max(initial=-np.inf)) + 0.1)
-    done = last = _settled(problem, springs, given, top, spread)
+    done = last = _settled(problem, springs, given, top, spread, snap_rows)
     for _ in range(TURNS):
         over = _across(problem, springs, last)
         if not len(over.first):
             break
-        last = _better(_settled(problem, springs, over, top, spread), done)
+        last = _better(_settled(problem, springs, over, top, spread, snap_rows), done)
         done = done.joined(last)
     return done
 
 
-def least_moves(problem: Problem, springs: SpringSet, some: Candidates, margin: Array) -> Array:
+def least_moves(
+    problem: Problem, springs: SpringSet, some: Candidates, margin: Array, snap_rows: int = SNAP_ROWS
+) -> Array:
     """Of the bends that keep these margins (b,) [1], those that move the posts least, (b, 2) [m]; the present bends if
-    a margin cannot be kept."""
-    planes = _join(
-        [_edges(problem, springs, some, margin), _box(problem, springs, some), _no_snap(problem, springs, some)]
-    )
+    a margin cannot be kept. A snap is forbidden at `snap_rows` [1] advances."""
+    snap = _no_snap(problem, springs, some, snap_rows)
+    planes = _join([_edges(problem, springs, some, margin), _box(problem, springs, some), snap])
     return np.stack([_least_move(*parts) for parts in zip(planes.p, planes.q, planes.r, some.bend, strict=True)])
 
 
@@ -138,11 +146,13 @@ def _better(new: Candidates, old: Candidates) -> Candidates:
     return new.take(np.flatnonzero(new.margin > known + 1e-6))
 
 
-def _settled(problem: Problem, springs: SpringSet, given: Candidates, top: float, spread: float) -> Candidates:
+def _settled(
+    problem: Problem, springs: SpringSet, given: Candidates, top: float, spread: float, snap_rows: int
+) -> Candidates:
     """Linearised at the present bends and solved, until the bends no longer change."""
     now = given
     for turn in range(ROUNDS):
-        fixed = _join([_box(problem, springs, now), _no_snap(problem, springs, now)])
+        fixed = _join([_box(problem, springs, now), _no_snap(problem, springs, now, snap_rows)])
         margin, bend, good = _bisect(problem, springs, now, fixed, top)
         if not good.any():
             return now.take([])
@@ -302,11 +312,11 @@ def _box(problem: Problem, springs: SpringSet, now: Candidates) -> _Planes:
     return _Planes(np.tile(p, (n, 1)), np.tile(q, (n, 1)), np.concatenate([lows[:, None], ends], axis=1))
 
 
-def _no_snap(problem: Problem, springs: SpringSet, now: Candidates) -> _Planes:
-    """d/dα of (τ + T_d ± T_f)/I′ ≥ 0 inside the stop, with the secondary's take-up at the present bend."""
+def _no_snap(problem: Problem, springs: SpringSet, now: Candidates, rows: int) -> _Planes:
+    """d/dα of (τ + T_d ± T_f)/I′ ≥ 0 at `rows` advances inside the stop, with the secondary's take-up at the present bend."""
     low, _, _ = band_edges(problem, now.margin)
     stop = np.minimum(*stop_range(problem, now.margin, low))[:, None]
-    at = np.linspace(1e-3, 1 - 1e-3, SNAP_ROWS) * stop
+    at = np.linspace(1e-3, 1 - 1e-3, rows) * stop
     step = 1e-4 * stop
     slopes = [problem.weights.inertia_slope(at + x) for x in (-step, step)]
     middle = problem.weights.inertia_slope(at)

@@ -11,6 +11,7 @@ import numpy as np
 from recurve.arrays import Array, Mask
 from recurve.errors import InputError
 from recurve.job.model import Job
+from recurve.physics.posts import PointPosts, Posts
 from recurve.springs.spring import Spring
 from recurve.units import PLACES
 
@@ -92,11 +93,29 @@ def spring_set_of(job: Job, constraints: Constraints) -> SpringSet:
     available = tuple(s for s in springs if s.quantity is not None) if constraints.only_in_stock else springs
     spring_set = SpringSet.of(available, lambda s: s.most_length)
     fits = np.ones((2, len(spring_set)), bool)
+    for place, there in enumerate(job.places):
+        fits[place] = [goes_over(s, post_diameter(there.posts)) for s in spring_set.springs]
     for place in range(2):
         wanted = _wanted(job, constraints, springs, place)
         if wanted is not None:
-            fits[place] = [any(s is w for w in wanted) for s in spring_set.springs]
+            fits[place] &= [any(s is w for w in wanted) for s in spring_set.springs]
     return spring_set.limited(fits)
+
+
+def post_diameter(posts: Posts) -> float:
+    """Mean diameter [m] of the two posts of a place; 0 where it is not known."""
+    return posts.diameter if isinstance(posts, PointPosts) else 0.0
+
+
+def goes_over(spring: Spring, diameter: float) -> bool:
+    """Whether the hooks of a spring go over posts of a `diameter` [m]; true where its wire or outer diameter is not known."""
+    return spring.hook_opening is None or spring.hook_opening >= diameter - 1e-9
+
+
+def too_narrow(job: Job) -> tuple[Spring, ...]:
+    """Springs of the catalogue whose hooks go over no posts of the unit."""
+    bought = () if job.catalogue is None else job.catalogue.springs
+    return tuple(s for s in bought if not any(goes_over(s, post_diameter(p.posts)) for p in job.places))
 
 
 def _wanted(job: Job, constraints: Constraints, springs: tuple[Spring, ...], place: int) -> list[Spring] | None:
@@ -121,4 +140,11 @@ def _wanted(job: Job, constraints: Constraints, springs: tuple[Spring, ...], pla
         near = difflib.get_close_matches(str(identity), [s.id for s in springs], 1)
         hint = f"; did you mean {near[0]}?" if near else ""
         raise InputError(f"{job.path}: --{name}: got {identity!r}, expected an id of the catalogue{hint}")
+    diameter = post_diameter(job.places[place].posts)
+    if not any(goes_over(s, diameter) for s in named):
+        opening = 1e3 * (named[0].hook_opening or 0.0)
+        raise InputError(
+            f"{job.path}: --{name}: got {identity}, whose hooks are {opening:.2f} mm inside (outer diameter less two wires), "
+            f"expected hooks that go over posts of {1e3 * diameter:.2f} mm"
+        )
     return named

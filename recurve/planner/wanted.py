@@ -10,13 +10,12 @@ import numpy as np
 from recurve.fit.fit import fit_sweep, fitted_job
 from recurve.job.model import Job
 from recurve.physics.curve import Unit
-from recurve.physics.posts import PointPosts
 from recurve.planner.build import make_build
 from recurve.planner.choose import by_margin, choose_build
 from recurve.planner.ideal import Ideal, SpringRange, find_ideal
 from recurve.planner.plan import make_plan
 from recurve.planner.problem import problem_of, spring_bounds
-from recurve.planner.springset import SpringSet
+from recurve.planner.springset import SpringSet, post_diameter
 from recurve.springs.spring import Spring
 from recurve.springs.winding import Wanted
 from recurve.units import PLACES
@@ -44,7 +43,7 @@ def wanted_of(unit: Unit) -> tuple[Wanted, ...]:
     for place, installed in zip(PLACES, unit.springs, strict=False):
         rest, longest = (float(x) for x in installed.length(np.array([0.0, unit.stop]))[0])
         spring = installed.spring
-        post = installed.posts.diameter if isinstance(installed.posts, PointPosts) else 0.0
+        post = post_diameter(installed.posts)
         if rest >= spring.free_length:
             pull = spring.initial_tension + spring.rate * (rest - spring.free_length)
             found.append(Wanted(place, spring.rate, rest, longest, pull=pull, post=post))
@@ -87,7 +86,7 @@ def _one(job: Job, index: int, ideal: SpringRange, stop: float) -> Wanted | None
         return None
     posts = job.places[index].posts
     rest, longest, free = (float(posts.length(a)[0]) for a in (0.0, stop, ideal.takeup))
-    post = posts.diameter if isinstance(posts, PointPosts) else 0.0
+    post = post_diameter(posts)
     if ideal.takeup == 0.0:
         return Wanted(PLACES[index], ideal.rate, rest, longest, pull=ideal.pull, post=post)
     return Wanted(

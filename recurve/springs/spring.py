@@ -51,6 +51,12 @@ class Spring:
     most_extension: float = math.inf
 
     @property
+    def hook_opening(self) -> float | None:
+        """Inside diameter [m] of a full hook, which is that of the coils: outer diameter less two wires. Common practice, no
+        source. None where one of the two is not known."""
+        return None if self.wire is None or self.outer is None else self.outer - 2 * self.wire
+
+    @property
     def most_length(self) -> float:
         """The greatest length [m] inside the hooks to which it may be drawn, infinite if unknown."""
         return self.free_length + self.most_extension

@@ -11,13 +11,16 @@ from functools import cache
 
 import numpy as np
 import pytest
-from brute import Best, brute_plan, exact_curve, exact_margin
+from brute import Best, brute_pair, brute_plan, exact_curve, exact_margin
 from random_jobs import random_job
 
 from recurve.physics.posts import PointPosts, TablePosts
 from recurve.physics.target import Band, Target
 from recurve.planner import plan as planning
+from recurve.planner.choose import by_margin, choose_build
 from recurve.planner.plan import Plan, make_plan
+from recurve.planner.problem import problem_of
+from recurve.planner.springset import SpringSet
 
 Case = tuple[int, bool]
 # The seed, and whether the job is a wild one: posts that bend far, springs with much initial tension.
@@ -56,6 +59,22 @@ def check_margin(case: Case) -> None:
     assert plan.build is not None
     assert plan.build.margin >= best.margin - WORSE
     assert (plan.verdict == "out of reach") == (plan.build.margin < 0)
+
+
+def test_a_snap_between_the_advances_looked_at_is_no_reason_to_give_up() -> None:
+    """A pair of which every setting snaps that the coarse grid calls good; the slow search says that others do not."""
+    job = random_job(51)
+    assert job.catalogue is not None
+    named = {s.id: s for s in job.catalogue.springs}
+    primary, secondary = replace(named["S4"], quantity=1), replace(named["S0"], quantity=1)
+    job = replace(job, catalogue=replace(job.catalogue, springs=(primary, secondary)))
+    springs = SpringSet.of([primary, secondary]).limited(np.eye(2, dtype=bool))
+    outcome = choose_build(problem_of(job), springs, job, by_margin, False)
+    best = brute_pair(job, (primary, secondary))
+    assert outcome.build is not None and best is not None and best.margin < 0
+    assert not outcome.build.curve.snaps
+    # Far out of reach the nearest miss is not the very nearest.
+    assert best.margin - 0.5 <= outcome.build.margin <= best.margin + 0.005
 
 
 @pytest.mark.parametrize("case", CASES)

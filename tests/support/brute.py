@@ -60,6 +60,12 @@ def brute_plan(job: Job, pairs: int = 4, seed: int = 1) -> Best | None:
     return max(found, key=lambda x: x.margin) if found else None
 
 
+def brute_pair(job: Job, springs: tuple[Spring, ...], seed: int = 1) -> Best | None:
+    """The best setting of one choice of springs, in the order of the places."""
+    margin, start = _grid_best(job, springs)
+    return _refined(job, springs, start, seed) if margin > HOPELESS else None
+
+
 def bounds(job: Job, springs: tuple[Spring, ...]) -> list[tuple[float, float]] | None:
     """Ranges of the bends [m], the primary's such that it pulls from rest; None where it cannot."""
     ranges = [p.travel for p in job.places]

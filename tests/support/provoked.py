@@ -156,6 +156,7 @@ HUNG = ["50 g at 14 mm", "100 g at 15 mm"]
 COMMANDS = {
     "speeds": ["curve", "JOB", "--speeds", "1"],
     "a wish for a spring that is not sold": ["plan", "JOB", "--primary", "A9"],
+    "a wish for a spring with narrow hooks": ["plan", "NARROW", "--primary", "A1"],
     "a wish and a keep": ["plan", "JOB", "--primary", "A1", "--keep", "primary"],
     "a keep of what is not described": ["plan", "UNDESCRIBED", "--keep", "primary"],
     "a wish for a second spring": ["plan", "ONE", "--secondary", "A1"],
@@ -270,6 +271,10 @@ def commands(folder: Path) -> Iterator[tuple[str, list[str]]]:
         place = folder / name.lower()
         place.mkdir()
         made[name] = write_job(place, *changes)
+    (folder / "narrow").mkdir()
+    made["NARROW"] = write_job(
+        folder / "narrow", without("sweep"), springs=SPRINGS.replace("A1,1.5,13.6,0,,", "A1,1.5,13.6,0,0.6,3.0")
+    )
     made["BARE"] = folder / "bare.toml"
     made["BARE"].write_text(BARE_HEAD.format(ratio=2.0) + '[timing]\nstatic = "8 deg"\n', encoding="utf-8")
     (folder / "recorded" / "as-left.toml").write_text("nothing", encoding="utf-8")

@@ -84,7 +84,11 @@ def test_a_stop_built_up(trimmed: Plan) -> None:
 
 
 def test_springs_lengths_bends_and_take_up(trimmed: Plan) -> None:
-    assert part(trimmed, "springs")["heads"] == ["primary (light), post P", "secondary (heavy), post S"]
+    heads = part(trimmed, "springs")["heads"]
+    assert heads[0] == "primary, post P: pulls from rest"
+    build = trimmed.build
+    assert build is not None and build.springs[1].takeup is not None
+    assert heads[1] == f"secondary, post S: takes up at {np.degrees(build.springs[1].takeup):.1f}°"
     said = rows(trimmed)
     assert said["spring"] == [{"main": "the spring that is in it", "small": "leave it in"}] * 2
     assert [c["main"] for c in said["rate"]] == ["1.00 N/mm", "3.00 N/mm"]
@@ -191,7 +195,7 @@ def test_a_unit_with_one_spring_has_one_setting(plan: Plan) -> None:
     build = make_build(job, (found,), (0.0,), job.stop.advance)
     single = replace(plan, job=job, build=build)
     assert [s["mark"] for s in part(single, "setting")["settings"]] == ["P"]
-    assert part(single, "springs")["heads"] == ["primary (light), post P"]
+    assert part(single, "springs")["heads"] == ["primary, post P: pulls from rest"]
     assert len(part(single, "verdict")["numbers"]) == 3
 
 

@@ -28,7 +28,7 @@ from recurve.units import RPM
 Facts = dict[str, Any]
 B = TypeVar("B", bound=TargetBand)
 
-PLACES = (("primary", "light", "P"), ("secondary", "heavy", "S"))
+PLACES = (("primary", "P"), ("secondary", "S"))
 OPPOSITE = {"clockwise": "anticlockwise", "anticlockwise": "clockwise"}
 HEADROOM, ROUND_TO = 1.1, 50.0  # the bench goes a little past the work's last speed [rpm], and no further
 STEP = 0.1e-3  # bend [m] whose effect on the setting speed is given
@@ -77,14 +77,14 @@ def _numbers(source: Source) -> list[Facts]:
     """The numbers to set, in the order of the work: the stop, the lengths over the posts, the speeds."""
     document, shown = source.document, source.shown
     made = [] if document.stop.planned_deg is None else [("stop", "", shown.angle(document.stop.planned_deg))]
-    for (name, _, mark), (_, one) in zip(PLACES, document.springs.in_place, strict=False):
+    for (name, mark), (_, one) in zip(PLACES, document.springs.in_place, strict=False):
         made.append((f"over post {mark}, at rest", name, shown.length(one.installed_length_mm)))
-    for (_, _, mark), advance, speed in set_speeds(document):
+    for (_, mark), advance, speed in set_speeds(document):
         made.append((f"{signless(advance, 1)}° in, rising", f"sets post {mark}", shown.speed(speed)))
     return [{"name": name, "note": note, "value": value} for name, note, value in made]
 
 
-def set_speeds(document: PlanDocument) -> list[tuple[tuple[str, str, str], float, float]]:
+def set_speeds(document: PlanDocument) -> list[tuple[tuple[str, str], float, float]]:
     """What the posts are set by: the place, and the advance [deg] that must be in at a rising speed [rpm]."""
     stop, first = document.stop.planned_deg, deg(CHECK_ADVANCE)
     if stop is None:
@@ -158,11 +158,18 @@ def springs(source: Source) -> Facts | None:
     columns = [_spring_cells(source, one, f, place, index) for index, ((_, one), f, place) in enumerate(fitted)]
     rows: list[Facts] = [{"label": label, "cells": [c[label] for c in columns]} for label in columns[0]]
     return {
-        "heads": [f"{name} ({kind}), post {mark}" for name, kind, mark in PLACES[: len(columns)]],
-        "marks": [mark for _, _, mark in PLACES[: len(columns)]],
+        "heads": [f"{name}, post {mark}: {_does(f)}" for (name, mark), f in zip(PLACES, build.springs, strict=False)],
+        "marks": [mark for _, mark in PLACES[: len(columns)]],
         "rows": [r for r in rows if any(c["main"] for c in r["cells"])],
         "angles": any(isinstance(f.posts, PointPosts) for f in build.springs),
     }
+
+
+def _does(spring: Fitted) -> str:
+    """What a spring does, which tells it from the other: which of the two is the stiffer one differs from unit to unit."""
+    if spring.takeup is None:
+        return "never pulls"
+    return "pulls from rest" if spring.takeup == 0.0 else f"takes up at {math.degrees(spring.takeup):.1f}°"
 
 
 def _spring_cells(
@@ -253,7 +260,7 @@ def setting(source: Source) -> Facts | None:
     found = [
         {
             "spring": place[0],
-            "mark": place[2],
+            "mark": place[1],
             "advance": shown.angle(advance),
             "speed": shown.speed(speed),
             "effect": _effect(build, PLACES.index(place), math.radians(advance), speed, shown),

@@ -18,7 +18,7 @@ data/limits.toml hold the trade's usual one (common practice, no source).
 2. State and priors
 
 A unit is described by parameters θ_i: for each spring ln k and the stretch at rest x = L(0) − L₀, negative where it is
-slack; the initial tension of an undescribed secondary; T_d, T_f, s; α_stop; the error ζ of the bench's zero; and up to
+slack; its initial tension F_i where that is not known; T_d, T_f, s; α_stop; the error ζ of the bench's zero; and up to
 three modes of the mass geometry (section 6). The state z has the same numbers at a size of order 1:
 
     z_i = (θ_i − middle_i)/spread_i,   prior density ∝ exp(−½ Σ z_i²) within physical bounds, 0 outside   (2)
@@ -28,12 +28,21 @@ A quantity that was measured has its value as middle and u as spread. Otherwise 
     ln k              median 1.8 N/mm (primary), 6 N/mm (secondary); spread ln 3. Given without ±: 10 %
     x                 0.3 ± 1.2 mm (primary), −0.6 ± 1.5 mm (secondary), as standard uncertainties. Given: u of the free
                       length (0.1 mm without ±), or of the take-up times L′ there
-    F_i of secondary  0, spread 2 N, not negative
+    F_i               0, spread 2 N, not negative. 0 for a spring described by rate and length alone. Given: u
     T_d               7 mN·m, half-width 5. Given without ±: half-width 25 %. By levers: 35 %, since a coefficient of
                       friction is hardly better known. 0 with an electronic trigger
     T_f; s            0, spread 4 mN·m; 0, spread 0.03; never negative. Given without ±: 30 %
     α_stop            as found, spread 0.3°
     ζ                 0, spread 0.1°; 10° where readings at the crank come without static timing
+
+What else is known of a spring bears on several parameters at once. Such a fact y_f with standard uncertainty u_f adds a
+term to (5), ((y_f − g_f(θ))/u_f)², where g_f is
+
+    a pull, with the posts (or a calliper) e beyond their length at rest:   F_i + k (x + e)
+    the pull at rest:                   F_i + k x, or 0 if x < 0           (5a)
+    a take-up, beside a free length:    the advance where L(α) − L(0) = −x
+
+A weight hung on it is a pull with e = L − L(0), u_f = √(u_W² + k² u_L²). "Slack" and "pulls" at rest bound x at 0.
 
 Springs that are both undescribed are told apart by their order: the primary takes up first.
 
@@ -83,8 +92,10 @@ states are drawn; every state so far is weighted by
     w ∝ p(z | y) / mean of all proposals so far, at z                                              (7)
 
 and the mixture is fitted to the weighted states (expectation–maximisation). It ends when the states are worth 1000
-equal ones, 1/Σw² ≥ 1000 with Σw = 1, or after 24 rounds. A fit has converged when its best mode has and the states are
-worth more than 100. All draws are seeded: the same input gives the same numbers.
+equal ones, 1/Σw² ≥ 1000 with Σw = 1, or after 24 rounds. A fit has converged when the states are worth more than 100
+and the means of two halves of them differ by less than 0.6 standard deviations. Whether a descent ended flat does not
+count: at a kink, as where a take-up meets a reading, no state is flat. All draws are seeded: the same input gives the
+same numbers.
 
 5. Estimates, and what is not determined
 

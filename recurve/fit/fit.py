@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 
 from recurve.arrays import Array
-from recurve.fit.model import TENSION, SweepModel, ends, sweep_model
+from recurve.fit.model import TENSIONS, SweepModel, ends, sweep_model
 from recurve.fit.posterior import Mode, Samples, find_modes, sample, spread_starts
 from recurve.job.model import Job
 from recurve.physics.curve import Drag
@@ -27,6 +27,7 @@ LEARNT = 0.7  # a posterior this much narrower than its prior: the readings say 
 MORE_STARTS = 3  # besides the prior's middle and the best of each kind of answer
 NEGLIGIBLE = 0.02  # a probability that is not mentioned
 CONVERGED_SAMPLES = 100.0  # equal samples that the posterior must be worth for the fit to count as converged
+HALVES_APART = 0.6  # standard deviations by which the means of two halves of the samples may differ at most
 CUBIC = 4  # advances that a correction of I′ is given at: a cubic through them says all that three smooth modes can
 EstimateSource = Literal["readings", "as given", "not determined"]
 
@@ -138,9 +139,12 @@ def _result(
     job: Job, model: SweepModel, used: SweepModel, kept: np.ndarray, modes: tuple[Mode, ...], scatter: float
 ) -> Fit:
     """The fit: `model` has all readings, `used` those kept, their ± enlarged by `scatter`."""
-    best = modes[0].state
     samples = sample(used.log_density, modes)
-    estimates, values = _estimates(job, used, samples, best)
+    if not modes[0].converged:
+        modes = (_highest(used, modes[0], samples), *modes[1:])
+    best = modes[0].state
+    narrowing = _narrowing(used, samples)
+    estimates, values = _estimates(job, used, samples, (best, narrowing))
     names = tuple(e.name for e in estimates if e.quantity is not None)
     columns = np.stack([values[n] for n in names], axis=1) if names else np.zeros((len(samples.weights), 0))
     residual = model.misfit(best[None])[0][0]
@@ -155,9 +159,9 @@ def _result(
         names=names,
         correlation=_correlation(columns, samples),
         chi2=float((residual[kept] ** 2).sum()),
-        dof=degrees_of_freedom(int(kept.sum()), 1.0 - _narrowing(used, samples) ** 2),
+        dof=degrees_of_freedom(int(kept.sum()), 1.0 - narrowing**2),
         inflation=scatter,
-        converged=modes[0].converged and samples.effective > CONVERGED_SAMPLES,
+        converged=samples.effective > CONVERGED_SAMPLES and samples.halves_apart < HALVES_APART,
         residuals=residual,
         expected=model.predict(best[None])[0][0],
         outliers=tuple(int(r) for r in model.sweep.row[~kept]),
@@ -167,9 +171,32 @@ def _result(
     )
 
 
+def _highest(model: SweepModel, mode: Mode, samples: Samples) -> Mode:
+    """The mode, or the best that is found from the highest of its samples: at a kink of the density, as where a take-up
+    meets a reading, a descent may end beside the top."""
+    heights = model.log_density(samples.states)
+    top = int(heights.argmax())
+    if heights[top] <= mode.height:
+        return mode
+    again = find_modes(model.residuals, model.log_density, samples.states[top][None], *model.bounds())[0]
+    if again.height >= heights[top]:
+        return again
+    return replace(mode, state=samples.states[top], height=float(heights[top]))
+
+
 def _narrowing(model: SweepModel, samples: Samples) -> Array:
     """Posterior over prior standard deviation (size,) [1] of each parameter: 1 where nothing was learnt."""
-    return samples.deviation(samples.states) / model.prior_deviation()
+    before = model.prior_deviation()
+    if model.facts:
+        known = known_samples(model)
+        before = np.maximum(known.deviation(known.states), 1e-12)
+    return np.asarray(samples.deviation(samples.states) / before)
+
+
+def known_samples(model: SweepModel) -> Samples:
+    """Samples of what is known of a unit before its sweep: its priors, and the facts of its springs."""
+    unswept = model.unswept
+    return sample(unswept.log_density, _modes(unswept))
 
 
 def _correlation(columns: Array, samples: Samples) -> Array:
@@ -192,16 +219,18 @@ _PLAIN = {
 
 
 def _estimates(
-    job: Job, model: SweepModel, samples: Samples, best: Array
+    job: Job, model: SweepModel, samples: Samples, found: tuple[Array, Array]
 ) -> tuple[tuple[Estimate, ...], dict[str, Array]]:
-    """All estimates, and the samples (n,) each comes from."""
+    """All estimates, and the samples (n,) each comes from; `found` are the best state and how much narrower than before the
+    sweep each number of a state is, (size,) each."""
+    best, narrowing = found
     made: list[Estimate] = []
     values: dict[str, Array] = {}
     natural = model.natural(samples.states)
     low, high = model.bounds()
     names = [p.name for p in model.parameters]
     on_bound = dict(zip(names, (best <= low + 1e-4) | (best >= high - 1e-4), strict=True))
-    narrow = dict(zip(names, _narrowing(model, samples) < LEARNT, strict=True))
+    narrow = dict(zip(names, narrowing < LEARNT, strict=True))
     measured = {p.name: p.measured for p in model.parameters}
 
     def add(name: str, unit: str, column: Array, parameter: str, learnt: bool, given: bool) -> None:
@@ -225,8 +254,8 @@ def _estimates(
             tension = model.units(samples.states).tension[:, index]
             pull = np.where(x >= 0, tension + rates * np.maximum(x, 0.0), 0.0)
             add(f"{place}.pull", "N", pull, stretch, learnt, measured[stretch])
-    if TENSION in measured:
-        add(TENSION, "N", model.column(natural, TENSION), TENSION, bool(narrow[TENSION]), False)
+    for name in (t for t in TENSIONS if t in measured):
+        add(name, "N", model.column(natural, name), name, bool(narrow[name]), measured[name])
     for name, (unit, size) in _PLAIN.items():
         add(name, unit, model.column(natural, name) / size, name, bool(narrow[name]), measured[name])
     # I′ against the described one, mean over the travel that was swept.

@@ -7,8 +7,9 @@ enters as a few modes: independent relative changes of I′(α), found from the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Literal
 
 import numpy as np
 
@@ -31,6 +32,7 @@ from recurve.uncertainty import (
 from recurve.units import PLACES, SQRT3, Quantity
 
 MOST_MODES = 3
+LEAST_PULL = 0.05  # standard uncertainty [N] of a pull by spring balance, at least
 # A mode that changes I′ by less than this anywhere is left out.
 LEAST = 1e-3
 
@@ -90,19 +92,36 @@ def _measured_changes(job: Job, advance: Array) -> list[Array]:
     return [slope / middle - 1.0 for slope in slopes if np.isfinite(slope).all()]
 
 
-TENSION = "secondary.tension"
+TENSIONS = tuple(f"{place}.tension" for place in PLACES)
 TRIAL_ADVANCES = 56  # advances of a trial curve
 
 
 @dataclass(frozen=True)
+class Fact:
+    """Something that was measured of a spring by itself and bears on several parameters at once (theory, equation 5a): the
+    `value` with its standard `uncertainty`, of the spring in `place`.
+
+    `takeup` [rad]; `pull` [N] where its posts have stretched it `beyond` [m] their length at rest, 0 if it is slack there.
+    """
+
+    kind: Literal["takeup", "pull"]
+    place: int
+    value: float
+    uncertainty: float
+    beyond: float = 0.0
+    may_be_slack: bool = False
+
+
+@dataclass(frozen=True)
 class SweepModel:
-    """The unit's `shapes`, the `parameters` of a state in their order, the `sweep`, and the springs' initial tensions
-    `tension` (places,) [N]."""
+    """The unit's `shapes`, the `parameters` of a state in their order, the `sweep`, the springs' initial tensions
+    `tension` (places,) [N], for those that are no parameters, and the `facts` that are known of the springs besides."""
 
     shapes: Shapes
     parameters: tuple[Prior, ...]
     sweep: Sweep
     tension: Array
+    facts: tuple[Fact, ...] = ()
 
     @property
     def size(self) -> int:
@@ -160,11 +179,35 @@ class SweepModel:
         )
 
     def _tension(self, natural: Array) -> Array:
-        """Initial tensions (n, places) [N]: as described, or, of an undescribed second spring, a number of the state."""
+        """Initial tensions (n, places) [N]: as described, or, of a spring of which they are not known, of the state."""
         tension = np.tile(self.tension, (len(natural), 1))
-        if TENSION in self._place:
-            tension[:, 1] = self.column(natural, TENSION)
+        for place in range(len(self.tension)):
+            if TENSIONS[place] in self._place:
+                tension[:, place] = self.column(natural, TENSIONS[place])
         return tension
+
+    def off_facts(self, states: Array) -> Array:
+        """What was measured of the springs by themselves less what the states make it, in standard uncertainties,
+        (n, facts) [1]."""
+        if not self.facts:
+            return np.zeros((len(states), 0))
+        natural = self.natural(states)
+        tension = self._tension(natural)
+        return np.stack([(f.value - self._made(f, natural, tension)) / f.uncertainty for f in self.facts], axis=1)
+
+    def _made(self, fact: Fact, natural: Array, tension: Array) -> Array:
+        """What the states make of a fact, (n,) [its unit]."""
+        stretch = self.column(natural, f"{PLACES[fact.place]}.stretch")
+        if fact.kind == "takeup":
+            return np.asarray(np.minimum(takeups(self.shapes, stretch, fact.place), self.shapes.advance[-1]))
+        rate = np.exp(self.column(natural, f"{PLACES[fact.place]}.rate"))
+        pull = tension[:, fact.place] + rate * (stretch + fact.beyond)
+        return np.asarray(np.where(stretch + fact.beyond < 0.0, 0.0, pull) if fact.may_be_slack else pull)
+
+    @property
+    def unswept(self) -> SweepModel:
+        """The same unit with nothing read of it."""
+        return replace(self, sweep=_nothing_read())
 
     def predict(self, states: Array) -> tuple[Array, Array]:
         """Reading expected and variance by the uncertainty of speed, (n, readings) each [rad, rad²]."""
@@ -200,9 +243,9 @@ class SweepModel:
         return (self.sweep.advance - mean) / sigma, sigma
 
     def residuals(self, states: Array) -> Array:
-        """What least squares minimises (n, readings + size) [1]: standardised residuals, then the state itself, which
-        the priors hold to 0."""
-        return np.concatenate([self.misfit(states)[0], states], axis=1)
+        """What least squares minimises (n, readings + facts + size) [1]: standardised residuals, what was measured of the
+        springs by themselves, then the state itself, which the priors hold to 0."""
+        return np.concatenate([self.misfit(states)[0], self.off_facts(states), states], axis=1)
 
     def log_density(self, states: Array) -> Array:
         """Log of the posterior density (n,) [1], up to a constant; −inf outside the bounds."""
@@ -212,7 +255,8 @@ class SweepModel:
         if inside.any():
             kept = states[inside]
             residual, sigma = self.misfit(kept)
-            result[inside] = -0.5 * (residual**2).sum(axis=1) - np.log(sigma).sum(axis=1) - 0.5 * (kept**2).sum(axis=1)
+            known = 0.5 * (self.off_facts(kept) ** 2).sum(axis=1) + 0.5 * (kept**2).sum(axis=1)
+            result[inside] = -0.5 * (residual**2).sum(axis=1) - np.log(sigma).sum(axis=1) - known
         return result
 
     def kind(self, states: Array) -> Array:
@@ -257,15 +301,25 @@ def sweep_model(job: Job) -> SweepModel:
     posts = tuple(p.posts for p in job.places)
     shapes = Shapes.of(job.weights, posts, float(grid[-1]), modes)
     parameters = [p for i, name in enumerate(PLACES[: len(posts)]) for p in _spring_parameters(job, i, name)]
-    if len(posts) == 2 and job.places[1].found is None:
-        # A first spring that pulls from rest shows only its pull; a second one's tension shows as a plateau.
-        parameters.append(Prior(TENSION, 0.0, default("fit", "initial_tension", "force"), 0.0, 20.0))
+    parameters += [p for i in range(len(posts)) for p in _tension_parameters(job, i)]
     parameters += _resistance_parameters(job)
     parameters.append(_stop_parameter(job, float(grid[-1])))
     parameters.append(_zero_parameter(job))
     parameters += [Prior(f"mode {i}", 0.0, 1.0, -5.0, 5.0) for i in range(len(modes))]
     tension = np.array([0.0 if p.found is None else p.found.initial_tension for p in job.places])
-    return SweepModel(shapes, tuple(parameters), job.sweep, tension)
+    facts = tuple(f for i in range(len(posts)) for f in _spring_facts(job, i))
+    return SweepModel(shapes, tuple(parameters), job.sweep, tension, facts)
+
+
+def unswept_model(job: Job) -> SweepModel:
+    """The model of a job of which nothing was read."""
+    return sweep_model(replace(job, sweep=_nothing_read()))
+
+
+def _nothing_read() -> Sweep:
+    """A sweep that tells nothing: one reading that may be off by any angle."""
+    nothing = np.zeros(1)
+    return Sweep(nothing + 1.0, nothing, nothing == 0, nothing, file="", reading=1e3, speed_reading=1e-6)
 
 
 def _bound_reach(job: Job, reach: float) -> float:
@@ -285,25 +339,79 @@ def _uncertainty(given: Quantity | None) -> float | None:
 
 
 def _spring_parameters(job: Job, index: int, name: str) -> list[Prior]:
-    place = job.places[index]
+    """Rate and stretch at rest of a spring: as measured, where they were measured as such; else the trade's usual."""
+    place, measured = job.places[index], job.measured.springs[index]
     rest, lever = (float(x) for x in place.posts.length(0.0))
     spread = float(np.log(ranges()["fit"][f"{name}_rate"]["spread"]))
-    rate = Prior(
-        f"{name}.rate", float(np.log(default("fit", f"{name}_rate", "rate"))), spread, np.log(30.0), np.log(1e5)
-    )
+    middle, least, most = float(np.log(default("fit", f"{name}_rate", "rate"))), np.log(30.0), np.log(1e5)
+    rate = Prior(f"{name}.rate", middle, spread, least, most)
+    if measured.rate is not None:
+        value = measured.rate.value
+        by = _uncertainty(measured.rate) or default("fit", "rate", "number") * value
+        rate = Prior(rate.name, float(np.log(value)), by / value, least, most, True)
+    elif measured.weighed is not None:
+        rate = replace(rate, measured=True)
     entry = ranges()["fit"][f"{name}_stretch"]
     stretch = Prior(f"{name}.stretch", entry["value"] * 1e-3, entry["spread"] * 1e-3, -6e-3, 8e-3)
-    if place.found is None:
-        return [rate, stretch]
-    measured = job.measured.springs[index]
-    relative = (_uncertainty(measured.rate) or 0.1 * place.found.rate) / place.found.rate
-    rate = Prior(rate.name, float(np.log(place.found.rate)), relative, rate.least, rate.most, True)
-    by, takeup = _uncertainty(measured.free_length) or 0.1e-3, _uncertainty(measured.takeup)
-    if takeup is not None:
-        by = takeup * max(abs(_lever_at(job, index, place.found.free_length)), abs(lever), 1e-3)
-    middle = rest - place.found.free_length
-    stretch = Prior(stretch.name, middle, by, middle - 8 * by, middle + 8 * by, True)
+    if measured.free_length is not None:
+        middle = rest - measured.free_length.value
+        off_posts = 0.0 if measured.over_posts is None else measured.over_posts.standard_uncertainty or 0.0
+        by = float(np.hypot(_uncertainty(measured.free_length) or default("fit", "free_length", "length"), off_posts))
+        stretch = Prior(stretch.name, middle, by, middle - 8 * by, middle + 8 * by, True)
+    elif measured.takeup is not None:
+        free = float(place.posts.length(measured.takeup.value)[0])
+        turned = _uncertainty(measured.takeup)
+        by = default("fit", "free_length", "length")
+        if turned is not None:
+            by = turned * max(abs(_lever_at(job, index, free)), abs(lever), 1e-3)
+        stretch = Prior(stretch.name, rest - free, by, rest - free - 8 * by, rest - free + 8 * by, True)
+    elif place.found is not None:
+        stretch = replace(stretch, measured=True)
+    if measured.slack is not None:
+        # It was seen to rattle, or to be drawn: the other is not possible.
+        ends = (stretch.least, min(stretch.most, 0.0)) if measured.slack else (max(stretch.least, 0.0), stretch.most)
+        if ends[0] < ends[1]:
+            stretch = replace(stretch, least=ends[0], most=ends[1])
     return [rate, stretch]
+
+
+def _tension_parameters(job: Job, index: int) -> list[Prior]:
+    """The initial tension of a spring as a number of the state, where it is not simply as described. A spring that is
+    described by rate and length alone has none."""
+    place, measured = job.places[index], job.measured.springs[index]
+    given, most = measured.initial_tension, 20.0
+    if given is not None:
+        by = _uncertainty(given)
+        return [] if by is None else [Prior(TENSIONS[index], given.value, by, 0.0, most, True)]
+    told = measured.hung is not None or measured.pull_at_rest is not None
+    if place.found is not None and not told:
+        return []
+    return [Prior(TENSIONS[index], 0.0, default("fit", "initial_tension", "force"), 0.0, most, place.found is not None)]
+
+
+def _spring_facts(job: Job, index: int) -> list[Fact]:
+    """What was measured of a spring besides its parameters themselves (theory, equation 5a)."""
+    measured, facts = job.measured.springs[index], []
+    if measured.takeup is not None and measured.free_length is not None:
+        by = _uncertainty(measured.takeup) or default("fit", "takeup", "angle")
+        facts.append(Fact("takeup", index, measured.takeup.value, by))
+    pull = measured.pull_at_rest
+    if pull is not None:
+        by = _uncertainty(pull) or max(default("fit", "pull_at_rest", "number") * pull.value, LEAST_PULL)
+        facts.append(Fact("pull", index, pull.value, by, may_be_slack=True))
+    hung = measured.hung
+    if hung is not None:
+        rest = float(job.places[index].posts.length(0.0)[0])
+        rate = measured.rate.value if measured.rate is not None else default("fit", f"{PLACES[index]}_rate", "rate")
+        rate = rate if measured.weighed is None else measured.weighed.rate
+        by_length = np.hypot(hung.pull_uncertainty, rate * hung.length_uncertainty)
+        # Nothing is known of a weight that had not yet opened the coils, save that the tension is larger.
+        opened = np.ones(len(by_length), bool)
+        if measured.weighed is not None:
+            opened[list(measured.weighed.left_out)] = False
+        rows = zip(hung.pull[opened], hung.length[opened] - rest, by_length[opened], strict=True)
+        facts += [Fact("pull", index, float(p), float(by), float(x)) for p, x, by in rows]
+    return facts
 
 
 def _lever_at(job: Job, index: int, free_length: float) -> float:

@@ -65,6 +65,19 @@ class Samples:
         """Weighted standard deviation over the first axis, in the unit of `values` [any]."""
         return np.asarray(np.sqrt(np.maximum(self.weights @ (values - self.mean(values)) ** 2, 0.0)))
 
+    @property
+    def halves_apart(self) -> float:
+        """How far the means of two halves of the samples lie apart at most, in standard deviations of a parameter [1]: of
+        samples that do not yet show the whole, much."""
+        means = []
+        for half in (slice(0, None, 2), slice(1, None, 2)):
+            weights = self.weights[half]
+            if weights.sum() <= 0.0:
+                return np.inf
+            means.append(weights @ self.states[half] / weights.sum())
+        spread = np.maximum(self.deviation(self.states), 1e-9)
+        return float((np.abs(means[0] - means[1]) / spread).max())
+
     def equal(self, count: int) -> Array:
         """`count` states of equal weight (count, p) [1], by systematic resampling."""
         edges = np.cumsum(self.weights)

@@ -5,19 +5,18 @@ Every quantity is a sample over the ensemble, so that "more than" is a probabili
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from statistics import NormalDist
 
 import numpy as np
 
 from recurve.arrays import Array
-from recurve.fit.fit import Fit
-from recurve.fit.model import SweepModel, sweep_model
+from recurve.fit.fit import Fit, known_samples
+from recurve.fit.model import SweepModel, unswept_model
 from recurve.fit.sobol import rectangular, sobol
 from recurve.job.model import Job
 from recurve.physics.ensemble import Curves, curves, takeups
-from recurve.physics.sweep import Sweep
 from recurve.uncertainty import Sampled
 from recurve.units import PLACES, SQRT3
 
@@ -41,9 +40,11 @@ def ensemble_of(job: Job, fit: Fit | None, count: int) -> Ensemble:
     """`count` states of the unit as found, a power of two: by the fitted sweep, else by the ± that the job states."""
     if fit is not None:
         return Ensemble(fit.model, fit.samples.equal(count), fit.best, True)
-    nothing = np.zeros(1)
-    empty = Sweep(nothing + 1.0, nothing, nothing == 0, nothing, file="", reading=1.0, speed_reading=1e-6)
-    model = sweep_model(replace(job, sweep=empty))
+    model = unswept_model(job)
+    if model.facts:
+        known = known_samples(model)
+        middle = np.clip(known.mean(known.states), *model.bounds())
+        return Ensemble(model, known.equal(count), middle, False)
     return Ensemble(model, _prior(model, count), np.clip(np.zeros(model.size), *model.bounds()), False)
 
 

@@ -13,6 +13,7 @@ from recurve.data import default, ranges
 from recurve.errors import Fault
 from recurve.job import schema as m
 from recurve.job import schema_unit as u
+from recurve.job.agreement import spring_notes
 from recurve.job.measured import (
     Frame,
     MeasuredDrag,
@@ -23,11 +24,11 @@ from recurve.job.measured import (
     described,
 )
 from recurve.job.model import SpringPlace, Tolerances
+from recurve.job.weighings import hung_of
 from recurve.physics.curve import Stop
 from recurve.physics.mechanism import Motion, RadiusTable, UntoldMotion
 from recurve.physics.posts import Body, BodyPoint, PointPosts, Posts, TablePosts, post_faults
 from recurve.physics.reference import Reference
-from recurve.springs.spring import Spring
 from recurve.uncertainty import drag_half_width
 from recurve.units import PLACES, Quantity, factor
 
@@ -192,21 +193,39 @@ def mounting_of(weights: u.Weights, rotation: str, motion: MeasuredDrive | Radiu
     return Mounting(weights, UntoldMotion() if motion is None else described(motion), frame)
 
 
-def build_places(springs: u.Springs, on: Mounting, reach: float, faults: list[Fault]) -> tuple[SpringPlace, ...]:
-    """Where springs go, those that are described, up to the advance `reach` [rad]."""
+def build_places(
+    springs: u.Springs, on: Mounting, reach: float, faults: list[Fault], notes: list[str]
+) -> tuple[SpringPlace, ...]:
+    """Where springs go, those that are known, up to the advance `reach` [rad]; `notes` gets what does not agree."""
     given = {"primary": springs.primary, "secondary": springs.secondary}
-    return tuple(_place(name, g, on, reach, faults) for name, g in given.items() if g is not None)
+    return tuple(_place(name, g, on, reach, faults, notes) for name, g in given.items() if g is not None)
 
 
 def build_springs(springs: u.Springs) -> tuple[MeasuredSpring, ...]:
     """The springs as found, as measured; one for each place."""
-    given = (springs.primary, springs.secondary)
-    return tuple(MeasuredSpring(g.rate, g.free_length, g.takeup) for g in given if g is not None)
+    return tuple(measured_spring(g) for g in (springs.primary, springs.secondary) if g is not None)
 
 
-def _place(name: str, given: u.SpringOnPosts, on: Mounting, reach: float, faults: list[Fault]) -> SpringPlace:
+def measured_spring(given: u.PartialSpring) -> MeasuredSpring:
+    """A spring as found, as measured."""
+    return MeasuredSpring(
+        rate=given.rate,
+        free_length=given.free_length,
+        takeup=given.takeup,
+        initial_tension=given.initial_tension,
+        pull_at_rest=given.pull_at_rest,
+        hung=hung_of(given.weighings) if given.weighings else None,
+        slack=None if given.at_rest is None else given.at_rest == "slack",
+        over_posts=given.over_posts,
+    )
+
+
+def _place(
+    name: str, given: u.SpringOnPosts, on: Mounting, reach: float, faults: list[Fault], notes: list[str]
+) -> SpringPlace:
     found: list[Fault] = []
-    posts = _posts(name, given, on, found)
+    placed = _posts(name, given, on, found)
+    posts, spring = _as_it_stands(placed, given), measured_spring(given)
     travel = (0.0, 0.0) if given.post_travel is None else (given.post_travel[0].value, given.post_travel[1].value)
     if given.takeup is not None and given.takeup.value > reach:
         found.append(
@@ -218,18 +237,17 @@ def _place(name: str, given: u.SpringOnPosts, on: Mounting, reach: float, faults
         )
     wrong = post_faults(posts, reach, travel, ("springs", name))
     faults += [*found, *wrong]
-    return SpringPlace(posts, travel, None if wrong or not given.described else _found(name, given, posts))
+    if wrong:
+        return SpringPlace(posts, travel, None)
+    notes += spring_notes(name, spring, placed, posts)
+    return SpringPlace(posts, travel, spring.spring(f"as found {name}", posts))
 
 
-def _found(name: str, given: u.SpringOnPosts, posts: Posts) -> Spring:
-    assert given.rate is not None  # `described` says so
-    if given.free_length is not None:
-        free = given.free_length.value
-    else:
-        assert given.takeup is not None
-        free = float(posts.length(given.takeup.value)[0])
-    tension = 0.0 if given.initial_tension is None else given.initial_tension.value
-    return Spring(f"as found {name}", given.rate.value, free, tension, quantity=1)
+def _as_it_stands(posts: Posts, given: u.SpringOnPosts) -> Posts:
+    """The posts bent so that they measure at rest what the calliper said over them: it reads closer than places are found."""
+    if given.over_posts is None:
+        return posts
+    return posts.bent(given.over_posts.value - float(posts.length(0.0)[0]))
 
 
 def _posts(name: str, given: u.SpringOnPosts, on: Mounting, faults: list[Fault]) -> Posts:

@@ -10,6 +10,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from recurve.data import default
+from recurve.errors import InputError
 from recurve.physics.curve import Drag
 from recurve.physics.mechanism import (
     CorrectedWeights,
@@ -20,7 +22,10 @@ from recurve.physics.mechanism import (
     Slot,
     Weights,
 )
+from recurve.physics.posts import Posts
 from recurve.physics.reference import Reference
+from recurve.springs.spring import Spring
+from recurve.springs.weighing import Hung, Weighed, weigh
 from recurve.units import Quantity
 
 
@@ -153,11 +158,62 @@ class MeasuredDrag:
 
 @dataclass(frozen=True)
 class MeasuredSpring:
-    """A spring as found: `rate` [N/m], and `free_length` [m] or `takeup` [rad]; None what was not measured."""
+    """A spring as found: `rate` [N/m], `free_length` [m] inside the hooks, `takeup` [rad], `initial_tension` [N] and
+    `pull_at_rest` [N]; weights `hung` on it; whether it hangs `slack` at rest, None where that was not looked at; and
+    `over_posts` [m], the calliper over its posts at rest. None what was not measured."""
 
-    rate: Quantity | None
-    free_length: Quantity | None
-    takeup: Quantity | None
+    rate: Quantity | None = None
+    free_length: Quantity | None = None
+    takeup: Quantity | None = None
+    initial_tension: Quantity | None = None
+    pull_at_rest: Quantity | None = None
+    hung: Hung | None = None
+    slack: bool | None = None
+    over_posts: Quantity | None = None
+
+    @property
+    def weighed(self) -> Weighed | None:
+        """Rate and initial tension by the weights hung on it; None without two that draw it to different lengths."""
+        if self.hung is None or len(self.hung.pull) < 2:
+            return None
+        free = self.free_length
+        closed = (
+            None
+            if free is None
+            else replace(free, half_width=free.half_width or default("weighing", "length", "length"))
+        )
+        try:
+            return weigh(self.hung, closed)
+        except InputError:
+            return None
+
+    def spring(self, identity: str, posts: Posts) -> Spring | None:
+        """The spring on its `posts`, as far as it is known without a sweep: by its rate, or the weights hung on it, and by the
+        most direct of what tells where it begins to pull. None where one of the two is not known."""
+        weighed = self.weighed
+        rate = self.rate.value if self.rate is not None else None if weighed is None else weighed.rate
+        if rate is None:
+            return None
+        tension = 0.0
+        if self.initial_tension is not None:
+            tension = self.initial_tension.value
+        elif weighed is not None and weighed.initial_tension is not None:
+            tension = weighed.initial_tension
+        free = self._free_length(posts, rate, tension)
+        return None if free is None else Spring(identity, rate, free, tension, quantity=1)
+
+    def _free_length(self, posts: Posts, rate: float, tension: float) -> float | None:
+        """Length [m] inside the hooks at which it begins to pull."""
+        if self.free_length is not None:
+            return self.free_length.value
+        if self.takeup is not None:
+            return float(posts.length(self.takeup.value)[0])
+        weighed = self.weighed
+        if weighed is not None:
+            return weighed.zero_length + tension / rate
+        if self.pull_at_rest is not None and self.pull_at_rest.value > tension:
+            return float(posts.length(0.0)[0]) - (self.pull_at_rest.value - tension) / rate
+        return None
 
 
 @dataclass(frozen=True)

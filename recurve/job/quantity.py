@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
-from recurve.units import DIMENSIONS, Quantity, parse, parse_half_width
+from recurve.springs.weighing import STANDARD_GRAVITY
+from recurve.units import DIMENSIONS, OtherDimensionError, Quantity, UnreadableError, parse, parse_half_width
 
 Sign = Literal["any", "not negative", "positive"]
 
@@ -76,6 +78,60 @@ class HalfWidthField:
         }
 
 
+@dataclass(frozen=True)
+class WeighingField:
+    """A weight hung on a spring and the length it then has, such as "50 g at 18.3 mm"."""
+
+    def read(self, given: Any) -> tuple[Quantity, Quantity]:
+        """Pull [N] and length inside the hooks [m]; raises ValueError saying what was expected."""
+        if not isinstance(given, str):
+            raise ValueError(f"expected a weight and a length in quotes, such as {WEIGHING_EXAMPLE}")
+        return read_weighing(given)
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {
+            "type": "string",
+            "pattern": r"^\s*[0-9.]+.*[A-Za-z].*(at|@)\s*[0-9.]+.*[A-Za-z].*$",
+            "description": "a weight or a pull, and the length inside the hooks with it",
+            "examples": ["50 g at 18.3 mm"],
+        }
+
+
+WEIGHING_EXAMPLE = '"50 g at 18.3 mm"'
+
+
+def read_weighing(text: str) -> tuple[Quantity, Quantity]:
+    """The pull [N] of a weight, or as given, and the length inside the hooks [m]; raises ValueError saying what is wrong."""
+    parts = re.split(r"\s+at\s+|\s*@\s*", text.strip())
+    if len(parts) != 2:
+        raise ValueError(f"expected a weight and a length, such as {WEIGHING_EXAMPLE}")
+    return _above_0(_pull(parts[0])), _above_0(parse(parts[1], "length"))
+
+
+def _pull(text: str) -> Quantity:
+    """A pull [N]; a mass pulls with its weight."""
+    try:
+        found = parse(text, "mass")
+    except ValueError:
+        try:
+            return parse(text, "force")
+        except UnreadableError as fault:
+            wrong = f"unit {fault.unit!r} is no weight" if isinstance(fault, OtherDimensionError) else fault.wrong
+            wanted = "a weight such as 50 g or 2 oz, or a pull such as 0.5 N or 0.1 lbf"
+            raise ValueError(f"expected {wanted}; {wrong}") from None
+    half_width = None if found.half_width is None else found.half_width * STANDARD_GRAVITY
+    return Quantity(found.value * STANDARD_GRAVITY, half_width, written=found.written)
+
+
+def _above_0(found: Quantity) -> Quantity:
+    if found.value <= 0:
+        raise ValueError("expected more than 0, for the weight and for the length")
+    return found
+
+
 def _pattern(sign: str, dimension: str) -> str:
     """How one is written, for a JSON Schema (ECMA 262): a number, and a unit somewhere behind it."""
     unit = "" if dimension == "number" else ".*[A-Za-zµ°%].*$"
@@ -109,3 +165,4 @@ Voltage = Annotated[Quantity, QuantityField("voltage")]
 Resistance = Annotated[Quantity, QuantityField("resistance")]
 ResistanceOrZero = Annotated[Quantity, QuantityField("resistance", "not negative")]
 Inductance = Annotated[Quantity, QuantityField("inductance")]
+Weighing = Annotated[tuple[Quantity, Quantity], WeighingField()]

@@ -212,7 +212,8 @@ def build_parts(files: JobFiles) -> JobParts:
     target = build_target(model.target, unit.speed_ratio, faults)
     if driven is not None:
         faults += weight_faults(described(driven), stop.limits[1])
-    places = () if _any_of(faults, "weights") else build_places(model.springs, on, stop.limits[1], faults)
+    disagree: list[str] = []
+    places = () if _any_of(faults, "weights") else build_places(model.springs, on, stop.limits[1], faults, disagree)
     reference_said: list[str] = []
     motion: MeasuredDrive | RadiusTable | Reference | None = driven
     if driven is None:
@@ -223,7 +224,7 @@ def build_parts(files: JobFiles) -> JobParts:
     if faults or motion is None:
         raise PhysicsError([located(fault, files.text, str(files.path)) for fault in faults])
     measured = Measured(build_weights(given, motion), model.stop.advance, drag, build_springs(model.springs))
-    notes = (*drag_notes(drag), *plausibility_notes(model, motion, places), *said)
+    notes = (*disagree, *drag_notes(drag), *plausibility_notes(model, motion, places), *said)
     return JobParts(measured, stop, places, target, inspection, tuple(reference_said), notes)
 
 

@@ -29,6 +29,7 @@ from recurve.job.quantity import (
     SignedLength,
     Speed,
     SpeedHalfWidth,
+    Weighing,
 )
 from recurve.units import Quantity
 
@@ -353,12 +354,25 @@ class PartialSpring(Table):
     rate: Rate | None = None
     initial_tension: ForceOrZero | None = None
     takeup: AngleOrZero | None = None
+    pull_at_rest: ForceOrZero | None = None
+    at_rest: Literal["slack", "pulls"] | None = None
+    weighings: tuple[Weighing, ...] = ()
+    over_posts: Length | None = None
     posts: AnyPosts | None = None
 
     @model_validator(mode="after")
     def _consistent(self) -> PartialSpring:
-        if self.free_length is not None and self.takeup is not None:
-            raise ValueError("free_length and takeup both say where it begins to pull; expected one of them")
+        pulls = self.pull_at_rest is not None and self.pull_at_rest.value > 0
+        late = self.takeup is not None and self.takeup.value > (self.takeup.half_width or 0.0)
+        if self.at_rest == "slack" and pulls:
+            raise ValueError(
+                'got at_rest "slack" beside a pull_at_rest, expected one of them: a slack spring pulls nothing'
+            )
+        if late and (pulls or self.at_rest == "pulls"):
+            raise ValueError(
+                'got a takeup past rest beside a pull_at_rest or at_rest "pulls", expected one of them: a spring that pulls at '
+                "rest has a takeup of 0"
+            )
         if self.post_travel is not None and not self.post_travel[0].value <= 0 <= self.post_travel[1].value:
             told = " and ".join(f"{1e3 * x.value:g}" for x in self.post_travel)
             raise ValueError(
@@ -368,11 +382,6 @@ class PartialSpring(Table):
         if self.posts is not None and self.posts.kind == "table" and self.post_diameter is not None:
             raise ValueError("post_diameter: got one beside lengths by table, which are over the posts; leave it out")
         return self
-
-    @property
-    def described(self) -> bool:
-        """Whether the spring itself, not only its posts, is known."""
-        return self.rate is not None and (self.free_length is not None or self.takeup is not None)
 
 
 class SpringOnPosts(PartialSpring):

@@ -14,14 +14,13 @@ from recurve.data import default
 from recurve.errors import Fault
 from recurve.job import schema as m
 from recurve.job import schema_unit as u
-from recurve.job.build import build_drag, drag_notes
-from recurve.job.measured import MeasuredDrag, MeasuredWeights, described
+from recurve.job.build import build_drag, drag_notes, measured_spring
+from recurve.job.measured import MeasuredDrag, MeasuredSpring, MeasuredWeights, described
 from recurve.job.model import FileBasis, SpringPlace
 from recurve.physics.curve import Drag, Installed
 from recurve.physics.mechanism import Weights
 from recurve.physics.reference import KnownSpring, Reference, fit_reference, reference_faults, reference_notes
 from recurve.physics.sweep import Readings, Sweep
-from recurve.springs.spring import Spring
 from recurve.uncertainty import UNSTATED_FRICTION
 from recurve.units import PLACES, RPM, SQRT3, Quantity
 
@@ -80,7 +79,7 @@ def build_reference(
     with the job's stop or posts, where `places` is None."""
     motion = model.weights.motion
     assert isinstance(motion, u.ReferenceMotion)  # the caller has asked
-    given, wrong = motion.drag or model.drag or u.Drag(), _spring_faults(model.springs, motion)
+    given, wrong = motion.drag or model.drag or u.Drag(), _spring_faults(model.springs, motion, places)
     wrong_drag: list[Fault] = []
     drag = build_drag(given, model.distributor, wrong_drag)
     if motion.drag is not None:
@@ -106,7 +105,9 @@ def build_reference(
     return None if unfit else reference
 
 
-def _spring_faults(springs: u.Springs, motion: u.ReferenceMotion) -> list[Fault]:
+def _spring_faults(
+    springs: u.Springs, motion: u.ReferenceMotion, places: tuple[SpringPlace, ...] | None
+) -> list[Fault]:
     """What is wrong with the springs that were in the unit in its reference sweep."""
     if motion.primary is not None:
         if motion.secondary is None or springs.secondary is not None:
@@ -116,37 +117,67 @@ def _spring_faults(springs: u.Springs, motion: u.ReferenceMotion) -> list[Fault]
     return [
         Fault(
             ("springs", name),
-            "got a reference sweep, but neither rate and free_length (or takeup) here nor "
-            "[weights.motion.primary]; expected the springs that were in it, weighed and stretched",
+            "got a reference sweep, but too little of the spring that was in it: neither a rate, or weighings, with "
+            "free_length, takeup or pull_at_rest here, nor [weights.motion.primary]; expected the springs that were in "
+            "it, weighed and stretched",
         )
-        for name, table in zip(PLACES, (springs.primary, springs.secondary), strict=True)
-        if table is not None and not table.described
+        for name, place in zip(PLACES, places or (), strict=False)
+        if place.found is None
     ]
 
 
 def _known_spring(model: m.JobModel, name: str, place: SpringPlace) -> KnownSpring | None:
     """The spring that was in this place while it was swept, None where there was none."""
-    motion, described = model.weights.motion, getattr(model.springs, name)
+    motion = model.weights.motion
     assert isinstance(motion, u.ReferenceMotion)
-    given = getattr(motion, name) if motion.primary is not None else described
+    if motion.primary is None:
+        return _described_spring(name, measured_spring(getattr(model.springs, name)), place)
+    given: u.ReferenceSpring | None = getattr(motion, name)
     if given is None:
         return None
-    bent = getattr(given, "post_bend", None) or Quantity(0.0)
-    rate_half_width = default("reference", "rate", "number")
-    unmeasured = default("reference", "free_length", "length") / SQRT3
-    if given.takeup is None:
-        free, by = given.free_length.value, given.free_length.standard_uncertainty or unmeasured
+    bent = given.post_bend or Quantity(0.0)
+    spring = MeasuredSpring(given.rate, given.free_length, given.takeup, given.initial_tension)
+    found = spring.spring(f"reference {name}", place.posts.bent(bent.value))
+    assert found is not None  # the model asks for its rate, and for where it begins to pull
+    return _with_uncertainty(name, spring, Installed(found, place.posts, bent.value), bent.standard_uncertainty or 0.0)
+
+
+def _described_spring(name: str, spring: MeasuredSpring, place: SpringPlace) -> KnownSpring:
+    """The spring that [springs] describes, as known from all that is told of it."""
+    assert place.found is not None  # `_spring_faults` has asked
+    return _with_uncertainty(name, spring, Installed(place.found, place.posts), 0.0)
+
+
+def _with_uncertainty(name: str, spring: MeasuredSpring, installed: Installed, of_post: float) -> KnownSpring:
+    """A spring on its posts, with the standard uncertainties of rate [1], length [m] and tension [N]."""
+    found, weighed = installed.spring, spring.weighed
+    if spring.rate is None:
+        assert weighed is not None  # nothing else tells a rate
+        rate = weighed.rate_uncertainty / weighed.rate
     else:
-        length, slope = place.posts.length(given.takeup.value, bent.value)
-        free, by = float(length), float(slope) * (given.takeup.standard_uncertainty or 0.0) or unmeasured
-    tension = given.initial_tension or Quantity(0.0)
-    return KnownSpring(
-        name,
-        Installed(Spring(f"reference {name}", given.rate.value, free, tension.value), place.posts, bent.value),
-        (given.rate.standard_uncertainty or rate_half_width * given.rate.value / SQRT3) / given.rate.value,
-        float(np.hypot(by, bent.standard_uncertainty or 0.0)),
-        tension.standard_uncertainty or 0.1 * tension.value,
-    )
+        by_default = default("reference", "rate", "number") * spring.rate.value / SQRT3
+        rate = (spring.rate.standard_uncertainty or by_default) / spring.rate.value
+    tension = 0.1 * found.initial_tension
+    if spring.initial_tension is not None and spring.initial_tension.standard_uncertainty:
+        tension = spring.initial_tension.standard_uncertainty
+    elif spring.initial_tension is None and weighed is not None and weighed.initial_tension_uncertainty is not None:
+        tension = weighed.initial_tension_uncertainty
+    return KnownSpring(name, installed, rate, float(np.hypot(_length_uncertainty(spring, installed), of_post)), tension)
+
+
+def _length_uncertainty(spring: MeasuredSpring, installed: Installed) -> float:
+    """Standard uncertainty [m] of the length at which a spring begins to pull, by whichever way it is known."""
+    unmeasured = default("reference", "free_length", "length") / SQRT3
+    if spring.free_length is not None:
+        return spring.free_length.standard_uncertainty or unmeasured
+    if spring.takeup is not None:
+        slope = float(installed.length(spring.takeup.value)[1])
+        return slope * (spring.takeup.standard_uncertainty or 0.0) or unmeasured
+    if spring.hung is not None and spring.weighed is not None:
+        return float(spring.hung.length_uncertainty.max())
+    pull = spring.pull_at_rest
+    assert pull is not None  # one of the ways
+    return (pull.standard_uncertainty or default("fit", "pull_at_rest", "number") * pull.value) / installed.spring.rate
 
 
 def _resistance(given: MeasuredDrag, trigger: str) -> tuple[Drag, Drag]:

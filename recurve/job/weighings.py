@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 import numpy as np
 
 from recurve.data import default
 from recurve.errors import InputError
+from recurve.job.quantity import WEIGHING_EXAMPLE, read_weighing
 from recurve.springs.spring import Spring
-from recurve.springs.weighing import STANDARD_GRAVITY, Hung, WeighedSpring, weigh
+from recurve.springs.weighing import Hung, WeighedSpring, weigh
 from recurve.springs.wire import unknown_material
-from recurve.units import SQRT3, OtherDimensionError, Quantity, UnreadableError, parse
+from recurve.units import SQRT3, Quantity, parse
 
-EXAMPLE = '"50 g at 18.3 mm"'
 DIMENSIONS = {"wire": "length", "outer": "length", "coils": "number"}
 
 
@@ -35,10 +34,10 @@ def measure(
     if wire is not None and outer is not None and outer <= 2 * wire:
         faults.append(f"--outer: got {1e3 * outer:.2f} mm, expected over twice the wire's {1e3 * wire:.2f} mm")
     if len(readings) < 2:
-        faults.append(f"readings: got {len(readings)}, expected two or more, such as {EXAMPLE}")
+        faults.append(f"readings: got {len(readings)}, expected two or more, such as {WEIGHING_EXAMPLE}")
     if faults:
         raise InputError(faults)
-    hung = _hung(pairs)
+    hung = hung_of(pairs)
     closed = None if free is None else Quantity(free.value, _half_width(free, _default_length()))
     weighed = weigh(hung, closed)
     length = 0.0 if free is None else weighed.zero_length if weighed.slack else free.value
@@ -52,30 +51,12 @@ def measure(
 
 def _reading(number: int, text: str, faults: list[str]) -> tuple[Quantity, Quantity] | None:
     """A pull [N] and a length [m]."""
-    parts = re.split(r"\s+at\s+|\s*@\s*", text.strip())
-    if len(parts) != 2:
-        faults.append(f'reading {number}: got "{text}", expected a weight and a length, such as {EXAMPLE}')
-        return None
-    pull = _pull(f"reading {number}", parts[0], faults)
-    length = _length(f"reading {number}", parts[1], faults)
-    return None if pull is None or length is None else (pull, length)
-
-
-def _pull(where: str, text: str, faults: list[str]) -> Quantity | None:
-    """A pull [N]; a mass pulls with its weight."""
     try:
-        found = parse(text, "mass")
-        half_width = None if found.half_width is None else found.half_width * STANDARD_GRAVITY
-        found = Quantity(found.value * STANDARD_GRAVITY, half_width)
-    except ValueError:
-        try:
-            found = parse(text, "force")
-        except UnreadableError as fault:
-            wrong = f"unit {fault.unit!r} is no weight" if isinstance(fault, OtherDimensionError) else fault.wrong
-            wanted = "a weight such as 50 g or 2 oz, or a pull such as 0.5 N or 0.1 lbf"
-            faults.append(f'{where}: got "{text}": {wrong}; expected {wanted}')
-            return None
-    return _above_0(where, text, found, faults)
+        return read_weighing(text)
+    except ValueError as fault:
+        joint = "," if str(fault).startswith("expected") else ":"
+        faults.append(f'reading {number}: got "{text}"{joint} {fault}')
+        return None
 
 
 def _length(where: str, text: str, faults: list[str]) -> Quantity | None:
@@ -115,11 +96,8 @@ def _default_length() -> float:
     return default("weighing", "length", "length")
 
 
-def _half_width(found: Quantity, otherwise: float) -> float:
-    return otherwise if found.half_width is None else found.half_width
-
-
-def _hung(pairs: list[tuple[Quantity, Quantity]]) -> Hung:
+def hung_of(pairs: Sequence[tuple[Quantity, Quantity]]) -> Hung:
+    """Pulls [N] and lengths [m] as hung; where a ± is not given that of `data/ranges.toml [weighing]` is taken."""
     fraction = default("weighing", "pull", "number")
     return Hung(
         np.array([p.value for p, _ in pairs]),
@@ -127,6 +105,10 @@ def _hung(pairs: list[tuple[Quantity, Quantity]]) -> Hung:
         np.array([_half_width(p, fraction * p.value) for p, _ in pairs]) / SQRT3,
         np.array([_half_width(x, _default_length()) for _, x in pairs]) / SQRT3,
     )
+
+
+def _half_width(found: Quantity, otherwise: float) -> float:
+    return otherwise if found.half_width is None else found.half_width
 
 
 def _assumed(found: list[Quantity]) -> tuple[str, ...]:

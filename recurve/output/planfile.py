@@ -188,8 +188,10 @@ def _write_stop(table: dict[str, Any], plan: Plan, build: Build) -> None:
 
 def _write_spring(table: dict[str, Any], fitted: Fitted, plan: Plan) -> None:
     spring = fitted.spring
-    for key in ("takeup", "free_length", "rate", "initial_tension"):
+    for key in ("takeup", "free_length", "rate", "initial_tension", "pull_at_rest", "at_rest", "weighings"):
         table.pop(key, None)
+    if "over_posts" in table:
+        table["over_posts"] = _number(fitted.length * 1e3, "mm")
     tolerance = plan.job.build
     table["free_length"] = _toleranced(spring.free_length * 1e3, tolerance.post * 1e3, "mm")
     table["rate"] = _toleranced(spring.rate * 1e-3, tolerance.rate * spring.rate * 1e-3, "N/mm")

@@ -28,6 +28,8 @@ OTHER: dict[str, Any] = {
 }  # fmt: skip
 AT: dict[str, Any] = {
     "condition.weight_pins": "worn",
+    "springs.primary.at_rest": "slack",
+    "springs.secondary.at_rest": "pulls",
     "condition.angles.set": 2,
     "condition.angles.pushed": "free",
     "distributor.lobes": 6,

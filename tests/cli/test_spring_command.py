@@ -145,7 +145,10 @@ def test_a_file_that_cannot_take_it_is_left_alone(text: str, words: str, tmp_pat
 BAD = [
     (["100 g at 14.2 mm"], ["expected two or more"]),
     (["100 g", "200 g at 15 mm"], ['reading 1: got "100 g", expected a weight and a length']),
-    (["100 mm at 14 mm", "200 g at 15 g"], ['reading 1: got "100 mm"', "weight such as", 'reading 2: got "15 g"']),
+    (
+        ["100 mm at 14 mm", "200 g at 15 g"],
+        ['reading 1: got "100 mm at 14 mm"', "weight such as", 'reading 2: got "200 g at 15 g"'],
+    ),
     (["100 at 14 mm", "0 g at 15 mm"], ["no unit", "expected more than 0"]),
     (["1,5 N at 14 mm", "2 N at 15 mm"], ["comma"]),
     ([*TWO, "--material", "musc"], ['--material: got "musc"', 'did you mean "music"?']),

@@ -132,6 +132,30 @@ kind = "table"
 advance = ["0 deg", "12 deg"]
 length = ["16.2 mm", "18.4 mm"]
 """
+FACTS = """\
+[springs.primary]
+rate = "1.6 ± 0.1 N/mm"
+free_length = "15.2 ± 0.1 mm"
+takeup = "0 deg"
+pull_at_rest = "0.8 N"
+at_rest = "pulls"
+weighings = ["50 g at 15.5 mm", "150 g at 16.1 mm"]
+over_posts = "15.7 mm"
+[springs.primary.posts]
+kind = "points"
+anchor = { on = "base", radius = "21 mm", angle = "40 deg" }
+far = { on = "cam", radius = "12 mm", angle = "75 deg" }
+[springs.secondary]
+rate = "4.0 N/mm"
+free_length = "16.3 mm"
+pull_at_rest = "1 N"
+weighings = ["500 g at 17.5 mm", "900 g at 18.5 mm"]
+over_posts = "16.5 mm"
+[springs.secondary.posts]
+kind = "points"
+anchor = { on = "base", radius = "21 mm", angle = "220 deg" }
+far = { on = "cam", radius = "12 mm", angle = "255 deg" }
+"""
 DRAG = '[drag]\nrubbing_block = "4.5 mN*m"\nfriction = "1 mN*m"\nfriction_share = "0.01"\n'
 LEVERS = """\
 [drag]
@@ -345,6 +369,8 @@ JOBS: dict[str, str] = {
     "crank reference": HEAD + CRANK_REFERENCE + STOP + TABLED_SPRINGS,
     "look": HEAD + TARGET + SWEEP,
     "crank look": HEAD + TARGET + CRANK_SWEEP,
+    "facts": HEAD + SLOT + STOP + FACTS,
+    "slack": HEAD + SLOT + STOP + FREE_SPRINGS.replace('rate = "4.0', 'at_rest = "slack"\nrate = "4.0'),
     "bench": HEAD + CONDITION + VACUUM,
     "two sets": HEAD.replace("breakers = 1", "breakers = 2") + TWO_SETS,
     "timing": HEAD + TIMING + VACUUM + '[target]\npoints = [{ speed = "700 rpm", min = "6 deg", max = "8 deg" }]\n',

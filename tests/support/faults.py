@@ -30,9 +30,25 @@ JOB_FAULTS: dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]] = {
     "missing key": ((("lobes = 6\n", ""),), ("distributor.lobes: missing",)),
     "unknown kind": ((('kind = "slot"', 'kind = "cam"'),), ("weights.motion.kind:", '"cam"', "slot", "link", "table")),
     "rotation": ((('"clockwise"', '"left"'),), ("distributor.rotation:", '"left"', "clockwise")),
-    "free length and take-up": (
-        (('free_length = "15.2 mm"', 'free_length = "15.2 mm"\ntakeup = "0 deg"'),),
-        ("springs.primary:", "free_length and takeup", "one of them"),
+    "slack, yet it pulls": (
+        (('free_length = "15.2 mm"', 'free_length = "15.2 mm"\nat_rest = "slack"\npull_at_rest = "1 N"'),),
+        ("springs.primary:", 'at_rest "slack" beside a pull_at_rest', "one of them"),
+    ),
+    "a take-up of a spring that pulls": (
+        (('free_length = "15.2 mm"', 'takeup = "4 deg"\nat_rest = "pulls"'),),
+        ("springs.primary:", "a takeup past rest beside a pull_at_rest or at_rest", "one of them"),
+    ),
+    "a weighing without a length": (
+        (('free_length = "15.2 mm"', 'free_length = "15.2 mm"\nweighings = ["50 g"]'),),
+        ("springs.primary.weighings", "a weight and a length"),
+    ),
+    "a weighing without quotes": (
+        (('free_length = "15.2 mm"', 'free_length = "15.2 mm"\nweighings = [50]'),),
+        ("springs.primary.weighings", "a weight and a length in quotes"),
+    ),
+    "a weighing by length": (
+        (('free_length = "15.2 mm"', 'free_length = "15.2 mm"\nweighings = ["5 mm at 15 mm", "0 g at 15 mm"]'),),
+        ("springs.primary.weighings", "a weight such as", "more than 0"),
     ),
     "post travel the wrong way": (
         (('post_travel = ["-0.5 mm", "1.0 mm"]', 'post_travel = ["0.5 mm", "1.0 mm"]'),),
@@ -165,7 +181,7 @@ REFERENCE_FAULTS: dict[str, tuple[tuple[str, str] | None, str | None, tuple[str,
     ),
     "all at rest": (None, HEADER + "90,0.0,rising\n100,0.1,rising\n", ("got readings at rest or at the stop only",)),
     "a spring that was not stretched": (
-        ("rate = ", "# rate = "), None, ("springs.primary: got a reference sweep, but neither rate", "springs.secondary: got a"),
+        ("rate = ", "# rate = "), None, ("springs.primary: got a reference sweep, but too little", "springs.secondary: got a"),
     ),
     "springs that never pull": (
         ("free_length = ", 'free_length = "60 mm" # '), None, ("weights.motion: reference.csv: got springs that pull at none",),

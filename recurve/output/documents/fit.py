@@ -9,7 +9,7 @@ from recurve.output.documents.base import Document, listed, number, told
 
 Parameter = Literal[
     "primary.rate", "primary.takeup", "primary.pull", "secondary.rate", "secondary.takeup", "secondary.pull",
-    "secondary.tension", "drag", "friction", "friction_share", "stop", "zero", "scale",
+    "primary.tension", "secondary.tension", "drag", "friction", "friction_share", "stop", "zero", "scale",
 ]  # fmt: skip
 
 

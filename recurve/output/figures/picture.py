@@ -138,7 +138,7 @@ def _readable(path: Path, refused: InputError) -> Picture | None:
     given, rotation = part.weights.motion, part.distributor.rotation
     moving = None if isinstance(given, u.ReferenceMotion) else build_motion(given, rotation, part.stop.advance, [])
     on, stop = mounting_of(part.weights, rotation, moving), build_stop(part.stop, [])
-    places = build_places(part.springs, on, stop.advance, [])
+    places = build_places(part.springs, on, stop.advance, [], [])
     fingerprint = hashlib.sha256(content).hexdigest()[:12]
     return _picture(part, on.motion, places, stop, fingerprint, (refused.faults, f"{path.parent}/"))
 

@@ -188,8 +188,8 @@ def fit_lines(fit: Fit, document: FitDocument) -> list[str]:
 
 
 def _name(name: str) -> str:
-    if name == "secondary.tension":
-        return "secondary initial tension"
+    if name.endswith(".tension"):
+        return f"{name.removesuffix('.tension')} initial tension"
     words = {
         "scale": "mass geometry, factor",
         "zero": "bench zero off by",

@@ -1,0 +1,122 @@
+"""Whether the facts that a job states of one spring agree: each says where, or how hard, the same spring pulls.
+
+All of them are used. Where two lie farther apart than their ± allow, the slip that would explain it is named, since a
+wrong figure is likelier than a spring that contradicts itself.
+"""
+
+from __future__ import annotations
+
+from math import hypot
+
+import numpy as np
+
+from recurve.data import default
+from recurve.job.measured import MeasuredSpring
+from recurve.physics.posts import Posts
+from recurve.units import SQRT3
+
+SURELY = 2.0  # combined standard uncertainties beyond which two figures disagree
+
+
+def spring_notes(name: str, spring: MeasuredSpring, placed: Posts, stands: Posts) -> list[str]:
+    """What must be said of a spring whose facts disagree; its posts as `placed` by their points or table, and as it `stands`
+    by the calliper over them."""
+    return [
+        *_over_posts(name, spring, placed),
+        *_takeup(name, spring, stands),
+        *_rate(name, spring),
+        *_pull(name, spring, stands),
+    ]
+
+
+def _over_posts(name: str, spring: MeasuredSpring, placed: Posts) -> list[str]:
+    if spring.over_posts is None:
+        return []
+    measured, by_places = spring.over_posts.value, float(placed.length(0.0)[0])
+    apart = measured - by_places
+    allowed = SURELY * hypot(_of_posts(spring), default("posts", "place", "length") / SQRT3)
+    if abs(apart) <= allowed:
+        return []
+    return [
+        f"The {name} posts: the calliper reads {1e3 * measured:.2f} mm over both, their places make it {1e3 * by_places:.2f} mm, "
+        f"{1e3 * abs(apart):.2f} mm {'less' if apart > 0 else 'more'}. The calliper is believed. Was the post bent after its "
+        "place was taken, is post_diameter right, or was it measured between centres?"
+    ]
+
+
+def _takeup(name: str, spring: MeasuredSpring, posts: Posts) -> list[str]:
+    """A take-up by degree wheel against the free length."""
+    if spring.takeup is None or spring.free_length is None:
+        return []
+    at, free = spring.takeup.value, spring.free_length.value
+    length, lever = (float(x) for x in posts.length(at))
+    apart = length - free
+    spread = hypot(
+        (spring.free_length.standard_uncertainty or default("fit", "free_length", "length")),
+        abs(lever) * (spring.takeup.standard_uncertainty or default("fit", "takeup", "angle")),
+        (spring.over_posts.standard_uncertainty or 0.0)
+        if spring.over_posts is not None
+        else default("posts", "place", "length") / SQRT3,
+    )
+    # A spring that pulls from rest is shorter than its posts: by how much, a take-up of 0 does not say.
+    if at == 0.0 and apart >= 0.0:
+        return []
+    if abs(apart) <= SURELY * spread:
+        return []
+    slip = (
+        "with a free length that much longer the two agree: was it measured between the middles of the wire, or over the "
+        "outside of the hooks less too much?"
+        if apart > 0
+        else "with a free length that much shorter the two agree: was it measured over the outside of the hooks?"
+    )
+    return [
+        f"The {name} spring: a take-up of {np.degrees(at):.1f}° (distributor) means {1e3 * length:.2f} mm inside the hooks, "
+        f"free_length says {1e3 * free:.2f} mm. Both are used, and cannot both be right; {slip}"
+    ]
+
+
+def _of_posts(spring: MeasuredSpring) -> float:
+    """Standard uncertainty [m] of the length over the posts: the calliper's, else that of their places."""
+    over = spring.over_posts
+    if over is None:
+        return default("posts", "place", "length") / SQRT3
+    return over.standard_uncertainty or default("posts", "over", "length") / SQRT3
+
+
+def _rate(name: str, spring: MeasuredSpring) -> list[str]:
+    """The rate stated against the weights hung on it."""
+    weighed = spring.weighed
+    if spring.rate is None or weighed is None:
+        return []
+    stated = spring.rate.standard_uncertainty or default("fit", "rate", "number") * spring.rate.value
+    apart = spring.rate.value - weighed.rate
+    if abs(apart) <= SURELY * hypot(stated, weighed.rate_uncertainty):
+        return []
+    return [
+        f"The {name} spring: rate says {spring.rate.value / 1e3:.2f} N/mm, its weighings {weighed.rate / 1e3:.2f} ± "
+        f"{2 * weighed.rate_uncertainty / 1e3:.2f} N/mm. Both are used, and cannot both be right; weigh it again."
+    ]
+
+
+def _pull(name: str, spring: MeasuredSpring, posts: Posts) -> list[str]:
+    """The pull at rest, or slack, against the spring's own length and rate."""
+    rest = float(posts.length(0.0)[0])
+    free = spring.free_length
+    if spring.slack is not None and free is not None:
+        off = SURELY * hypot(
+            free.standard_uncertainty or default("fit", "free_length", "length"),
+            default("posts", "place", "length") / SQRT3,
+        )
+        if spring.slack and rest - free.value > off:
+            return [_at_rest_words(name, "hangs slack", rest, free.value, "shorter")]
+        if not spring.slack and free.value - rest > off:
+            return [_at_rest_words(name, "pulls", rest, free.value, "longer")]
+    return []
+
+
+def _at_rest_words(name: str, does: str, rest: float, free: float, which: str) -> str:
+    return (
+        f"The {name} spring {does} at rest, yet its free_length of {1e3 * free:.2f} mm is {which} than the "
+        f"{1e3 * rest:.2f} mm over its posts. Look at the free length (inside the hooks), at post_diameter and at the places "
+        "of the posts."
+    )

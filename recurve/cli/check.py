@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from recurve.cli.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress, show, text_option
+from recurve.cli.finished import finished_unit
 from recurve.cli.next_step import after_check, after_verify
-from recurve.text import printable
 from recurve.units import LengthUnits, Paper
 
 if TYPE_CHECKING:
@@ -122,7 +122,7 @@ def verify(
 
     asked = load_job(job)
     planned = plan_path(job)
-    finished = _finished(planned, asked)
+    finished = finished_unit(planned, asked)
     readings = read_as_left(sweep, asked, basis=basis, zeroed_at=zeroed_at)
     progress("Fitting the sweeps")
     result = verify_unit(finished, readings)
@@ -145,21 +145,3 @@ def verify(
         show(f"{verify_text(result, document=document)}\n{after_verify(result.verdict, job, sweep, 'as-left.pdf')}\n")
     if result.verdict != "passes" or not document.trust.ok:
         raise typer.Exit(ANSWER_IS_NO)
-
-
-def _finished(planned: Path, asked: Job) -> Job:
-    """The unit as planned if there is a plan, else as the job describes it."""
-    from recurve.job.read import load_job
-    from recurve.output.planfile import read_planned
-
-    if not planned.is_file():
-        return asked
-    finished, made_from = load_job(planned), read_planned(planned)
-    if made_from is None:
-        words = "does not say what it was planned from"
-    elif made_from.inputs != asked.fingerprint:
-        words = f"planned from other inputs than {asked.path} has now"
-    else:
-        return finished
-    typer.echo(printable(f"recurve: {planned}: {words}, so what it asks is judged; plan again"), err=True)
-    return finished

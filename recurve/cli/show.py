@@ -9,11 +9,13 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from recurve.cli.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress, show
+from recurve.cli.finished import finished_unit
 from recurve.cli.next_step import after_curve, after_draw
 from recurve.errors import InputError
 from recurve.text import printable, printable_lines
@@ -99,18 +101,29 @@ def schema(
         print_json(document_schema(of.value))
 
 
-def timing(job: JobFile, as_json: AsJson = False) -> None:
+LeftSweep = Annotated[
+    Path | None,
+    typer.Option(
+        "--sweep",
+        metavar="SWEEP",
+        help="Readings of the unit as left (CSV): the card is then for it.",
+        show_default=False,
+    ),
+]
+
+
+def timing(job: JobFile, sweep: LeftSweep = None, as_json: AsJson = False) -> None:
     """The card for the engine: where to set the timing, and what the light then shows.
 
-    Takes the planned curve from plan.toml in JOB's name followed by -plan where it was made from these inputs, else
-    plans. Writes timing.svg and timing.png there. Works without weights too. Exit status 0: set it so; 3: a total
-    passes its limit; 2: bad input.
+    For the unit as left where SWEEP gives its readings, else as planned, else as found. The planned curve is taken from
+    plan.toml in JOB's name followed by -plan where it was made from these inputs, else it is planned now; the card says
+    which. Writes timing.svg and timing.png there. Works without weights too, from target and sweep alone. Exit status 0:
+    set it so; 3: a total passes its limit; 2: bad input.
 
     Example: recurve timing examples/ferry.toml
     """
     from recurve.diagnosis.timing_card import timing_card
     from recurve.files import write_folder
-    from recurve.job.model import BareJob
     from recurve.job.read import load_any
     from recurve.output.documents.timing import TimingDocument
     from recurve.output.figures.timing import timing_figure_bytes
@@ -119,9 +132,10 @@ def timing(job: JobFile, as_json: AsJson = False) -> None:
 
     read = load_any(job)
     progress("Reading the job and its curves")
-    card = timing_card(read, None if isinstance(read, BareJob) or read.inspection.timing is None else _planned(read))
+    planned, left, notes = _curves(job, read, sweep)
+    card = timing_card(read, planned, left)
     files = write_folder(plan_folder(job), timing_figure_bytes(card, read.fingerprint))
-    document = TimingDocument.of(card, read, files)
+    document = TimingDocument.of(card, read, files, notes)
     if as_json:
         print_json(document.as_json())
     else:
@@ -130,18 +144,50 @@ def timing(job: JobFile, as_json: AsJson = False) -> None:
         raise typer.Exit(ANSWER_IS_NO)
 
 
-def _planned(job: Job | BareJob) -> Advance | None:
-    """The curve of the job's current plan, None if that is out of reach; without a current plan, of one made now."""
-    from recurve.diagnosis.timing_card import planned_curve
+def _curves(path: Path, job: Job | BareJob, sweep: Path | None) -> tuple[Advance | None, Advance | None, list[str]]:
+    """The planned curve and that of the unit as left, each None where there is none, and where they are from."""
+    from recurve.diagnosis.timing_card import left_curve
     from recurve.job.model import BareJob
-    from recurve.output.planfile import current_plan, planned_unit
+    from recurve.job.read import read_as_left
+    from recurve.output.planfile import plan_path
+
+    if job.inspection.timing is None:
+        return None, None, []
+    if isinstance(job, BareJob):
+        if sweep is None:
+            return (
+                None,
+                None,
+                [] if job.sweep is None else ["The card is for the unit as found, by its readings alone."],
+            )
+        left = left_curve(job, read_as_left(sweep, job))
+        return None, left, [f"The card is for the unit as left, by the readings in {sweep} alone."]
+    planned, where = _planned(job)
+    if sweep is None:
+        return planned, None, [where]
+    left = left_curve(finished_unit(plan_path(path), job), read_as_left(sweep, job))
+    return planned, left, [f"The card is for the unit as left, by the readings in {sweep}.", where]
+
+
+def _planned(job: Job) -> tuple[Advance | None, str]:
+    """The curve of the job's current plan, None if that is out of reach; without a current plan, of one made now; and which
+    of these it is."""
+    from recurve.diagnosis.timing_card import planned_curve
+    from recurve.output.planfile import current_plan, plan_path, planned_unit
     from recurve.physics.curve import trace
 
-    assert not isinstance(job, BareJob)  # the caller has asked
     if current_plan(job) is None:
-        return planned_curve(job)
+        made = planned_curve(job)
+        if made is None:
+            return None, "There is no planned curve: nothing to plan with, or the target is out of reach."
+        return (
+            made,
+            f"The planned curve was planned now, since {plan_path(job.path)} is not there or not of these inputs.",
+        )
     unit = planned_unit(job)
-    return None if unit is None else trace(unit)
+    if unit is None:
+        return None, f"The plan in {plan_path(job.path)} is out of reach, so there is no planned curve."
+    return trace(unit), f"The planned curve is that of {plan_path(job.path)}."
 
 
 def draw(job: JobFile) -> None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from recurve.diagnosis.verify import as_set
 from recurve.errors import InputError
 from recurve.fit.fit import fit_sweep, fitted_job
-from recurve.inspection.timing import Advance, Card, TableCurve, book_curve, make_card
+from recurve.inspection.timing import Advance, Card, ReadCurve, TableCurve, book_curve, make_card
 from recurve.inspection.vacuum import vacuum_advance
 from recurve.job.model import BareJob, Job
 from recurve.physics.curve import trace
@@ -14,24 +15,33 @@ from recurve.physics.sweep import Sweep
 from recurve.planner.plan import Plan, make_plan
 
 
-def timing_card(job: Job | BareJob, planned: Advance | None = None) -> Card:
-    """The card of a job; `planned` is the curve of its plan, if that is at hand.
+def timing_card(job: Job | BareJob, planned: Advance | None = None, left: Advance | None = None) -> Card:
+    """The card of a job; `planned` is the curve of its plan, `left` that of the finished unit, each if it is at hand.
 
     The curve as found is that of the fitted sweep, else that of the springs as described; without weights it is the
     readings themselves. Raises InputError if [timing] is missing, or if there is no way to find the static timing.
     """
     if isinstance(job, BareJob):
-        return _card(job, None if job.sweep is None else _read_curve(job.sweep), None)
+        return _card(job, None if job.sweep is None else read_curve(job.sweep), None, left)
     unit = job if job.sweep is None else fitted_job(fit_sweep(job))
     found = unit.as_found()
-    return _card(job, None if found is None else trace(found), planned)
+    return _card(job, None if found is None else trace(found), planned, left)
+
+
+def left_curve(job: Job | BareJob, sweep: Sweep) -> Advance | None:
+    """The curve of the finished unit by its `sweep`: of a `job` as planned that of the fitted unit, else of the readings."""
+    if isinstance(job, BareJob):
+        return read_curve(sweep)
+    unit = fitted_job(fit_sweep(as_set(job, sweep))).as_found()
+    return None if unit is None else trace(unit)
 
 
 def card_of_plan(plan: Plan) -> Card | None:
     """The card of a plan just made, for its sheet; None if the job has no [timing]."""
     if plan.job.inspection.timing is None:
         return None
-    return _made(plan.job, plan.before, None if plan.build is None or plan.build.margin < 0 else plan.build.curve)
+    planned = None if plan.build is None or plan.build.margin < 0 else plan.build.curve
+    return _made(plan.job, plan.before, planned, None)
 
 
 def planned_curve(job: Job) -> Advance | None:
@@ -43,22 +53,27 @@ def planned_curve(job: Job) -> Advance | None:
     return None if plan.build is None or plan.verdict == "out of reach" else plan.build.curve
 
 
-def _read_curve(sweep: Sweep) -> TableCurve | None:
-    """The curve through the rising readings as they are, those at equal speeds averaged."""
+def read_curve(sweep: Sweep) -> ReadCurve | None:
+    """A unit by the readings as they are, those at equal speeds averaged; None with fewer than two speeds."""
     up = np.asarray(sweep.rising, bool)
-    up = up if up.any() else np.ones_like(up)
-    speed = np.unique(sweep.speed[up])
-    if len(speed) < 2:
+    rising, falling = (_table(sweep, mask) for mask in (up, ~up))
+    return None if rising is None and falling is None else ReadCurve(rising, falling)
+
+
+def _table(sweep: Sweep, which: np.ndarray) -> TableCurve | None:
+    """The readings of one direction."""
+    speed = np.unique(sweep.speed[which])
+    if len(speed) < (2 if which.all() or sweep.rising[which].all() else 1):
         return None
-    return TableCurve(speed, np.array([sweep.advance[up][sweep.speed[up] == s].mean() for s in speed]), read=True)
+    return TableCurve(speed, np.array([sweep.advance[which][sweep.speed[which] == s].mean() for s in speed]), read=True)
 
 
-def _card(job: Job | BareJob, found: Advance | None, planned: Advance | None) -> Card:
+def _card(job: Job | BareJob, found: Advance | None, planned: Advance | None, left: Advance | None) -> Card:
     if job.inspection.timing is None:
         raise InputError(
             f"{job.path}: timing: missing, expected the engine's figures: static or total, idle, top_speed"
         )
-    card = _made(job, found, planned)
+    card = _made(job, found, planned, left)
     if card is None:
         raise InputError(
             f"{job.path}: timing.static: missing, expected the engine's static timing, or its total and a curve to take off it"
@@ -66,10 +81,10 @@ def _card(job: Job | BareJob, found: Advance | None, planned: Advance | None) ->
     return card
 
 
-def _made(job: Job | BareJob, found: Advance | None, planned: Advance | None) -> Card | None:
+def _made(job: Job | BareJob, found: Advance | None, planned: Advance | None, left: Advance | None) -> Card | None:
     timing, vacuum = job.inspection.timing, job.inspection.vacuum
     assert timing is not None  # the callers have asked
-    named = {"as found": found, "book": book_curve(job.target), "planned": planned}
+    named = {"as found": found, "book": book_curve(job.target), "planned": planned, "as left": left}
     curves = {name: c for name, c in named.items() if c is not None}
     cruise = None if timing.cruise_vacuum is None else vacuum_advance(vacuum, timing.cruise_vacuum)
     full = None if timing.full_load_vacuum is None else vacuum_advance(vacuum, timing.full_load_vacuum)

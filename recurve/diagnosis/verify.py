@@ -153,7 +153,7 @@ def verify_unit(job: Job, sweep: Sweep) -> Verification:
     InputError if the job has no target with bands.
     """
     problem_of(job)
-    swept = replace(job, sweep=sweep, measured=_widened(job.measured))
+    swept = as_set(job, sweep)
     fit = fit_sweep(swept)
     evidence = Evidence.of(swept, fit)
     bands = _judged(evidence, len(sweep.speed))
@@ -165,6 +165,11 @@ def verify_unit(job: Job, sweep: Sweep) -> Verification:
     unit = _standing(fitted_job(fit), job)
     correction = None if verdict in ("passes", "read again") else find_correction(unit)
     return Verification(unit, fit, bands, verdict, correction, unsettled)
+
+
+def as_set(job: Job, sweep: Sweep) -> Job:
+    """A job as planned with the sweep of the unit as it was set, in which settings may have gone wrong."""
+    return replace(job, sweep=sweep, measured=_widened(job.measured))
 
 
 def _standing(unit: Job, planned: Job) -> Job:

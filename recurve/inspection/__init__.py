@@ -71,7 +71,9 @@ so its offset drops out and half of (1) is left.
 An engine is set by its total, since too much of it is what breaks pistons. The speed at which to set is 5 % past
 all-in, of the unit and of the book, rounded up to 50 rpm (crank): there both are flat. The card also says what a unit
 as found would do if it were set by the light at idle: static is then the reading less ρ times the advance in at idle,
-falling, and the total (8) turned round.
+falling, and the total (8) turned round; and what it does at the book's static. The book's advance at a speed is the
+figure that it states, or the middle of its band, and 0 for a band from 0. Of readings without a model, what stays in at
+idle is told by falling readings alone, and by none that ended above it.
 
 Offers:
 
@@ -81,6 +83,7 @@ Offers:
   `VacuumReading`
 - `bench`: `DwellChange`, `Judged`, `SparkRow`
 - `vacuum`: `Capsule`, `vacuum_advance`
-- `timing`: `Advance`, `Card`, `IdleTrap`, `TableCurve`, `book_curve`, `crank_timing`, `make_card`, `CAUTIONS`
+- `timing`: `Advance`, `book_curve`, `Card`, `CAUTIONS`, `crank_timing`, `IdleTrap`, `make_card`, `ReadCurve`,
+  `TableCurve`
 - `points`: `Charge`, `Coil`, `RotorSweep`, `dwell_between`, `dwell_of_fraction`, `pitch`
 """

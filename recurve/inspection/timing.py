@@ -16,11 +16,12 @@ from numpy.typing import ArrayLike
 from recurve.arrays import Array
 from recurve.data import usual
 from recurve.inspection.model import Timing
-from recurve.physics.target import Target
+from recurve.physics.target import Band, Target
 from recurve.units import RPM
 
 SETTING_STEP = 50.0 / RPM  # a setting speed is a round number of crank rpm
 LEVEL = np.radians(0.3)  # readings whose last step climbs by more than this are not all in
+SPEED_NEAR = 0.05  # relative; so far below the lowest reading a unit still counts as read
 SEEN = np.radians(0.1)  # least advance that a light shows
 
 
@@ -44,12 +45,12 @@ class Advance(Protocol):
 
 @dataclass(frozen=True)
 class TableCurve:
-    """An advance curve by points of `speed` [rad/s] and `advance` [rad], straight between them: the middle of a book's
-    bands, or readings where there is no model."""
+    """An advance curve by points of `speed` [rad/s] and `advance` [rad], straight between them: a book's figures, or readings
+    of one direction. `read`: readings, which may end before all advance is in."""
 
     speed: Array
     advance: Array
-    read: bool = False  # readings, which may end before all advance is in
+    read: bool = False
 
     def rising_advance(self, speed: ArrayLike, start: float = 0.0) -> Array:
         """Advance [rad] at speeds [rad/s], never less than `start`."""
@@ -73,19 +74,69 @@ class TableCurve:
         return float(self.speed[largest])
 
 
+@dataclass(frozen=True)
+class ReadCurve:
+    """A unit by its readings alone, `rising` and `falling`, each None where there are none. At least one is there."""
+
+    rising: TableCurve | None
+    falling: TableCurve | None
+
+    @property
+    def shown(self) -> TableCurve:
+        """The rising readings, or the falling ones where there are no others."""
+        table = self.rising or self.falling
+        assert table is not None  # one of them is there
+        return table
+
+    def rising_advance(self, speed: ArrayLike, start: float = 0.0) -> Array:
+        """Advance [rad] at speeds [rad/s]; outside the readings as at the nearest of them."""
+        return self.shown.rising_advance(speed, start)
+
+    def falling_advance(self, speed: ArrayLike) -> Array:
+        """Advance [rad] at speeds [rad/s], speed falling; outside the readings as at the nearest of them."""
+        return (self.falling or self.shown).falling_advance(speed)
+
+    def stays_in(self, speed: float) -> float | None:
+        """Advance [rad] that is in at a speed [rad/s] to which it has fallen; None where it was not read down to there."""
+        if self.falling is None or speed < float(self.falling.speed[0]) * (1 - SPEED_NEAR):
+            return None
+        return float(self.falling.falling_advance(speed))
+
+    @property
+    def stop(self) -> float:
+        """The largest advance [rad]."""
+        return self.shown.stop
+
+    @property
+    def all_in(self) -> float | None:
+        """Speed at which the largest advance is first reached [rad/s]; None if the readings still climb at the end."""
+        return self.shown.all_in
+
+
+def stays_in(curve: Advance, speed: float) -> float | None:
+    """Advance [rad] that is in at a speed [rad/s] to which it has fallen; None where that was not read."""
+    return curve.stays_in(speed) if isinstance(curve, ReadCurve) else float(curve.falling_advance(speed))
+
+
+def at_standstill(curve: Advance) -> float:
+    """Advance [rad] from which a rising curve begins: what stays in at a standstill. Readings that rise tell it themselves."""
+    return 0.0 if isinstance(curve, ReadCurve) else float(curve.falling_advance(0.0))
+
+
 def book_curve(target: Target | None) -> TableCurve | None:
-    """The middle of a target's bands over speed; None if it has no point bands."""
+    """What a book states over speed: its advance where it gives one, else the middle of its band, and 0 for a band from 0; None
+    if it has no points."""
     points = (
         [] if target is None else sorted((b for b in target.timed if b.kind == "point"), key=lambda b: b.speed or 0)
     )
     if target is None or not points:
         return None
     speed = [b.speed or 0.0 for b in points]
-    middle = [0.0 if b.from_zero else (b.low + b.high) / 2 for b in points]
+    middle = [_stated(b) for b in points]
     speed, middle = [_book_onset(speed, middle, target.idle_speed), *speed], [0.0, *middle]
     most = target.maximum
     if most is not None:
-        top = (most.low + most.high) / 2
+        top = _stated(most)
         middle = [min(a, top) for a in middle]
         # The book gives no speed for its maximum: at the last point if its band allows that, else a little later.
         last = points[-1]
@@ -95,6 +146,13 @@ def book_curve(target: Target | None) -> TableCurve | None:
             speed.append(1.1 * speed[-1])
             middle.append(top)
     return TableCurve(np.array(speed), np.array(middle))
+
+
+def _stated(band: Band) -> float:
+    """The advance [rad] that the book means by a band."""
+    if band.stated is not None:
+        return max(band.stated, 0.0)
+    return 0.0 if band.from_zero else (band.low + band.high) / 2
 
 
 def _book_onset(speed: list[float], middle: list[float], idle: float | None) -> float:
@@ -117,8 +175,7 @@ def reading_of(static: float, advance: float, ratio: float) -> float:
 
 def crank_timing(curve: Advance, static: float, ratio: float, speed: ArrayLike, vacuum: float = 0.0) -> Array:
     """Timing [rad crank] at crank speeds [rad/s], speed rising from a standstill; `vacuum` [rad distributor] is added."""
-    start = float(curve.falling_advance(0.0))
-    advance = curve.rising_advance(np.asarray(speed, float) / ratio, start)
+    advance = curve.rising_advance(np.asarray(speed, float) / ratio, at_standstill(curve))
     return np.asarray(static + ratio * (advance + vacuum))
 
 
@@ -192,14 +249,15 @@ def make_card(
         return None
     if total is None and book is not None:
         total = reading_of(given, book.stop, ratio)
-    final = curves.get("planned") or curves.get("as found")
+    final = curves.get("as left") or curves.get("planned") or curves.get("as found")
     setting = None if final is None else _setting(timing, final, ratio, given, total, book)
     placed = []
     for name, curve in curves.items():
         at = setting.static if setting is not None and curve is final else given
         placed.append((name, curve, at))
     found = curves.get("as found")
-    traps = () if found is None else tuple(_traps(timing, found, book, ratio, given, total))
+    known = timing.static if timing.static is not None else static
+    traps = () if found is None else tuple(_traps(timing, found, book, ratio, (given, known), total))
     cruise, full_load = vacuum
     warnings = _warnings(timing, ratio, setting, final, traps, full_load)
     return Card(
@@ -225,10 +283,9 @@ def _speeds(timing: Timing, curves: dict[str, Advance], ratio: float) -> Array:
 
 
 def _idle_reading(timing: Timing, curve: Advance, static: float, ratio: float) -> float | None:
-    """What the light shows at idle [rad crank], the engine having slowed down to it."""
-    if timing.idle is None:
-        return None
-    return reading_of(static, float(curve.falling_advance(timing.idle / ratio)), ratio)
+    """What the light shows at idle [rad crank], the engine having slowed down to it; None where that was not read."""
+    within = None if timing.idle is None else stays_in(curve, timing.idle / ratio)
+    return None if within is None else reading_of(static, within, ratio)
 
 
 def _setting(
@@ -244,28 +301,37 @@ def _setting(
     if timing.top_speed is not None and speed > timing.top_speed:
         speed, flat = timing.top_speed, flat and timing.top_speed >= (curve.all_in or 0.0) * ratio
     set_static = static if total is None else static_of(total, curve.stop, ratio)
-    start = float(curve.falling_advance(0.0))
-    reading = reading_of(set_static, float(curve.rising_advance(speed / ratio, start)), ratio)
+    reading = reading_of(set_static, float(curve.rising_advance(speed / ratio, at_standstill(curve))), ratio)
     idle = _idle_reading(timing, curve, set_static, ratio)
     whole = reading_of(set_static, curve.stop, ratio)
     return Setting(float(speed), reading, timing.tolerance, set_static, idle, whole, flat)
 
 
 def _traps(
-    timing: Timing, found: Advance, book: Advance | None, ratio: float, static: float, total: float | None
+    timing: Timing,
+    found: Advance,
+    book: Advance | None,
+    ratio: float,
+    statics: tuple[float, float | None],
+    total: float | None,
 ) -> list[IdleTrap]:
-    """What follows if the unit as found is set by light at idle, and if it is set with all advance in."""
+    """What follows if the unit as found is set by light at idle, with all advance in, or statically; `statics` [rad crank]: the
+    one that is used, and the book's or the engine's own, None where it had to be worked out."""
     made = []
-    if timing.idle is not None:
-        at = timing.idle / ratio
+    static, known = statics
+    within = None if timing.idle is None else stays_in(found, timing.idle / ratio)
+    if timing.idle is not None and within is not None:
         wanted = timing.idle_setting
         if wanted is None:
-            wanted = reading_of(static, 0.0 if book is None else float(book.rising_advance(at)), ratio)
-        by_idle = static_of(wanted, float(found.falling_advance(at)), ratio)
+            wanted = reading_of(static, 0.0 if book is None else float(book.rising_advance(timing.idle / ratio)), ratio)
+        by_idle = static_of(wanted, within, ratio)
         made.append(IdleTrap("at idle", wanted, by_idle, wanted, reading_of(by_idle, found.stop, ratio)))
     if total is not None:
         by_total = static_of(total, found.stop, ratio)
         made.append(IdleTrap("all in", total, by_total, _idle_reading(timing, found, by_total, ratio), total))
+    if known is not None:
+        idle = _idle_reading(timing, found, known, ratio)
+        made.append(IdleTrap("static", known, known, idle, reading_of(known, found.stop, ratio)))
     return made
 
 
@@ -287,7 +353,7 @@ def _warnings(
     """The warnings of the card."""
     told = _past_limit(timing, setting, traps)
     if timing.idle is not None and final is not None:
-        told += _hunting(final, timing.idle, ratio)
+        told += [*_unread(final, timing.idle, ratio), *_hunting(final, timing.idle, ratio)]
     if setting is not None and not setting.flat:
         told.append(
             "The advance is not known to be all in where it is set: the reading climbs with speed, and the total may be more "
@@ -309,18 +375,24 @@ def _past_limit(timing: Timing, setting: Setting | None, traps: tuple[IdleTrap, 
     most = timing.limit + 1e-9
     told = []
     if setting is not None and setting.total + setting.tolerance > most:
-        where, total = ("as it is to be set", setting.total)
-        if total <= most:
-            where, total = ("at the upper tolerance", setting.total + setting.tolerance)
-        told.append(
-            f"Total {where} is {_deg(total)} (crank), past the limit of {_deg(timing.limit)}: do not run it so."
-        )
-    return told + [
-        f"The unit as found, set to {_deg(trap.reading)} {trap.where}, ends at {_deg(trap.total)} total (crank), past the limit "
-        f"of {_deg(timing.limit)}."
-        for trap in traps
-        if trap.total > most
-    ]
+        if setting.total > most:
+            told.append(
+                f"Total as it is to be set is {_deg(setting.total)} (crank), past the limit of {_deg(timing.limit)}: do not run "
+                "it so."
+            )
+        else:
+            told.append(
+                f"Stay at or below {_deg(setting.reading + timing.limit - setting.total)} (crank) where it is set: at the upper "
+                f"tolerance the total would be {_deg(setting.total + setting.tolerance)}, past the limit of {_deg(timing.limit)}."
+            )
+    for trap in traps:
+        if trap.total > most:
+            where = "statically" if trap.where == "static" else trap.where
+            told.append(
+                f"The unit as found, set to {_deg(trap.reading)} {where}, ends at {_deg(trap.total)} total (crank), past the "
+                f"limit of {_deg(timing.limit)}."
+            )
+    return told
 
 
 def _within_limit(timing: Timing, ratio: float, setting: Setting | None, full_load: tuple[float, str] | None) -> bool:
@@ -331,10 +403,28 @@ def _within_limit(timing: Timing, ratio: float, setting: Setting | None, full_lo
     return setting.total + vacuum <= timing.limit + 1e-9
 
 
+def _unread(curve: Advance, idle: float, ratio: float) -> list[str]:
+    """What the readings of a unit without a model do not tell about idle."""
+    if not isinstance(curve, ReadCurve):
+        return []
+    told = []
+    if curve.stays_in(idle / ratio) is None:
+        what = "no falling readings" if curve.falling is None else "no falling reading so low"
+        told.append(
+            f"What stays in at idle, {idle * RPM:.0f} rpm (crank), is not known: there are {what}. Read it coming down to "
+            f"{idle / ratio * RPM:.0f} rpm (distributor); until then do not set it by the light at idle."
+        )
+    lowest = float(curve.shown.speed[0]) * ratio
+    if idle < lowest * (1 - SPEED_NEAR):
+        told.append(
+            f"Below {lowest * RPM:.0f} rpm (crank) it was not read: the timing shown there is that at {lowest * RPM:.0f} rpm."
+        )
+    return told
+
+
 def _hunting(curve: Advance, idle: float, ratio: float) -> list[str]:
     """A warning if idle is above the onset of the advance."""
-    start = float(curve.falling_advance(0.0))
-    at_idle = float(curve.rising_advance(idle / ratio, start))
+    at_idle = float(curve.rising_advance(idle / ratio, at_standstill(curve)))
     slope = np.degrees(idle_slope(curve, idle, ratio)) * 100 / RPM
     if at_idle < SEEN and slope < 0.1:
         return []

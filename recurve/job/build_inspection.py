@@ -272,6 +272,37 @@ def _timing(given: c.TimingTable, faults: list[Fault]) -> Timing:
     )
 
 
+SAME_TIMING = np.radians(0.05)  # crank timing that differs by less is the same figure
+
+
+def timing_faults(target: m.Target | None, timing: c.TimingTable | None) -> list[Fault]:
+    """Where the book's figures and the engine's contradict each other: crank degrees, static included."""
+    if target is None:
+        return []
+    static, total = target.static, target.total
+    faults = []
+    if static is not None and total is not None and total.value < static.value:
+        faults.append(_less("target.total", total, "target.static", static))
+    if timing is None:
+        return faults
+    if static is not None and timing.static is not None and abs(static.value - timing.static.value) > SAME_TIMING:
+        told = f"got {_degrees(timing.static)}, but target.static says {_degrees(static)}; expected one static timing"
+        faults.append(Fault(("timing", "static"), told))
+    if static is not None and timing.total is not None and timing.total.value < static.value:
+        faults.append(_less("timing.total", timing.total, "target.static", static))
+    if total is not None and timing.total_limit is not None and timing.total_limit.value < total.value:
+        faults.append(_less("timing.total_limit", timing.total_limit, "target.total", total))
+    return faults
+
+
+def _less(key: str, given: Quantity, other: str, than: Quantity) -> Fault:
+    return Fault(tuple(key.split(".")), f"got {_degrees(given)}, expected no less than {other}, {_degrees(than)}")
+
+
+def _degrees(given: Quantity) -> str:
+    return f"{np.degrees(given.value):.1f} deg (crank)"
+
+
 def build_target(given: m.Target | None, ratio: float, faults: list[Fault]) -> Target | None:
     """All bands of [target] in the job's order; `ratio` [1] crank turns a distributor turn; adds to `faults`."""
     return None if given is None else _Bands(given, ratio, faults).build()
@@ -319,9 +350,10 @@ class _Bands:
         half = usual("timing", "tolerance", "angle")[0] if tolerance is None else tolerance.value
         centre = self._advance(timing)
         low, high = centre - half / self.ratio, centre + half / self.ratio
-        return self._checked(Band(kind, speed, max(low, 0.0), high), key)
+        return self._checked(Band(kind, speed, max(low, 0.0), high, centre), key)
 
     def _band(self, kind: Kind, given: m.TargetPoint | m.Maximum, key: Key) -> Band:
+        centre: float | None = None
         if given.advance is not None:
             centre = self._advance(given.advance)
             half = default("band", "tolerance", "angle")
@@ -333,7 +365,7 @@ class _Bands:
             low = 0.0 if given.min is None else self._advance(given.min)
             high = self._advance(given.max)
         speed = self._speed(given.speed) if isinstance(given, m.TargetPoint) else None
-        return self._checked(Band(kind, speed, max(low, 0.0), high), key)
+        return self._checked(Band(kind, speed, max(low, 0.0), high, centre), key)
 
     def _checked(self, band: Band, key: Key) -> Band:
         low, high = np.degrees(band.low), np.degrees(band.high)

@@ -31,7 +31,7 @@ from recurve.job.build import (
     mounting_of,
     plausibility_notes,
 )
-from recurve.job.build_inspection import build_inspection, build_target
+from recurve.job.build_inspection import build_inspection, build_target, timing_faults
 from recurve.job.measured import Measured, MeasuredDrive, described
 from recurve.job.messages import faults_in, is_missing, located
 from recurve.job.model import BareJob, Job, JobHead, SpringPlace
@@ -221,6 +221,7 @@ def build_parts(files: JobFiles) -> JobParts:
         motion = build_reference(model, files.reference, places if sound else None, faults, reference_said)
     said: list[str] = []
     inspection = build_inspection(model.condition, model.vacuum, model.timing, (unit, model.drag), faults, said)
+    faults += timing_faults(model.target, model.timing)
     if faults or motion is None:
         raise PhysicsError([located(fault, files.text, str(files.path)) for fault in faults])
     measured = Measured(build_weights(given, motion), model.stop.advance, drag, build_springs(model.springs))
@@ -295,7 +296,7 @@ def _swept(model: m.BareModel, readings: Readings | None) -> Sweep | None:
     return sweep_of(model.sweep, model.distributor.speed_ratio, readings)
 
 
-def read_as_left(path: str | Path, job: Job, *, basis: str | None = None, zeroed_at: str | None = None) -> Sweep:
+def read_as_left(path: str | Path, job: JobHead, *, basis: str | None = None, zeroed_at: str | None = None) -> Sweep:
     """Readings of the finished unit, taken as those of the job's [sweep] were unless `basis` says otherwise; zero is
     taken with the weights held home unless `zeroed_at` tells a speed. Raises InputError."""
     table = {k: v for k, v in job.document.get("sweep", {}).items() if k != "zeroed_at"} | {"file": str(path)}
@@ -364,6 +365,7 @@ def load_any(path: str | Path) -> Job | BareJob:
     unit = model.distributor
     target = build_target(model.target, unit.speed_ratio, faults)
     inspection = build_inspection(model.condition, model.vacuum, model.timing, (unit, model.drag), faults, notes)
+    faults += timing_faults(model.target, model.timing)
     if faults:
         raise InputError([located(fault, text, str(file)) for fault in faults])
     head = _head(file, document, model, readings, (target, inspection, tuple(notes)))

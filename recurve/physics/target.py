@@ -20,12 +20,14 @@ Kind = Literal["point", "idle", "maximum"]
 @dataclass(frozen=True)
 class Band:
     """At `speed` [rad/s] the advance must lie between `low` and `high` [rad]. The maximum has no speed (None): it is a
-    band for the stop. A band whose low is 0 has only an upper edge."""
+    band for the stop. A band whose low is 0 has only an upper edge. `stated` [rad] is the advance of the book, where it gives
+    one with a tolerance."""
 
     kind: Kind
     speed: float | None
     low: float
     high: float
+    stated: float | None = None
 
     @property
     def from_zero(self) -> bool:

@@ -83,10 +83,13 @@ def test_stop_wear_of_three_is_six_at_the_crank() -> None:
 
 
 def test_the_trap_of_setting_at_idle() -> None:
-    """Common practice, no source: 5° held at idle, set by light to 12: static 2, and with 12.5 in 27 total."""
+    """Common practice, no source: 5° held at idle, set by light to 12: static 2, and with 12.5 in 27 total. Left at the
+    book's static of 10 it shows 20 at idle and ends at 35."""
     worn = line((0, 5), (300, 5), (1200, 12.5))
     made = card(engine(static=10.0, total=30.0, idle=600.0, idle_setting=12.0), as_found=worn, book=SOUND)
-    idle, top = made.traps
+    idle, top, static = made.traps
+    assert static.idle is not None
+    assert np.array([static.static, static.idle, static.total]) / DEG == pytest.approx([10.0, 20.0, 35.0])
     assert np.array([idle.static, idle.total]) / DEG == pytest.approx([2.0, 27.0])
     assert top.idle is not None
     assert np.array([top.static, top.idle, top.total]) / DEG == pytest.approx([5.0, 15.0, 30.0])

@@ -25,7 +25,7 @@ from recurve.cli.show import Of
 from recurve.diagnosis import check as diagnosed
 from recurve.diagnosis import verify as verified
 from recurve.fit import fit as fitted
-from recurve.fit.model import TENSION
+from recurve.fit.model import TENSIONS
 from recurve.inspection import bench, findings
 from recurve.output.documents import base
 from recurve.output.documents import check as check_documents
@@ -182,7 +182,7 @@ def test_the_kinds_are_the_ones_of_the_code() -> None:
     assert [f"{n.replace(' ', '_')}_deg" for n in get_args(timing_documents.CurveName)] == [
         key for key in timing_documents.TimingTable.model_fields if key.endswith("_deg")
     ]
-    plain = set(fitted._PLAIN) | {TENSION, "scale"}
+    plain = set(fitted._PLAIN) | {*TENSIONS, "scale"}
     assert plain < set(get_args(Parameter))
 
 

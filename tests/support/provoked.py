@@ -120,6 +120,9 @@ MORE_JOBS: dict[str, tuple[Change, ...]] = {
 }  # fmt: skip
 
 CONDITION = {
+    "two statics": '[target]\nbasis = "crank"\nstatic = "8 deg"\ntotal = "26 deg"\n[timing]\nstatic = "10 deg"\n',
+    "a total below the book's static": '[target]\nbasis = "crank"\nstatic = "8 deg"\ntotal = "26 deg"\n'
+    '[timing]\ntotal = "6 deg"\n',
     "play two ways": '[condition]\nside_play = "0.1 mm"\nside_play_ways = ["0.1 mm", "0.1 mm"]\n',
     "no wheel": '[condition]\nsparks = ["0 deg", "90 deg", "180 deg", "270 deg"]\n',
     "dwell at idle alone": '[condition]\ndwell_idle = "50 deg"\n',

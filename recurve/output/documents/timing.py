@@ -14,12 +14,15 @@ from recurve.output.documents.base import Document, Files, Fingerprint, Notes, T
 
 Timings = Annotated[list[float] | None, told("Before top dead centre, at each speed; null: no such curve", "crank deg")]
 
-CurveName = Literal["as found", "book", "planned"]
+CurveName = Literal["as found", "book", "planned", "as left"]
 
 
-def off_book(card: Card, total: float) -> float | None:
-    """By how much a total [rad crank] is off the book's [deg], None where there is no book."""
-    return None if card.total is None else deg(total - card.total)
+def off_book(card: Card, static: float, total: float) -> float | None:
+    """By how much a total [rad crank] is off the book's [deg]; None where there is no book, or where the `static` [rad crank]
+    follows from setting it to the book's total."""
+    if card.total is None or (card.setting is not None and static == card.setting.static):
+        return None
+    return deg(total - card.total)
 
 
 class SetHere(Document):
@@ -63,13 +66,13 @@ class Total(Document):
     def of(cls, card: Card, static: float, stop: float) -> Total:
         """With the static [rad crank] and the stop [rad distributor] of one curve."""
         total = static + card.ratio * stop
-        return cls(static_deg=deg(static), total_deg=deg(total), off_book_deg=off_book(card, total))
+        return cls(static_deg=deg(static), total_deg=deg(total), off_book_deg=off_book(card, static, total))
 
 
 class Trap(Document):
     """What follows when the unit as found is set by the light."""
 
-    set: Annotated[Literal["at idle", "all in"], told("Where it is set by")]
+    set: Annotated[Literal["at idle", "all in", "static"], told("Where it is set by")]
     reading_deg: Annotated[float, told("What the light is made to show", "crank deg")]
     static_deg: Annotated[float, told("Static that follows", "crank deg")]
     idle_deg: Annotated[float | None, told("Timing at idle that follows; null: no idle speed", "crank deg")]
@@ -85,7 +88,7 @@ class Trap(Document):
             static_deg=deg(trap.static),
             idle_deg=if_known(deg, trap.idle),
             total_deg=deg(trap.total),
-            off_book_deg=off_book(card, trap.total),
+            off_book_deg=None if trap.where == "all in" else off_book(card, trap.static, trap.total),
         )
 
 
@@ -102,6 +105,7 @@ class TimingTable(Document):
     as_found_deg: Timings
     book_deg: Timings
     planned_deg: Timings
+    as_left_deg: Timings
 
     @classmethod
     def of(cls, card: Card) -> TimingTable:
@@ -111,6 +115,7 @@ class TimingTable(Document):
             as_found_deg=column(card, "as found"),
             book_deg=column(card, "book"),
             planned_deg=column(card, "planned"),
+            as_left_deg=column(card, "as left"),
         )
 
 
@@ -123,6 +128,7 @@ class CruiseTimings(Document):
     as_found_deg: Timings
     book_deg: Timings
     planned_deg: Timings
+    as_left_deg: Timings
 
     @classmethod
     def of(cls, card: Card) -> CruiseTimings | None:
@@ -137,6 +143,7 @@ class CruiseTimings(Document):
             as_found_deg=column(card, "as found", vacuum),
             book_deg=column(card, "book", vacuum),
             planned_deg=column(card, "planned", vacuum),
+            as_left_deg=column(card, "as left", vacuum),
         )
 
 
@@ -146,6 +153,7 @@ def columns(table: TimingTable | CruiseTimings) -> dict[CurveName, list[float]]:
         ("as found", table.as_found_deg),
         ("book", table.book_deg),
         ("planned", table.planned_deg),
+        ("as left", table.as_left_deg),
     )
     return {name: timings for name, timings in named if timings is not None}
 
@@ -172,8 +180,8 @@ class TimingDocument(Document):
     files: Files
 
     @classmethod
-    def of(cls, card: Card, job: Job | BareJob, files: Sequence[str] = ()) -> TimingDocument:
-        """A job's card, and the files that were written of it."""
+    def of(cls, card: Card, job: Job | BareJob, files: Sequence[str] = (), notes: Sequence[str] = ()) -> TimingDocument:
+        """A job's card, the files that were written of it, and `notes` on where its curves are from."""
         return cls(
             verdict="set it so" if card.good else "do not run it so",
             title=job.title,
@@ -190,6 +198,6 @@ class TimingDocument(Document):
             cruise=CruiseTimings.of(card),
             warnings=list(card.warnings),
             cautions=list(CAUTIONS),
-            notes=list(job.notes),
+            notes=[*notes, *job.notes],
             files=list(files),
         )

@@ -15,7 +15,12 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 COIL_MM = (120.0, 60.0)  # size of the coil's figure
-LOOKS = {"as found": (style.VERMILION, 1.1, "-"), "book": (style.INK, 0.9, ":"), "planned": (style.BLUE, 2.2, "-")}
+LOOKS = {
+    "as found": (style.VERMILION, 1.1, "-"),
+    "book": (style.INK, 0.9, ":"),
+    "planned": (style.BLUE, 2.2, "-"),
+    "as left": (style.INK, 1.6, "--"),
+}
 
 
 def timing_figure_bytes(card: Card, fingerprint: str) -> dict[str, bytes]:

@@ -98,9 +98,13 @@ def _timing(plan: Plan) -> tuple[Facts, Figures] | None:
         "text": [_setting(document), *document.warnings, *_traps(document)],
         "boxes": ["timed at, crank rpm", "read, crank degrees", "by"],
     }
-    shown = columns(document.table)
+    shown: dict[str, list[float]] = {str(name): timings for name, timings in columns(document.table).items()}
     if not shown:
         return made, {}
+    cruise = document.cruise
+    if cruise is not None:
+        last, timings = list(columns(cruise).items())[-1]
+        shown[f"{last}, cruise vacuum {cruise.vacuum_advance_deg:+.1f}°"] = timings
     heads = [("speed", "crank rpm"), *((name, "crank degrees") for name in shown)]
     rows = [
         [f"{speed:.0f}", *(f"{timings[i]:.1f}" for timings in shown.values())]
@@ -128,10 +132,14 @@ def _setting(document: TimingDocument) -> str:
 
 def _traps(document: TimingDocument) -> list[str]:
     return [
-        f"Were the unit as found set {t.set} to {t.reading_deg:.1f}° (crank), its static would be "
+        f"Were the unit as found set {_where(t.set)} to {t.reading_deg:.1f}° (crank), its static would be "
         f"{t.static_deg:.1f}° (crank) and its total {t.total_deg:.1f}° (crank)."
         for t in document.traps
     ]
+
+
+def _where(set_by: str) -> str:
+    return "statically" if set_by == "static" else set_by
 
 
 # --- the bench inspection -----------------------------------------------------------------------------------

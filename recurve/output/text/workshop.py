@@ -77,13 +77,13 @@ def _table_lines(document: TimingDocument) -> list[str]:
 def _trap_lines(document: TimingDocument) -> list[str]:
     if not document.traps:
         return []
-    lines = ["", "If the unit as found is set by the light"]
+    lines = ["", "If the unit as found is set"]
     for t in document.traps:
-        by_idle = t.set == "at idle"
-        where = f"at idle to {t.reading_deg:.1f}°" if by_idle else f"all in to {t.reading_deg:.1f}°"
-        idle = "" if t.idle_deg is None or by_idle else f", at idle {t.idle_deg:.1f}°"
+        where = "static" if t.set == "static" else f"{t.set} to"
+        static = "" if t.set == "static" else f" static {t.static_deg:.1f}°,"
+        idle = "" if t.idle_deg is None or t.set == "at idle" else f" at idle {t.idle_deg:.1f}°,"
         off = "" if t.off_book_deg is None else f", {t.off_book_deg:+.1f}° off the book's"
-        lines += wrap(f"{where}: static {t.static_deg:.1f}°{idle}, total {t.total_deg:.1f}°{off}", "  ", "    ")
+        lines += wrap(f"{where} {t.reading_deg:.1f}°:{static}{idle} total {t.total_deg:.1f}°{off}", "  ", "    ")
     return lines
 
 

@@ -105,8 +105,10 @@ class FirstLook:
 
     @property
     def stays_in(self) -> Sampled | None:
-        """Advance [rad] at idle, falling; None if the sweep was not read down to there."""
-        return self.outline.falling(self.idle) if _was_read(self.sweep, self.idle, False) else None
+        """Advance [rad] at idle, falling; None if the sweep was not read down to there, or its zero was set with the shaft
+        turning, which hides it."""
+        shown = self.outline.counts_from is None and _was_read(self.sweep, self.idle, False)
+        return self.outline.falling(self.idle) if shown else None
 
 
 def first_look(job: JobHead, stop: Quantity | None = None) -> FirstLook:
@@ -149,6 +151,11 @@ def _verdict(look: FirstLook) -> tuple[LookVerdict, tuple[str, ...]]:
         return "cannot tell", ("bands are missed, but not in a way that springs or the stop alone would explain",)
     if look.unread:
         return "cannot tell", (_unread_words(look.unread),)
+    if look.outline.counts_from is not None:
+        return "cannot tell", (
+            f"zero was set at {look.outline.counts_from * RPM:.0f} rpm (distributor), turning: what was in there does not show, "
+            "and may stay in at idle",
+        )
     if look.passing >= SOUND:
         return "sound", (f"every band is met, rising and falling, with a probability of {look.passing:.0%}",)
     return "cannot tell", (
@@ -175,6 +182,9 @@ def _steps(look: FirstLook, verdict: LookVerdict, stop: Quantity | None) -> list
         steps.append(
             NextStep(f"read it at {told} rpm (distributor), rising and falling", "every band can then be judged")
         )
+    if look.outline.counts_from is not None:
+        home = "set zero with the weights held home by hand, or note what the pointer shows at rest, and sweep it again"
+        steps.append(NextStep(home, "what stays in at idle then shows, and every advance counts from rest"))
     if any(isinstance(f, StaysIn | MayStayIn) for f in look.findings):
         twist = "twist the cam by hand in its direction of rotation and let go"
         steps.append(NextStep(twist, "if it springs home, a spring is slack; if it stays, the spindle binds"))
@@ -194,14 +204,17 @@ def _look(band: Band, outline: Outline, sweep: Sweep) -> BandLook:
     if band.speed is None:
         # Only a complete advance tells that the stop is short; a large one tells that it is long in any case.
         largest = outline.largest
-        below = Sampled(outline.pieces.largest).below(band.low) if outline.complete >= 0.5 else 0.0
+        tells = outline.complete >= 0.5 and outline.counts_from is None
+        below = Sampled(outline.pieces.largest).below(band.low) if tells else 0.0
         return BandLook(band, largest, largest, largest.above(band.high), below)
     rising = outline.rising(band.speed) if _was_read(sweep, band.speed, True) else None
     falling = outline.falling(band.speed) if _was_read(sweep, band.speed, False) else None
+    # What was in where zero was set does not show: readings then say "at least", and too little cannot be told.
+    shown = outline.counts_from is None
     there = [x for x in (rising, falling) if x is not None]
     low = -np.inf if band.from_zero else band.low
     above = float(np.any([x.sample > band.high for x in there], axis=0).mean()) if there else 0.0
-    below = float(np.any([x.sample < low for x in there], axis=0).mean()) if there else 0.0
+    below = float(np.any([x.sample < low for x in there], axis=0).mean()) if there and shown else 0.0
     return BandLook(band, rising, falling, above, below)
 
 

@@ -228,23 +228,46 @@ class Outline:
     dof: float
     settled: bool
 
+    @cached_property
+    def counts_from(self) -> float | None:
+        """The speed [rad/s] at which zero was set with the shaft turning: all advances below count from what was in there, which
+        no reading shows. None where they count from the weights held home, or where the wheel tells the largest advance."""
+        return None if self.model.stop is not None else self.model.sweep.zeroed_at
+
+    @cached_property
+    def _not_shown(self) -> Array:
+        """What was in where zero was set (states,) [rad]."""
+        if self.counts_from is None:
+            return np.zeros(len(self.pieces.start))
+        return np.asarray(self.model.rising(self.pieces, np.array([self.counts_from]))[:, 0])
+
     def rising(self, speed: float) -> Sampled:
         """Advance [rad] at the speed [rad/s], rising."""
-        return Sampled(self.model.rising(self.pieces, np.array([speed]))[:, 0])
+        return Sampled(self.model.rising(self.pieces, np.array([speed]))[:, 0] - self._not_shown)
 
     def falling(self, speed: float) -> Sampled:
         """Advance [rad] at the speed [rad/s], falling from the highest advance reached."""
-        return Sampled(self.model.falling(self.pieces, np.array([speed]))[:, 0])
+        return Sampled(self.model.falling(self.pieces, np.array([speed]))[:, 0] - self._not_shown)
 
     @cached_property
-    def onset(self) -> Sampled:
-        """Rising speed [rad/s] at which advance begins, 0 where some is in at rest."""
-        return Sampled(np.sqrt(np.maximum(self.pieces.start, 0.0)))
+    def onset(self) -> Sampled | None:
+        """Rising speed [rad/s] at which advance begins; None where the readings do not show it: it begins below the lowest of
+        them, or where the bench was zeroed."""
+        begins = Sampled(np.sqrt(np.maximum(self.pieces.start, 0.0)))
+        return begins if float(np.median(begins.sample)) > self.lowest else None
+
+    @cached_property
+    def lowest(self) -> float:
+        """The lowest speed [rad/s] from which rising readings show where advance begins."""
+        sweep = self.model.sweep
+        up = sweep.speed[np.asarray(sweep.rising, bool)]
+        read = float(up.min()) if len(up) else float(sweep.speed.min())
+        return max(read, sweep.zeroed_at or 0.0)
 
     @cached_property
     def largest(self) -> Sampled:
         """The largest advance reached in the sweep [rad]."""
-        return Sampled(self.model.ends(self.pieces)[1][:, 0])
+        return Sampled(self.model.ends(self.pieces)[1][:, 0] - self._not_shown)
 
     @cached_property
     def all_in(self) -> Sampled:

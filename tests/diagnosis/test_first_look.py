@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from checkout import EXAMPLES
 from commands import run
+from look_study import Looked, cases_of, coverage, looked_at, summary
 from worn import SLIPS, Way, worn
 
 from recurve.diagnosis.first_look import FirstLook, SpringsOff, first_look
@@ -121,6 +122,48 @@ def test_a_wheel_narrows_the_largest_advance(tmp_path: Path) -> None:
     without = np.std(first_look(job).outline.pieces.largest)
     stop = Quantity(np.radians(unit.truth.stop), np.radians(0.3))
     assert np.std(first_look(job, stop).outline.pieces.largest) < without
+
+
+# --- many units -------------------------------------------------------------------------------------------------
+
+# Seeds on which nothing was tuned.
+STUDY = range(2000, 2017)
+
+
+def _held(found: list[Looked]) -> None:
+    """What a first look must reach, with room for the chance of so many cases."""
+    print(summary(found))
+    worn_units = [x for x in found if x.fault not in SLIPS]
+    said, wrong = sum(x.said for x in worn_units), sum(len(x.wrong) for x in worn_units)
+    clear, missed = sum(x.clear for x in worn_units), sum(len(x.missed) for x in worn_units)
+    assert wrong <= 0.03 * said + 2 and missed <= 0.05 * clear + 2
+    for mark in ("onset", "idle", "largest"):
+        inside, many = coverage(found, mark)
+        assert inside >= 0.93 * many - 2 * np.sqrt(0.07 * 0.93 * many), mark
+
+
+def test_what_is_said_of_some_units_is_true() -> None:
+    _held(looked_at(cases_of(range(2100, 2102)), workers=1))
+
+
+@pytest.mark.study
+def test_what_is_said_of_two_hundred_units_is_true() -> None:
+    """204 units, 24 of them as bodies in MuJoCo, swept in eight ways; truths by the integrator of the tests."""
+    _held(looked_at(cases_of(STUDY, simulated=24)))
+
+
+def test_a_zero_set_while_turning_hides_what_was_in(tmp_path: Path) -> None:
+    """Zeroed at its lowest speed, a slack unit reads nothing at idle: that is no evidence that it comes back."""
+    look = looked(tmp_path, 907, "slack primary", Way(zeroed=True))
+    assert look.stays_in is None and look.outline.counts_from is not None
+    assert look.verdict != "sound" and all(b.below == 0.0 for b in look.bands)
+    assert any("weights held home" in step.measure for step in look.steps)
+
+
+def test_an_onset_below_the_lowest_reading_is_not_told(tmp_path: Path) -> None:
+    """Some advance is in already at the first reading of these."""
+    look = looked(tmp_path, 902, "slack primary")
+    assert look.outline.onset is None
 
 
 # --- as a person runs it ------------------------------------------------------------------------------------------

@@ -275,6 +275,9 @@ def _simulated(one: Mechanism, up: Array, down: Array, limit: float, random: np.
     for shown, rises in ((up, True), (down, False)):
         real = np.sort(shown + limit / np.sqrt(3) * random.normal(size=len(shown)))
         for speed in real if rises else real[::-1]:
-            seen.append(simulation.creep(now, float(speed)))
+            try:
+                seen.append(simulation.creep(now, float(speed)))
+            except AssertionError as moving:
+                raise Unsound(str(moving)) from None  # bodies that do not come to rest: another unit is drawn
             now = float(speed)
     return np.array(seen)

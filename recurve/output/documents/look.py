@@ -23,10 +23,18 @@ from recurve.output.documents.base import (
 class ReadingsDocument(Document):
     """What the readings show by themselves, without any model of weights and springs."""
 
-    onset_rpm: Annotated[UncertainSpeed, told("Where advance begins, the speed rising; 0: some is in at rest")]
+    onset_rpm: Annotated[
+        UncertainSpeed | None, told("Where advance begins, the speed rising; null: below the lowest reading")
+    ]
+    lowest_rpm: Annotated[float, told("The lowest speed from which rising readings show it", "distributor rpm")]
+    counts_from_rpm: Annotated[
+        float | None,
+        told("Where zero was set, turning: advances count from what was in there; null: from rest", "distributor rpm"),
+    ]
     idle_rpm: Annotated[float, told("The idle speed", "distributor rpm")]
     idle_deg: Annotated[
-        UncertainAngle | None, told("What stays in at idle, the speed falling; null: not read down to it")
+        UncertainAngle | None,
+        told("What stays in at idle, the speed falling; null: not read down to it, or hidden by the zero"),
     ]
     largest_deg: Annotated[UncertainAngle, told("The largest advance that was reached")]
     all_in_rpm: Annotated[UncertainSpeed, told("Where the advance is complete, the speed rising")]
@@ -40,7 +48,9 @@ class ReadingsDocument(Document):
         """The marks of the outline."""
         outline = look.outline
         return cls(
-            onset_rpm=UncertainSpeed.of(outline.onset),
+            onset_rpm=if_known(UncertainSpeed.of, outline.onset),
+            lowest_rpm=rpm(outline.lowest),
+            counts_from_rpm=if_known(rpm, outline.counts_from),
             idle_rpm=rpm(look.idle),
             idle_deg=if_known(UncertainAngle.of, look.stays_in),
             largest_deg=UncertainAngle.of(outline.largest),

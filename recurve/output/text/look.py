@@ -53,9 +53,17 @@ def _plot(look: FirstLook, job: JobHead) -> list[str]:
 
 def _marks(readings: ReadingsDocument) -> list[str]:
     onset = readings.onset_rpm
-    begins = "some advance is in at rest" if onset.value < onset.standard_uncertainty else f"begins at {_rpm(onset)}"
+    if onset is None:
+        begins = f"begins below {readings.lowest_rpm:.0f} rpm, the lowest rising reading; to see where, read it lower"
+    else:
+        begins = f"begins at {_rpm(onset)}"
     told = [begins]
-    if readings.idle_deg is None:
+    if readings.counts_from_rpm is not None:
+        told.append(
+            f"zero was set at {readings.counts_from_rpm:.0f} rpm, turning: what was in there does not show, so every advance "
+            "here is at least what is said, and what stays in at idle is not known"
+        )
+    elif readings.idle_deg is None:
         told.append(f"what stays in at idle, {readings.idle_rpm:.0f} rpm, was not read: read it falling down to there")
     else:
         told.append(f"stays in at idle, {readings.idle_rpm:.0f} rpm, falling: {_deg(readings.idle_deg)}")

@@ -8,6 +8,6 @@ Offers:
 - `findings`: `curve_findings`
 - `readings`: `data_findings`
 - `first_look`: `BandLook`, `FirstLook`, `NextStep`
-- `strength`: `Strength`
+- `strength`: `rate_needed`, `Strength`, `strength`
 - `trust`: `Trust`, `trust_in`
 """

@@ -9,6 +9,7 @@ from recurve.diagnosis.findings import curve_findings, stop_trim
 from recurve.diagnosis.first_look import FirstLook, NextStep, first_look
 from recurve.diagnosis.next_steps import parts_lacking, steps_of, unused_notes
 from recurve.diagnosis.readings import data_findings
+from recurve.diagnosis.trust import Trust, trust_by
 from recurve.errors import InputError
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
 from recurve.fit.state import SURE, Evidence
@@ -55,6 +56,7 @@ class Check:
     passing: float | None
     notes: tuple[str, ...]
     inspected: Inspected
+    trust: Trust
 
 
 def check_unit(job: Job) -> Check:
@@ -72,13 +74,14 @@ def check_unit(job: Job) -> Check:
     found = fitted_job(fit) if fit is not None else job
     inspected = inspect_unit(job.inspection, job.lobes, job.speed_ratio)
     ideal = _ideal(found)
-    findings = worst_first([*curve_findings(evidence, ideal), *data_findings(evidence), *inspected.findings])
+    doubts = data_findings(evidence)
+    findings = worst_first([*curve_findings(evidence, ideal), *doubts, *inspected.findings])
     passing = None if job.target is None else float(passes(job.target, evidence.curves).mean())
     verdict, why = _gated(inspected) or _verdict(found, evidence, findings, passing, ideal)
     if verdict not in GATED and inspected.undecided:
         verdict, why = "cannot tell", inspected.undecided
     notes = (*job.notes, *conversion_notes(found))
-    return Check(found, fit, evidence, findings, verdict, why, passing, notes, inspected)
+    return Check(found, fit, evidence, findings, verdict, why, passing, notes, inspected, trust_by(doubts, fit))
 
 
 @dataclass(frozen=True)
@@ -98,6 +101,11 @@ class BareCheck:
             return steps_of(self.job)
         settled = self.verdict != "sound" and all(f.severity != "check first" for f in self.findings)
         return (*self.look.steps, *(parts_lacking(self.job) if settled else ()))
+
+    @property
+    def trust(self) -> Trust:
+        """What must be settled before anything is done by this look."""
+        return trust_by((f for f in self.findings if f.severity == "check first"), None)
 
     @property
     def notes(self) -> tuple[str, ...]:

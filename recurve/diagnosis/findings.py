@@ -93,9 +93,9 @@ class StaysIn(Finding):
             "does not come back to zero",
             f"{_residual_words(self.residual, self.limit, self.idle)}{_slack_words(self.slack)}",
             "set by light at idle, the engine ends up short of its total; set at the top, idle is far advanced and hunts",
-            "twist the cam by hand in its direction of rotation: it must spring home. If it does not, the spindle binds: clean "
-            "it first. If it does, the primary is slack or stretched, or its post bent in: reset the post or replace the "
-            "spring",
+            "a slack primary and a spindle that binds both leave the cam where it is put. To tell them apart, unhook both "
+            "springs and turn the cam by hand: if it drags or sticks, the spindle binds: clean and oil it first. If it turns "
+            "freely, the primary is slack or stretched, or its post bent in: reset the post or replace the spring",
         )
 
 
@@ -242,7 +242,7 @@ class EarlyOnset(Finding):
             "early onset: weak primary" if self.slack is None else "early onset: slack primary",
             f"{told} (distributor); onset {self.onset.rpm()}{_slack_words(self.slack)}",
             "too much advance too early: pinking as it pulls away, hunting at idle",
-            "only after the twist test (turned by hand the cam springs home): replace the primary, or reset its post",
+            "first see that the cam turns freely by hand with both springs unhooked; then replace the primary, or reset its post",
         )
 
 

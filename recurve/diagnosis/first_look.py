@@ -26,7 +26,6 @@ from recurve.units import RPM, Quantity
 
 APART = np.radians(1.0)  # most distance between rising and falling; common practice, no source
 BARELY = np.radians(1.0)  # less advance than this in a whole sweep is none
-BELOW, ABOVE = 0.85, 1.05  # of the slowest and fastest reading of a direction: so far the outline is trusted
 WORN = 1.8  # scatter this many times what was stated is wear, not reading
 FEW = 6
 SOUND = 0.9  # probability of meeting every band that makes a unit sound
@@ -107,8 +106,7 @@ class FirstLook:
     def stays_in(self) -> Sampled | None:
         """Advance [rad] at idle, falling; None if the sweep was not read down to there, or its zero was set with the shaft
         turning, which hides it."""
-        shown = self.outline.counts_from is None and _was_read(self.sweep, self.idle, False)
-        return self.outline.falling(self.idle) if shown else None
+        return self.outline.stays_in(self.idle)
 
 
 def first_look(job: JobHead, stop: Quantity | None = None) -> FirstLook:
@@ -117,12 +115,12 @@ def first_look(job: JobHead, stop: Quantity | None = None) -> FirstLook:
     sweep, target = job.sweep, job.target or Target(())
     assert sweep is not None  # the caller has asked
     outline = fit_outline(sweep, stop)
-    bands = tuple(_look(b, outline, sweep) for b in target.bands)
+    bands = tuple(_look(b, outline) for b in target.bands)
     needed, slips = strength(target, outline.pieces), slip_odds(target, outline.pieces, job.speed_ratio)
     look = FirstLook(target, sweep, outline, job.idle_speed, bands, _sure_together(bands), needed, slips)
     look = replace(look, findings=worst_first(_findings(look, job.speed_ratio)))
     verdict, why = _verdict(look)
-    return replace(look, verdict=verdict, why=why, steps=tuple(_steps(look, verdict, stop)))
+    return replace(look, verdict=verdict, why=why, steps=tuple(_steps(look, verdict, stop, _weighed(job))))
 
 
 def _verdict(look: FirstLook) -> tuple[LookVerdict, tuple[str, ...]]:
@@ -171,7 +169,14 @@ def _unread_words(bands: tuple[BandLook, ...]) -> str:
     return f"the band at {told} rpm (distributor) was not read both rising and falling"
 
 
-def _steps(look: FirstLook, verdict: LookVerdict, stop: Quantity | None) -> list[NextStep]:
+def _weighed(job: JobHead) -> bool:
+    """Whether the rates of the springs are known."""
+    springs = job.model.springs
+    given = () if springs is None else (springs.primary, springs.secondary)
+    return any(s is not None for s in given) and all(s is None or s.rate is not None or s.weighings for s in given)
+
+
+def _steps(look: FirstLook, verdict: LookVerdict, stop: Quantity | None, weighed: bool) -> list[NextStep]:
     """What to measure next, the cheapest first."""
     if any(f.severity == "check first" for f in look.findings):
         return [NextStep("look at what the bench shows, crank or distributor", "everything else hangs on it")]
@@ -186,12 +191,12 @@ def _steps(look: FirstLook, verdict: LookVerdict, stop: Quantity | None) -> list
         home = "set zero with the weights held home by hand, or note what the pointer shows at rest, and sweep it again"
         steps.append(NextStep(home, "what stays in at idle then shows, and every advance counts from rest"))
     if any(isinstance(f, StaysIn | MayStayIn) for f in look.findings):
-        twist = "twist the cam by hand in its direction of rotation and let go"
-        steps.append(NextStep(twist, "if it springs home, a spring is slack; if it stays, the spindle binds"))
+        free = "unhook both springs and turn the cam to and fro by hand"
+        steps.append(NextStep(free, "if it drags or sticks, the spindle binds; if it turns freely, a spring is slack"))
     if stop is None and look.outline.largest.standard_uncertainty > UNCERTAIN_STOP:
         wheel = "turn the cam to its stop by hand against a degree wheel, three times"
         steps.append(NextStep(wheel, "settles the largest advance to about 0.3° (distributor)"))
-    if verdict != "sound":
+    if verdict != "sound" and not weighed:
         weigh = "take both springs off and weigh each with two known weights (recurve spring)"
         steps.append(NextStep(weigh, "tells in N/mm which one is at fault"))
     return steps
@@ -200,15 +205,15 @@ def _steps(look: FirstLook, verdict: LookVerdict, stop: Quantity | None) -> list
 # --- the bands --------------------------------------------------------------------------------------------------
 
 
-def _look(band: Band, outline: Outline, sweep: Sweep) -> BandLook:
+def _look(band: Band, outline: Outline) -> BandLook:
     if band.speed is None:
         # Only a complete advance tells that the stop is short; a large one tells that it is long in any case.
         largest = outline.largest
         tells = outline.complete >= 0.5 and outline.counts_from is None
         below = Sampled(outline.pieces.largest).below(band.low) if tells else 0.0
         return BandLook(band, largest, largest, largest.above(band.high), below)
-    rising = outline.rising(band.speed) if _was_read(sweep, band.speed, True) else None
-    falling = outline.falling(band.speed) if _was_read(sweep, band.speed, False) else None
+    rising = outline.rising(band.speed) if outline.was_read(band.speed, True) else None
+    falling = outline.falling(band.speed) if outline.was_read(band.speed, False) else None
     # What was in where zero was set does not show: readings then say "at least", and too little cannot be told.
     shown = outline.counts_from is None
     there = [x for x in (rising, falling) if x is not None]
@@ -216,11 +221,6 @@ def _look(band: Band, outline: Outline, sweep: Sweep) -> BandLook:
     above = float(np.any([x.sample > band.high for x in there], axis=0).mean()) if there else 0.0
     below = float(np.any([x.sample < low for x in there], axis=0).mean()) if there and shown else 0.0
     return BandLook(band, rising, falling, above, below)
-
-
-def _was_read(sweep: Sweep, speed: float, rising: bool) -> bool:
-    at = sweep.speed[np.asarray(sweep.rising, bool) == rising]
-    return bool(len(at)) and BELOW * float(at.min()) <= speed <= ABOVE * float(at.max())
 
 
 def _outside(bands: tuple[BandLook, ...]) -> np.ndarray:
@@ -369,7 +369,7 @@ def _apart(look: FirstLook) -> Finding | None:
 def _stays_in(look: FirstLook) -> Finding | None:
     band = next((b for b in look.bands if b.band.kind == "idle"), None)
     limit = STAYS_IN if band is None else max(band.band.high, STAYS_IN)
-    falling = _was_read(look.sweep, look.idle, False)
+    falling = look.outline.was_read(look.idle, False)
     residual = look.outline.falling(look.idle) if falling else look.outline.rising(look.idle)
     chance = residual.above(limit)
     if chance <= 1 - SURE:

@@ -73,5 +73,13 @@ def unused_notes(job: Job | BareJob) -> tuple[str, ...]:
         there.append("stop trim")
     if not there:
         return ()
+    if "springs" in there and _rate_known(job):
+        there[there.index("springs")] = "springs but for the primary's rate"
     told = ", ".join(there)
     return (f"Not used before all parts are measured: {told}. They are kept for the plan.",)
+
+
+def _rate_known(job: BareJob) -> bool:
+    springs = job.model.springs
+    primary = None if springs is None else springs.primary
+    return primary is not None and (primary.rate is not None or bool(primary.weighings))

@@ -10,7 +10,6 @@ from recurve.diagnosis.findings import seized
 from recurve.diagnosis.slips import crank_slip, slip_odds
 from recurve.fit.fit import AlternativeState, Fit
 from recurve.fit.model import SweepModel
-from recurve.fit.outline import fit_outline
 from recurve.fit.posterior import find_modes, spread_starts
 from recurve.fit.state import Evidence
 from recurve.inspection.findings import Cause, Finding, Words
@@ -18,7 +17,6 @@ from recurve.physics.sweep import Sweep
 from recurve.units import RPM
 
 FEW_READINGS = 6  # fewer than this hardly tell anything apart
-OUTLINE_SAMPLES = 300.0  # equal samples of the outline that settle whether the figures are the crank's
 WORN = 1.8  # scatter this many times what was stated is wear, not reading
 
 
@@ -30,7 +28,7 @@ def data_findings(evidence: Evidence) -> list[Finding]:
     sweep = fit.job.sweep
     assert sweep is not None  # it was fitted
     found: list[Finding | None] = [
-        _crank_figures(fit, sweep) or _slip(fit, sweep),
+        _crank_figures(fit, sweep) or _slip(evidence),
         _outliers(fit, sweep),
         _scatter(fit),
         _few(fit, sweep),
@@ -270,12 +268,12 @@ def _crank_figures(fit: Fit, sweep: Sweep) -> Finding | None:
     return None
 
 
-def _slip(fit: Fit, sweep: Sweep) -> Finding | None:
+def _slip(evidence: Evidence) -> Finding | None:
     """Whether the book, without any measured part, tells that speeds, advances or both are the other shaft's."""
-    target, ratio = fit.job.target, fit.job.speed_ratio
-    if target is None or ratio == 1.0:
+    target, ratio, outline = evidence.job.target, evidence.job.speed_ratio, evidence.outline
+    if target is None or ratio == 1.0 or outline is None:
         return None
-    found = crank_slip(slip_odds(target, fit_outline(sweep, enough=OUTLINE_SAMPLES).pieces, ratio), ratio)
+    found = crank_slip(slip_odds(target, outline.pieces, ratio), ratio)
     return found if found is not None and found.severity == "check first" else None
 
 

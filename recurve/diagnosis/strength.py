@@ -14,6 +14,7 @@ import numpy as np
 from recurve.arrays import Array
 from recurve.fit.outline import Pieces
 from recurve.physics.target import Target
+from recurve.uncertainty import Sampled
 
 STEP = np.radians(1.0)
 
@@ -96,3 +97,29 @@ def strength(target: Target, pieces: Pieces) -> tuple[Strength, ...]:
             )
         )
     return tuple(rows)
+
+
+BELOW_KNEE = 0.95  # of the knee's advance: so far the primary alone pulls
+APART = np.radians(1.5)  # advances whose difference tells a slope, at least
+
+
+def rate_needed(target: Target, pieces: Pieces) -> Sampled | None:
+    """How many times stiffer [1] the spring must be that pulls below the knee, to be by the middle of the book's bands.
+
+    Between two advances the moment of the springs grows by the rate alone: drag, and the pull at rest, drop out. So the growth
+    of the book's speed squared over that of the unit's is a ratio of rates, where I′ hardly changes between them. None where
+    book or readings do not reach two such advances.
+    """
+    knee = float(np.median(pieces.upper * pieces.largest))
+    advance = np.arange(STEP / 2, BELOW_KNEE * knee, STEP / 4)
+    if not len(advance):
+        return None
+    book, found = book_curve(target, advance).middle, pieces.speed_squared(advance)
+    told = np.flatnonzero(np.isfinite(book) & np.isfinite(found).all(axis=0))
+    if not len(told) or advance[told[-1]] - advance[told[0]] < APART:
+        return None
+    first, last = told[0], told[-1]
+    grown, wanted = found[:, last] - found[:, first], book[last] - book[first]
+    if np.quantile(grown, 0.05) <= 0.0 or wanted <= 0.0:
+        return None
+    return Sampled(wanted / np.maximum(grown, 1e-9))

@@ -5,11 +5,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from recurve.diagnosis.readings import data_findings
 from recurve.fit.fit import Fit
 from recurve.fit.state import Evidence
+from recurve.inspection.findings import Finding
 
 UNSETTLED = "the fit of the sweep did not settle on one answer; take more readings, up and down"
 
@@ -30,6 +32,11 @@ def trust_in(fit: Fit | None) -> Trust:
     """The gate for an answer made from this fit; without a sweep there are no readings to distrust."""
     if fit is None:
         return Trust()
-    barring = [f for f in data_findings(Evidence.of(fit.job, fit)) if f.severity in ("check first", "repair first")]
+    return trust_by(data_findings(Evidence.of(fit.job, fit)), fit)
+
+
+def trust_by(doubts: Iterable[Finding], fit: Fit | None) -> Trust:
+    """The gate by what is found of the readings (`data_findings`), and by whether the fit settled."""
+    barring = [f for f in doubts if f.severity in ("check first", "repair first")]
     reasons = [f"{f.what}: {f.evidence}; {f.remedy}" for f in barring]
-    return Trust((*reasons, *(() if fit.converged else (UNSETTLED,))))
+    return Trust((*reasons, *(() if fit is None or fit.converged else (UNSETTLED,))))

@@ -56,6 +56,7 @@ UNKNOWN_ZERO = np.radians(10.0)  # readings at the crank whose static timing was
 SHAPE = np.radians(0.05)  # how far three straight pieces may lie from a true curve; derived, held by a study
 WHEEL = np.radians(0.3)  # standard uncertainty of a stop measured without a ±; common practice, no source
 MORE_STARTS = 5
+BELOW, ABOVE = 0.85, 1.05  # of the slowest and fastest reading of a direction: so far an outline is trusted
 COMPLETE = 0.97  # of the highest speed: an advance complete only past it may still have been climbing
 
 
@@ -248,6 +249,17 @@ class Outline:
     def falling(self, speed: float) -> Sampled:
         """Advance [rad] at the speed [rad/s], falling from the highest advance reached."""
         return Sampled(self.model.falling(self.pieces, np.array([speed]))[:, 0] - self._not_shown)
+
+    def was_read(self, speed: float, rising: bool) -> bool:
+        """Whether the sweep was read near this speed [rad/s] in a direction, so that the outline tells of it."""
+        sweep = self.model.sweep
+        at = sweep.speed[np.asarray(sweep.rising, bool) == rising]
+        return bool(len(at)) and BELOW * float(at.min()) <= speed <= ABOVE * float(at.max())
+
+    def stays_in(self, idle: float) -> Sampled | None:
+        """Advance [rad] at idle speed [rad/s], falling; None if the sweep was not read down to there, or its zero was set with
+        the shaft turning, which hides it."""
+        return self.falling(idle) if self.counts_from is None and self.was_read(idle, False) else None
 
     @cached_property
     def onset(self) -> Sampled | None:

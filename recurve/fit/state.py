@@ -14,6 +14,7 @@ import numpy as np
 from recurve.arrays import Array
 from recurve.fit.fit import Fit, known_samples
 from recurve.fit.model import SweepModel, unswept_model
+from recurve.fit.outline import Outline, fit_outline
 from recurve.fit.sobol import rectangular, sobol
 from recurve.job.model import Job
 from recurve.physics.ensemble import Curves, curves, takeups
@@ -22,6 +23,7 @@ from recurve.units import PLACES, SQRT3
 
 STATES = 2048
 SURE = 0.95  # a probability that counts as a yes; its complement counts as a no
+OUTLINE_SAMPLES = 300.0  # equal samples that an outline beside a fit is worth
 STATE_POINTS = 64  # advances of each state's curve
 
 
@@ -93,6 +95,12 @@ class Evidence:
     def value(self, name: str) -> Sampled:
         """A parameter of the state by name, natural units."""
         return Sampled(self.model.column(self.natural, name))
+
+    @cached_property
+    def outline(self) -> Outline | None:
+        """What the readings show by themselves, no mechanism assumed; None without a sweep."""
+        sweep = None if self.fit is None else self.fit.job.sweep
+        return None if sweep is None else fit_outline(sweep, enough=OUTLINE_SAMPLES)
 
     @cached_property
     def idle(self) -> float:

@@ -14,7 +14,7 @@ Offers:
 - `answers`: `blank_text`, `both_systems`, `cells_of`, `check_rows`, `document_of`, `implausible`, `job_text`,
   `read_answer`, `read_row`, `system_of`, `table_text`, `unit_of`, `with_unit`, `TYPED_SPRINGS`, `TYPED_SWEEP`
 - `schema`: `JobModel`, `PlannedTable`, `job_schema`, `DIALECT`
-- `build`: `build_motion`, `build_places`, `build_stop`, `mounting_of`
+- `build`: `build_motion`, `build_places`, `build_stop`, `measured_spring`, `mounting_of`
 - `build_inspection`: `build_target`
 - `schema_unit`: `LinkMotion`, `Place`, `PointPosts`, `PostEnd`, `ReferenceMotion`, `SlotMotion`, `SweepReading`
 - `sweeps`: `basis_of`

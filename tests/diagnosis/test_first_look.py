@@ -66,6 +66,28 @@ def test_springs_that_are_too_strong_are_told_by_how_much(seed: int, tmp_path: P
     assert 0.5 < np.median(ratios) < 0.85
 
 
+def test_the_rate_that_the_slope_needs_is_told_for_a_spring_that_was_weighed(tmp_path: Path) -> None:
+    """By hand: the generator makes both springs 1.3 to 1.8 times too strong, rates too, so that a primary weighed at 1 N/mm
+    must come down to 1/1.8 to 1/1.3, 0.56 to 0.77 N/mm; the book's bands and its straight pieces add a tenth or two."""
+    unit = worn(304, "strong")
+    unit.job(tmp_path)
+    path = tmp_path / "worn.toml"
+    path.write_text(f'{unit.text}[springs.primary]\nrate = "1.0 ± 0.02 N/mm"\n', encoding="utf-8")
+    _, out, _ = run(["check", str(path), "--json"])
+    told = json.loads(out)["rate_needed"]
+    assert told["weighed_n_per_mm"] == 1.0
+    assert told["low_n_per_mm"] < told["needed_n_per_mm"] < told["high_n_per_mm"]
+    assert 0.4 < told["needed_n_per_mm"] < 0.95
+    _, without, _ = run(["check", str(_without_springs(tmp_path, unit.text)), "--json"])
+    assert json.loads(without)["rate_needed"] is None
+
+
+def _without_springs(folder: Path, text: str) -> Path:
+    path = folder / "bare.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
 # --- verdicts ---------------------------------------------------------------------------------------------------
 
 

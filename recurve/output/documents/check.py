@@ -6,10 +6,13 @@ from collections.abc import Sequence
 from typing import Annotated, Literal
 
 from recurve.diagnosis.check import BareCheck, Check
+from recurve.diagnosis.strength import rate_needed, strength
 from recurve.diagnosis.trust import trust_in
 from recurve.diagnosis.verify import BandVerdict, Correction, Verification
+from recurve.fit.outline import Outline
 from recurve.fit.state import Evidence
 from recurve.inspection.findings import Finding
+from recurve.job.build import measured_spring
 from recurve.job.model import BareJob, Job
 from recurve.output.documents.base import (
     Document,
@@ -34,7 +37,9 @@ from recurve.output.documents.base import (
 )
 from recurve.output.documents.condition import ConditionDocument
 from recurve.output.documents.fit import FitDocument
-from recurve.output.documents.look import BandAsRead, NextToDo, ReadingsDocument, StrengthNeeded
+from recurve.output.documents.look import BandAsRead, NextToDo, RateNeeded, ReadingsDocument, StrengthNeeded
+from recurve.uncertainty import Sampled
+from recurve.units import SQRT3, Quantity
 
 # --- check ------------------------------------------------------------------------------------------------
 
@@ -47,6 +52,7 @@ class FindingDocument(Document):
     consequence: Annotated[str, told("What it does to the engine")]
     remedy: Annotated[str, told("What to do")]
     severity: Literal["check first", "repair first", "high", "medium", "low", "open question"]
+    cause: Annotated[str, told("The part, or the mistake, that it points to")]
 
     @classmethod
     def of(cls, finding: Finding) -> FindingDocument:
@@ -104,6 +110,7 @@ class EngineBand(TargetBand):
 class CheckDocument(Document):
     """The unit as found. All speeds and angles are the distributor's unless a key says crank."""
 
+    trust: TrustDocument
     verdict: Literal[
         "sound", "stop only", "springs or posts", "springs or posts and stop",
         "reset posts only", "new springs", "new springs and stop trim", "mechanical repair first",
@@ -116,11 +123,10 @@ class CheckDocument(Document):
     findings: Annotated[list[FindingDocument], told("The worst first")]
     fit: Annotated[FitDocument | None, told("null: no sweep")]
     curve: Annotated[MarksAsFound | None, told("null: a unit without weights, or without a curve")]
-    readings: Annotated[
-        ReadingsDocument | None, told("What the readings show by themselves; null: see curve, or no sweep")
-    ]
+    readings: Annotated[ReadingsDocument | None, told("What the readings show by themselves; null: no sweep")]
     targets: Annotated[list[BandAsRead], told("The bands against the readings, in the job's order; empty: see curve")]
     strength: list[StrengthNeeded]
+    rate_needed: Annotated[RateNeeded | None, told("null: the primary was not weighed, or no book or sweep tells it")]
     next: Annotated[list[NextToDo], told("What would tell more, the cheapest first")]
     notes: Notes
     condition: ConditionDocument
@@ -133,7 +139,11 @@ class CheckDocument(Document):
         whole = check if isinstance(check, Check) else None
         look = check.look if isinstance(check, BareCheck) else None
         fit, passing = (None, None) if whole is None else (whole.fit, whole.passing)
+        outline, idle = _outline(check)
+        target = check.job.target
+        strong = () if outline is None or target is None else strength(target, outline.pieces)
         return cls(
+            trust=TrustDocument.of(check.trust),
             verdict=check.verdict,
             why=list(check.why),
             title=check.job.title,
@@ -142,15 +152,38 @@ class CheckDocument(Document):
             findings=[FindingDocument.of(f) for f in check.findings],
             fit=None if fit is None else FitDocument.of(fit),
             curve=None if whole is None else MarksAsFound.of(whole.evidence),
-            readings=None if look is None else ReadingsDocument.of(look),
+            readings=None if outline is None else ReadingsDocument.of(outline, idle),
             targets=[] if look is None else [BandAsRead.of(b) for b in look.bands],
-            strength=[] if look is None else [StrengthNeeded.of(x) for x in look.strength],
+            strength=[StrengthNeeded.of(x) for x in strong],
+            rate_needed=if_known(RateNeeded.of, _rate(check, outline)),
             next=[NextToDo.of(x) for x in check.steps] if isinstance(check, BareCheck) else [],
             notes=list(check.notes),
             condition=ConditionDocument.of(check.inspected),
             engine_target=EngineBand.all_of(check.job),
             files=list(files),
         )
+
+
+def _outline(check: Check | BareCheck) -> tuple[Outline | None, float]:
+    """What the readings of a unit show by themselves, None without a sweep, and its idle speed [rad/s]."""
+    if isinstance(check, Check):
+        return check.evidence.outline, check.job.idle_speed
+    return (None, 0.0) if check.look is None else (check.look.outline, check.look.idle)
+
+
+def _rate(check: Check | BareCheck, outline: Outline | None) -> tuple[Quantity, Sampled] | None:
+    """The rate of the primary as weighed [N/m], and how many times stiffer it must be [1]; None where one is not known."""
+    springs, target = check.job.model.springs, check.job.target
+    if springs is None or springs.primary is None or outline is None or target is None:
+        return None
+    primary = measured_spring(springs.primary)
+    weighed, needed = primary.weighed, rate_needed(target, outline.pieces)
+    if needed is None or (primary.rate is None and weighed is None):
+        return None
+    if primary.rate is not None:
+        return primary.rate, needed
+    assert weighed is not None
+    return Quantity(weighed.rate, SQRT3 * weighed.rate_uncertainty), needed
 
 
 # --- verify -----------------------------------------------------------------------------------------------

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from recurve.diagnosis.first_look import BandLook, FirstLook, NextStep
+import numpy as np
+
+from recurve.diagnosis.first_look import BandLook, NextStep
 from recurve.diagnosis.strength import Strength
+from recurve.fit.outline import Outline
 from recurve.output.documents.base import (
     Document,
     TargetBand,
@@ -18,6 +21,8 @@ from recurve.output.documents.base import (
     rpm,
     told,
 )
+from recurve.uncertainty import Sampled
+from recurve.units import Quantity
 
 
 class ReadingsDocument(Document):
@@ -44,15 +49,14 @@ class ReadingsDocument(Document):
     outlier_rows: Annotated[list[int], told("Rows of the sweep that were left out", "1")]
 
     @classmethod
-    def of(cls, look: FirstLook) -> ReadingsDocument:
-        """The marks of the outline."""
-        outline = look.outline
+    def of(cls, outline: Outline, idle: float) -> ReadingsDocument:
+        """The marks of an outline; `idle` [rad/s] is the idle speed."""
         return cls(
             onset_rpm=if_known(UncertainSpeed.of, outline.onset),
             lowest_rpm=rpm(outline.lowest),
             counts_from_rpm=if_known(rpm, outline.counts_from),
-            idle_rpm=rpm(look.idle),
-            idle_deg=if_known(UncertainAngle.of, look.stays_in),
+            idle_rpm=rpm(idle),
+            idle_deg=if_known(UncertainAngle.of, outline.stays_in(idle)),
             largest_deg=UncertainAngle.of(outline.largest),
             all_in_rpm=UncertainSpeed.of(outline.all_in),
             complete=number(outline.complete, 4),
@@ -95,6 +99,29 @@ class StrengthNeeded(Document):
         """The ratio at one advance."""
         low, ratio, high = (if_known(number, x) for x in (one.low, one.ratio, one.high))
         return cls(advance_deg=deg(one.advance), ratio=ratio, low=low, high=high)
+
+
+class RateNeeded(Document):
+    """The rate of the primary as weighed, and the rate that the book's slope below the knee needs, if nothing but the primary
+    pulls there. Drag and the pull at rest do not enter."""
+
+    weighed_n_per_mm: Annotated[float, told("As weighed", "N/mm")]
+    needed_n_per_mm: Annotated[float, told("As needed for the middle of the bands", "N/mm")]
+    low_n_per_mm: Annotated[float, told("Least, by what readings and weighing leave open (95 %)", "N/mm")]
+    high_n_per_mm: Annotated[float, told("Most", "N/mm")]
+
+    @classmethod
+    def of(cls, known: tuple[Quantity, Sampled]) -> RateNeeded:
+        """From the rate [N/m] and how many times stiffer it must be [1]."""
+        rate, ratio = known
+        by = 2 * (rate.standard_uncertainty or 0.0) / rate.value
+        low, middle, high = (float(x) for x in np.quantile(ratio.sample, (0.025, 0.5, 0.975)))
+        return cls(
+            weighed_n_per_mm=number(rate.value / 1e3),
+            needed_n_per_mm=number(rate.value * middle / 1e3),
+            low_n_per_mm=number(rate.value * low * (1 - by) / 1e3),
+            high_n_per_mm=number(rate.value * high * (1 + by) / 1e3),
+        )
 
 
 class NextToDo(Document):

@@ -26,6 +26,7 @@ INK, GREY, PALE = "#1A1A1A", "#6E6E6E", "#DCDCDC"
 
 MM_PER_INCH = 1e3 * INCH
 FIGURE_MM = (180.0, 122.0)  # printed at this size on the sheet, so point sizes hold there
+SMALL_MM = (120.0, 80.0)  # a plot beside another
 NARROW_MM = (100.0, 112.0)  # for a phone, whose width it fills
 TALL_MM = (180.0, 154.0)  # with a panel of residuals below the curve
 FONT = "DejaVu Sans"  # ships with matplotlib
@@ -164,6 +165,7 @@ ENERGY = "energy [mJ]"
 PRIMARY_RATE = "rate of the primary [N/mm]"
 SECONDARY_RATE = "rate of the secondary [N/mm]"
 PULL_AT_REST = "pull at rest [N]"
+STRONGER = "springs and drag must pull, times"
 
 # --- names in the key -------------------------------------------------------------------------------------
 
@@ -176,8 +178,10 @@ CRUISE = "cruise vacuum"
 CHOSEN = "chosen"
 COMPARED = "pairs compared"
 CATALOGUE = "catalogue"
+MEETS_BANDS, MIDDLE, BY_THE_BOOK = "meets the bands", "middle of the bands", "by the book"
 
 # --- titles -----------------------------------------------------------------------------------------------
 
 COIL = "coil charge when the points open"
 WINDOW = "which springs to order"
+STRENGTH = "how strong springs and drag pull against the book"

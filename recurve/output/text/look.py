@@ -30,7 +30,21 @@ def look_lines(look: FirstLook, document: CheckDocument, job: JobHead) -> list[s
     if document.strength:
         lines += ["", "How strong springs and drag pull against the book", *_strength(document.strength)]
         lines += wrap(DRAG_SAID, "  ", "  ")
+        lines += rate_lines(document)
     return lines
+
+
+def rate_lines(document: CheckDocument) -> list[str]:
+    """The rate that the primary needs, where it was weighed."""
+    one = document.rate_needed
+    if one is None:
+        return []
+    told = (
+        f"below the knee the primary, {one.weighed_n_per_mm:.2f} N/mm as weighed, must be of {one.low_n_per_mm:.2f} to "
+        f"{one.high_n_per_mm:.2f} N/mm for the book's slope, if no other spring pulls there; drag and the pull at rest do not "
+        "enter in this"
+    )
+    return wrap(told, "  ", "  ")
 
 
 def next_lines(document: CheckDocument) -> list[str]:

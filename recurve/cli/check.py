@@ -14,12 +14,23 @@ from recurve.units import LengthUnits, Paper
 
 if TYPE_CHECKING:
     from recurve.job.model import BareJob, Job
+    from recurve.output.documents.check import CheckDocument
 
 
-def check(job: JobFile, as_json: AsJson = False) -> None:
+FoundPaper = Annotated[Paper, typer.Option(help="The sheet's paper.")]
+AsPage = Annotated[
+    bool,
+    typer.Option(
+        "--html", help="Also as-found.html, the sheet for a phone or a browser, and as-found.pdf in any case."
+    ),
+]
+
+
+def check(job: JobFile, paper: FoundPaper = "a4", html: AsPage = False, as_json: AsJson = False) -> None:
     """What is wrong with the unit as found: findings, the worst first, and whether it is worth saving.
 
-    Fits the sweep that the job names, and writes fit.svg and fit.png into JOB's name followed by -plan, beside JOB.
+    From target and sweep alone it is a first look, and writes look.svg, look.png and as-found.pdf, the sheet, into JOB's
+    name followed by -plan, beside JOB. Once all parts are measured it fits the sweep, and writes fit.svg and fit.png.
     Exit status 0: sound, or facts only without a target; 3: it is not sound, or cannot be told; 2: bad input.
 
     Example: recurve check examples/launch.toml
@@ -36,7 +47,7 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
 
     read = load_any(job)
     if isinstance(read, BareJob) or without_curve(read):
-        _check_bare(job, read, as_json)
+        _check_bare(job, read, (paper, html), as_json)
         return
     progress("Fitting the sweep")
     result = check_unit(read)
@@ -45,8 +56,11 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
     charges = () if bench is None else bench.charges
     coil = coil_figure_bytes(charges, read.speed_ratio, read.fingerprint)
     stale = () if coil else ("coil.svg", "coil.png")
-    files = write_folder(plan_folder(job), check_figure_bytes(result) | coil, stale)
-    document = CheckDocument.of(result, files)
+    contents = check_figure_bytes(result) | coil
+    document = CheckDocument.of(result)
+    if html:
+        contents |= _papers(read, document, contents, paper, html)
+    document = document.with_files(write_folder(plan_folder(job), contents, stale))
     if as_json:
         print_json(document.as_json())
     else:
@@ -55,8 +69,9 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
         raise typer.Exit(ANSWER_IS_NO)
 
 
-def _check_bare(path: Path, job: Job | BareJob, as_json: bool) -> None:
-    """A unit without weights: its condition and vacuum unit only. There is no curve to draw, only the coil's energy."""
+def _check_bare(path: Path, job: Job | BareJob, sheet: tuple[Paper, bool], as_json: bool) -> None:
+    """A unit without weights: a first look at its sweep, its condition and vacuum unit; `sheet`: on which paper, and whether a
+    page is wanted too."""
     from recurve.diagnosis.check import check_bare
     from recurve.files import write_folder
     from recurve.output.documents.check import CheckDocument
@@ -70,16 +85,28 @@ def _check_bare(path: Path, job: Job | BareJob, as_json: bool) -> None:
     result = check_bare(job)
     bench = result.inspected.bench
     figures = coil_figure_bytes(() if bench is None else bench.charges, job.speed_ratio, job.fingerprint)
+    document = CheckDocument.of(result)
     if result.look is not None:
         figures |= look_figure_bytes(job, result.look)
-    files = write_folder(plan_folder(path), figures) if figures else ()
-    document = CheckDocument.of(result, files)
+        figures |= _papers(job, document, figures, *sheet)
+    document = document.with_files(write_folder(plan_folder(path), figures) if figures else ())
     if as_json:
         print_json(document.as_json())
     else:
         show(bare_text(result, document))
     if result.verdict not in ("sound", "facts only"):
         raise typer.Exit(ANSWER_IS_NO)
+
+
+def _papers(
+    job: Job | BareJob, document: CheckDocument, figures: dict[str, bytes], paper: Paper, html: bool
+) -> dict[str, bytes]:
+    """The sheet of a unit as found: as PDF, and as a page if wanted."""
+    from recurve.output.sheet.look import found_html, found_pdf
+
+    shown = {name: content for name, content in figures.items() if name.endswith(".svg")}
+    made = {"as-found.pdf": found_pdf(job, document, shown, paper)}
+    return made | ({"as-found.html": found_html(job, document, shown)} if html else {})
 
 
 Sweep = Annotated[

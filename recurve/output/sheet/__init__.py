@@ -5,4 +5,5 @@ Offers:
 - `sheet`: `page_html`, `sheet_pdf`
 - `record`: `record_pdf`, `record_toml`
 - `blocks`: `ready_parts`
+- `look`: `found_html`, `found_pdf`
 """

@@ -18,7 +18,7 @@ from typing import Any
 
 from recurve import __version__
 from recurve.data import data_file
-from recurve.job.model import Job
+from recurve.job.model import JobHead
 from recurve.output.documents.plan import PlanDocument
 from recurve.output.sheet.blocks import curve, engine, found, given
 from recurve.output.sheet.numbers import Shown
@@ -115,7 +115,7 @@ def sheet_facts(
     }
 
 
-def head_facts(job: Job) -> Facts:
+def head_facts(job: JobHead) -> Facts:
     """The head and foot of every page."""
     return {
         "title": breakable(shortened(job.title, 100)),
@@ -139,6 +139,11 @@ def page_html(
     `figures`: SVGs by file name: "curve.svg", "curve-narrow.svg" and those shown by `given`, the facts of ready-made parts;
     `document`: the plan's, if it has been built.
     """
+    return page_of(sheet_facts(plan, units, given, document), figures)
+
+
+def page_of(facts: Facts, figures: Mapping[str, bytes]) -> bytes:
+    """Any sheet's facts as a page, UTF-8, with the figures that they show, SVGs by file name."""
     from jinja2 import Environment, FileSystemLoader
     from markupsafe import Markup
 
@@ -146,7 +151,7 @@ def page_html(
     environment = Environment(loader=FileSystemLoader(folder), autoescape=True, trim_blocks=True, lstrip_blocks=True)
     inlined = {name: Markup(inline_svg(svg, re.sub(r"\W", "-", name))) for name, svg in figures.items()}
     text = environment.get_template("page.html").render(
-        facts=sheet_facts(plan, units, given, document),
+        facts=facts,
         figures=inlined,
         styles=Markup((folder / "page.css").read_text(encoding="utf-8")),
     )

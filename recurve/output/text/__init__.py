@@ -6,4 +6,5 @@ Offers:
 - `check`: `bare_text`, `check_text`, `fit_text`, `fitted_words`, `verify_text`
 - `workshop`: `spring_text`, `timing_text`, `wind_csv`, `wind_notes`, `wind_text`
 - `layout`: `rounded`
+- `look`: `band_cells`, `mark_lines`, `rate_words`, `strength_rows`
 """

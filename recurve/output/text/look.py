@@ -24,27 +24,27 @@ DRAG_SAID = (
 def look_lines(look: FirstLook, document: CheckDocument, job: JobHead) -> list[str]:
     """The readings over the bands in text, then what they show, each band, and the strength that the springs need."""
     assert document.readings is not None  # there is a look
-    lines = ["", *_plot(look, job), "", "What the readings show, distributor", *_marks(document.readings)]
+    lines = ["", *_plot(look, job), "", "What the readings show, distributor"]
+    lines += [line for one in mark_lines(document.readings) for line in wrap(one, "  ", "  ")]
     if document.targets:
         lines += ["", "Target against the readings, distributor rpm and degrees", *_bands(document.targets)]
     if document.strength:
         lines += ["", "How strong springs and drag pull against the book", *_strength(document.strength)]
-        lines += wrap(DRAG_SAID, "  ", "  ")
-        lines += rate_lines(document)
+        for words in (DRAG_SAID, *rate_words(document)):
+            lines += wrap(words, "  ", "  ")
     return lines
 
 
-def rate_lines(document: CheckDocument) -> list[str]:
+def rate_words(document: CheckDocument) -> list[str]:
     """The rate that the primary needs, where it was weighed."""
     one = document.rate_needed
     if one is None:
         return []
-    told = (
+    return [
         f"below the knee the primary, {one.weighed_n_per_mm:.2f} N/mm as weighed, must be of {one.low_n_per_mm:.2f} to "
         f"{one.high_n_per_mm:.2f} N/mm for the book's slope, if no other spring pulls there; drag and the pull at rest do not "
         "enter in this"
-    )
-    return wrap(told, "  ", "  ")
+    ]
 
 
 def next_lines(document: CheckDocument) -> list[str]:
@@ -65,7 +65,8 @@ def _plot(look: FirstLook, job: JobHead) -> list[str]:
     return plot(lines, bands, last)
 
 
-def _marks(readings: ReadingsDocument) -> list[str]:
+def mark_lines(readings: ReadingsDocument) -> list[str]:
+    """The marks that the readings show, a sentence each without its full stop; of the distributor."""
     onset = readings.onset_rpm
     if onset is None:
         begins = f"begins below {readings.lowest_rpm:.0f} rpm, the lowest rising reading; to see where, read it lower"
@@ -88,7 +89,7 @@ def _marks(readings: ReadingsDocument) -> list[str]:
     else:
         told.append(f"largest advance {_deg(readings.largest_deg)}; it may still climb at the sweep's end")
     told.append(f"rising and falling stand {_deg(readings.hysteresis_deg)} apart where it climbs")
-    return [line for one in told for line in wrap(one, "  ", "  ")]
+    return told
 
 
 def _deg(one: UncertainAngle) -> str:
@@ -104,19 +105,20 @@ def _bands(bands: list[BandAsRead]) -> list[str]:
         Column("", words=True), Column("speed", "rpm"), Column("min", "deg"), Column("rising", "deg"),
         Column("falling", "deg"), Column("max", "deg"), Column("outside", words=True),
     ]  # fmt: skip
-    rows = [
-        [
-            b.band,
-            "stop" if b.speed_rpm is None else f"{b.speed_rpm:.0f}",
-            "-" if b.from_zero else f"{b.min_deg:.1f}",
-            "not read" if b.rising_deg is None else _deg(b.rising_deg).rstrip("°"),
-            "not read" if b.falling_deg is None else _deg(b.falling_deg).rstrip("°"),
-            f"{b.max_deg:.1f}",
-            _outside(b),
-        ]
-        for b in bands
+    return table(columns, [band_cells(b) for b in bands])
+
+
+def band_cells(b: BandAsRead) -> list[str]:
+    """A band and what was read of it: its kind, speed, least, rising, falling, most, and how surely it lies outside."""
+    return [
+        b.band,
+        "stop" if b.speed_rpm is None else f"{b.speed_rpm:.0f}",
+        "-" if b.from_zero else f"{b.min_deg:.1f}",
+        "not read" if b.rising_deg is None else _deg(b.rising_deg).rstrip("°"),
+        "not read" if b.falling_deg is None else _deg(b.falling_deg).rstrip("°"),
+        f"{b.max_deg:.1f}",
+        _outside(b),
     ]
-    return table(columns, rows)
 
 
 def _outside(band: BandAsRead) -> str:
@@ -127,10 +129,15 @@ def _outside(band: BandAsRead) -> str:
 
 
 def _strength(rows: list[StrengthNeeded]) -> list[str]:
-    every = -(-len(rows) // MOST_ROWS)
     columns = [
         Column("advance", "deg"), Column("pulls, of what the book needs"), Column("must pull, times"), Column("", words=True),
     ]  # fmt: skip
+    return table(columns, strength_rows(rows))
+
+
+def strength_rows(rows: list[StrengthNeeded]) -> list[list[str]]:
+    """Some of the rows: the advance, what springs and drag pull of what the book needs, how many times they must, a word."""
+    every = -(-len(rows) // MOST_ROWS)
     cells = []
     for one in rows[::every]:
         if one.ratio is None:
@@ -140,4 +147,4 @@ def _strength(rows: list[StrengthNeeded]) -> list[str]:
         weak, strong = one.low is not None and one.low > 1, one.high is not None and one.high < 1
         word = "too weak" if weak else "too strong" if strong else ""
         cells.append([f"{one.advance_deg:.0f}", f"{1 / one.ratio:.2f}", f"{one.low:.2f}{most}", word])
-    return table(columns, cells)
+    return cells

@@ -1,0 +1,129 @@
+"""The sheet of a unit as found: what the readings show, the bands, what is wrong, and what to do next; as PDF and as a page.
+
+It is for the bench before anything is stripped, and is made of the blocks of the build sheet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from recurve.job.model import BareJob, Job
+from recurve.job.questions import parts
+from recurve.output.documents.check import CheckDocument, FindingDocument
+from recurve.output.documents.look import BandAsRead, ReadingsDocument
+from recurve.output.sheet.parts import Facts
+from recurve.output.sheet.sheet import head_facts, page_of, typeset
+from recurve.output.text.look import band_cells, mark_lines, rate_words, strength_rows
+from recurve.text import breakable
+from recurve.units import Paper
+
+SEVERITY = {
+    "check first": "check this first",
+    "repair first": "repair this first",
+    "high": "serious",
+    "medium": "worth mending",
+    "low": "slight",
+    "open question": "open question",
+}
+
+
+def found_pdf(job: Job | BareJob, document: CheckDocument, figures: Mapping[str, bytes], paper: Paper = "a4") -> bytes:
+    """The sheet as PDF, the same bytes for the same input; `figures`: SVGs by file name, of which those it knows are shown."""
+    return typeset("sheet.typ", found_facts(job, document, figures), figures, paper)
+
+
+def found_html(job: Job | BareJob, document: CheckDocument, figures: Mapping[str, bytes]) -> bytes:
+    """The same as an HTML page, UTF-8."""
+    return page_of(found_facts(job, document, figures), figures)
+
+
+def found_facts(job: Job | BareJob, document: CheckDocument, figures: Mapping[str, bytes]) -> Facts:
+    """Everything the sheet says. Numbers are text with their unit, except in tables, whose columns name theirs."""
+    made = [
+        ("verdict", _verdict(document)),
+        ("picture", _picture(figures)),
+        ("readings", _readings(document.readings)),
+        ("bands", _bands(document.targets)),
+        ("strength", _strength(document)),
+        *((f"finding-{i}", _finding(i, one)) for i, one in enumerate(document.findings, 1)),
+        ("next", _next(document)),
+        ("notes", {"title": "Remarks", "text": [breakable(n) for n in document.notes]} if document.notes else None),
+        ("signed", {"boxes": ["swept by", "bench", "date"]}),
+    ]
+    return {
+        **head_facts(job),
+        "kind": "As found",
+        "parts": [{"name": name, "layout": "block", "facts": facts} for name, facts in made if facts is not None],
+    }
+
+
+def _verdict(document: CheckDocument) -> Facts:
+    caution = next((p.caution for p in parts() if p.caution), "").removeprefix("CAUTION: ")
+    first = [f"Settle this first: {breakable(r)}" for r in document.trust.reasons]
+    return {
+        "title": document.verdict.capitalize(),
+        "text": [*first, *(f"{breakable(w[:1].upper() + w[1:])}." for w in document.why)],
+        "cautions": [caution[:1].upper() + caution[1:]],
+    }
+
+
+def _picture(figures: Mapping[str, bytes]) -> Facts | None:
+    shown = [
+        ("look.svg", "The readings on the book's bands", 84),
+        ("fit.svg", "The readings on the book's bands, and the fitted curve", 84),
+    ]
+    there = [{"file": name, "alt": alt, "width": width} for name, alt, width in shown if name in figures]
+    return {"figures": there} if there else None
+
+
+def _readings(readings: ReadingsDocument | None) -> Facts | None:
+    if readings is None:
+        return None
+    told = [f"{line[:1].upper() + line[1:]}." for line in mark_lines(readings)]
+    return {"title": "What the readings show (distributor)", "text": told}
+
+
+def _bands(bands: list[BandAsRead]) -> Facts | None:
+    if not bands:
+        return None
+    heads = [
+        ("band", ""), ("speed", "rpm, distributor"), ("least", "deg"), ("rising", "deg, distributor"),
+        ("falling", "deg, distributor"), ("most", "deg"), ("outside", "probability"),
+    ]  # fmt: skip
+    return {
+        "title": "The book's bands against the readings",
+        "table": {"heads": [{"name": n, "unit": u} for n, u in heads], "rows": [band_cells(b) for b in bands]},
+    }
+
+
+def _strength(document: CheckDocument) -> Facts | None:
+    if not document.strength:
+        return None
+    heads = [("advance", "deg, distributor"), ("pulls, of what it needs", "fraction"), ("must pull", "times"), ("", "")]
+    return {
+        "title": "How strong springs and drag pull against the book",
+        "table": {"heads": [{"name": n, "unit": u} for n, u in heads], "rows": strength_rows(document.strength)},
+        "text": [f"{words[:1].upper() + words[1:]}." for words in rate_words(document)],
+    }
+
+
+def _finding(number: int, one: FindingDocument) -> Facts:
+    told = (
+        ("Seen", one.evidence),
+        ("For the engine", one.consequence),
+        ("Do", one.remedy),
+    )
+    return {
+        "title": f"{number}. {breakable(one.what[:1].upper() + one.what[1:])} ({SEVERITY[one.severity]})",
+        "text": [f"{label}: {breakable(words.rstrip('.'))}." for label, words in told],
+    }
+
+
+def _next(document: CheckDocument) -> Facts | None:
+    if not document.next:
+        return None
+    steps = [
+        f"{i}. {breakable(s.measure[:1].upper() + s.measure[1:])}: {breakable(s.gain)}."
+        for i, s in enumerate(document.next, 1)
+    ]
+    return {"title": "What would tell more, the cheapest first", "text": steps}

@@ -15,6 +15,10 @@ class Stopped(Exception):
     """The user stops here, to go on another time."""
 
 
+class Back(Exception):
+    """The user wants to go back to the previous question."""
+
+
 def say(text: str = "", indent: str = "") -> None:
     """A paragraph, wrapped, each line after `indent`."""
     typer.echo(

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import tomllib
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from recurve.cli.dialogue import ask, heading, say, say_verbatim
+from recurve.cli.dialogue import Back, ask, heading, say, say_verbatim
 from recurve.errors import InputError
 from recurve.files import write_folder
 from recurve.job.answers import (
@@ -20,6 +21,7 @@ from recurve.job.answers import (
     implausible,
     read_answer,
     read_row,
+    shaft_of,
     system_of,
     unit_of,
     with_unit,
@@ -29,12 +31,9 @@ from recurve.job.tables import read_catalogue, read_sweep
 from recurve.text import path_text, printable
 from recurve.units import factor, parse
 
-KEPT = "answers.toml"
+KEPT, DRAFT = "answers.toml", "unit.draft.toml"
+LOOK = "~strip"  # the question before which a first look is shown
 GUIDE = "examples/measuring.md"
-
-
-class Back(Exception):
-    """The user wants to go back to the previous question."""
 
 
 def load_answers(folder: Path) -> dict[str, Any]:
@@ -68,6 +67,8 @@ def interview(folder: Path, answers: dict[str, Any]) -> None:
             return
         if here[at].part != part:
             part = here[at].part
+            if here[at].key == LOOK:
+                first_look(folder, answers)
             _introduce(part)
         try:
             answers[here[at].key] = ask_question(here[at], answers, folder)
@@ -75,6 +76,31 @@ def interview(folder: Path, answers: dict[str, Any]) -> None:
             for one in here[max(at - 1, 0) : at]:
                 answers.pop(one.key, None)
         keep_answers(folder, answers)
+
+
+def first_look(folder: Path, answers: Answers) -> None:
+    """Show what book and sweep tell so far; nothing where there is no sweep yet."""
+    from recurve.diagnosis.check import check_bare
+    from recurve.job.answers import job_text
+    from recurve.job.read import load_any
+    from recurve.output.documents.check import CheckDocument
+    from recurve.output.text.check import bare_text
+
+    write_folder(folder, {DRAFT: job_text(answers, folder.resolve().name or "job").encode("utf-8")})
+    try:
+        job = load_any(folder / DRAFT)
+    except InputError as refused:
+        say()
+        say("There is no first look yet:")
+        for fault in refused.found:
+            say(f"- {printable(str(replace(fault, file='', line=None)))}")
+        return
+    if job.sweep is None:
+        return
+    say()
+    say("Looking at the sweep ...")
+    look = check_bare(job)
+    say_verbatim(bare_text(look, CheckDocument.of(look)))
 
 
 def revise(folder: Path, answers: dict[str, Any]) -> bool:
@@ -125,7 +151,7 @@ def ask_question(question: Question, answers: Answers, folder: Path | None = Non
     _explain(question, answers, was)
     if question.kind == "readings" and folder is not None:
         return _readings(folder, answers)
-    if question.kind in ("rows", "springs"):
+    if question.kind in ("rows", "springs", "weighings"):
         return _lines(question, answers, folder, was)
     while True:
         text = ask("> ")
@@ -136,12 +162,28 @@ def ask_question(question: Question, answers: Answers, folder: Path | None = Non
         if text == "-" and was is not None:
             return ""
         if text == "?":
-            _explain(question, answers, was)
+            _help(question)
             continue
         try:
             return _accepted(question, text, answers, folder)
         except ValueError as fault:
             _refuse(question, text, fault)
+
+
+def _help(question: Question) -> None:
+    """In other words than the hint: what the part is about, its drawing, where the guide shows it, and an example."""
+    part = parts()[question.part]
+    say(part.words, "  ")
+    if part.drawing:
+        say_verbatim(part.drawing)
+    figure = question.figure or part.figure
+    if figure:
+        say(f"Figure {figure} of {GUIDE} shows it.", "  ")
+    if question.note:
+        say(f"In the job file: {question.key}, {question.note}.", "  ")
+    example = question.example[0] if isinstance(question.example, list) and question.example else question.example
+    if example:
+        say(f"An answer looks like this: {example}", "  ")
 
 
 def _explain(question: Question, answers: Answers, was: Any = None) -> None:
@@ -152,7 +194,7 @@ def _explain(question: Question, answers: Answers, was: Any = None) -> None:
     if question.figure:
         say(f"figure {question.figure} of {GUIDE}", "  ")
     if was is not None:
-        shown = f"{len(was)} lines" if question.kind in ("rows", "springs") else _shown(was)
+        shown = f"{len(was)} lines" if question.kind in ("rows", "springs", "weighings") else _shown(was)
         say(f"Enter keeps {shown}; - leaves it out: {question.skip}", "  ")
     else:
         say(f"Enter leaves it out: {question.skip}", "  ")
@@ -177,12 +219,15 @@ def _accepted(question: Question, text: str, answers: Answers, folder: Path | No
         return _file(question, text, folder or Path())
     value = read_answer(question, text, system_of(answers))
     if question.kind == "quantity":
-        say(f"= {value}" if value.startswith(("±", "+")) else f"= {both_systems(question.key, value)}", "  ")
+        shaft = shaft_of(question.key, answers)
+        told = value if value.startswith(("±", "+")) else both_systems(question.key, value)
+        say(f"= {told}{f' ({shaft})' if shaft else ''}", "  ")
         remark = implausible(question, value)
         if remark:
             say(f"LOOK AGAIN: {remark}. It is kept; < at the next question goes back to it.", "  ")
-    elif question.kind in ("pair", "row"):
-        say(f"= {_shown(value)}", "  ")
+    elif question.kind in ("pair", "row", "band"):
+        shaft = shaft_of(question.key, answers)
+        say(f"= {_shown(value)}{f' ({shaft})' if shaft else ''}", "  ")
     elif question.kind == "choice":
         say(f"= {value}", "  ")
     return value
@@ -223,12 +268,15 @@ def _readings(folder: Path, answers: Answers) -> str:
 
 def _lines(question: Question, answers: Answers, folder: Path | None, was: Any = None) -> Any:
     """Ask for lines until an empty one. Without any, the earlier answer `was`, or ""."""
-    read = _spring if question.kind == "springs" else read_row
+    read = {"springs": _spring, "weighings": read_answer}.get(question.kind, read_row)
     lines: list[Any] = []
     while True:
         text = ask(f"{len(lines) + 1} > ")
         if text == "-" and not lines:
             return ""
+        if text == "?":
+            _help(question)
+            continue
         if text == "<":
             if not lines:
                 raise Back
@@ -241,7 +289,8 @@ def _lines(question: Question, answers: Answers, folder: Path | None, was: Any =
                     check_rows(question, lines)
                 break
             lines.append(read(question, text, system_of(answers)))
-            say(f"= {_shown(lines[-1])}", "  ")
+            shaft = shaft_of(question.key, answers)
+            say(f"= {_shown(lines[-1])}{f' ({shaft})' if shaft else ''}", "  ")
         except ValueError as fault:
             _refuse(question, text, fault)
     if question.kind == "springs" and lines and folder is not None:

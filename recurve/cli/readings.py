@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from recurve.cli.dialogue import ask, say
+from recurve.cli.dialogue import Back, ask, say
 from recurve.errors import InputError, OutputError
 from recurve.files import rewrite
 from recurve.job.build_inspection import build_target
@@ -27,6 +27,7 @@ HEADER = "speed [rpm],advance [deg],direction"
 COLUMNS = ("speed", "advance", "direction")
 JUMP = 0.5  # as a fraction of the whole travel, between two speeds that differ by less than the fraction CLOSE
 CLOSE = 0.25
+BACK = 0.03  # of its speed: a reading so much the other way is no unsteady drive
 
 
 @dataclass(frozen=True)
@@ -261,7 +262,7 @@ def take_readings(file: SweepFile, bench: Bench) -> None:
     say(
         f"Speed and advance, Enter: bare in {file.units[0]} and {file.units[1]}. Each is on the disk when > comes back."
     )
-    say("down: from now on falling; up: rising; undo: the last one off again; end: through; stop: later more.")
+    say("down: from now on falling; up: rising; undo or <: the last one off again; end: through; stop: later more.")
     while True:
         line = ask(f"{_direction(rising)} > ").lower()
         if line in ("end", ""):
@@ -269,11 +270,13 @@ def take_readings(file: SweepFile, bench: Bench) -> None:
                 return
         elif line in ("down", "up"):
             rising = line == "up"
-        elif line == "undo":
+        elif line == "<" and not file.readings:
+            raise Back
+        elif line in ("undo", "<"):
             gone = file.undo()
             say("nothing to take off" if gone is None else f"taken off: {_as_typed(gone, file)}", "  ")
         else:
-            _take(line, rising, file, bench)
+            rising = _take(line, rising, file, bench)
 
 
 def _direction(rising: bool) -> str:
@@ -286,14 +289,21 @@ def _as_typed(reading: Reading, file: SweepFile) -> str:
     return f"{speed:.5g} {file.units[0]}, {advance:.4g} {file.units[1]}"
 
 
-def _take(line: str, rising: bool, file: SweepFile, bench: Bench) -> None:
-    """Save one reading, and say what there is to say about it."""
+def _take(line: str, rising: bool, file: SweepFile, bench: Bench) -> bool:
+    """Save one reading, and say what there is to say about it. Returns whether the speed is rising, which is asked where it
+    turns round and nobody said so."""
     try:
         reading = file.parse(line, rising)
     except ValueError as fault:
         say(f"{line!r}: {fault}", "  ")
-        return
+        return rising
     before = list(file.readings)
+    if turned(before, reading, bench.basis):
+        way = "falling" if rising else "rising"
+        say(f"The speed is {way} now, and nobody said {'down' if rising else 'up'}.", "  ")
+        if ask(f"{way} from here on? yes or no > ").lower()[:1] != "n":
+            rising = not rising
+            reading = replace(reading, rising=rising)
     file.append(reading)
     say(
         f"{len(file.readings)}: {_as_typed(reading, file)}   {band_words(bench.target, reading, bench.basis)}",
@@ -301,6 +311,18 @@ def _take(line: str, rising: bool, file: SweepFile, bench: Bench) -> None:
     )
     for words in misfits(before, reading, bench.basis, bench.stop):
         say(f"LOOK AGAIN: {words}. undo takes it off.", "  ")
+    return rising
+
+
+def turned(before: list[Reading], new: Reading, basis: FileBasis) -> bool:
+    """Whether the speed goes the other way than the direction says: two readings of this direction that went its way, and now
+    one clearly back."""
+    alike = [r for r in before if r.rising == new.rising]
+    if len(alike) < 2 or before[-1].rising != new.rising:
+        return False
+    last, sign = alike[-1], 1.0 if new.rising else -1.0
+    went = sign * (last.speed - alike[-2].speed) > 0
+    return bool(went and sign * (last.speed - new.speed) > max(2 * basis.speed_reading, BACK * last.speed))
 
 
 def _ended(file: SweepFile, bench: Bench) -> bool:

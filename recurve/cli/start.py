@@ -1,11 +1,12 @@
 """Commands that ask at the bench:
 
-- `recurve start`: an interview that ends with a job file.
+- `recurve start`: an interview in the order of the work, that can end after any part of it with a job file.
 - `recurve sweep`: readings taken one by one while the bench runs.
 """
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -22,7 +23,8 @@ if TYPE_CHECKING:
     from recurve.cli.readings import Bench
     from recurve.job.questions import Question
 
-JOB, DRAFT = "unit.toml", "unit.draft.toml"
+JOB, BY_HAND = "unit.toml", "unit.by-hand.toml"
+WRITTEN = "~written"  # kept beside the answers: what the job file was when they last made it
 
 
 def start(
@@ -31,33 +33,70 @@ def start(
     ],
     blank: Annotated[bool, typer.Option("--blank", help="Write a blank commented job file and ask nothing.")] = False,
 ) -> None:
-    """Ask for everything in the order in which a unit is taken apart, and write the job file.
+    """Ask for everything in the order of the work, and write the job file: the book, a sweep, a first look, then the parts.
 
     Every answer is kept at once in DIR/answers.toml, so it can be stopped and gone on with; every answer can be left
-    out. Writes unit.toml, and the sweep and the springs that were typed, into DIR. Exit status 0: the job file is there
-    and loads; 3: not yet; 2: bad input.
+    out. Writes unit.toml, and the sweep and the springs that were typed, into DIR. A unit.toml that was changed by hand
+    is read again, and kept as unit.by-hand.toml. Exit status 0: the job file is there and loads; 3: not yet; 2: bad input.
 
     Example: recurve start launch
     """
     if blank:
         _blank(folder)
         return
-    from recurve.cli.dialogue import Stopped, say
+    from recurve.cli.dialogue import Stopped, say, say_verbatim
     from recurve.cli.interview import interview, load_answers, revise
+    from recurve.job.questions import asked
 
     answers = load_answers(folder)
     added = _added(folder, answers)
     say("Answer, Enter. Enter alone leaves a question out, ? explains, < goes back, stop keeps all for another time.")
     if answers:
         say(f"{len(answers)} answers are kept in {folder}; going on.")
+    through = all(q.key in answers for q in asked(answers))
     try:
         interview(folder, answers)
-        if added is not None and not revise(folder, answers):
+        if added is not None and through and not revise(folder, answers):
             return
         _finish(folder, answers, added or "")
     except Stopped:
         say(f"Stopped. {len(answers)} answers are kept; go on with: recurve start {folder}")
+        if _as_far_as_known(folder, answers, added or ""):
+            say_verbatim(f"What is known so far: recurve check {folder / JOB}")
         raise typer.Exit(ANSWER_IS_NO) from None
+
+
+def _as_far_as_known(folder: Path, answers: dict[str, Any], added: str) -> bool:
+    """Write the job file if what is known so far makes one that can be read. Returns whether it was written."""
+    from recurve.cli.interview import DRAFT
+    from recurve.errors import RecurveError
+    from recurve.files import write_folder
+    from recurve.job.read import load_any
+
+    write_folder(folder, {DRAFT: (_text(folder, answers) + added).encode("utf-8")})
+    try:
+        load_any(folder / DRAFT)
+    except RecurveError:
+        (folder / DRAFT).unlink()
+        return False
+    _write(folder, answers, added)
+    return True
+
+
+def _write(folder: Path, answers: dict[str, Any], added: str) -> None:
+    """Write the draft as the job file, and keep by what it can be told from one that was changed by hand."""
+    from recurve.cli.interview import DRAFT, keep_answers
+    from recurve.files import write_folder
+
+    text = (folder / DRAFT).read_text(encoding="utf-8")
+    write_folder(folder, {JOB: text.encode("utf-8")}, stale=(DRAFT,))
+    answers[WRITTEN] = _mark_of(text[: len(text) - len(added)])
+    keep_answers(folder, answers)
+
+
+def _mark_of(text: str) -> str:
+    """Size and fingerprint of what the answers made."""
+    return f"{len(text)}:{hashlib.sha256(text.encode('utf-8')).hexdigest()[:16]}"
 
 
 def _blank(folder: Path) -> None:
@@ -77,25 +116,41 @@ def _text(folder: Path, answers: dict[str, Any]) -> str:
 
 
 def _added(folder: Path, answers: dict[str, Any]) -> str | None:
-    """What `recurve sweep` has added to the job file; None if there is no file yet. Raises InputError if the file was
-    edited since, because it would be overwritten."""
+    """What stands in the job file besides the answers; None if there is no file yet. A file that was changed by hand is read
+    again: `answers` are then those that it makes, and the file as it was is kept beside. Raises InputError if it cannot be
+    read."""
+    import tomllib
+
+    from recurve.cli.dialogue import say
+    from recurve.cli.interview import keep_answers
+    from recurve.files import write_folder
+    from recurve.job.answers import answers_of, tables_besides
+    from recurve.job.read import load_any
+
     path = folder / JOB
     if not path.exists():
         return None
-    text, ours = path.read_text(encoding="utf-8"), _text(folder, answers)
-    if not text.startswith(ours):
-        raise InputError(
-            f"{path}: is not what the answers make (changed since?), expected another folder; nothing was written"
-        )
-    return text[len(ours) :]
+    text = path.read_text(encoding="utf-8")
+    size = int(str(answers.get(WRITTEN, "0:")).partition(":")[0])
+    if size and _mark_of(text[:size]) == answers[WRITTEN]:
+        return text[size:]
+    load_any(path)  # what cannot be read is told as it stands
+    answers |= answers_of(tomllib.loads(text), answers)
+    answers.pop(WRITTEN, None)
+    write_folder(folder, {BY_HAND: text.encode("utf-8")})
+    keep_answers(folder, answers)
+    say(f"{path} was changed by hand: it is read again, and kept as it was in {folder / BY_HAND}.")
+    return tables_besides(text)
 
 
 def _finish(folder: Path, answers: dict[str, Any], added: str) -> None:
     """Write the job file once it loads; until then report what is wrong with it, and ask again."""
     from recurve.cli.dialogue import say, say_verbatim
+    from recurve.cli.interview import DRAFT
     from recurve.files import write_folder
     from recurve.job.answers import document_of
-    from recurve.job.read import load_job
+    from recurve.job.model import Job
+    from recurve.job.read import load_any
 
     path = folder / JOB
     while True:
@@ -104,28 +159,34 @@ def _finish(folder: Path, answers: dict[str, Any], added: str) -> None:
         text += "" if "sweep" in document_of(answers, "") else added
         write_folder(folder, {DRAFT: text.encode("utf-8")})
         try:
-            job = load_job(folder / DRAFT)
+            job = load_any(folder / DRAFT)
             break
         except InputError as refused:
             if not _again(folder, answers, refused.found):
                 raise typer.Exit(ANSWER_IS_NO) from None
-    write_folder(folder, {JOB: (folder / DRAFT).read_bytes()}, stale=(DRAFT,))
+    _write(folder, answers, text[len(_text(folder, answers)) :])
     for note in job.notes:
         say(note)
     say(f"\nWritten: {path}")
     say("Next:")
-    say_verbatim(f"  recurve draw {path}     see whether it is the unit on the bench")
+    whole = isinstance(job, Job)
+    if whole:
+        say_verbatim(f"  recurve draw {path}     see whether it is the unit on the bench")
     if job.sweep is None:
         say_verbatim(f"  recurve sweep {path}    take the readings")
-    say_verbatim(f"  recurve check {path}    what is wrong with it")
-    if job.target is not None:
+    say_verbatim(
+        f"  recurve check {path}    {'what is wrong with it' if whole else 'what is known, and what to do next'}"
+    )
+    if whole and job.target is not None:
         say_verbatim(f"  recurve plan {path}     what to do, and the sheet")
+    if job.inspection.timing is not None:
+        say_verbatim(f"  recurve timing {path}   the card for the engine")
 
 
 def _again(folder: Path, answers: dict[str, Any], faults: tuple[Fault, ...]) -> bool:
     """Ask the questions again that the faults are about. Returns whether any answer has changed."""
     from recurve.cli.dialogue import say
-    from recurve.cli.interview import again, interview
+    from recurve.cli.interview import DRAFT, again, interview
 
     say()
     say("The job file cannot be written yet:")

@@ -21,14 +21,14 @@ from pydantic.fields import FieldInfo
 from recurve.data import ranges
 from recurve.job import schema as m
 from recurve.job.messages import field_of
-from recurve.job.quantity import HalfWidthField, QuantityField
+from recurve.job.quantity import WEIGHING_EXAMPLE, HalfWidthField, QuantityField, Sign, read_weighing
 from recurve.job.questions import Answers, Question, asked, questions
 from recurve.units import PLACES, Quantity, factor, parse
 
 # What a bare number means to a person who measures in mm, or in inches.
 UNITS = {
-    "mm": {"length": "mm", "mass": "g", "force": "N", "rate": "N/mm", "moment": "mN*m"},
-    "inch": {"length": "in", "mass": "oz", "force": "lbf", "rate": "lbf/in", "moment": "ozf*in"},
+    "mm": {"length": "mm", "mass": "g", "force": "N", "rate": "N/mm", "moment": "mN*m", "pressure": "mbar"},
+    "inch": {"length": "in", "mass": "oz", "force": "lbf", "rate": "lbf/in", "moment": "ozf*in", "pressure": "inHg"},
 }
 ALIKE = {"angle": "deg", "speed": "rpm", "number": ""}
 TYPED_SWEEP, TYPED_SPRINGS = "as-found.csv", "springs.csv"
@@ -58,6 +58,8 @@ def read_answer(question: Question, text: str, system: str) -> Any:
         "number": _number,
         "quantity": _quantity,
         "pair": _pair,
+        "band": _band,
+        "weighings": _weighing,
         "row": read_row,
     }[question.kind]
     return read(question, given, system)
@@ -125,6 +127,26 @@ def _pair(question: Question, text: str, system: str) -> list[str]:
     return pair
 
 
+def _band(question: Question, text: str, system: str) -> list[str]:
+    cells = cells_of(text)
+    if len(cells) != 2:
+        raise ValueError(f"got {len(cells)} numbers, expected least and most, such as {question.example}")
+    pair = [with_unit(c, dimension_of(question.key), system) for c in cells]
+    check_field(question.key, pair)
+    return pair
+
+
+def _weighing(question: Question, text: str, system: str) -> str:
+    """One weight and the length with it; bare numbers are in the person's own units."""
+    parts = re.split(r"\s+at\s+|\s*@\s*", text)
+    cells = parts if len(parts) == 2 else cells_of(text)
+    if len(cells) != 2:
+        raise ValueError(f"expected a weight and a length, such as {WEIGHING_EXAMPLE}")
+    given = f"{with_unit(cells[0], 'mass', system)} at {with_unit(cells[1], 'length', system)}"
+    read_weighing(given)
+    return given
+
+
 # What the cells of a row are, by the last part of its key and their number.
 ROWS: dict[str, dict[int, tuple[tuple[str, str], ...]]] = {
     "points": {
@@ -135,8 +157,10 @@ ROWS: dict[str, dict[int, tuple[tuple[str, str], ...]]] = {
     "maximum": {1: (("advance", "angle"),), 2: (("min", "angle"), ("max", "angle"))},
     "length": {2: (("advance", "angle"), ("length", "length"))},
     "cg_radius": {2: (("advance", "angle"), ("cg_radius", "length"))},
+    "measured": {2: (("vacuum", "pressure"), ("advance", "angle"))},
 }
-LEAST_ROWS = {"points": 1, "length": 2, "cg_radius": 3}
+SIGNS: dict[str, Sign] = {"angle": "any", "pressure": "not negative"}
+LEAST_ROWS = {"points": 1, "length": 2, "cg_radius": 3, "measured": 1}
 
 
 def read_row(question: Question, text: str, system: str) -> dict[str, str]:
@@ -150,7 +174,7 @@ def read_row(question: Question, text: str, system: str) -> dict[str, str]:
     row = {}
     for (part, dimension), cell in zip(ways[len(cells)], cells, strict=True):
         row[part] = with_unit(cell, dimension, system)
-        QuantityField(dimension, "any" if dimension == "angle" else "positive").read(row[part])
+        QuantityField(dimension, SIGNS.get(dimension, "positive")).read(row[part])
     if name in ("points", "idle", "maximum"):
         model = {"points": m.TargetPoint, "idle": m.Idle, "maximum": m.Maximum}[name]
         _validate(TypeAdapter(model), row)
@@ -166,7 +190,7 @@ def check_rows(question: Question, rows: list[dict[str, str]]) -> None:
     name = question.key.rsplit(".", 1)[1]
     if len(rows) < LEAST_ROWS[name]:
         raise ValueError(f"got {len(rows)} lines, expected {LEAST_ROWS[name]} or more")
-    if name != "points":
+    if name not in ("points", "measured"):
         advance = [QuantityField("angle", "any").read(r["advance"]).value for r in rows]
         if advance[0] != 0 or any(b <= a for a, b in pairwise(advance)):
             raise ValueError("expected advance to begin at 0 and to rise from line to line")
@@ -241,14 +265,36 @@ def _dimensions(found: list[Any]) -> Iterator[str]:
 def measured(key: str, given: str) -> Quantity:
     """An answer that is a quantity, in SI."""
     found = _field(key)[1].validate_python(given)
+    if isinstance(found, tuple):  # one for each set of points
+        found = found[0]
     return found if isinstance(found, Quantity) else Quantity(float(found))
 
 
 def both_systems(key: str, given: str) -> str:
-    """The quantity in both systems of units: "12.60 mm = 0.4961 in"; only what it is where there is but one."""
-    dimension, value = dimension_of(key), measured(key, given).value
+    """The quantity with its ± in both systems of units: "12.60 ± 0.20 mm = 0.4961 ± 0.0079 in"; only what it is where there is
+    but one."""
+    dimension, found = dimension_of(key), measured(key, given)
     units = dict.fromkeys(unit_of(dimension, s) for s in UNITS)
-    return " = ".join(f"{value / factor(u, dimension):.4g} {u}".strip() for u in units)
+    return " = ".join(_told(found, factor(u, dimension), u) for u in units)
+
+
+def _told(found: Quantity, size: float, unit: str) -> str:
+    by = "" if found.half_width is None else f" ± {found.half_width / size:.3g}"
+    return f"{found.value / size:.4g}{by} {unit}".strip()
+
+
+# Keys of [stop], [springs] and [condition] that are the distributor's angles, and not angles of a drawing.
+OF_DISTRIBUTOR = ("stop.advance", "stop.per_mm", ".takeup", "condition.dwell", "vacuum.maximum")
+
+
+def shaft_of(key: str, answers: Answers) -> str:
+    """Whose degrees and rpm an answer is: "distributor" or "crank"; empty for what is neither."""
+    table = key.split(".")[0]
+    if table == "timing" or key == "target.static" or key == "sweep.static":
+        return "crank"
+    if table in ("target", "sweep"):
+        return str(answers.get(f"{table}.basis") or "distributor")
+    return "distributor" if key.endswith(OF_DISTRIBUTOR) else ""
 
 
 def implausible(question: Question, given: str) -> str:
@@ -262,6 +308,66 @@ def implausible(question: Question, given: str) -> str:
     return f"{shown:.3g} {entry['unit']} is outside the usual {entry['low']:g} to {entry['high']:g} {entry['unit']}"
 
 
+# --- a job file read back -----------------------------------------------------------------------------------
+
+
+def answers_of(document: dict[str, Any], kept: Answers) -> dict[str, Any]:
+    """The answers that make a job's `document`, for a file that was changed by hand: those `kept` steer what is asked, and
+    what the file says counts. Questions that the file leaves out count as left out."""
+    answers = {key: value for key, value in kept.items() if key.startswith("~")} | _steering(document, kept)
+    for question in questions():
+        if not question.key.startswith("~"):
+            found = _value_at(document, question.key)
+            answers[question.key] = "" if found is None else found
+    return answers
+
+
+def _steering(document: dict[str, Any], kept: Answers) -> dict[str, Any]:
+    """What a file tells of the ways in which its values were given."""
+    springs, drag, stop = (document.get(name, {}) for name in ("springs", "drag", "stop"))
+    primary = springs.get("primary", {})
+    posts, anchor = primary.get("posts", {}), primary.get("posts", {}).get("anchor", {})
+    told: dict[str, Any] = {}
+    if "file" in document.get("sweep", {}) and kept.get("~sweep") != "now":
+        told["~sweep"] = "file"
+    if "rubbing_block" in drag or "breaker_spring" in drag:
+        told["~drag"] = "moment" if "rubbing_block" in drag else "scale"
+    if primary:
+        told["~takeups"] = "turned" if "takeup" in primary else "lengths"
+        told["~second"] = "yes" if "secondary" in springs else "no"
+    if posts:
+        told["~places"] = "lengths" if posts.get("kind") == "table" else "xy" if "xy" in anchor else "angles"
+    if stop.keys() & {"radius", "per_mm"}:
+        told["~trim"] = "radius" if "radius" in stop else "feeler"
+    if "file" in document.get("catalogue", {}) and kept.get("~shelf") != "now":
+        told["~shelf"] = "file"
+    return told | {
+        f"~{name}": "yes"
+        for name in ("wear", "vacuum", "timing")
+        if (name if name != "wear" else "condition") in document
+    }
+
+
+def _value_at(document: dict[str, Any], key: str) -> Any:
+    """What stands at a key, as an answer is kept; None where nothing does."""
+    *path, last = key.split(".")
+    table: Any = document
+    for part in path:
+        table = table.get(part) if isinstance(table, dict) else None
+    if not isinstance(table, dict) or last not in table:
+        return None
+    value = table[last]
+    if last in ("length", "cg_radius") and isinstance(value, list):
+        return [{"advance": a, last: x} for a, x in zip(table.get("advance", ()), value, strict=False)]
+    return str(value) if isinstance(value, datetime.date) else value
+
+
+def tables_besides(text: str) -> str:
+    """The tables of a job file that no question asks for, as they stand, comments and all."""
+    blocks = re.split(r"(?m)^(?=\[)", text)
+    return "".join(b for b in blocks if (name := re.match(r"\[+\s*([\w.\"-]+)", b)) and name[1] not in TABLES)
+
+
 # --- the job that answers make ------------------------------------------------------------------------------
 
 
@@ -272,7 +378,10 @@ def document_of(answers: Answers, title: str) -> dict[str, Any]:
     for key, value in given.items():
         _put(document, key, value)
     for name in PLACES:
-        _posts(document.get("springs", {}).get(name))
+        spring = document.get("springs", {}).get(name)
+        _posts(spring)
+        if answers.get("~whose") == "others":
+            _without_facts(spring)
     _motion(document)
     _tables(document, answers)
     return document
@@ -303,6 +412,16 @@ def _posts(spring: dict[str, Any] | None) -> None:
     rows = posts.pop("length", None)
     kind = {"kind": "points"} if rows is None else {"kind": "table", **_columns(rows)}
     spring["posts"] = {**kind, **posts}
+
+
+FACTS = ("rate", "free_length", "initial_tension", "takeup", "pull_at_rest", "at_rest", "weighings")
+
+
+def _without_facts(spring: dict[str, Any] | None) -> None:
+    """Takes away what is told of a spring that was not in the unit while it was swept: the sweep belongs to another."""
+    for key in FACTS if spring is not None else ():
+        assert spring is not None
+        spring.pop(key, None)
 
 
 def _columns(rows: list[dict[str, str]]) -> dict[str, list[str]]:
@@ -343,6 +462,8 @@ def examples(answers: Answers) -> dict[str, Any]:
 def _example(question: Question) -> Any:
     if question.kind == "rows":
         return [read_row(question, line, "mm") for line in question.example]
+    if question.kind == "weighings":
+        return [read_answer(question, line, "mm") for line in question.example]
     if question.kind in ("file", "readings", "springs"):
         return question.example
     return read_answer(question, question.example, "mm")
@@ -351,7 +472,7 @@ def _example(question: Question) -> Any:
 # In the order of the job file; what stands in a table of these is written in one line.
 TABLES = (
     "", "distributor", "weights", "weights.motion", "stop", "drag", "springs.primary", "springs.primary.posts",
-    "springs.secondary", "springs.secondary.posts", "target", "sweep", "catalogue",
+    "springs.secondary", "springs.secondary.posts", "target", "sweep", "catalogue", "condition", "vacuum", "timing",
 )  # fmt: skip
 HEAD = """\
 # {what}

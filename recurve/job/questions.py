@@ -66,7 +66,7 @@ def _part(number: int, entry: dict[str, Any]) -> Part:
         asked = [_for_spring(q, s) for s in PLACES for q in entry["ask"] if q.get("only", s) == s]
     else:
         asked = entry["ask"]
-    questions = tuple(_question(number, q) for q in asked)
+    questions = tuple(_question(number, {**q, "when": {**entry.get("when", {}), **q.get("when", {})}}) for q in asked)
     words, caution = (" ".join(entry.get(name, "").split()) for name in ("words", "caution"))
     return Part(entry["title"], words, caution, entry.get("drawing", ""), entry.get("figure", 0), questions)
 

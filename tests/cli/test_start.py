@@ -20,9 +20,10 @@ from recurve.cli.app import main
 from recurve.cli.interview import keep_answers
 from recurve.cli.start import about
 from recurve.errors import Fault
-from recurve.job.answers import blank_text
-from recurve.job.questions import parts, questions
-from recurve.job.read import load_job
+from recurve.job.answers import blank_text, document_of, job_text
+from recurve.job.model import BareJob
+from recurve.job.questions import asked, parts, questions
+from recurve.job.read import load_any, load_job
 from recurve.units import parse
 
 # The launch of examples/, as its mechanic would type it.
@@ -200,13 +201,13 @@ def test_stopped_and_gone_on_with(tmp_path: Path) -> None:
     assert first.status() == 3
     assert "go on with: recurve start boat" in first.shown
     second = Terminal(["start", "boat"], tmp_path)
-    more = answer(second, METRIC | {"~sweep": "later"}, until="distributor.lobes")
+    more = answer(second, METRIC | {"~sweep": "later"}, until="~drag")
     assert more[0] == "target.idle"
     second.press(b"\x03")
     assert second.status() == 3
     third = Terminal(["start", "boat"], tmp_path)
     rest = answer(third, METRIC, until="springs.primary.rate")
-    assert rest[0] == "distributor.lobes"
+    assert rest[0] == "~drag"
     third.kill()
     fourth = Terminal(["start", "boat"], tmp_path)
     last = answer(fourth, METRIC)
@@ -280,31 +281,33 @@ def test_a_part_gone_through_again(tmp_path: Path) -> None:
     with (folder / "unit.toml").open("a", encoding="utf-8") as job:
         job.write('\n[sweep]\nfile = "as-found.csv"\n')  # as recurve sweep adds it
     second = Terminal(["start", "boat"], tmp_path)
-    assert "8  The weights" in (second.wait() or "")
-    second.type("8")
+    assert "10  The weights" in (second.wait() or "")
+    second.type("10")
     again = answer(second, {"weights.motion.cg.angle": "76 ± 1"})
     assert second.ended() == 0, second.shown
-    assert {q.part for q in questions() if q.key in again} == {7}
+    assert {q.part for q in questions() if q.key in again} == {9}
     job = load_job(folder / "unit.toml")
     assert job.weights == load_job(EXAMPLES / "launch.toml").weights and job.sweep is not None
 
 
 def test_back_and_explain(tmp_path: Path) -> None:
+    """? says other words than the hint that already stands there; < asks the question before again."""
     terminal = Terminal(["start", "boat"], tmp_path)
-    answer(terminal, {"title": "Wrong"}, until="unit")
+    answer(terminal, {"distributor.rotation": "anticlockwise"}, until="distributor.lobes")
     terminal.type("?")
-    assert "Enter leaves it out" in (terminal.wait() or "")
+    assert "An answer looks like this: 6" in (terminal.wait() or "")
     terminal.type("<")
     text = terminal.wait()
     question = question_in(text or "")
-    assert question is not None and question.key == "title"
-    terminal.type("Right")
+    assert question is not None and question.key == "distributor.rotation"
+    terminal.type("clockwise")
     terminal.wait()
     terminal.kill()
-    assert tomllib.loads((tmp_path / "boat/answers.toml").read_text(encoding="utf-8"))["answers"]["title"] == "Right"
+    kept = tomllib.loads((tmp_path / "boat/answers.toml").read_text(encoding="utf-8"))["answers"]
+    assert kept["distributor.rotation"] == "clockwise"
 
 
-def test_a_job_that_was_changed_is_left_alone(
+def test_a_job_that_cannot_be_read_is_told_and_left_alone(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     mine = tmp_path / "unit.toml"
@@ -312,7 +315,94 @@ def test_a_job_that_was_changed_is_left_alone(
     assert run(["start", str(tmp_path)], monkeypatch) == 2
     assert run(["start", str(tmp_path), "--blank"], monkeypatch) == 2
     assert mine.read_text(encoding="utf-8") == "# mine\n"
-    assert "expected another folder" in capsys.readouterr().err
+    assert "title: missing" in capsys.readouterr().err
+
+
+def test_a_job_changed_by_hand_is_read_again(tmp_path: Path) -> None:
+    """An editor changed the mass and added a table that no question asks for: both count, and the file is kept as it was."""
+    folder = tmp_path / "boat"
+    keep_answers(folder, typed(METRIC | {"~sweep": "later", "~shelf": "none"}))
+    first = Terminal(["start", "boat"], tmp_path)
+    answer(first, {})
+    assert first.ended() == 0, first.shown
+    path = folder / "unit.toml"
+    changed = (
+        path.read_text(encoding="utf-8").replace("29.6 ± 0.2 g", "30.1 ± 0.1 g") + '\n[build]\npost = "± 0.2 mm"\n'
+    )
+    path.write_text(changed, encoding="utf-8")
+    second = Terminal(["start", "boat"], tmp_path)
+    assert "changed by hand" in " ".join((second.wait() or "").split())
+    second.type("")
+    assert second.ended() == 0, second.shown
+    kept = tomllib.loads((folder / "answers.toml").read_text(encoding="utf-8"))["answers"]
+    assert kept["weights.mass"] == "30.1 ± 0.1 g"
+    assert (folder / "unit.by-hand.toml").read_text(encoding="utf-8") == changed
+    job = load_job(path)
+    assert job.weights.mass == pytest.approx(30.1e-3) and job.build.post == pytest.approx(0.2e-3)
+    assert job.places == load_job(folder / "unit.by-hand.toml").places
+
+
+NOTEBOOK: dict[str, str | list[str]] = {
+    "distributor.rotation": "clockwise",
+    "distributor.lobes": "6",
+    "target.points": ["400 0.5 2.5", "550 4 6", "1100 10 12"],
+    "target.idle": "250 0.5",
+    "target.maximum": "10 12",
+    "~sweep": "now",
+    "~readings": ["250 2.1", "550 8.4", "1100 13.6", "550 9.0", "yes", "250 2.6", "end"],
+    "stop.advance": "13.8 ± 0.3",
+}
+
+
+def test_a_notebook_is_looked_at_after_fifteen_questions(tmp_path: Path) -> None:
+    """Five readings, a book, the wheel; down was forgotten, and is asked about. Then the answer ends without a screwdriver."""
+    terminal = Terminal(["start", "boat"], tmp_path)
+    keys = answer(terminal, NOTEBOOK, until="~strip")
+    assert len(keys) <= 15
+    shown = " ".join(terminal.shown.split())
+    assert "falling from here on? yes or no" in shown
+    assert "does not come back to zero" in shown and "SPRINGS OR POSTS" in shown
+    assert "13.8 ± 0.3 deg (distributor)" in shown  # the echo says its ± and whose degrees
+    terminal.type("no")
+    answer(terminal, {"title": "Notebook, invented"})
+    assert terminal.ended() == 0, terminal.shown[-1500:]
+    assert [x for x in terminal.shown.splitlines() if len(x) > 80] == []
+    job = load_any(tmp_path / "boat" / "unit.toml")
+    assert isinstance(job, BareJob) and job.title == "Notebook, invented"
+    assert job.sweep is not None and list(job.sweep.rising) == [True, True, True, False, False]
+
+
+def test_stopping_leaves_what_is_known(tmp_path: Path) -> None:
+    terminal = Terminal(["start", "boat"], tmp_path)
+    answer(terminal, NOTEBOOK, until="~strip")
+    terminal.type("stop")
+    assert terminal.status() == 3
+    assert "What is known so far" in terminal.shown
+    assert isinstance(load_any(tmp_path / "boat" / "unit.toml"), BareJob)
+
+
+def test_facts_of_springs_that_were_not_swept_are_not_held_against_the_sweep() -> None:
+    given = METRIC | {"~sweep": "file", "sweep.file": "as-found.csv", "~shelf": "none"}
+    these, others = (document_of(typed(given | {"~whose": w}), "x")["springs"] for w in ("these", "others"))
+    assert these["primary"]["rate"] == "0.82 ± 0.06 N/mm" and "takeup" in these["secondary"]
+    assert not {"rate", "takeup"} & (others["primary"].keys() | others["secondary"].keys())
+    assert others["primary"]["posts"] == these["primary"]["posts"]
+
+
+def test_wear_vacuum_and_timing_are_asked_where_they_are_wanted(tmp_path: Path) -> None:
+    given = {
+        "distributor.rotation": "clockwise", "distributor.lobes": "4", "~sweep": "later", "~strip": "no",
+        "~wear": "yes", "condition.side_play": "0.12", "condition.breaker_plate": "stiff",
+        "~vacuum": "yes", "vacuum.start": "120 160", "vacuum.measured": ["150 0.6", "250 2.9", "350 5.8"],
+        "~timing": "yes", "timing.static": "10", "timing.idle": "600",
+    }  # fmt: skip
+    path = tmp_path / "unit.toml"
+    path.write_text(job_text(typed(given), "bench"), encoding="utf-8")
+    job = load_any(path)
+    assert job.inspection.timing is not None and job.inspection.vacuum is not None
+    assert len(job.inspection.vacuum.readings) == 3
+    keys = {q.key for q in asked(typed({"~strip": "no"}))}
+    assert not {"weights.mass", "condition.dwell", "vacuum.start", "timing.idle"} & keys
 
 
 def test_blank(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

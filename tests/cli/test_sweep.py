@@ -12,7 +12,7 @@ from checkout import EXAMPLES
 from jobs import without, write_job
 from terminal import Terminal
 
-from recurve.cli.readings import Reading, SweepFile, band_at, band_words, misfits
+from recurve.cli.readings import Reading, SweepFile, band_at, band_words, misfits, turned
 from recurve.errors import InputError
 from recurve.job.model import FileBasis
 from recurve.job.read import load_job
@@ -145,3 +145,23 @@ def test_the_examples_own_sweeps_fit() -> None:
         readings = SweepFile(examples / str(named)).readings
         for i, reading in enumerate(readings):
             assert misfits(readings[:i], reading, bench.basis, bench.stop) == [], (name, reading)
+
+
+BENCH = FileBasis(1.0, 1.0, 0.0, np.radians(0.5), 10 * RPM)
+
+
+@pytest.mark.parametrize(
+    ("speeds", "new", "back"),
+    [
+        ([300, 500, 700], 600, True),  # down again by 100 rpm, and nobody said so
+        ([300, 500, 700], 690, False),  # the drive runs unsteadily
+        ([700, 500, 300], 200, False),  # taken in any order from the first
+        ([300], 200, False),
+    ],
+)
+def test_a_sweep_that_turns_round_is_noticed(speeds: list[float], new: float, back: bool) -> None:
+    before = [Reading(s * RPM, 0.1, True) for s in speeds]
+    assert turned(before, Reading(new * RPM, 0.1, True), BENCH) == back
+    # Coming down from 700 to 300 rpm, either is a way up again.
+    falling = [Reading(s * RPM, 0.1, False) for s in reversed(speeds)]
+    assert turned(falling, Reading(new * RPM, 0.1, False), BENCH) == (speeds == [300, 500, 700])

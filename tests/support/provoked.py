@@ -206,6 +206,7 @@ TYPED = {
     ("distributor.rotation", "left"), ("title", "a\x1bb"), ("title", "x" * 201), ("date", "tomorrow"),
     ("distributor.lobes", "six"), ("distributor.speed_ratio", "two"), ("springs.primary.post_travel", "0.5"),
     ("springs.primary.post_travel", "0.5 -1"), ("target.points", "550"), ("target.points", "550 6 4"),
+    ("vacuum.start", "120"), ("springs.primary.weighings", "50"),
 }  # fmt: skip
 
 

@@ -14,7 +14,8 @@ def typed(given: dict[str, str | list[str]]) -> dict[str, Any]:
     while (one := next((q for q in asked(answers) if q.key not in answers), None)) is not None:
         text = given.get(one.key, "")
         if isinstance(text, list):
-            answers[one.key] = [read_row(one, line, system_of(answers)) for line in text]
+            read = read_answer if one.kind == "weighings" else read_row
+            answers[one.key] = [read(one, line, system_of(answers)) for line in text]
         elif one.kind == "file" or not text:
             answers[one.key] = text
         else:

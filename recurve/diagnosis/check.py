@@ -10,6 +10,7 @@ from recurve.diagnosis.first_look import FirstLook, NextStep, first_look
 from recurve.diagnosis.next_steps import parts_lacking, steps_of, unused_notes
 from recurve.diagnosis.readings import data_findings
 from recurve.diagnosis.trust import Trust, trust_by
+from recurve.diagnosis.worth import worth_measuring
 from recurve.errors import InputError
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
 from recurve.fit.state import SURE, Evidence
@@ -57,6 +58,7 @@ class Check:
     notes: tuple[str, ...]
     inspected: Inspected
     trust: Trust
+    steps: tuple[NextStep, ...]
 
 
 def check_unit(job: Job) -> Check:
@@ -81,7 +83,9 @@ def check_unit(job: Job) -> Check:
     if verdict not in GATED and inspected.undecided:
         verdict, why = "cannot tell", inspected.undecided
     notes = (*job.notes, *conversion_notes(found))
-    return Check(found, fit, evidence, findings, verdict, why, passing, notes, inspected, trust_by(doubts, fit))
+    settled = verdict == "sound" or any(f.severity == "check first" for f in doubts)
+    steps = () if settled else worth_measuring(evidence, ideal)
+    return Check(found, fit, evidence, findings, verdict, why, passing, notes, inspected, trust_by(doubts, fit), steps)
 
 
 @dataclass(frozen=True)

@@ -66,10 +66,12 @@ class BandLook:
 
 @dataclass(frozen=True)
 class NextStep:
-    """A thing to measure or to do, and what it would bring."""
+    """A thing to measure or to do, and what it would bring; `narrowing`: by which fraction [1] it would narrow the planned
+    curve, None where that was not worked out."""
 
     measure: str
     gain: str
+    narrowing: float | None = None
 
 
 @dataclass(frozen=True)

@@ -127,7 +127,9 @@ class CheckDocument(Document):
     targets: Annotated[list[BandAsRead], told("The bands against the readings, in the job's order; empty: see curve")]
     strength: list[StrengthNeeded]
     rate_needed: Annotated[RateNeeded | None, told("null: the primary was not weighed, or no book or sweep tells it")]
-    next: Annotated[list[NextToDo], told("What would tell more, the cheapest first")]
+    next: Annotated[
+        list[NextToDo], told("What would tell more: the cheapest first, or, where a unit is fitted, the most telling")
+    ]
     notes: Notes
     condition: ConditionDocument
     engine_target: Annotated[list[EngineBand] | None, told("null: the target is told by the distributor")]
@@ -156,7 +158,7 @@ class CheckDocument(Document):
             targets=[] if look is None else [BandAsRead.of(b) for b in look.bands],
             strength=[StrengthNeeded.of(x) for x in strong],
             rate_needed=if_known(RateNeeded.of, _rate(check, outline)),
-            next=[NextToDo.of(x) for x in check.steps] if isinstance(check, BareCheck) else [],
+            next=[NextToDo.of(x) for x in check.steps],
             notes=list(check.notes),
             condition=ConditionDocument.of(check.inspected),
             engine_target=EngineBand.all_of(check.job),

@@ -129,8 +129,11 @@ class NextToDo(Document):
 
     measure: Annotated[str, told("What")]
     gain: Annotated[str, told("What it would bring")]
+    narrowing: Annotated[
+        float | None, told("By which fraction it would narrow the planned curve; null: not worked out", "1")
+    ]
 
     @classmethod
     def of(cls, step: NextStep) -> NextToDo:
         """A step as it stands."""
-        return cls(measure=step.measure, gain=step.gain)
+        return cls(measure=step.measure, gain=step.gain, narrowing=if_known(number, step.narrowing))

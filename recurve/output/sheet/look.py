@@ -126,4 +126,4 @@ def _next(document: CheckDocument) -> Facts | None:
         f"{i}. {breakable(s.measure[:1].upper() + s.measure[1:])}: {breakable(s.gain)}."
         for i, s in enumerate(document.next, 1)
     ]
-    return {"title": "What would tell more, the cheapest first", "text": steps}
+    return {"title": "What would tell more", "text": steps}

@@ -52,7 +52,7 @@ def check_text(check: Check, files: Sequence[str] = (), document: CheckDocument 
     drawn = check_plot(check)
     lines += ["", *drawn] if drawn else []
     lines += ["", *findings_lines(document.findings), "", "Curve as found", *_marks(check, document)]
-    lines += _condition(document, check.job)
+    lines += [*next_lines(document), *_condition(document, check.job)]
     if check.fit is not None and document.fit is not None:
         lines += ["", *fit_lines(check.fit, document.fit)]
     return page([*lines, *remarks(document.notes), *written(document.files)])

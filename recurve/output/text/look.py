@@ -50,7 +50,9 @@ def rate_words(document: CheckDocument) -> list[str]:
 def next_lines(document: CheckDocument) -> list[str]:
     """What would tell more, the cheapest first."""
     steps = [line for one in document.next for line in wrap(f"{one.measure}: {one.gain}", "  - ", "    ")]
-    return ["", "What would tell more, the cheapest first", *steps] if steps else []
+    ranked = any(one.narrowing is not None for one in document.next)
+    order = "the most telling first" if ranked else "the cheapest first"
+    return ["", f"What would tell more, {order}", *steps] if steps else []
 
 
 def _plot(look: FirstLook, job: JobHead) -> list[str]:

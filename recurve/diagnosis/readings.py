@@ -13,6 +13,7 @@ from recurve.fit.model import SweepModel
 from recurve.fit.posterior import find_modes, spread_starts
 from recurve.fit.state import Evidence
 from recurve.inspection.findings import Cause, Finding, Words
+from recurve.physics.reference_slips import ReferenceDoubt
 from recurve.physics.sweep import Sweep
 from recurve.units import RPM
 
@@ -21,8 +22,10 @@ WORN = 1.8  # scatter this many times what was stated is wear, not reading
 
 
 def data_findings(evidence: Evidence) -> list[Finding]:
-    """All findings of the readings, in no order; none without a fit."""
-    fit = evidence.fit
+    """All findings of the readings, in no order; without a fit only those of a reference sweep."""
+    fit, doubt = evidence.fit, evidence.job.doubt
+    if doubt is not None:
+        return [OtherSprings("check first", doubt)]
     if fit is None or seized(evidence):
         return []
     sweep = fit.job.sweep
@@ -37,6 +40,41 @@ def data_findings(evidence: Evidence) -> list[Finding]:
         *(TwoAnswers("open question", a) for a in fit.alternatives),
     ]
     return [f for f in found if f is not None]
+
+
+# --- a reference sweep that does not belong to its springs ----------------------------------------------------
+
+
+@dataclass(frozen=True)
+class OtherSprings(Finding):
+    """The reference sweep contradicts the springs that are said to have been in it."""
+
+    doubt: ReferenceDoubt
+    cause = Cause.SLIP
+
+    def words(self) -> Words:
+        """The finding in words."""
+        low, high = self.doubt.usual
+        heavy = self.doubt.inertia_slope
+        weights = ""
+        if not low <= heavy <= high:
+            much = f"{heavy / high:.1f} times more" if heavy > high else f"{low / heavy:.1f} times less"
+            weights = f"; they would need flyweights that do {much} than any of the trade"
+        slips = [s.words for s in self.doubt.slips[:3]]
+        likely = (
+            f"everything agrees if {', or if '.join(slips)}: was it so?"
+            if slips
+            else (
+                "no single slip of lengths, rates or places explains it: were other springs fitted when it was swept?"
+            )
+        )
+        return Words(
+            "the reference sweep does not belong to the springs named",
+            f"its readings and these springs disagree {self.doubt.misfit:.1f} times as much as their ± allow{weights}",
+            "everything computed from it would be wrong",
+            f"{likely} Measure rate, free length inside the hooks, and posts again, or sweep it with springs that you have "
+            "just weighed",
+        )
 
 
 # --- readings that do not fit -------------------------------------------------------------------------------

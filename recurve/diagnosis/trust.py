@@ -8,10 +8,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from recurve.diagnosis.readings import data_findings
+from recurve.diagnosis.readings import OtherSprings, data_findings
 from recurve.fit.fit import Fit
 from recurve.fit.state import Evidence
 from recurve.inspection.findings import Finding
+from recurve.job.model import Job
 
 UNSETTLED = "the fit of the sweep did not settle on one answer; take more readings, up and down"
 
@@ -28,10 +29,10 @@ class Trust:
         return not self.reasons
 
 
-def trust_in(fit: Fit | None) -> Trust:
-    """The gate for an answer made from this fit; without a sweep there are no readings to distrust."""
+def trust_in(job: Job, fit: Fit | None) -> Trust:
+    """The gate for an answer made for a job, from this fit; without a sweep only a reference sweep can be distrusted."""
     if fit is None:
-        return Trust()
+        return Trust() if job.doubt is None else trust_by([OtherSprings("check first", job.doubt)], None)
     return trust_by(data_findings(Evidence.of(fit.job, fit)), fit)
 
 

@@ -34,6 +34,7 @@ class Cause(StrEnum):
     VACUUM = "vacuum"
     READINGS = "readings"
     CRANK_FIGURES = "crank figures"
+    SLIP = "slip"
 
 
 @dataclass(frozen=True)

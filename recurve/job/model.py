@@ -12,6 +12,7 @@ from recurve.job.measured import Measured
 from recurve.physics.curve import Drag, Installed, Stop, Unit
 from recurve.physics.mechanism import Weights
 from recurve.physics.posts import Posts
+from recurve.physics.reference_slips import ReferenceDoubt
 from recurve.physics.sweep import Sweep
 from recurve.physics.target import Target
 from recurve.springs.spring import Catalogue, Spring
@@ -117,7 +118,8 @@ class JobHead:
 @dataclass(frozen=True, kw_only=True)
 class Job(JobHead):
     """A job as read. `places`: primary, then the secondary if there is one. `measured` is the unit as it was measured,
-    each quantity with its ±; `weights`, `stop`, `drag` and `places` are computed with, and become what a sweep shows."""
+    each quantity with its ±; `weights`, `stop`, `drag` and `places` are computed with, and become what a sweep shows.
+    `doubt`: what speaks against the reference sweep that told I′."""
 
     weights: Weights
     stop: Stop
@@ -127,6 +129,7 @@ class Job(JobHead):
     build: Tolerances
     measured: Measured
     model: JobModel
+    doubt: ReferenceDoubt | None = None
 
     def as_found(self) -> Unit | None:
         """The unit with the springs found in it, None where not all of them are described."""

@@ -237,7 +237,7 @@ def _any_of(faults: list[Fault], *tables: str) -> bool:
 def whole_job(files: JobFiles, parts: JobParts) -> Job:
     """The job of its parts; a reference sweep is fitted here."""
     model, measured, catalogue = files.model, parts.measured, files.catalogue
-    weights, fit_notes = weights_of(measured.weights, parts.stop.limits[1])
+    weights, fit_notes, doubt = weights_of(measured.weights, parts.stop.limits[1])
     notes = (
         *parts.reference_notes,
         *fit_notes,
@@ -256,6 +256,7 @@ def whole_job(files: JobFiles, parts: JobParts) -> Job:
         catalogue=catalogue,
         build=build_tolerances(model.build),
         measured=measured,
+        doubt=doubt,
     )
 
 

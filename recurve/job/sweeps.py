@@ -20,6 +20,7 @@ from recurve.job.model import FileBasis, SpringPlace
 from recurve.physics.curve import Drag, Installed
 from recurve.physics.mechanism import Weights
 from recurve.physics.reference import KnownSpring, Reference, fit_reference, reference_faults, reference_notes
+from recurve.physics.reference_slips import ReferenceDoubt, reference_doubt
 from recurve.physics.sweep import Readings, Sweep
 from recurve.uncertainty import UNSTATED_FRICTION
 from recurve.units import PLACES, RPM, SQRT3, Quantity
@@ -195,13 +196,13 @@ def _one_sided(given: Quantity, spread: float) -> tuple[float, float]:
     return spread * float(np.sqrt(2 / np.pi)), spread * float(np.sqrt(1 - 2 / np.pi))
 
 
-def weights_of(given: MeasuredWeights, reach: float) -> tuple[Weights, list[str]]:
+def weights_of(given: MeasuredWeights, reach: float) -> tuple[Weights, list[str], ReferenceDoubt | None]:
     """The weights as measured. Where a reference sweep tells I′, the sweep is fitted, and what must be said of it from rest
-    to the advance `reach` [rad] comes with them."""
+    to the advance `reach` [rad] comes with them, and what speaks against it."""
     if not isinstance(given.motion, Reference):
-        return given.weights(described(given.motion)), []
+        return given.weights(described(given.motion)), [], None
     fit = fit_reference(given.motion)
-    return given.weights(fit.slope), reference_notes(fit, reach)
+    return given.weights(fit.slope), reference_notes(fit, reach), reference_doubt(fit)
 
 
 def counted_twice(model: m.JobModel) -> list[str]:

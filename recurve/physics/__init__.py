@@ -187,4 +187,5 @@ Offers:
 - `energy`: `fallen`, `settled`
 - `sweep`: `Readings`, `Sweep`
 - `reference`: `KnownSpring`, `Reference`, `fit_reference`, `reference_faults`, `reference_notes`
+- `reference_slips`: `reference_doubt`, `ReferenceDoubt`
 """

@@ -55,5 +55,5 @@ def test_crank_figures_are_not_built_from(speed: float, advance: float, tmp_path
 
 
 def test_without_a_sweep_there_is_nothing_to_distrust() -> None:
-    assert trust_in(None).ok
-    assert trust_in(fit_sweep(example("tractor"))).ok
+    assert trust_in(example("tractor"), None).ok
+    assert trust_in(example("tractor"), fit_sweep(example("tractor"))).ok

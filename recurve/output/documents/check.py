@@ -264,7 +264,7 @@ class VerifyDocument(Document):
         correction = result.correction
         return cls(
             verdict=result.verdict,
-            trust=TrustDocument.of(trust_in(result.fit)),
+            trust=TrustDocument.of(trust_in(result.job, result.fit)),
             title=result.job.title,
             fingerprint=result.job.fingerprint,
             targets=[JudgedBand.of(b) for b in result.bands],

@@ -303,7 +303,7 @@ class PlanDocument(Document):
         build, built, job = plan.build, plan.built, plan.job
         return cls(
             verdict=plan.verdict,
-            trust=TrustDocument.of(trust_in(plan.fit)),
+            trust=TrustDocument.of(trust_in(plan.job, plan.fit)),
             title=job.title,
             fingerprint=job.fingerprint,
             margin=None if build is None else number(build.margin),

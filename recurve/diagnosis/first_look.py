@@ -28,6 +28,11 @@ APART = np.radians(1.0)  # most distance between rising and falling; common prac
 BARELY = np.radians(1.0)  # less advance than this in a whole sweep is none
 WORN = 1.8  # scatter this many times what was stated is wear, not reading
 FEW = 6
+OFFSET, ALIKE, LEAST_ALIKE = (
+    np.radians(2.5),
+    np.radians(1.6),
+    4,
+)  # every band too high by so much, within so much, so many
 SOUND = 0.9  # probability of meeting every band that makes a unit sound
 UNCERTAIN_STOP = np.radians(0.3)  # standard uncertainty of the largest advance above which the wheel is worth turning
 Side = Literal["above", "below"]
@@ -321,11 +326,54 @@ class SpringsOff(Finding):
         )
 
 
+@dataclass(frozen=True)
+class AllTooHigh(Finding):
+    """Every reading lies too high by about the same amount, `by` [rad]: `bands` of them, idle and maximum included."""
+
+    by: Uncertain
+    bands: int
+    cause = Cause.SLIP
+
+    def words(self) -> Words:
+        """The finding in words."""
+        return Words(
+            "all readings lie too high by the same amount",
+            f"{self.by.degrees()} above the book (distributor) at idle, at the top and between, {self.bands} bands alike; "
+            "springs and stop together hardly do that, but static timing left in the readings does, or a pointer off its zero",
+            "everything said of springs and stop would be wrong",
+            "hold the weights home by hand and read the pointer: if it shows this much, take it off (static, in [sweep], for "
+            "readings in crank degrees), or set zero and sweep again; if it shows 0, springs and stop are both at fault",
+        )
+
+
+def _all_too_high(look: FirstLook) -> Finding | None:
+    """The finding where an offset explains idle, top and all between with one number."""
+    if look.sweep.zeroed_at is not None or look.stays_in is None:
+        return None
+    off = []
+    for one in look.bands:
+        there = [x.sample for x in (one.rising, one.falling) if x is not None]
+        if there:
+            low = 0.0 if one.band.from_zero else one.band.low
+            middle = 0.0 if one.band.kind == "idle" else (low + one.band.high) / 2
+            off.append(np.mean(there, axis=0) - middle)
+    kinds = {b.band.kind for b in look.bands if b.read}
+    if len(off) < LEAST_ALIKE or not {"idle", "maximum"} <= kinds:
+        return None
+    each = np.array([float(x.mean()) for x in off])
+    if each.min() < OFFSET or np.ptp(each) > ALIKE:
+        return None
+    return AllTooHigh("check first", Sampled(np.mean(off, axis=0)).summary, len(off))
+
+
 def _findings(look: FirstLook, ratio: float) -> list[Finding]:
     sweep, outline = look.sweep, look.outline
     if np.ptp(sweep.advance) < max(BARELY, 2 * sweep.reading) and len(sweep.advance) >= 3:
         ends = (sweep.speed.min(), sweep.speed.max(), sweep.advance.min(), sweep.advance.max())
         return [NoAdvance("repair first", len(sweep.advance), *(float(x) for x in ends))]
+    offset = _all_too_high(look)
+    if offset is not None:
+        return [offset]
     slip = crank_slip(look.slips, ratio)
     if slip is not None and slip.severity == "check first":
         # Everything else would be off by the factor: nothing is said of wear until the figures are settled.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,7 @@ from commands import run
 from look_study import Looked, cases_of, coverage, looked_at, summary
 from worn import SLIPS, Way, worn
 
-from recurve.diagnosis.first_look import FirstLook, SpringsOff, first_look
+from recurve.diagnosis.first_look import AllTooHigh, FirstLook, SpringsOff, first_look
 from recurve.diagnosis.slips import CrankSlip, Slip
 from recurve.diagnosis.strength import book_curve
 from recurve.fit.outline import OutlineModel
@@ -125,6 +126,28 @@ def test_crank_figures_are_told_before_any_wear(fault: str, seed: int, tmp_path:
     assert isinstance(slip, CrankSlip) and slip.severity == "check first"
     assert slip.slip is {"crank": Slip.crank, "crank speeds": Slip.crank_speeds}.get(fault, Slip.crank_advances)
     assert look.verdict == "cannot tell"
+
+
+def with_static(folder: Path, seed: int, fault: str, by: float) -> FirstLook:
+    """The look at a unit whose readings have so many degrees too much, all alike, as with static timing left in."""
+    unit = worn(seed, fault)
+    job = unit.job(folder)
+    assert job.sweep is not None
+    return first_look(replace(job, sweep=replace(job.sweep, advance=job.sweep.advance + np.radians(by))))
+
+
+@pytest.mark.parametrize("seed", [371, 372, 373])
+@pytest.mark.parametrize("by", [5.0, 9.0])
+def test_static_timing_left_in_the_readings_is_told_before_any_wear(seed: int, by: float, tmp_path: Path) -> None:
+    [told] = with_static(tmp_path, seed, "sound", by).findings
+    assert isinstance(told, AllTooHigh) and told.severity == "check first"
+    assert np.degrees(told.by.value) == pytest.approx(by, abs=1.0)
+
+
+@pytest.mark.parametrize("fault", ["slack primary", "stop worn", "weak primary"])
+@pytest.mark.parametrize("seed", [374, 375])
+def test_wear_is_not_taken_for_an_offset(seed: int, fault: str, tmp_path: Path) -> None:
+    assert not any(isinstance(f, AllTooHigh) for f in looked(tmp_path, seed, fault).findings)
 
 
 @pytest.mark.parametrize(

@@ -124,8 +124,8 @@ def _added(folder: Path, answers: dict[str, Any]) -> str | None:
     from recurve.cli.dialogue import say
     from recurve.cli.interview import keep_answers
     from recurve.files import write_folder
-    from recurve.job.answers import answers_of, tables_besides
     from recurve.job.read import load_any
+    from recurve.job.reread import answers_of, tables_besides
 
     path = folder / JOB
     if not path.exists():

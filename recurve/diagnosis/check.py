@@ -103,8 +103,8 @@ class BareCheck:
         """What would tell more, the cheapest first."""
         if self.look is None:
             return steps_of(self.job)
-        settled = self.verdict != "sound" and all(f.severity != "check first" for f in self.findings)
-        return (*self.look.steps, *(parts_lacking(self.job) if settled else ()))
+        settled = self.verdict == "sound" or any(f.severity == "check first" for f in self.findings)
+        return (*self.look.steps, *(() if settled else parts_lacking(self.job)))
 
     @property
     def trust(self) -> Trust:

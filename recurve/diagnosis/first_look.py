@@ -28,11 +28,10 @@ APART = np.radians(1.0)  # most distance between rising and falling; common prac
 BARELY = np.radians(1.0)  # less advance than this in a whole sweep is none
 WORN = 1.8  # scatter this many times what was stated is wear, not reading
 FEW = 6
-OFFSET, ALIKE, LEAST_ALIKE = (
-    np.radians(2.5),
-    np.radians(1.6),
-    4,
-)  # every band too high by so much, within so much, so many
+# An offset is one number that explains all: so many bands or more, each too high by so much or more, alike within so much.
+LEAST_ALIKE = 4
+OFFSET = np.radians(2.5)
+ALIKE = np.radians(1.6)
 SOUND = 0.9  # probability of meeting every band that makes a unit sound
 UNCERTAIN_STOP = np.radians(0.3)  # standard uncertainty of the largest advance above which the wheel is worth turning
 Side = Literal["above", "below"]
@@ -185,6 +184,8 @@ def _weighed(job: JobHead) -> bool:
 
 def _steps(look: FirstLook, verdict: LookVerdict, stop: Quantity | None, weighed: bool) -> list[NextStep]:
     """What to measure next, the cheapest first."""
+    if any(isinstance(f, AllTooHigh) for f in look.findings):
+        return [NextStep("hold the weights home by hand and read the pointer", "everything else counts from it")]
     if any(f.severity == "check first" for f in look.findings):
         return [NextStep("look at what the bench shows, crank or distributor", "everything else hangs on it")]
     steps = []

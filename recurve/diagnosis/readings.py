@@ -13,6 +13,7 @@ from recurve.fit.model import SweepModel
 from recurve.fit.posterior import find_modes, spread_starts
 from recurve.fit.state import Evidence
 from recurve.inspection.findings import Cause, Finding, Words
+from recurve.job.model import Job
 from recurve.physics.reference_slips import ReferenceDoubt
 from recurve.physics.sweep import Sweep
 from recurve.units import RPM
@@ -23,9 +24,9 @@ WORN = 1.8  # scatter this many times what was stated is wear, not reading
 
 def data_findings(evidence: Evidence) -> list[Finding]:
     """All findings of the readings, in no order; without a fit only those of a reference sweep."""
-    fit, doubt = evidence.fit, evidence.job.doubt
-    if doubt is not None:
-        return [OtherSprings("check first", doubt)]
+    fit, doubts = evidence.fit, reference_findings(evidence.job)
+    if doubts:
+        return doubts
     if fit is None or seized(evidence):
         return []
     sweep = fit.job.sweep
@@ -42,6 +43,11 @@ def data_findings(evidence: Evidence) -> list[Finding]:
     return [f for f in found if f is not None]
 
 
+def reference_findings(job: Job) -> list[Finding]:
+    """What speaks against the reference sweep of a job; nothing said of the other readings would then hold."""
+    return [] if job.doubt is None else [OtherSprings("check first", job.doubt)]
+
+
 # --- a reference sweep that does not belong to its springs ----------------------------------------------------
 
 
@@ -56,10 +62,12 @@ class OtherSprings(Finding):
         """The finding in words."""
         low, high = self.doubt.usual
         heavy = self.doubt.inertia_slope
-        weights = ""
+        told = []
+        if self.doubt.misfit >= 1.5:  # below that it is the weights, or what was measured, that speaks against it
+            told.append(f"readings and springs disagree {self.doubt.misfit:.1f} times as much as their ± allow")
         if not low <= heavy <= high:
             much = f"{heavy / high:.1f} times more" if heavy > high else f"{low / heavy:.1f} times less"
-            weights = f"; they would need flyweights that do {much} than any of the trade"
+            told.append(f"flyweights would have to do {much} than any of the trade")
         slips = [s.words for s in self.doubt.slips[:3]]
         likely = (
             f"everything agrees if {', or if '.join(slips)}: was it so?"
@@ -70,7 +78,7 @@ class OtherSprings(Finding):
         )
         return Words(
             "the reference sweep does not belong to the springs named",
-            f"its readings and these springs disagree {self.doubt.misfit:.1f} times as much as their ± allow{weights}",
+            "; ".join(told) or "it fits only with rates and lengths far outside their ±",
             "everything computed from it would be wrong",
             f"{likely} Measure rate, free length inside the hooks, and posts again, or sweep it with springs that you have "
             "just weighed",

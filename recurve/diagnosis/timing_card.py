@@ -22,7 +22,7 @@ def timing_card(job: Job | BareJob, planned: Advance | None = None, left: Advanc
     readings themselves. Raises InputError if [timing] is missing, or if there is no way to find the static timing.
     """
     if isinstance(job, BareJob):
-        return _card(job, None if job.sweep is None else read_curve(job.sweep), None, left)
+        return _card(job, None if job.sweep is None else _read_curve(job.sweep), None, left)
     unit = job if job.sweep is None else fitted_job(fit_sweep(job))
     found = unit.as_found()
     return _card(job, None if found is None else trace(found), planned, left)
@@ -31,7 +31,7 @@ def timing_card(job: Job | BareJob, planned: Advance | None = None, left: Advanc
 def left_curve(job: Job | BareJob, sweep: Sweep) -> Advance | None:
     """The curve of the finished unit by its `sweep`: of a `job` as planned that of the fitted unit, else of the readings."""
     if isinstance(job, BareJob):
-        return read_curve(sweep)
+        return _read_curve(sweep)
     unit = fitted_job(fit_sweep(as_set(job, sweep))).as_found()
     return None if unit is None else trace(unit)
 
@@ -53,17 +53,18 @@ def planned_curve(job: Job) -> Advance | None:
     return None if plan.build is None or plan.verdict == "out of reach" else plan.build.curve
 
 
-def read_curve(sweep: Sweep) -> ReadCurve | None:
+def _read_curve(sweep: Sweep) -> ReadCurve | None:
     """A unit by the readings as they are, those at equal speeds averaged; None with fewer than two speeds."""
     up = np.asarray(sweep.rising, bool)
-    rising, falling = (_table(sweep, mask) for mask in (up, ~up))
+    rising = _table(sweep, up, least=2)
+    falling = _table(sweep, ~up, least=1 if rising else 2)  # one reading at idle tells what stays in
     return None if rising is None and falling is None else ReadCurve(rising, falling)
 
 
-def _table(sweep: Sweep, which: np.ndarray) -> TableCurve | None:
-    """The readings of one direction."""
+def _table(sweep: Sweep, which: np.ndarray, least: int) -> TableCurve | None:
+    """The readings of one direction; None with fewer than `least` speeds [1]."""
     speed = np.unique(sweep.speed[which])
-    if len(speed) < (2 if which.all() or sweep.rising[which].all() else 1):
+    if len(speed) < least:
         return None
     return TableCurve(speed, np.array([sweep.advance[which][sweep.speed[which] == s].mean() for s in speed]), read=True)
 

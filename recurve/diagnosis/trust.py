@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from recurve.diagnosis.readings import OtherSprings, data_findings
+from recurve.diagnosis.readings import data_findings, reference_findings
 from recurve.fit.fit import Fit
 from recurve.fit.state import Evidence
 from recurve.inspection.findings import Finding
@@ -32,7 +32,7 @@ class Trust:
 def trust_in(job: Job, fit: Fit | None) -> Trust:
     """The gate for an answer made for a job, from this fit; without a sweep only a reference sweep can be distrusted."""
     if fit is None:
-        return Trust() if job.doubt is None else trust_by([OtherSprings("check first", job.doubt)], None)
+        return trust_by(reference_findings(job), None)
     return trust_by(data_findings(Evidence.of(fit.job, fit)), fit)
 
 

@@ -54,9 +54,7 @@ def _takeup(name: str, spring: MeasuredSpring, posts: Posts) -> list[str]:
     spread = hypot(
         (spring.free_length.standard_uncertainty or default("fit", "free_length", "length")),
         abs(lever) * (spring.takeup.standard_uncertainty or default("fit", "takeup", "angle")),
-        (spring.over_posts.standard_uncertainty or 0.0)
-        if spring.over_posts is not None
-        else default("posts", "place", "length") / SQRT3,
+        _of_posts(spring),
     )
     # A spring that pulls from rest is shorter than its posts: by how much, a take-up of 0 does not say.
     if at == 0.0 and apart >= 0.0:
@@ -64,10 +62,10 @@ def _takeup(name: str, spring: MeasuredSpring, posts: Posts) -> list[str]:
     if abs(apart) <= SURELY * spread:
         return []
     slip = (
-        "with a free length that much longer the two agree: was it measured between the middles of the wire, or over the "
-        "outside of the hooks less too much?"
+        "with a free length that much longer the two agree: was it measured between the middles of the posts?"
         if apart > 0
-        else "with a free length that much shorter the two agree: was it measured over the outside of the hooks?"
+        else "with a free length that much shorter the two agree: was it measured over the outside of the hooks, or the "
+        "length over the posts from middle to middle?"
     )
     return [
         f"The {name} spring: a take-up of {np.degrees(at):.1f}° (distributor) means {1e3 * length:.2f} mm inside the hooks, "
@@ -103,10 +101,7 @@ def _pull(name: str, spring: MeasuredSpring, posts: Posts) -> list[str]:
     rest = float(posts.length(0.0)[0])
     free = spring.free_length
     if spring.slack is not None and free is not None:
-        off = SURELY * hypot(
-            free.standard_uncertainty or default("fit", "free_length", "length"),
-            default("posts", "place", "length") / SQRT3,
-        )
+        off = SURELY * hypot(free.standard_uncertainty or default("fit", "free_length", "length"), _of_posts(spring))
         if spring.slack and rest - free.value > off:
             return [_at_rest_words(name, "hangs slack", rest, free.value, "shorter")]
         if not spring.slack and free.value - rest > off:

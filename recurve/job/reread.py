@@ -1,0 +1,66 @@
+"""A job file read back into answers, so that an interview goes on with a file that was changed by hand."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from typing import Any
+
+from recurve.job.answers import TABLES
+from recurve.job.questions import Answers, questions
+
+
+def answers_of(document: dict[str, Any], kept: Answers) -> dict[str, Any]:
+    """The answers that make a job's `document`, for a file that was changed by hand: those `kept` steer what is asked, and
+    what the file says counts. Questions that the file leaves out count as left out."""
+    answers = {key: value for key, value in kept.items() if key.startswith("~")} | _steering(document, kept)
+    for question in questions():
+        if not question.key.startswith("~"):
+            found = _value_at(document, question.key)
+            answers[question.key] = "" if found is None else found
+    return answers
+
+
+def _steering(document: dict[str, Any], kept: Answers) -> dict[str, Any]:
+    """What a file tells of the ways in which its values were given."""
+    springs, drag, stop = (document.get(name, {}) for name in ("springs", "drag", "stop"))
+    primary = springs.get("primary", {})
+    posts, anchor = primary.get("posts", {}), primary.get("posts", {}).get("anchor", {})
+    told: dict[str, Any] = {}
+    if "file" in document.get("sweep", {}) and kept.get("~sweep") != "now":
+        told["~sweep"] = "file"
+    if "rubbing_block" in drag or "breaker_spring" in drag:
+        told["~drag"] = "moment" if "rubbing_block" in drag else "scale"
+    if primary:
+        told["~takeups"] = "turned" if "takeup" in primary else "lengths"
+        told["~second"] = "yes" if "secondary" in springs else "no"
+    if posts:
+        told["~places"] = "lengths" if posts.get("kind") == "table" else "xy" if "xy" in anchor else "angles"
+    if stop.keys() & {"radius", "per_mm"}:
+        told["~trim"] = "radius" if "radius" in stop else "feeler"
+    if "file" in document.get("catalogue", {}) and kept.get("~shelf") != "now":
+        told["~shelf"] = "file"
+    for name, table in (("~wear", "condition"), ("~vacuum", "vacuum"), ("~timing", "timing")):
+        if table in document:
+            told[name] = "yes"
+    return told
+
+
+def _value_at(document: dict[str, Any], key: str) -> Any:
+    """What stands at a key, as an answer is kept; None where nothing does."""
+    *path, last = key.split(".")
+    table: Any = document
+    for part in path:
+        table = table.get(part) if isinstance(table, dict) else None
+    if not isinstance(table, dict) or last not in table:
+        return None
+    value = table[last]
+    if last in ("length", "cg_radius") and isinstance(value, list):
+        return [{"advance": a, last: x} for a, x in zip(table.get("advance", ()), value, strict=False)]
+    return str(value) if isinstance(value, datetime.date) else value
+
+
+def tables_besides(text: str) -> str:
+    """The tables of a job file that no question asks for, as they stand, comments and all."""
+    blocks = re.split(r"(?m)^(?=\[)", text)
+    return "".join(b for b in blocks if (name := re.match(r"\[+\s*([\w.\"-]+)", b)) and name[1] not in TABLES)

@@ -408,7 +408,7 @@ class StopOff(Finding):
                 "too much at the top is knock at full load that nobody hears",
                 "turn the cam to its stop by hand against a degree wheel, three times, and give the mean with its ±",
             )
-        told = f"{told}. {'' if self.trim is None else self.trim.words()}"
+        told = told if self.trim is None else f"{told}. {self.trim.words()}"
         if self.over:
             return Words(
                 "stop worn, filed or its bush missing", told,

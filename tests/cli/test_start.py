@@ -203,8 +203,7 @@ def test_stopped_and_gone_on_with(tmp_path: Path) -> None:
     second = Terminal(["start", "boat"], tmp_path)
     more = answer(second, METRIC | {"~sweep": "later"}, until="~drag")
     assert more[0] == "target.idle"
-    second.press(b"\x03")
-    assert second.status() == 3
+    assert second.interrupt() == 3
     third = Terminal(["start", "boat"], tmp_path)
     rest = answer(third, METRIC, until="springs.primary.rate")
     assert rest[0] == "~drag"

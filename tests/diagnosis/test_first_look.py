@@ -104,6 +104,7 @@ def test_a_worn_stop_alone_is_the_stop_and_no_spring(seed: int, tmp_path: Path) 
     look = looked(tmp_path, seed, "stop worn")
     if look.bands[-1].above > 0.95:
         assert look.verdict == "stop only"
+    assert not [f for f in look.findings if f.evidence.endswith((" ", "."))]  # a clause, ended where it is shown
     assert not [f for f in look.findings if isinstance(f, SpringsOff)]
 
 
@@ -139,7 +140,9 @@ def with_static(folder: Path, seed: int, fault: str, by: float) -> FirstLook:
 @pytest.mark.parametrize("seed", [371, 372, 373])
 @pytest.mark.parametrize("by", [5.0, 9.0])
 def test_static_timing_left_in_the_readings_is_told_before_any_wear(seed: int, by: float, tmp_path: Path) -> None:
-    [told] = with_static(tmp_path, seed, "sound", by).findings
+    look = with_static(tmp_path, seed, "sound", by)
+    [told] = look.findings
+    assert [s.measure for s in look.steps] == ["hold the weights home by hand and read the pointer"]
     assert isinstance(told, AllTooHigh) and told.severity == "check first"
     assert np.degrees(told.by.value) == pytest.approx(by, abs=1.0)
 

@@ -179,6 +179,15 @@ def test_a_free_length_that_contradicts_the_take_up_is_told_with_the_slip() -> N
     assert "cannot both be right" in told and "outside of the hooks" in told
 
 
+def test_a_free_length_between_the_middles_of_the_posts_is_told_as_such() -> None:
+    """Taken between the middles of two posts of 2.5 mm, the free length of 7° would be 2.5 mm too short."""
+    unit, _, _ = truth()
+    free = 1e3 * unit.springs[1].spring.free_length - 2.5
+    between = job_with(FOUND_PRIMARY, f'takeup = "7 ± 0.5 deg"\nfree_length = "{free:.2f} mm"\nrate = "4.0 N/mm"\n')
+    told = next(note for note in between.notes if "take-up of 7.0°" in note)
+    assert "cannot both be right" in told and "measured between the middles of the posts" in told
+
+
 def test_a_rate_that_contradicts_the_weights_is_told() -> None:
     rows = 'weighings = ["50 g at 16.0 mm", "150 g at 16.5 mm"]\n'
     assert not any("weighings" in n for n in job_with(f'{rows}rate = "1.95 ± 0.1 N/mm"\n', FOUND_SECONDARY).notes)

@@ -127,7 +127,8 @@ def _outside(band: BandAsRead) -> str:
     chance, word = max((band.above, "above"), (band.below, "below"))
     if band.rising_deg is None and band.falling_deg is None:
         return ""
-    return "" if chance < HARDLY else f"{word} ({chance:.0%})"
+    likely = "" if chance >= 0.5 else "perhaps "
+    return "" if chance < HARDLY else f"{likely}{word} ({chance:.0%})"
 
 
 def _strength(rows: list[StrengthNeeded]) -> list[str]:
@@ -145,7 +146,7 @@ def strength_rows(rows: list[StrengthNeeded]) -> list[list[str]]:
         if one.ratio is None:
             cells.append([f"{one.advance_deg:.0f}", "nothing", "-", "hangs slack"])
             continue
-        most = "" if one.high is None else f" to {one.high:.2f}"
+        most = " or more" if one.high is None else f" to {one.high:.2f}"
         weak, strong = one.low is not None and one.low > 1, one.high is not None and one.high < 1
         word = "too weak" if weak else "too strong" if strong else ""
         cells.append([f"{one.advance_deg:.0f}", f"{1 / one.ratio:.2f}", f"{one.low:.2f}{most}", word])

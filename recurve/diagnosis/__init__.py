@@ -5,6 +5,7 @@ Offers:
 - `check`: `BareCheck`, `Check`, `CheckVerdict`, `check_bare`, `check_unit`, `without_curve`
 - `verify`: `BandVerdict`, `Before`, `Correction`, `Verification`, `VerifyVerdict`, `as_found`, `verify_unit`
 - `timing_card`: `card_of_plan`, `left_curve`, `planned_curve`, `timing_card`
+- `causes`: `as_blamed`, `Blame`
 - `findings`: `curve_findings`
 - `readings`: `data_findings`
 - `first_look`: `BandLook`, `FirstLook`, `NextStep`

@@ -5,24 +5,26 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from recurve.diagnosis.findings import curve_findings, stop_trim
+from recurve.diagnosis.causes import SOUND, Blame, as_blamed
+from recurve.diagnosis.findings import curve_findings
 from recurve.diagnosis.first_look import FirstLook, NextStep, first_look
 from recurve.diagnosis.next_steps import parts_lacking, steps_of, unused_notes
 from recurve.diagnosis.readings import data_findings
+from recurve.diagnosis.stop import stop_trim
 from recurve.diagnosis.trust import Trust, trust_by
 from recurve.diagnosis.worth import worth_measuring
 from recurve.errors import InputError
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
 from recurve.fit.state import SURE, Evidence
-from recurve.inspection.findings import Finding, repairs, worst_first
+from recurve.inspection.findings import Cause, Finding, repairs, worst_first
 from recurve.inspection.inspected import Inspected, inspect_unit
 from recurve.job.model import BareJob, Job
 from recurve.planner.conversion import conversion_notes
+from recurve.planner.explain import out_of_reach
 from recurve.planner.ideal import Ideal, find_ideal
 from recurve.planner.problem import Problem, problem_of, spring_bounds
 from recurve.planner.search import search
-from recurve.planner.simulate import passes
-from recurve.planner.springset import SpringSet
+from recurve.planner.springset import Constraints, SpringSet, spring_set_of
 
 CheckVerdict = Literal[
     "sound",
@@ -30,6 +32,7 @@ CheckVerdict = Literal[
     "springs or posts",
     "springs or posts and stop",
     "reset posts only",
+    "reset posts and trim stop",
     "new springs",
     "new springs and stop trim",
     "mechanical repair first",
@@ -37,8 +40,8 @@ CheckVerdict = Literal[
     "cannot tell",
     "facts only",
 ]
-SOUND = 0.9  # probability of meeting every band that makes a unit sound
 GATED: tuple[CheckVerdict, ...] = ("mechanical repair first", "cannot tell", "not worth saving by recurve")
+TRIED_STATES = 16  # states of the unit in which ideal springs are looked for before it is given up
 WORTHWHILE = 0.1  # margin at which bending the posts of the springs that are in it is advised
 
 
@@ -46,7 +49,7 @@ WORTHWHILE = 0.1  # margin at which bending the posts of the springs that are in
 class Check:
     """The unit as found: `findings`, the worst first; the `verdict` and why; the `evidence` with all numbers; `inspected`,
     the inspection of its condition and vacuum unit; `passing`, the probability [1] that it meets its target as it is,
-    None without a target."""
+    None without a target; `blamed`, the parts that keep it out of its bands, None if it is in them or there are none."""
 
     job: Job
     fit: Fit | None
@@ -55,6 +58,7 @@ class Check:
     verdict: CheckVerdict
     why: tuple[str, ...]
     passing: float | None
+    blamed: Blame | None
     notes: tuple[str, ...]
     inspected: Inspected
     trust: Trust
@@ -77,15 +81,19 @@ def check_unit(job: Job) -> Check:
     inspected = inspect_unit(job.inspection, job.lobes, job.speed_ratio)
     ideal = _ideal(found)
     doubts = data_findings(evidence)
-    findings = worst_first([*curve_findings(evidence, ideal), *doubts, *inspected.findings])
-    passing = None if job.target is None else float(passes(job.target, evidence.curves).mean())
-    verdict, why = _gated(inspected) or _verdict(found, evidence, findings, passing, ideal)
+    passing, blamed = as_blamed(evidence, ideal)
+    # While a slip is suspected nothing is said of wear: it may all be the slip's doing.
+    doubts = [f for f in doubts if f.severity == "check first"] or doubts
+    curve = [] if any(f.severity == "check first" for f in doubts) else curve_findings(evidence, ideal, blamed)
+    findings = worst_first([*curve, *doubts, *inspected.findings])
+    verdict, why = _gated(inspected) or _verdict(found, evidence, findings, passing, blamed, ideal)
     if verdict not in GATED and inspected.undecided:
         verdict, why = "cannot tell", inspected.undecided
     notes = (*job.notes, *conversion_notes(found))
     settled = verdict == "sound" or any(f.severity == "check first" for f in doubts)
     steps = () if settled else worth_measuring(evidence, ideal)
-    return Check(found, fit, evidence, findings, verdict, why, passing, notes, inspected, trust_by(doubts, fit), steps)
+    trust = trust_by((*curve, *doubts), fit)
+    return Check(found, fit, evidence, findings, verdict, why, passing, blamed, notes, inspected, trust, steps)
 
 
 @dataclass(frozen=True)
@@ -161,7 +169,12 @@ def _ideal(job: Job, trim: bool = True) -> Ideal | None:
 
 
 def _verdict(
-    job: Job, evidence: Evidence, findings: tuple[Finding, ...], passing: float | None, ideal: Ideal | None
+    job: Job,
+    evidence: Evidence,
+    findings: tuple[Finding, ...],
+    passing: float | None,
+    blamed: Blame | None,
+    ideal: Ideal | None,
 ) -> tuple[CheckVerdict, tuple[str, ...]]:
     """The verdict and its reasons. Repairs come before springs, whatever the curve."""
     uncertain = tuple(f.what for f in findings if f.severity == "check first")
@@ -179,30 +192,75 @@ def _verdict(
         return "cannot tell", (
             f"it may meet its bands as it is (probability {passing:.0%}); more readings would settle it",
         )
-    return _remedy(job, ideal)
+    if blamed is not None and blamed.open_friction:
+        return "cannot tell", (
+            "it does not meet its bands, and whether by friction or by its springs the readings do not tell: free and oil the "
+            "weights and the cam, then sweep it again",
+        )
+    return _remedy(job, evidence, blamed, ideal)
 
 
-def _remedy(job: Job, ideal: Ideal | None) -> tuple[CheckVerdict, tuple[str, ...]]:
+def _remedy(
+    job: Job, evidence: Evidence, blamed: Blame | None, ideal: Ideal | None
+) -> tuple[CheckVerdict, tuple[str, ...]]:
     """The least work that would bring the unit into its bands; `ideal` are the springs of the best margin, the stop
-    free."""
+    free. The unit's own springs come first, by the search that a plan makes too."""
     problem = _problem(job)
     trim = stop_trim(job)
-    why = () if trim is None else (trim.words(),)
+    told = () if blamed is None else blamed.words()
+    why = (*told, *(() if trim is None else (trim.words(),)))
     if problem is None:
         return _by_stop_alone(job), why
+    if blamed is not None and blamed.causes == (Cause.STOP,) and (trim is None or trim.can):
+        return "stop only", why
+    own = SpringSet.of([p.found for p in job.places if p.found is not None])
     here = replace(problem, stops=(job.stop.advance, job.stop.advance))
-    own = search(here, SpringSet.of([p.found for p in job.places if p.found is not None]))
-    if own is not None and own.margin >= WORTHWHILE:
-        return "reset posts only", (
-            f"the springs that are in it reach a margin of {own.margin:.2f} with their posts bent",
-            "recurve plan may still take a new spring, where more builds of it pass at first setting",
-        )
+    tries: tuple[tuple[Problem, CheckVerdict, str], ...] = (
+        (here, "reset posts only", ""),
+        (problem, "reset posts and trim stop", " and the stop trimmed"),
+    )
+    for asked, verdict, work in tries:
+        found = search(asked, own)
+        if found is not None and found.margin >= WORTHWHILE:
+            return verdict, (
+                *told,
+                f"the springs that are in it reach a margin of {found.margin:.2f} with their posts bent{work}",
+                "recurve plan may still take a new spring, where more builds of it pass at first setting",
+            )
     kept = _ideal(job, trim=False)
     if kept is not None and kept.margin >= 0:
-        return "new springs", (f"with the stop as it is, springs could reach a margin of {kept.margin:.2f}",)
+        return "new springs", (*told, f"with the stop as it is, springs could reach a margin of {kept.margin:.2f}")
     if ideal is not None and ideal.margin >= 0:
         return "new springs and stop trim", why or ("the stop must be trimmed too",)
-    return "not worth saving by recurve", why or ("no springs bring the curve into all of its bands",)
+    if _catalogue_passes(job, problem):
+        return "new springs and stop trim", (
+            *why,
+            "springs of the catalogue can do it, though they are of unusual size",
+        )
+    if evidence.fit is not None and _may_be_saved(evidence.fit, job):
+        return "cannot tell", (
+            "in some of the states that the readings allow springs could bring it into its bands, in others none: measure what "
+            "comes next below, or sweep it again, before it is given up",
+        )
+    return "not worth saving by recurve", out_of_reach(job, problem, ideal)
+
+
+def _catalogue_passes(job: Job, problem: Problem) -> bool:
+    """Whether a pair of the job's catalogue meets the bands, as a plan would find."""
+    if job.catalogue is None:
+        return False
+    found = search(problem, spring_set_of(job, Constraints()))
+    return found is not None and found.margin >= 0.0
+
+
+def _may_be_saved(fit: Fit, job: Job) -> bool:
+    """Whether ideal springs meet the bands in at least one in twenty of the states that the readings allow."""
+    states = fit.samples.equal(TRIED_STATES)
+    passing = 0
+    for state in states:
+        ideal = _ideal(fitted_job(replace(fit, best=state)))
+        passing += ideal is not None and ideal.margin >= 0.0
+    return passing >= (1 - SURE) * TRIED_STATES
 
 
 def _by_stop_alone(job: Job) -> CheckVerdict:
@@ -210,4 +268,4 @@ def _by_stop_alone(job: Job) -> CheckVerdict:
     low, high = job.stop.limits
     band = None if job.target is None else job.target.maximum
     reachable = band is not None and low <= band.high and high >= band.low
-    return "new springs and stop trim" if reachable else "not worth saving by recurve"
+    return "stop only" if reachable else "not worth saving by recurve"

@@ -1,17 +1,22 @@
 """Findings of the curve: what is wrong with springs, stop and friction, and what that does to the engine.
 
-Functions decide by probabilities over the ensemble of states; the classes hold the numbers and put them into words.
+Functions decide by probabilities over the ensemble of states; the classes hold the numbers and put them into words. What is
+called sure holds for everything that is called so together, over all bands. A spring is found wrong only by what is left
+when stop and friction are put right (`causes`).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
+from recurve.arrays import Mask
+from recurve.diagnosis.causes import MENDED, SPRUNG, Blame, knee, repaired
+from recurve.diagnosis.stop import stop_finding
 from recurve.fit.state import SURE, Evidence
-from recurve.inspection.findings import Cause, Finding, Words
-from recurve.job.model import Job
+from recurve.inspection.findings import Cause, Finding, Severity, Words
 from recurve.physics.target import Band
 from recurve.planner.ideal import Ideal
 from recurve.uncertainty import Sampled, Uncertain
@@ -23,14 +28,52 @@ LATE = np.radians(1.0)  # a second spring that takes up this much later than the
 SLACK = np.radians(0.2)  # a primary that takes up later than this hangs slack
 
 
-def curve_findings(evidence: Evidence, ideal: Ideal | None) -> list[Finding]:
-    """All findings of the curve, in no order. Without a target only those that need no book figures."""
+def curve_findings(evidence: Evidence, ideal: Ideal | None, blamed: Blame | None) -> list[Finding]:
+    """All findings of the curve, in no order; `blamed` are the parts that keep it out of its bands, None without bands, or
+    where it is in them. Without a target only findings that need no book figures."""
     if seized(evidence):
         return [_no_advance(evidence)]
-    found = [_stays_in(evidence), _sluggish(evidence), _never_takes_up(evidence)]
+    sure = _surely(evidence)
+    causes = () if blamed is None else blamed.causes
+    found = [_stays_in(evidence, sure, causes), _sluggish(evidence, blamed), _never_takes_up(evidence)]
     if evidence.job.target is not None:
-        found += [_early(evidence, ideal), _late_takeup(evidence, ideal), _too_little(evidence), _stop(evidence)]
+        found += [stop_finding(evidence, bool({"above stop", "below stop"} & sure))]
+        if blamed is not None and blamed.open_friction:
+            missed = tuple(m for m, _ in _missed(evidence, evidence))
+            return [f for f in (*found, Unsettled("high", missed, True) if missed else None) if f is not None]
+        left = repaired(evidence, tuple(c for c in causes if c in MENDED))
+        found += _spring_findings(left, evidence, ideal, blamed)
     return [f for f in found if f is not None]
+
+
+def sure_together(events: dict[str, Mask]) -> frozenset[str]:
+    """Those of the named events (n,) [bool], each over the same equally likely states, that are sure all together: the
+    likeliest first, as long as the states in which all of them happen are SURE of all."""
+    kept: list[str] = []
+    for name in sorted(events, key=lambda n: -float(events[n].mean())):
+        if float(np.logical_and.reduce([events[n] for n in (*kept, name)]).mean()) < SURE:
+            break
+        kept.append(name)
+    return frozenset(kept)
+
+
+def _surely(e: Evidence) -> frozenset[str]:
+    """What is surely wrong with the curve: "idle", "above stop", "below stop", and points as "above 3"."""
+    events = {"idle": e.residual.sample > _idle_limit(e)}
+    band = None if e.job.target is None else e.job.target.maximum
+    if band is not None:
+        events |= {"above stop": e.stop.sample > band.high, "below stop": e.stop.sample < band.low}
+    return sure_together(events | _point_events(e))
+
+
+def _point_events(e: Evidence) -> dict[str, Mask]:
+    """Point bands that are missed, by "above" or "below" and the band's number, (n,) [bool]."""
+    events = {}
+    for i, (band, rising, falling) in enumerate(_timed(e)):
+        events[f"above {i}"] = falling.sample > band.high
+        if not band.from_zero:
+            events[f"below {i}"] = rising.sample < band.low
+    return events
 
 
 # --- no advance ---------------------------------------------------------------------------------------------
@@ -45,6 +88,7 @@ class NoAdvance(Finding):
     fastest: float
     low: float
     high: float
+    units: ClassVar[dict[str, str]] = {"readings": "1", "slowest": "rpm", "fastest": "rpm", "low": "deg", "high": "deg"}
     cause = Cause.FRICTION
 
     def words(self) -> Words:
@@ -79,13 +123,21 @@ def _no_advance(evidence: Evidence) -> NoAdvance:
 @dataclass(frozen=True)
 class StaysIn(Finding):
     """Advance that stays in at the `idle` speed [rad/s]: the `residual` [rad], the most that may stay in (`limit` [rad]),
-    and the advance [rad] up to which the primary hangs `slack`, None if it does not."""
+    the advance [rad] up to which the primary hangs `slack`, None if it does not, and whether the sweep shows that it
+    `binds`."""
 
     residual: Uncertain
     limit: float
     idle: float
     slack: Uncertain | None
-    cause = Cause.PRIMARY
+    binds: bool
+
+    units: ClassVar[dict[str, str]] = {"residual": "deg", "limit": "deg", "idle": "rpm", "slack": "deg"}
+
+    @property
+    def cause(self) -> Cause:
+        """Friction where the sweep shows it, else the primary."""
+        return Cause.FRICTION if self.binds else Cause.PRIMARY
 
     def words(self) -> Words:
         """The finding in words."""
@@ -109,6 +161,7 @@ class MayStayIn(Finding):
     idle: float
     chance: float
     zeroed_at: float | None
+    units: ClassVar[dict[str, str]] = {"residual": "deg", "limit": "deg", "idle": "rpm", "chance": "1"}
     cause = Cause.PRIMARY
 
     def words(self) -> Words:
@@ -141,17 +194,23 @@ def _slack(e: Evidence) -> Uncertain | None:
     return takeup.summary if takeup.above(SLACK) > SURE else None
 
 
-def _stays_in(e: Evidence) -> Finding | None:
-    target, sweep = e.job.target, e.job.sweep
+def _idle_limit(e: Evidence) -> float:
+    """The most advance [rad] that may stay in at idle."""
+    target = e.job.target
     idle = None if target is None else next((b for b in target.bands if b.kind == "idle"), None)
-    limit = STAYS_IN if idle is None else max(idle.high, STAYS_IN)
+    return float(STAYS_IN if idle is None else max(idle.high, STAYS_IN))
+
+
+def _stays_in(e: Evidence, sure: frozenset[str], causes: tuple[Cause, ...]) -> Finding | None:
+    limit, sweep = _idle_limit(e), e.job.sweep
     chance = e.residual.above(limit)
     if chance <= 1 - SURE:
         return None
-    if chance < SURE:
+    if "idle" not in sure:
         zeroed_at = None if sweep is None else sweep.zeroed_at
         return MayStayIn("open question", e.residual.summary, limit, e.idle, chance, zeroed_at)
-    return StaysIn("high", e.residual.summary, limit, e.idle, _slack(e))
+    slack = _slack(e)
+    return StaysIn("high", e.residual.summary, limit, e.idle, slack, slack is None and Cause.FRICTION in causes)
 
 
 # --- friction -----------------------------------------------------------------------------------------------
@@ -159,29 +218,63 @@ def _stays_in(e: Evidence) -> Finding | None:
 
 @dataclass(frozen=True)
 class Sluggish(Finding):
-    """Rising and falling lie too far `apart` [rad], by the fitted `friction` [N·m]."""
+    """Rising and falling lie `apart` [rad], by the fitted `friction` [N·m]: most of all at the `speed` [rad/s]. `chance` [1]
+    that it is more than SLUGGISH; `needed` [1], the probability that the bands cannot be met until it is mended, None where
+    they are met or there are none."""
 
     apart: Uncertain
     friction: Uncertain
+    speed: float
+    chance: float
+    needed: float | None
+    units: ClassVar[dict[str, str]] = {"apart": "deg", "friction": "mN*m", "speed": "rpm", "chance": "1", "needed": "1"}
     cause = Cause.FRICTION
 
     def words(self) -> Words:
         """The finding in words."""
         friction, by = self.friction.value, self.friction.standard_uncertainty or 0.0
+        told = (
+            f"{self.apart.degrees()} between the two at {self.speed * RPM:.0f} rpm (distributor), {np.degrees(SLUGGISH):.0f}° "
+            f"is the most; friction {1e3 * friction:.1f} ± {2e3 * by:.1f} mN·m, which the rubbing block's drag cannot cause, "
+            "since that does not change sign"
+        )
+        if self.severity == "repair first" and self.needed is not None:
+            told += f". With this friction no springs meet the bands: probability {self.needed:.0%}"
+        if self.severity == "open question":
+            return Words(
+                "may be sluggish: rising and falling may lie apart",
+                f"{told}: probability {self.chance:.0%}",
+                "springs may be blamed for what friction does",
+                "springs unhooked, turn the cam and swing the weights by hand: they must fall back of themselves; clean and "
+                "oil them, then read it again where it climbs, rising and falling",
+            )
         return Words(
             "sluggish: rising and falling lie apart",
-            f"{self.apart.degrees()} between the two (distributor), {np.degrees(SLUGGISH):.0f}° is the most; friction "
-            f"{1e3 * friction:.1f} ± {2e3 * by:.1f} mN·m, which the rubbing block's drag cannot cause, since that does not "
-            "change sign",
+            told,
             "timing depends on whether the engine was speeding up or slowing down",
             "dry or rusty cam spindle, dirt, worn pins: clean and oil before any spring is judged",
         )
 
 
-def _sluggish(e: Evidence) -> Finding | None:
-    if e.apart.above(SLUGGISH) < SURE:
+def _sluggish(e: Evidence, blamed: Blame | None) -> Finding | None:
+    chance = e.apart.above(SLUGGISH)
+    needed = None if blamed is None else blamed.needed.get(Cause.FRICTION, 0.0)
+    named = blamed is not None and Cause.FRICTION in blamed.causes
+
+    def told(severity: Severity) -> Sluggish:
+        return Sluggish(severity, e.apart.summary, e.value("friction").summary, e.apart_at, chance, needed)
+
+    if blamed is not None and named:
+        return told("repair first" if blamed.surely(Cause.FRICTION) else "open question")
+    if chance < SURE:
         return None
-    return Sluggish("repair first", e.apart.summary, e.value("friction").summary)
+    # Where the bands can be met with the friction as it is, it is worth a word, but bars nothing.
+    return told("medium" if blamed is not None or _in_bands(e) else "repair first")
+
+
+def _in_bands(e: Evidence) -> bool:
+    """Whether there are bands and the unit meets them, since no part is blamed."""
+    return e.job.target is not None and bool(e.job.target.timed)
 
 
 # --- springs ------------------------------------------------------------------------------------------------
@@ -189,16 +282,20 @@ def _sluggish(e: Evidence) -> Finding | None:
 
 @dataclass(frozen=True)
 class OutOfBand:
-    """A point band that the curve misses: its `speed` [rad/s], the band's edge `limit` [rad], and the `advance` [rad]."""
+    """A point band that the curve misses: its `speed` [rad/s], the band's edge `limit` [rad], whether the curve is `over` it,
+    the `advance` [rad], and the `chance` [1] of it."""
 
     speed: float
     limit: float
+    over: bool
     advance: Uncertain
+    chance: float
 
-    def words(self, edge: str) -> str:
-        """In words, the `edge` being "most" or "least"."""
-        at = f"{self.speed * RPM:.0f} rpm"
-        return f"{self.advance.degrees()} at {at} where {np.degrees(self.limit):.1f}° is the {edge}"
+    def words(self) -> str:
+        """In words."""
+        told = f"{self.advance.degrees()} at {self.speed * RPM:.0f} rpm where {np.degrees(self.limit):.1f}° is the "
+        told += "most" if self.over else "least"
+        return told if self.chance >= SURE else f"{told} (probability {self.chance:.0%})"
 
 
 @dataclass(frozen=True)
@@ -207,6 +304,7 @@ class NeverTakesUp(Finding):
 
     stop: Uncertain
     chance: float
+    units: ClassVar[dict[str, str]] = {"stop": "deg", "chance": "1"}
     cause = Cause.SECONDARY
 
     def words(self) -> Words:
@@ -227,43 +325,45 @@ def _never_takes_up(e: Evidence) -> Finding | None:
 
 @dataclass(frozen=True)
 class EarlyOnset(Finding):
-    """Too much advance below the knee of the target's curve: the bands missed, the speed of `onset` [rad/s], and the
-    advance [rad] up to which the primary hangs `slack`, None if it is weak rather than slack."""
+    """Too much advance by the primary: the bands missed, whether one of them lies `below_knee` of the target's curve, the
+    speed of `onset` [rad/s], and the advance [rad] up to which the primary hangs `slack`, None if it is weak rather than
+    slack."""
 
     missed: tuple[OutOfBand, ...]
+    below_knee: bool
     onset: Uncertain
     slack: Uncertain | None
+    units: ClassVar[dict[str, str]] = {"onset": "rpm", "slack": "deg"}
     cause = Cause.PRIMARY
 
     def words(self) -> Words:
         """The finding in words."""
-        told = "; ".join(m.words("most") for m in self.missed)
+        told = "; ".join(m.words() for m in self.missed)
+        what = "early onset" if self.below_knee else "too much advance"
         return Words(
-            "early onset: weak primary" if self.slack is None else "early onset: slack primary",
+            f"{what}: {'weak' if self.slack is None else 'slack'} primary",
             f"{told} (distributor); onset {self.onset.rpm()}{_slack_words(self.slack)}",
-            "too much advance too early: pinking as it pulls away, hunting at idle",
+            "too much advance too early: pinking as it pulls away, hunting at idle"
+            if self.below_knee
+            else "too much advance for the speed: knock under load",
             "first see that the cam turns freely by hand with both springs unhooked; then replace the primary, or reset its post",
         )
 
 
-def _early(e: Evidence, ideal: Ideal | None) -> Finding | None:
-    missed = _above(e, False, _knee(e, ideal))
-    return EarlyOnset("high", missed, e.onset.summary, _slack(e)) if missed else None
-
-
 @dataclass(frozen=True)
 class LateTakeUp(Finding):
-    """Too much advance past the knee of the target's curve: the bands missed, the `takeup` [rad] of the second spring, and
-    the take-up `wanted` [rad] if it is surely later than that, None if the spring is weak rather than late."""
+    """Too much advance by the second spring: the bands missed, its `takeup` [rad], and the take-up `wanted` [rad] if it is
+    surely later than that, None if the spring is weak rather than late."""
 
     missed: tuple[OutOfBand, ...]
     takeup: Uncertain
     wanted: float | None
+    units: ClassVar[dict[str, str]] = {"takeup": "deg", "wanted": "deg"}
     cause = Cause.SECONDARY
 
     def words(self) -> Words:
         """The finding in words."""
-        told = "; ".join(m.words("most") for m in self.missed)
+        told = "; ".join(m.words() for m in self.missed)
         wanted = "" if self.wanted is None else f", the target wants about {np.degrees(self.wanted):.1f}°"
         return Words(
             "too much past the knee: weak second spring"
@@ -275,41 +375,101 @@ class LateTakeUp(Finding):
         )
 
 
-def _late_takeup(e: Evidence, ideal: Ideal | None) -> Finding | None:
-    if len(e.job.places) < 2 or e.never(1) >= SURE:
-        return None
-    knee = _knee(e, ideal)
-    missed = _above(e, True, knee)
-    if not missed:
-        return None
-    late = e.takeup(1).above(knee + LATE) > SURE
-    return LateTakeUp("high", missed, e.takeup(1).summary, knee if late else None)
-
-
 @dataclass(frozen=True)
-class TooLittleAdvance(Finding):
-    """The bands that the curve stays below."""
+class Unsettled(Finding):
+    """Out of the bands `missed` by one of the two springs, or by a spring or `friction`: the readings do not tell which."""
 
     missed: tuple[OutOfBand, ...]
+    friction: bool
     cause = Cause.SPRINGS
 
     def words(self) -> Words:
         """The finding in words."""
+        told = f"{'; '.join(m.words() for m in self.missed)} (distributor); "
+        if self.friction:
+            return Words(
+                "out of its bands: by friction or by a spring, the readings do not tell",
+                f"{told}friction would explain it, and so would another spring",
+                "springs may be bought for what oil would mend",
+                "springs unhooked, turn the cam and swing the weights by hand; clean and oil them; then sweep it again, rising "
+                "and falling",
+            )
         return Words(
-            "too little advance: springs too strong, or something binds",
-            f"{'; '.join(m.words('least') for m in self.missed)} (distributor)",
+            "too much advance: one of the springs is weak or late",
+            f"{told}the primary alone would explain it, and so would the second spring",
+            "too much advance for the speed: knock under load",
+            "take both springs off and weigh them, or turn the cam by hand to where each begins to pull; then plan",
+        )
+
+
+@dataclass(frozen=True)
+class TooLittleAdvance(Finding):
+    """The bands that the curve stays below, and the springs `by` which it does."""
+
+    missed: tuple[OutOfBand, ...]
+    by: tuple[Cause, ...]
+
+    @property
+    def cause(self) -> Cause:
+        """The spring, or both."""
+        return self.by[0] if len(self.by) == 1 else Cause.SPRINGS
+
+    def words(self) -> Words:
+        """The finding in words."""
+        which = {
+            Cause.PRIMARY: "the primary is too strong",
+            Cause.SECONDARY: "the second spring is too strong or too early",
+        }
+        return Words(
+            f"too little advance: {which.get(self.cause, 'springs too strong')}, or something binds",
+            f"{'; '.join(m.words() for m in self.missed)} (distributor)",
             "flat, hot and thirsty: the engine runs retarded at these speeds",
             "free the weights and the cam spindle first; then weaker springs or posts bent in",
         )
 
 
-def _too_little(e: Evidence) -> Finding | None:
-    missed = tuple(
-        OutOfBand(band.speed or 0.0, band.low, rising.summary)
-        for band, rising, _ in _timed(e)
-        if not band.from_zero and rising.below(band.low) > SURE
-    )
-    return TooLittleAdvance("medium", missed) if missed else None
+def _spring_findings(e: Evidence, seen: Evidence, ideal: Ideal | None, blamed: Blame | None) -> list[Finding]:
+    """What the `blamed` springs do to the curve of `e`, with stop and friction put right; told as it was `seen`."""
+    springs = () if blamed is None else tuple(c for c in blamed.causes if c in SPRUNG)
+    if blamed is None or not springs:
+        return []
+    either = blamed.either
+    at_knee = knee(e, ideal)
+    missed = _missed(e, seen)
+    over, under = [m for m in missed if m[0].over], tuple(m[0] for m in missed if not m[0].over)
+    first = tuple(m for m, band in over if Cause.SECONDARY not in springs or (band.low + band.high) / 2 <= at_knee)
+    second = tuple(m for m, band in over if m not in first)
+    if Cause.PRIMARY not in springs:
+        first, second = (), tuple(m for m, _ in over)
+    found: list[Finding] = []
+    if either and over:
+        return [*found, Unsettled("high", tuple(m for m, _ in over), False)]
+    if first:
+        below = any((band.low + band.high) / 2 <= at_knee for m, band in over if m in first)
+        found.append(EarlyOnset("high", first, below, e.onset.summary, _slack(e)))
+    if second and e.never(1) < SURE:
+        late = e.takeup(1).above(at_knee + LATE) > SURE
+        found.append(LateTakeUp("high", second, e.takeup(1).summary, at_knee if late else None))
+    if under:
+        found.append(TooLittleAdvance("medium", under, SPRUNG if either else springs))
+    return found
+
+
+def _missed(e: Evidence, seen: Evidence) -> list[tuple[OutOfBand, Band]]:
+    """The point bands that the unit of `e` surely misses, all of them together; where it surely misses one, though not surely
+    which, the likeliest. Their advances are told as they were `seen`."""
+    events = _point_events(e)
+    named: frozenset[str] = sure_together(events)
+    if not named and events and float(np.logical_or.reduce(list(events.values())).mean()) >= SURE:
+        named = frozenset([max(events, key=lambda n: float(events[n].mean()))])
+    told = []
+    for i, (band, rising, falling) in enumerate(_timed(seen)):
+        for over, limit, advance in ((True, band.high, falling), (False, band.low, rising)):
+            name = f"{'above' if over else 'below'} {i}"
+            if name in named:
+                chance = float(events[name].mean())
+                told.append((OutOfBand(band.speed or 0.0, limit, over, advance.summary, chance), band))
+    return told
 
 
 def _timed(e: Evidence) -> list[tuple[Band, Sampled, Sampled]]:
@@ -321,120 +481,3 @@ def _timed(e: Evidence) -> list[tuple[Band, Sampled, Sampled]]:
     speeds = np.array([b.speed for b in bands], float)
     rising, falling = e.rising(speeds), e.falling(speeds)
     return [(b, Sampled(rising[:, i]), Sampled(falling[:, i])) for i, b in enumerate(bands)]
-
-
-def _above(e: Evidence, past_knee: bool, knee: float) -> tuple[OutOfBand, ...]:
-    """Bands that the unit is surely above, below or past the `knee` [rad] of the target's curve."""
-    return tuple(
-        OutOfBand(band.speed or 0.0, band.high, falling.summary)
-        for band, _, falling in _timed(e)
-        if falling.above(band.high) > SURE and ((band.low + band.high) / 2 > knee) == past_knee
-    )
-
-
-def _knee(e: Evidence, ideal: Ideal | None) -> float:
-    """The take-up [rad] of the second spring that the target's curve asks for; infinite with one spring."""
-    if len(e.job.places) < 2:
-        return float(np.inf)
-    wanted = None if ideal is None or len(ideal.springs) < 2 else ideal.springs[1].takeup
-    target = e.job.target
-    top = 0.0 if target is None else max(b.high for b in target.bands)
-    return 0.45 * top if wanted is None else max(wanted, 0.2 * top)
-
-
-# --- the stop -----------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class StopTrim:
-    """What a trim would have to do to bring the stop into the maximum's band: build it up (`up`) or file it, by `edge` [m]
-    to reach the band and by `middle` [m] to reach its middle, where `allowed` [m] may be trimmed. Both lengths are None
-    if the job does not tell how the stop turns with its trim."""
-
-    up: bool
-    edge: float | None
-    middle: float | None
-    allowed: float
-
-    def words(self) -> str:
-        """In words, whether the trim is allowed."""
-        if self.edge is None or self.middle is None:
-            return "Whether a trim can save it cannot be told: give the stop's radius, or degrees per mm by a feeler."
-        can = "can be saved" if self.edge <= self.allowed + 1e-12 else "cannot be saved"
-        return (
-            f"It {can} by a trim: {'building up' if self.up else 'filing'} {1e3 * self.edge:.2f} mm reaches the band's edge, "
-            f"{1e3 * self.middle:.2f} mm its middle; {1e3 * self.allowed:.2f} mm is allowed."
-        )
-
-
-def stop_trim(job: Job, stop: float | None = None) -> StopTrim | None:
-    """The trim that a `stop` [rad] needs, by default the job's; None if it is in the maximum's band, or there is none."""
-    band = None if job.target is None else job.target.maximum
-    at = job.stop.advance if stop is None else stop
-    if band is None or band.low <= at <= band.high:
-        return None
-    up, per_mm = at > band.high, job.stop.per_mm
-    allowed = job.stop.build_up_to if up else job.stop.file_up_to
-    if not per_mm:
-        return StopTrim(up, None, None, allowed)
-    edge = (at - band.high if up else band.low - at) / per_mm
-    return StopTrim(up, edge, abs(at - (band.low + band.high) / 2) / per_mm, allowed)
-
-
-@dataclass(frozen=True)
-class StopOff(Finding):
-    """A stop outside the maximum's band: the `stop` [rad], the band's edge `limit` [rad], whether it is `over` or short of
-    it, the `chance` [1] of that, the `ratio` [1] of crank to distributor, and the `trim` that it needs."""
-
-    stop: Uncertain
-    limit: float
-    over: bool
-    chance: float
-    ratio: float
-    trim: StopTrim | None
-    cause = Cause.STOP
-
-    def words(self) -> Words:
-        """The finding in words."""
-        off = np.degrees(abs(self.stop.value - self.limit))
-        told = (
-            f"{self.stop.degrees()} where {np.degrees(self.limit):.1f}° is the {'most' if self.over else 'least'}: {off:.1f}° "
-            f"too {'much' if self.over else 'little'} at the distributor, {off * self.ratio:.1f}° at the crank"
-        )
-        if self.severity == "open question":
-            return Words(
-                f"cannot tell whether the stop is {'worn' if self.over else 'short'}",
-                f"{told}; probability {self.chance:.0%}",
-                "too much at the top is knock at full load that nobody hears",
-                "turn the cam to its stop by hand against a degree wheel, three times, and give the mean with its ±",
-            )
-        told = told if self.trim is None else f"{told}. {self.trim.words()}"
-        if self.over:
-            return Words(
-                "stop worn, filed or its bush missing", told,
-                "too much total advance: knock at full load breaks pistons before it is heard",
-                "build the stop up while the unit is stripped, or fit the missing bush",
-            )  # fmt: skip
-        return Words(
-            "stop built up, or something binds before it", told, "short of its total: flat and hot at speed",
-            "find what binds; else file the stop",
-        )  # fmt: skip
-
-
-def _stop(e: Evidence) -> Finding | None:
-    band = None if e.job.target is None else e.job.target.maximum
-    if band is None:
-        return None
-    above, below = e.stop.above(band.high), e.stop.below(band.low)
-    chance, over = max(above, below), above >= below
-    if chance <= 1 - SURE:
-        return None
-    return StopOff(
-        "open question" if chance < SURE else "high",
-        e.stop.summary,
-        band.high if over else band.low,
-        over,
-        chance,
-        e.job.speed_ratio,
-        stop_trim(e.job, e.stop.mean),
-    )

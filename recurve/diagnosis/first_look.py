@@ -11,9 +11,11 @@ from typing import Literal
 
 import numpy as np
 
-from recurve.diagnosis.findings import STAYS_IN, MayStayIn, NoAdvance, OutOfBand, StaysIn, StopOff
+from recurve.diagnosis.causes import SOUND
+from recurve.diagnosis.findings import STAYS_IN, MayStayIn, NoAdvance, OutOfBand, StaysIn
 from recurve.diagnosis.readings import FewReadings, OneDirection, Outlier, Outliers, Scatter
 from recurve.diagnosis.slips import SlipOdds, crank_slip, slip_odds
+from recurve.diagnosis.stop import StopOff
 from recurve.diagnosis.strength import Strength, strength
 from recurve.fit.outline import Outline, fit_outline
 from recurve.fit.state import SURE
@@ -32,7 +34,6 @@ FEW = 6
 LEAST_ALIKE = 4
 OFFSET = np.radians(2.5)
 ALIKE = np.radians(1.6)
-SOUND = 0.9  # probability of meeting every band that makes a unit sound
 UNCERTAIN_STOP = np.radians(0.3)  # standard uncertainty of the largest advance above which the wheel is worth turning
 Side = Literal["above", "below"]
 LookVerdict = Literal[
@@ -303,7 +304,7 @@ class SpringsOff(Finding):
     def words(self) -> Words:
         """The finding in words."""
         where = f"from {np.degrees(self.first):.0f}° to {np.degrees(self.last):.0f}° of advance"
-        bands = "; ".join(m.words("most" if self.weak else "least") for m in self.missed)
+        bands = "; ".join(m.words() for m in self.missed)
         if self.least is None or self.most is None:
             told = "do not pull at all"
         else:
@@ -427,7 +428,7 @@ def _stays_in(look: FirstLook) -> Finding | None:
         return None
     if chance < SURE:
         return MayStayIn("open question", residual.summary, limit, look.idle, chance, look.sweep.zeroed_at)
-    return StaysIn("high", residual.summary, limit, look.idle, None)
+    return StaysIn("high", residual.summary, limit, look.idle, None, False)
 
 
 def _stop(look: FirstLook, ratio: float) -> Finding | None:
@@ -487,4 +488,5 @@ def _missed(look: BandLook) -> OutOfBand:
     there = [x for x in (look.rising, look.falling) if x is not None]
     worst: Sampled = max(there, key=lambda x: x.mean) if over else min(there, key=lambda x: x.mean)
     assert look.band.speed is not None  # points have one
-    return OutOfBand(look.band.speed, look.band.high if over else look.band.low, worst.summary)
+    limit = look.band.high if over else look.band.low
+    return OutOfBand(look.band.speed, limit, over, worst.summary, look.above if over else look.below)

@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from recurve.diagnosis.findings import seized
+from recurve.diagnosis.pen import pen_slip
 from recurve.diagnosis.slips import crank_slip, slip_odds
 from recurve.fit.fit import AlternativeState, Fit
-from recurve.fit.model import SweepModel
-from recurve.fit.posterior import find_modes, spread_starts
-from recurve.fit.state import Evidence
+from recurve.fit.state import SURE, Evidence
 from recurve.inspection.findings import Cause, Finding, Words
 from recurve.job.model import Job
 from recurve.physics.reference_slips import ReferenceDoubt
 from recurve.physics.sweep import Sweep
+from recurve.uncertainty import Uncertain
 from recurve.units import RPM
 
 FEW_READINGS = 6  # fewer than this hardly tell anything apart
+LATER = np.radians(0.5)  # a primary that takes up so much after the second spring is no primary
 WORN = 1.8  # scatter this many times what was stated is wear, not reading
 
 
@@ -32,7 +34,8 @@ def data_findings(evidence: Evidence) -> list[Finding]:
     sweep = fit.job.sweep
     assert sweep is not None  # it was fitted
     found: list[Finding | None] = [
-        _crank_figures(fit, sweep) or _slip(evidence),
+        pen_slip(fit) or _slip(evidence),
+        _exchanged(evidence),
         _outliers(fit, sweep),
         _scatter(fit),
         _few(fit, sweep),
@@ -137,6 +140,8 @@ class Scatter(Finding):
     chi2: float
     dof: float
 
+    units: ClassVar[dict[str, str]] = {"inflation": "1", "chi2": "1", "dof": "1"}
+
     @property
     def cause(self) -> Cause:
         """The weights if the scatter is wear, else the readings."""
@@ -175,6 +180,7 @@ class FewReadings(Finding):
     """So few `readings` that little can be told apart."""
 
     readings: int
+    units: ClassVar[dict[str, str]] = {"readings": "1"}
     cause = Cause.READINGS
 
     def words(self) -> Words:
@@ -271,47 +277,37 @@ class TwoAnswers(Finding):
         )
 
 
-# --- crank or distributor -----------------------------------------------------------------------------------
+# --- slips of the pen ---------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
-class CrankFigures(Finding):
-    """Readings of the `crank` given as the distributor's, or the reverse; `ratio` [1] of crank to distributor."""
+class Exchanged(Finding):
+    """The primary begins to pull at `first` [rad], after the second spring does, at `second` [rad]."""
 
-    crank: bool
-    ratio: float
-    cause = Cause.CRANK_FIGURES
+    first: Uncertain
+    second: Uncertain
+    units: ClassVar[dict[str, str]] = {"first": "deg", "second": "deg"}
+    cause = Cause.SPRINGS
 
     def words(self) -> Words:
         """The finding in words."""
-        divided = self.crank == (self.ratio > 1.0)
         return Words(
-            "crank readings given as the distributor's?"
-            if self.crank
-            else "distributor readings given as the crank's?",
-            f"speed and advance both {'divided' if divided else 'multiplied'} by {self.ratio:g} fit the unit as described far "
-            "better",
-            "everything said here would be off by that factor",
-            'check what the bench shows, and set basis = "crank" or "distributor" in [sweep]',
+            "primary and second spring exchanged?",
+            f"as described and as swept, the primary begins to pull at {self.first.degrees()} of advance, and the second spring "
+            f"before it, at {self.second.degrees()} (distributor)",
+            "what is said of one spring is true of the other",
+            "see which spring hangs on which posts; the primary is the one that pulls first. Exchange them, in the unit or in "
+            "the job",
         )
 
 
-def _crank_figures(fit: Fit, sweep: Sweep) -> Finding | None:
-    """Whether readings of the other shaft would explain what the readings as given cannot."""
-    ratio = fit.job.speed_ratio
-    if ratio == 1.0:
+def _exchanged(evidence: Evidence) -> Finding | None:
+    if len(evidence.job.places) < 2:
         return None
-    # As stated, not as enlarged to what the wrong scale would need; outliers may be good readings of another scale.
-    model = replace(fit.model, sweep=sweep)
-    strain = _strain(model)
-    # The highest readings nearer to twice or half the measured stop than to it give the mistake away as well.
-    top = float(np.quantile(sweep.advance, 0.9)) / fit.job.stop.advance
-    if strain < 2.0 * len(fit.residuals) and not (top > 1.45 or 0.0 < top < 0.62):
+    first, second = evidence.takeup(0), evidence.takeup(1)
+    if float((first.sample > second.sample + LATER).mean()) < SURE:
         return None
-    for crank, factor in ((True, 1 / ratio), (False, ratio)):
-        if _strain(_rescaled(model, factor)) < 0.4 * strain:
-            return CrankFigures("check first", crank, ratio)
-    return None
+    return Exchanged("check first", first.summary, second.summary)
 
 
 def _slip(evidence: Evidence) -> Finding | None:
@@ -321,19 +317,3 @@ def _slip(evidence: Evidence) -> Finding | None:
         return None
     found = crank_slip(slip_odds(target, outline.pieces, ratio), ratio)
     return found if found is not None and found.severity == "check first" else None
-
-
-def _rescaled(model: SweepModel, factor: float) -> SweepModel:
-    """The model with speeds and advances of its sweep multiplied by `factor` [1]."""
-    sweep = model.sweep
-    zeroed = None if sweep.zeroed_at is None else sweep.zeroed_at * factor
-    scaled = {name: getattr(sweep, name) * factor for name in ("speed", "advance", "reading", "speed_reading")}
-    return replace(model, sweep=replace(sweep, **scaled, zeroed_at=zeroed))
-
-
-def _strain(model: SweepModel) -> float:
-    """How much the readings contradict what was measured [1]: χ² of both in the best state."""
-    low, high = model.bounds()
-    starts = spread_starts(model.log_density, low, high, 4, screened=1024)
-    best = find_modes(model.residuals, model.log_density, starts, low, high)[0].state
-    return float((model.residuals(best[None]) ** 2).sum())

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
+from typing import ClassVar
 
 import numpy as np
 
@@ -108,6 +109,7 @@ class CrankSlip(Finding):
     slip: Slip
     chance: float
     ratio: float
+    units: ClassVar[dict[str, str]] = {"chance": "1", "ratio": "1"}
     cause = Cause.CRANK_FIGURES
 
     def words(self) -> Words:

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from recurve.diagnosis.causes import as_blamed
+from recurve.diagnosis.findings import curve_findings
 from recurve.diagnosis.readings import data_findings, reference_findings
 from recurve.fit.fit import Fit
 from recurve.fit.state import Evidence
@@ -33,11 +35,13 @@ def trust_in(job: Job, fit: Fit | None) -> Trust:
     """The gate for an answer made for a job, from this fit; without a sweep only a reference sweep can be distrusted."""
     if fit is None:
         return trust_by(reference_findings(job), None)
-    return trust_by(data_findings(Evidence.of(fit.job, fit)), fit)
+    evidence = Evidence.of(fit.job, fit)
+    _, blamed = as_blamed(evidence, None)
+    return trust_by((*curve_findings(evidence, None, blamed), *data_findings(evidence)), fit)
 
 
 def trust_by(doubts: Iterable[Finding], fit: Fit | None) -> Trust:
-    """The gate by what is found of the readings (`data_findings`), and by whether the fit settled."""
+    """The gate by what is found of curve and readings (`curve_findings`, `data_findings`), and by whether the fit settled."""
     barring = [f for f in doubts if f.severity in ("check first", "repair first")]
     reasons = [f"{f.what}: {f.evidence}; {f.remedy}" for f in barring]
     return Trust((*reasons, *(() if fit is None or fit.converged else (UNSETTLED,))))

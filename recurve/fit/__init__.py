@@ -136,7 +136,7 @@ otherwise open.
 Offers:
 
 - `fit`: `AlternativeState`, `Estimate`, `Fit`, `fit_sweep`, `fitted_job`, `slope_factor`
-- `model`: `SweepModel`, `ends`
+- `model`: `ends`, `SweepModel`, `TENSIONS`
 - `posterior`: `find_modes`, `spread_starts`
 - `state`: `Ensemble`, `Evidence`, `ensemble_of`, `SURE`
 - `sobol`: `rectangular`, `sobol`

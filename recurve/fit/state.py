@@ -151,9 +151,25 @@ class Evidence:
         return self.curves.falling_advance(speeds)
 
     @cached_property
+    def _gap(self) -> tuple[Array, Array]:
+        """Speeds (m,) [rad/s] and falling less rising advance (n, m) [rad]: at the bands, where there are any, else over the
+        speeds at which the curve climbs."""
+        target = self.job.target
+        speeds = np.array([b.speed for b in target.timed] if target is not None else [], float)
+        if not len(speeds):
+            speeds = np.linspace(max(self.return_speed.mean, 0.3 * self.all_in.mean), max(self.all_in.mean, 1.0), 40)
+        start = self.curves.falling_advance(np.zeros(1))[:, 0]
+        return speeds, self.falling(speeds) - self.curves.rising_advance(speeds, start)
+
+    @cached_property
     def apart(self) -> Sampled:
-        """Falling less rising advance [rad]: the upper quartile over the speeds at which the curve climbs, since on a
-        plateau and at the stop the two meet, whatever the friction."""
-        speeds = np.linspace(max(self.return_speed.mean, 0.3 * self.all_in.mean), max(self.all_in.mean, 1.0), 40)
-        gap = self.falling(speeds) - self.curves.rising_advance(speeds, self.curves.falling_advance(np.zeros(1))[:, 0])
-        return Sampled(np.quantile(gap, 0.75, axis=1))
+        """Falling less rising advance [rad] at the speed `apart_at`."""
+        gap = self._gap[1]
+        return Sampled(gap[:, int(gap.mean(axis=0).argmax())])
+
+    @cached_property
+    def apart_at(self) -> float:
+        """The speed [rad/s] at which rising and falling lie farthest apart: on a plateau and at the stop the two meet,
+        whatever the friction."""
+        speeds, gap = self._gap
+        return float(speeds[int(gap.mean(axis=0).argmax())])

@@ -78,7 +78,7 @@ idle is told by falling readings alone, and by none that ended above it.
 Offers:
 
 - `inspected`: `Inspected`, `inspect_unit`
-- `findings`: `Cause`, `Finding`, `Words`, `repairs`, `worst_first`, `Severity`
+- `findings`: `Cause`, `Finding`, `Number`, `repairs`, `Severity`, `Words`, `worst_first`
 - `model`: `Condition`, `Hold`, `Inspection`, `PointsAngles`, `Rotor`, `Timing`, `Vacuum`, `VacuumPoint`,
   `VacuumReading`
 - `bench`: `DwellChange`, `Judged`, `SparkRow`

@@ -11,7 +11,11 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Literal, get_args
+from math import pi
+from typing import ClassVar, Literal, get_args
+
+from recurve.uncertainty import Uncertain
+from recurve.units import RPM
 
 Severity = Literal["check first", "repair first", "high", "medium", "low", "open question"]
 SEVERITIES: tuple[Severity, ...] = get_args(Severity)  # the worst first
@@ -37,6 +41,19 @@ class Cause(StrEnum):
     SLIP = "slip"
 
 
+# What SI is multiplied by to give each unit of people.
+PEOPLE = {"deg": 180.0 / pi, "rpm": RPM, "1": 1.0, "mN*m": 1e3, "mm": 1e3}
+
+
+@dataclass(frozen=True)
+class Number:
+    """A number of a finding: `value` with its `standard_uncertainty`, None where there is none [`unit`]."""
+
+    value: float
+    standard_uncertainty: float | None
+    unit: str
+
+
 @dataclass(frozen=True)
 class Words:
     """A finding in words: `what` is wrong, the `evidence` for it, its `consequence` for the engine, and the `remedy`."""
@@ -52,6 +69,19 @@ class Finding(ABC):
     """One thing that is wrong, or open. The fields of its subclasses are its numbers [SI]."""
 
     severity: Severity
+    # The fields that are numbers worth telling, each with the unit it is told in.
+    units: ClassVar[dict[str, str]] = {}
+
+    def numbers(self) -> dict[str, Number]:
+        """Its numbers by name, in the units of people; those that are not known are left out."""
+        told = {}
+        for name, unit in self.units.items():
+            value = getattr(self, name)
+            if value is not None:
+                one = value if isinstance(value, Uncertain) else Uncertain(float(value))
+                by = one.standard_uncertainty
+                told[name] = Number(one.value * PEOPLE[unit], None if by is None else by * PEOPLE[unit], unit)
+        return told
 
     @property
     @abstractmethod

@@ -7,7 +7,7 @@ Offers:
 
 - `read`: `build_parts`, `fingerprint_of`, `load_any`, `load_job`, `read_as_left`, `read_files`
 - `model`: `BareJob`, `FileBasis`, `Job`, `SpringPlace`, `JobHead`
-- `measured`: `Measured`, `described`
+- `measured`: `described`, `Measured`, `MeasuredDrive`
 - `parts`: `SweptPart`, `UnitPart`, `read_swept_part`, `read_unit_part`, `swept_part`
 - `tables`: `read_catalogue`, `read_sweep`, `with_spring`
 - `questions`: `Answers`, `asked`, `figure_of`, `parts`, `Question`, `questions`

@@ -11,9 +11,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recurve.arrays import Array
+from recurve.arrays import Array, Mask
 from recurve.physics.curve import Trace
+from recurve.physics.ensemble import Curves
 
+ROUNDING = 1e-7  # of a margin
 Kind = Literal["point", "idle", "maximum"]
 
 
@@ -101,3 +103,24 @@ def judge(target: Target, curve: Trace) -> tuple[BandResult, ...]:
 def worst(results: tuple[BandResult, ...]) -> float:
     """The worst margin [1] over bands and directions, which is the margin of a plan."""
     return min(r.margin for r in results)
+
+
+def margins(target: Target, made: Curves) -> Array:
+    """The worst margin (n,) [1] over bands and directions of each of n curves. Below idle speed what stays in at idle lies
+    above the falling curve, so that either direction may be the lower one."""
+    timed = target.timed
+    speeds = np.array([b.speed for b in timed], float)
+    idle = target.idle_speed
+    start = None if idle is None else made.falling_advance(np.array([idle]))[:, 0]
+    rising, falling = made.rising_advance(speeds, start), made.falling_advance(speeds)
+    worst = np.full(len(made.advance), np.inf)
+    for i, band in enumerate(timed):
+        worst = np.minimum(worst, np.minimum(band.margin(rising[:, i]), band.margin(falling[:, i])))
+    if target.maximum is not None:
+        worst = np.minimum(worst, target.maximum.margin(made.advance[:, -1]))
+    return np.asarray(worst)
+
+
+def passes(target: Target, made: Curves) -> Mask:
+    """Which of n curves lie inside every band, rising and falling, (n,)."""
+    return np.asarray(margins(target, made) >= -ROUNDING)

@@ -148,12 +148,12 @@ Offers:
 
 - `plan`: `AlternativeBuild`, `Choose`, `Plan`, `PlanVerdict`, `make_plan`
 - `problem`: `Problem`, `problem_of`, `spring_bounds`
-- `springset`: `Constraints`, `SpringSet`
+- `explain`: `out_of_reach`
+- `springset`: `Constraints`, `post_diameter`, `spring_set_of`, `SpringSet`
 - `build`: `Build`, `Checked`, `Fitted`, `make_build`, `CHECK_ADVANCE`
 - `search`: `Report`, `search`
 - `ideal`: `Ideal`, `SpringRange`, `find_ideal`
 - `window`: `RateWindow`, `SpringWindow`, `Window`
-- `simulate`: `passes`
 - `conversion`: `conversion_notes`
 - `suggest`: `Suggestion`
 - `buying`: `Purchase`

@@ -39,6 +39,13 @@ def explain(
     return tuple(reasons)
 
 
+def out_of_reach(job: Job, problem: Problem, ideal: Ideal | None) -> tuple[str, ...]:
+    """Why no springs at all bring a unit into its bands, a sentence each: `ideal` are the best there could be."""
+    reasons = _stop_reasons(job, problem)
+    reasons += [] if ideal is None else _ideal_reasons(job, problem, ideal)
+    return tuple(reasons) or ("No springs of the trade's sizes bring the curve into all of its bands.",)
+
+
 def trust_notes(checked: Checked | None) -> list[str]:
     """What the report must state first if the curve is not where the energy is least."""
     if checked is None or checked.agrees:

@@ -16,7 +16,7 @@ from recurve.fit.state import Ensemble
 from recurve.job.model import Job
 from recurve.physics.curve import Installed
 from recurve.physics.ensemble import Curves, Shapes, Units, curves
-from recurve.physics.target import Target
+from recurve.physics.target import Target, passes
 from recurve.units import PLACES
 
 # Errors of building that are drawn for each spring, and one more for the stop; the unit's state comes with its own.
@@ -103,24 +103,6 @@ def as_found_band(ensemble: Ensemble, speeds: Array, count: int = 1024) -> Curve
     """The band of the unit as found at speeds (m,) [rad/s], rising from a standstill as on the bench."""
     made = curves(ensemble.model.shapes, ensemble.model.units(ensemble.states[:count]), POINTS)
     return CurveBand.of(made, speeds, made.falling_advance(np.zeros(1))[:, 0])
-
-
-def passes(target: Target, made: Curves) -> Mask:
-    """Which of n curves lie inside every band, rising and falling, (n,)."""
-    timed = target.timed
-    speeds = np.array([b.speed for b in timed], float)
-    low, high = (np.array([getattr(b, end) for b in timed]) for end in ("low", "high"))
-    rising = made.rising_advance(speeds, _residual(target, made))
-    falling = made.falling_advance(speeds)
-    small = 1e-9
-    # Below idle speed what stays in at idle lies above the falling curve.
-    least, most = np.minimum(rising, falling), np.maximum(rising, falling)
-    inside = ((least >= low - small) | (low <= 0)) & (most <= high + small)
-    good = inside.all(axis=1)
-    if target.maximum is not None:
-        stop = made.advance[:, -1]
-        good &= (stop >= target.maximum.low - small) & (stop <= target.maximum.high + small)
-    return np.asarray(good)
 
 
 @dataclass(frozen=True)

@@ -120,7 +120,7 @@ def test_a_stop_that_gives_too_much(tmp_path: Path, job: Job) -> None:
 def test_a_stop_that_cannot_be_saved(tmp_path: Path, job: Job) -> None:
     check = checked(tmp_path, unit(job, stop=13.8), *UNDESCRIBED, ('build_up_to = "1.2 mm"', 'build_up_to = "0.2 mm"'))
     assert check.verdict == "not worth saving by recurve"
-    assert "cannot be saved by a trim" in " ".join(check.why)
+    assert "have to be built up by at least" in " ".join(check.why)
     assert "0.20 mm is allowed" in " ".join(check.why)
 
 

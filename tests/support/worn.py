@@ -136,9 +136,14 @@ class Worn:
         return np.where(low > 0, low - np.minimum(self.truth.rising, self.truth.falling), -np.inf)
 
 
-@cache
 def worn(seed: int, fault: str, way: Way = PLAIN) -> Worn:
     """The unit of this seed with this fault, swept this way."""
+    return worn_mechanism(seed, fault, way)[0]
+
+
+@cache
+def worn_mechanism(seed: int, fault: str, way: Way = PLAIN) -> tuple[Worn, Mechanism]:
+    """The same, and the spoilt mechanism itself."""
     for attempt in range(TRIES):
         random = np.random.default_rng([seed, FAULTS.index(fault), attempt])
         try:
@@ -150,7 +155,7 @@ def worn(seed: int, fault: str, way: Way = PLAIN) -> Worn:
                 continue
             book = _book(one, sound, random)
             spoilt = _spoilt(one, fault, random)
-            return _swept(Unit(seed, fault, book, spoilt, share, all_in(sound)), way, random)
+            return _swept(Unit(seed, fault, book, spoilt, share, all_in(sound)), way, random), spoilt
         except Unsound:
             continue
     raise AssertionError(f"seed {seed} gives no unit with {fault}")

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Annotated, Literal
 
+from recurve.diagnosis.causes import Blame
 from recurve.diagnosis.check import BareCheck, Check
 from recurve.diagnosis.strength import rate_needed, strength
 from recurve.diagnosis.trust import trust_in
 from recurve.diagnosis.verify import BandVerdict, Correction, Verification
 from recurve.fit.outline import Outline
 from recurve.fit.state import Evidence
-from recurve.inspection.findings import Finding
+from recurve.inspection.findings import Finding, Number
 from recurve.job.build import measured_spring
 from recurve.job.model import BareJob, Job
 from recurve.output.documents.base import (
@@ -44,6 +45,21 @@ from recurve.units import SQRT3, Quantity
 # --- check ------------------------------------------------------------------------------------------------
 
 
+class FindingNumber(Document):
+    """A number of a finding."""
+
+    value: Annotated[float, told("In the unit beside it")]
+    standard_uncertainty: Annotated[float | None, told("null: not determined, or none")]
+    unit: str
+
+    @classmethod
+    def of(cls, one: Number) -> FindingNumber:
+        """As it stands."""
+        return cls(
+            value=number(one.value), standard_uncertainty=if_known(number, one.standard_uncertainty), unit=one.unit
+        )
+
+
 class FindingDocument(Document):
     """One thing that is wrong, or open."""
 
@@ -53,11 +69,52 @@ class FindingDocument(Document):
     remedy: Annotated[str, told("What to do")]
     severity: Literal["check first", "repair first", "high", "medium", "low", "open question"]
     cause: Annotated[str, told("The part, or the mistake, that it points to")]
+    numbers: Annotated[dict[str, FindingNumber], told("Its numbers by name, each in its own unit")]
 
     @classmethod
     def of(cls, finding: Finding) -> FindingDocument:
         """A finding as it stands."""
-        return cls.model_validate(finding, from_attributes=True)
+        words = finding.words()
+        return cls(
+            what=words.what,
+            evidence=words.evidence,
+            consequence=words.consequence,
+            remedy=words.remedy,
+            severity=finding.severity,
+            cause=finding.cause,
+            numbers={name: FindingNumber.of(n) for name, n in finding.numbers().items()},
+        )
+
+
+class BlamedPart(Document):
+    """A part that was made sound in thought."""
+
+    cause: Annotated[str, told("The part")]
+    blamed: Annotated[bool, told("Whether it is one of the fewest parts that bring the unit back into its bands")]
+    needed: Annotated[float | None, told("Probability that no band is met until it is put right; null: not asked", "1")]
+
+
+class BlameDocument(Document):
+    """Which parts keep the unit out of its bands."""
+
+    parts: list[BlamedPart]
+    share: Annotated[float, told("Probability that every band can be met with the blamed parts put right", "1")]
+    either: Annotated[bool, told("Whether the other spring would explain it as well")]
+
+    @classmethod
+    def of(cls, blamed: Blame | None) -> BlameDocument | None:
+        """The parts to blame; None where the unit meets its bands, or has none."""
+        if blamed is None:
+            return None
+        parts = [*blamed.needed, *(c for c in blamed.causes if c not in blamed.needed)]
+        return cls(
+            parts=[
+                BlamedPart(cause=c, blamed=c in blamed.causes, needed=if_known(number, blamed.needed.get(c)))
+                for c in parts
+            ],
+            share=number(blamed.share),
+            either=blamed.either,
+        )
 
 
 class MarksAsFound(Document):
@@ -113,13 +170,14 @@ class CheckDocument(Document):
     trust: TrustDocument
     verdict: Literal[
         "sound", "stop only", "springs or posts", "springs or posts and stop",
-        "reset posts only", "new springs", "new springs and stop trim", "mechanical repair first",
+        "reset posts only", "reset posts and trim stop", "new springs", "new springs and stop trim", "mechanical repair first",
         "not worth saving by recurve", "cannot tell", "facts only",
     ]  # fmt: skip
     why: Annotated[list[str], told("Why, a sentence each")]
     title: Title
     fingerprint: Fingerprint
     passing: Annotated[float | None, told("Probability that it meets every band as it is; null: no target", "1")]
+    blamed: Annotated[BlameDocument | None, told("null: it meets its bands, has none, or has no weights")]
     findings: Annotated[list[FindingDocument], told("The worst first")]
     fit: Annotated[FitDocument | None, told("null: no sweep")]
     curve: Annotated[MarksAsFound | None, told("null: a unit without weights, or without a curve")]
@@ -151,6 +209,7 @@ class CheckDocument(Document):
             title=check.job.title,
             fingerprint=check.job.fingerprint,
             passing=None if passing is None else number(passing, 4),
+            blamed=BlameDocument.of(None if whole is None else whole.blamed),
             findings=[FindingDocument.of(f) for f in check.findings],
             fit=None if fit is None else FitDocument.of(fit),
             curve=None if whole is None else MarksAsFound.of(whole.evidence),

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
+from recurve.diagnosis.causes import as_blamed
 from recurve.diagnosis.findings import curve_findings
 from recurve.diagnosis.readings import data_findings
 from recurve.diagnosis.timing_card import card_of_plan
@@ -230,7 +231,9 @@ def found(source: Source) -> Facts | None:
     if fit is None:
         return None
     e = Evidence.of(fit.job, fit)
-    findings = worst_first([*source.plan.inspected.findings, *curve_findings(e, source.plan.ideal), *data_findings(e)])
+    _, blamed = as_blamed(e, source.plan.ideal)
+    curve = curve_findings(e, source.plan.ideal, blamed)
+    findings = worst_first([*source.plan.inspected.findings, *curve, *data_findings(e)])
     words = ("what", "severity", "evidence", "consequence", "remedy")
     return {
         "readings": _readings(fit),

@@ -1,0 +1,252 @@
+"""Slips of the pen in a job: where a sweep contradicts what was measured, single changes of what is written are tried.
+
+Each change is one that is made in practice: the weights of two written as those of one, a free length taken over the hooks,
+springs exchanged, crank figures. The sweep is fitted again with each, and the marginal likelihoods are compared: by Laplace's
+approximation, the height of each mode of the posterior and the volume of its normal distribution. What is told is the change
+that explains the sweep, with its probability beside all others and beside no slip at all; wear is not spoken of before that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from recurve.arrays import Array
+from recurve.fit.fit import Fit
+from recurve.fit.model import TENSIONS, SweepModel
+from recurve.fit.posterior import find_modes, spread_starts
+from recurve.inspection.findings import Cause, Finding, Words
+from recurve.job.measured import MeasuredDrive
+from recurve.job.model import Job
+from recurve.physics.sweep import Sweep
+from recurve.planner.springset import post_diameter
+from recurve.units import INCH, PLACES, POUND_FORCE
+
+RARE = 1e-3  # chance that a sweep contradicts what was measured so much without a slip
+COMMON = 0.01  # probability of each slip before anything is read; common practice, no source
+SUSPECTED = 0.5  # probability of a slip from which it is told before any wear
+OUTSIDE_HOOKS, WIRES = 1.6e-3, 0.3e-3  # two wires, and their standard uncertainty [m]; common practice, no source
+POST, POSTS = (
+    2.5e-3,
+    0.2e-3,
+)  # a post, where the job does not tell, and its standard uncertainty [m]; common practice, no source
+STARTS = 3
+
+
+@dataclass(frozen=True)
+class PenSlip:
+    """A slip: what was probably done, in `words`, what part of the job it is (`cause`), and its probability `chance` [1]."""
+
+    words: str
+    cause: Cause
+    chance: float
+
+
+@dataclass(frozen=True)
+class Written(Finding):
+    """What is written contradicts the sweep, and the `slips` would explain it, the likeliest first."""
+
+    slips: tuple[PenSlip, ...]
+
+    @property
+    def cause(self) -> Cause:
+        """Crank figures, or another slip."""
+        return self.slips[0].cause
+
+    def words(self) -> Words:
+        """The finding in words."""
+        first, *others = self.slips
+        told = "".join(f"; or {s.words} ({s.chance:.0%})" for s in others)
+        what = (
+            "crank and distributor figures mixed up?"
+            if self.cause is Cause.CRANK_FIGURES
+            else "a slip in what is written?"
+        )
+        remedy = (
+            'check what the bench shows; set basis, or speed_basis and advance_basis, in [sweep] to "crank" or "distributor"'
+            if self.cause is Cause.CRANK_FIGURES
+            else "measure that again and mend the job"
+        )
+        return Words(
+            what,
+            "sweep and measured parts contradict each other, and all agree if "
+            f"{first.words}: probability {first.chance:.0%}{told}",
+            "everything said here would be wrong",
+            remedy,
+        )
+
+
+def pen_slip(fit: Fit) -> Written | None:
+    """The slip that explains a sweep which contradicts what was measured; None if it does not, or no single slip does."""
+    sweep = fit.job.sweep
+    assert sweep is not None  # it was fitted
+    # As stated, not as enlarged to what the wrong figures would need; outliers may be good readings of others.
+    model = replace(fit.model, sweep=sweep)
+    strain, evidence = _fitted(model)
+    if not _contradicts(model, strain):
+        return None
+    logs, told = [evidence + float(np.log(1.0 - COMMON))], []
+    for words, cause, changed in _changes(fit.job, model):
+        strain, found = _fitted(changed)
+        logs.append(found + float(np.log(COMMON)))
+        told.append((words, cause, not _contradicts(changed, strain)))
+    weights = np.exp(np.array(logs) - max(logs))
+    chances = weights / weights.sum()
+    slips = [PenSlip(w, c, float(p)) for (w, c, agrees), p in zip(told, chances[1:], strict=True) if agrees]
+    slips = sorted((s for s in slips if s.chance >= 0.05), key=lambda s: -s.chance)
+    if not slips or sum(s.chance for s in slips) < SUSPECTED:
+        return None
+    return Written("check first", tuple(slips[:3]))
+
+
+def _fitted(model: SweepModel) -> tuple[float, float]:
+    """Of the best state the strain, χ² of readings and of everything measured [1]; and the log of the marginal likelihood [1],
+    up to a constant that all changes of a model share."""
+    low, high = model.bounds()
+    starts = spread_starts(model.log_density, low, high, STARTS, screened=1024)
+    modes = find_modes(model.residuals, model.log_density, starts, low, high)
+    strain = float((model.residuals(modes[0].state[None]) ** 2).sum())
+    logs = np.array([m.height + 0.5 * np.linalg.slogdet(m.covariance)[1] for m in modes])
+    return strain, float(logs.max() + np.log(np.exp(logs - logs.max()).sum()))
+
+
+def _contradicts(model: SweepModel, strain: float) -> bool:
+    """Whether readings and measured parts disagree more than chance would make them."""
+    from scipy.special import chdtrc
+
+    return bool(chdtrc(len(model.sweep.speed) + len(model.facts), strain) < RARE)
+
+
+def _changes(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, SweepModel]]:
+    """Single slips, each undone: what was done, what it concerns, and the model without it."""
+    yield from _of_the_sweep(job, model)
+    yield from _of_the_weights(job, model)
+    yield from _of_the_springs(job, model)
+
+
+def _of_the_sweep(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, SweepModel]]:
+    ratio = job.speed_ratio
+    if ratio == 1.0:
+        return
+    for by, of, for_ in ((1 / ratio, "crank", "distributor"), (ratio, "distributor", "crank")):
+        for speed, advance, what in (
+            (by, by, "speeds and advances"),
+            (by, 1.0, "the speeds"),
+            (1.0, by, "the advances"),
+        ):
+            words = f"{what} are {of} figures, written as the {for_}'s"
+            yield words, Cause.CRANK_FIGURES, replace(model, sweep=_scaled(model.sweep, speed, advance))
+
+
+def _scaled(sweep: Sweep, speed: float, advance: float) -> Sweep:
+    """A sweep with its speeds and advances multiplied by these factors [1]."""
+    return replace(
+        sweep,
+        speed=sweep.speed * speed,
+        speed_reading=sweep.speed_reading * speed,
+        zeroed_at=None if sweep.zeroed_at is None else sweep.zeroed_at * speed,
+        advance=sweep.advance * advance,
+        reading=sweep.reading * advance,
+    )
+
+
+def _of_the_weights(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, SweepModel]]:
+    weights = job.measured.weights
+    count = weights.count
+
+    def heavier(by: float) -> SweepModel:
+        return replace(model, shapes=replace(model.shapes, slope=model.shapes.slope * by))
+
+    if weights.mass is None:
+        return
+    yield f"the mass is that of all {count} weights, written as one's", Cause.SLIP, heavier(1 / count)
+    if count == 1:
+        yield "there are 2 weights, not 1", Cause.SLIP, heavier(2.0)
+    if isinstance(weights.motion, MeasuredDrive):
+        for name, drive in _mirrored(weights.motion):
+            motion = drive.motion
+            slope = weights.weights(motion).inertia_slope(model.shapes.advance)
+            if np.isfinite(slope).all() and (slope > 0.0).all():
+                changed = replace(model, shapes=replace(model.shapes, slope=np.asarray(slope)))
+                yield f"the angle of {name} has the wrong sign", Cause.SLIP, changed
+
+
+def _mirrored(drive: MeasuredDrive) -> Iterator[tuple[str, MeasuredDrive]]:
+    """The drive with the sign of one angle turned, and which."""
+    for i, name in enumerate(("pivot", "cg", "pin", "cam")[: len(drive.points)]):
+        point = drive.points[i]
+        if i and not point.flat:
+            first, second = point.coordinates
+            turned = replace(point, coordinates=(first, replace(second, value=-second.value)))
+            yield name, replace(drive, points=(*drive.points[:i], turned, *drive.points[i + 1 :]))
+
+
+def _of_the_springs(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, SweepModel]]:
+    springs = job.measured.springs
+    long = [i for i, s in enumerate(springs) if s.free_length is not None]
+    rated = [i for i, s in enumerate(springs) if s.rate is not None]
+    if long:
+        words = (
+            f"the free lengths were taken over the outside of the hooks (about {1e3 * OUTSIDE_HOOKS:.1f} mm too long)"
+        )
+        yield words, Cause.SLIP, _moved(model, "stretch", dict.fromkeys(long, OUTSIDE_HOOKS), WIRES)
+        posts = {i: post_diameter(job.places[i].posts) or POST for i in long}
+        apart = f"{1e3 * max(posts.values()):.1f} mm apart"
+        words = f"the free lengths, or the lengths over the posts, were taken between centres ({apart})"
+        yield words, Cause.SLIP, _moved(model, "stretch", {i: -d for i, d in posts.items()}, POSTS)
+        words = f"the posts are thinner than was written, or their diameter was counted twice ({apart})"
+        yield words, Cause.SLIP, _moved(model, "stretch", posts, POSTS)
+    if rated:
+        inch = float(np.log(POUND_FORCE / INCH / 1e3))  # one lbf/in in N/mm
+        for by, words in (
+            (inch, "the rates are in lbf/in, written as N/mm"),
+            (-inch, "the rates are in N/mm, written as lbf/in"),
+        ):
+            yield words, Cause.SLIP, _moved(model, "rate", dict.fromkeys(rated, by), 0.0)
+    if len(springs) == 2 and (len(rated) == 2 or len(long) == 2):
+        yield (
+            "primary and second spring are exchanged, on paper or on their posts",
+            Cause.SPRINGS,
+            _exchanged(job, model),
+        )
+
+
+def _moved(model: SweepModel, what: str, off: dict[int, float], unsure: float) -> SweepModel:
+    """The model with one number of the springs told otherwise: by places, how much `off`, and how `unsure` that is."""
+    changed = {f"{PLACES[i]}.{what}": by for i, by in off.items()}
+    parameters = []
+    for p in model.parameters:
+        if p.name in changed:
+            by = changed[p.name]
+            # A stretch lies within its ± of what is written; a rate within what springs can have.
+            off_ends = by if what == "stretch" else 0.0
+            ends = (p.least + off_ends - 3 * unsure, p.most + off_ends + 3 * unsure)
+            spread = float(np.hypot(p.spread, unsure))
+            p = replace(p, middle=p.middle + by, spread=spread, least=ends[0], most=ends[1])
+        parameters.append(p)
+    return replace(model, parameters=tuple(parameters))
+
+
+def _exchanged(job: Job, model: SweepModel) -> SweepModel:
+    """The model with what is told of the two springs exchanged."""
+    prior = {p.name: p for p in model.parameters}
+    rest = [float(p.posts.length(0.0)[0]) for p in job.places]
+    changed = {}
+    for here, there in ((0, 1), (1, 0)):
+        one, other = PLACES[here], PLACES[there]
+        changed[f"{one}.rate"] = replace(prior[f"{other}.rate"], name=f"{one}.rate")
+        stretch, off = prior[f"{other}.stretch"], rest[here] - rest[there]
+        changed[f"{one}.stretch"] = replace(
+            stretch,
+            name=f"{one}.stretch",
+            middle=stretch.middle + off,
+            least=stretch.least + off,
+            most=stretch.most + off,
+        )
+        if TENSIONS[here] in prior and TENSIONS[there] in prior:
+            changed[TENSIONS[here]] = replace(prior[TENSIONS[there]], name=TENSIONS[here])
+    tension: Array = model.tension[::-1].copy()
+    parameters = tuple(changed.get(p.name, p) for p in model.parameters)
+    return replace(model, parameters=parameters, tension=tension, facts=())

@@ -1,0 +1,115 @@
+"""Findings of the advance stop: whether it is off, and whether a trim can save it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from recurve.fit.state import SURE, Evidence
+from recurve.inspection.findings import Cause, Finding, Words
+from recurve.job.model import Job
+from recurve.uncertainty import Uncertain
+
+
+@dataclass(frozen=True)
+class StopTrim:
+    """What a trim would have to do to bring the stop into the maximum's band: build it up (`up`) or file it, by `edge` [m]
+    to reach the band and by `middle` [m] to reach its middle, where `allowed` [m] may be trimmed. Both lengths are None
+    if the job does not tell how the stop turns with its trim."""
+
+    up: bool
+    edge: float | None
+    middle: float | None
+    allowed: float
+
+    @property
+    def can(self) -> bool:
+        """Whether the trim is allowed, as far as the job tells."""
+        return self.edge is not None and self.edge <= self.allowed + 1e-12
+
+    def words(self) -> str:
+        """In words, whether the trim is allowed."""
+        if self.edge is None or self.middle is None:
+            return "Whether a trim can save it cannot be told: give the stop's radius, or degrees per mm by a feeler."
+        can = "can be saved" if self.can else "cannot be saved"
+        return (
+            f"It {can} by a trim: {'building up' if self.up else 'filing'} {1e3 * self.edge:.2f} mm reaches the band's edge, "
+            f"{1e3 * self.middle:.2f} mm its middle; {1e3 * self.allowed:.2f} mm is allowed."
+        )
+
+
+def stop_trim(job: Job, stop: float | None = None) -> StopTrim | None:
+    """The trim that a `stop` [rad] needs, by default the job's; None if it is in the maximum's band, or there is none."""
+    band = None if job.target is None else job.target.maximum
+    at = job.stop.advance if stop is None else stop
+    if band is None or band.low <= at <= band.high:
+        return None
+    up, per_mm = at > band.high, job.stop.per_mm
+    allowed = job.stop.build_up_to if up else job.stop.file_up_to
+    if not per_mm:
+        return StopTrim(up, None, None, allowed)
+    edge = (at - band.high if up else band.low - at) / per_mm
+    return StopTrim(up, edge, abs(at - (band.low + band.high) / 2) / per_mm, allowed)
+
+
+@dataclass(frozen=True)
+class StopOff(Finding):
+    """A stop outside the maximum's band: the `stop` [rad], the band's edge `limit` [rad], whether it is `over` or short of
+    it, the `chance` [1] of that, the `ratio` [1] of crank to distributor, and the `trim` that it needs."""
+
+    stop: Uncertain
+    limit: float
+    over: bool
+    chance: float
+    ratio: float
+    trim: StopTrim | None
+    units: ClassVar[dict[str, str]] = {"stop": "deg", "limit": "deg", "chance": "1"}
+    cause = Cause.STOP
+
+    def words(self) -> Words:
+        """The finding in words."""
+        off = np.degrees(abs(self.stop.value - self.limit))
+        told = (
+            f"{self.stop.degrees()} where {np.degrees(self.limit):.1f}° is the {'most' if self.over else 'least'}: {off:.1f}° "
+            f"too {'much' if self.over else 'little'} at the distributor, {off * self.ratio:.1f}° at the crank"
+        )
+        if self.severity == "open question":
+            return Words(
+                f"cannot tell whether the stop is {'worn' if self.over else 'short'}",
+                f"{told}; probability {self.chance:.0%}",
+                "too much at the top is knock at full load that nobody hears",
+                "turn the cam to its stop by hand against a degree wheel, three times, and give the mean with its ±",
+            )
+        told = told if self.trim is None else f"{told}. {self.trim.words()}"
+        if self.over:
+            return Words(
+                "stop worn, filed or its bush missing", told,
+                "too much total advance: knock at full load breaks pistons before it is heard",
+                "build the stop up while the unit is stripped, or fit the missing bush",
+            )  # fmt: skip
+        return Words(
+            "stop built up, or something binds before it", told, "short of its total: flat and hot at speed",
+            "find what binds; else file the stop",
+        )  # fmt: skip
+
+
+def stop_finding(e: Evidence, sure: bool) -> StopOff | None:
+    """The stop outside the maximum's band; `sure` if it is so beyond doubt together with all else that is called sure."""
+    band = None if e.job.target is None else e.job.target.maximum
+    if band is None:
+        return None
+    above, below = e.stop.above(band.high), e.stop.below(band.low)
+    chance, over = max(above, below), above >= below
+    if chance <= 1 - SURE:
+        return None
+    return StopOff(
+        "high" if sure else "open question",
+        e.stop.summary,
+        band.high if over else band.low,
+        over,
+        chance,
+        e.job.speed_ratio,
+        stop_trim(e.job, e.stop.mean),
+    )

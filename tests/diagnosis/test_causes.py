@@ -1,0 +1,216 @@
+"""Which part is blamed: worn units whose one fault is known, made by code that shares nothing with the model (`worn`)."""
+
+from __future__ import annotations
+
+from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import numpy as np
+import pytest
+from whole_units import PEN, Springs, whole
+from worn import SLIPS, WEAR, Way
+
+from recurve.diagnosis.causes import as_blamed
+from recurve.diagnosis.check import Check, check_unit
+from recurve.diagnosis.findings import sure_together
+from recurve.diagnosis.trust import trust_in
+from recurve.errors import PhysicsError
+from recurve.fit.fit import fit_sweep
+from recurve.fit.state import Evidence
+from recurve.inspection.findings import Cause
+from recurve.physics.target import Band, Target, margins, passes
+
+ACCUSING = ("check first", "repair first", "high", "medium")
+RIGHT = {
+    "weak primary": {Cause.PRIMARY}, "slack primary": {Cause.PRIMARY},
+    "weak secondary": {Cause.SECONDARY}, "late secondary": {Cause.SECONDARY},
+    "strong": {Cause.PRIMARY, Cause.SECONDARY, Cause.SPRINGS},
+    "stop worn": {Cause.STOP}, "stop short": {Cause.STOP}, "sluggish": {Cause.FRICTION},
+}  # fmt: skip
+KNOWN: tuple[Springs, ...] = ("known", "half", "unknown")
+WAYS = (Way(), Way(count=5), Way(count=18), Way(count=30), Way(count=6, both=False), Way(count=4))
+Case = tuple[int, str, Springs, Way, str | None]
+
+
+def judged(case: Case) -> tuple[Case, str, str]:
+    """What is said first of the unit of a case: "right", "wrong", "open" (one of the springs), "slip", "nothing", or "refused";
+    and the verdict."""
+    seed, fault, springs, way, slip = case
+    with TemporaryDirectory() as folder:
+        try:
+            job = whole(seed, fault, springs, way, slip).job(Path(folder))
+        except PhysicsError:  # drawn so near its limits that its own ± would make it bind
+            return case, "refused", ""
+        check = check_unit(job)
+    return case, _first(check, fault), check.verdict
+
+
+def _first(check: Check, fault: str) -> str:
+    accusing = [f for f in check.findings if f.severity in ACCUSING]
+    if not accusing:
+        return "nothing"
+    if accusing[0].severity == "check first":
+        return "slip"
+    if accusing[0].cause in RIGHT.get(fault, set()):
+        return "right"
+    return "open" if accusing[0].cause == Cause.SPRINGS and fault in RIGHT else "wrong"
+
+
+@pytest.mark.parametrize("fault", ["sound", *RIGHT])
+@pytest.mark.parametrize("seed", [32, 34])
+def test_the_part_that_was_spoilt_is_named(seed: int, fault: str) -> None:
+    """One fault each, springs unknown or known, swept up and down in 8 to 13 readings. Only a unit that meets its book in
+    truth may be passed over; nothing that was not spoilt is named."""
+    case: Case = (seed, fault, KNOWN[seed % 3], Way(), None)
+    _, first, verdict = judged(case)
+    unit = whole(seed, fault, KNOWN[seed % 3])
+    off = max(float(unit.seen.above().max()), float(unit.seen.below().max()))
+    if fault == "sound":
+        assert first == "nothing", verdict
+    elif first == "nothing":
+        assert off < unit.seen.reading, (off, verdict)
+        assert fault not in ("stop worn", "stop short")
+    else:
+        assert first == "right", (first, verdict)
+
+
+@pytest.mark.parametrize("slip", [s for s in PEN if s not in ("count", "angle's sign")])
+def test_a_slip_of_the_pen_is_told_before_any_wear(slip: str, tmp_path: Path) -> None:
+    """The unit is measured rightly and one thing is written down wrongly: nothing is said of wear, and nothing is built."""
+    unit = whole(41, "weak primary", "known", Way(), slip)
+    job = unit.job(tmp_path)
+    check = check_unit(job)
+    assert check.verdict == "cannot tell" and not check.trust.ok
+    assert {f.severity for f in check.findings} == {"check first"}
+    words = {
+        "weights of both": "the mass is that of all",
+        "outside hooks": "over the outside of the hooks",
+        "between centres": "between centres",
+        "springs exchanged": "exchanged",
+        "inch rates": "lbf/in, written as N/mm",
+    }[slip]
+    assert words in " ".join(f.evidence + f.what for f in check.findings)
+    assert not trust_in(job, fit_sweep(job)).ok
+
+
+@pytest.mark.parametrize("fault", list(SLIPS))
+def test_crank_figures_contradict_measured_springs(fault: str, tmp_path: Path) -> None:
+    check = check_unit(whole(42, fault, "known").job(tmp_path))
+    assert check.verdict == "cannot tell"
+    assert [f.cause for f in check.findings] == [Cause.CRANK_FIGURES]
+
+
+def test_plan_and_check_stand_on_the_same_gate(tmp_path: Path) -> None:
+    """Friction that no springs make up for bars a plan as it bars the check."""
+    for seed in range(50, 60):
+        job = whole(seed, "sluggish", "known", Way(count=18)).job(tmp_path)
+        check = check_unit(job)
+        assert trust_in(job, fit_sweep(job)).ok == check.trust.ok
+        if check.verdict == "mechanical repair first":
+            assert not check.trust.ok
+            assert any("sluggish" in reason for reason in check.trust.reasons)
+            return
+    pytest.fail("no unit of these seeds is sluggish enough")
+
+
+def test_what_is_sure_is_sure_together() -> None:
+    """By hand: of 100 states the first event fails in 3, the second in 4 others: each is 96 % sure or more, together 93 %."""
+    states = np.arange(100)
+    events = {"a": states >= 3, "b": (states < 50) | (states >= 54)}
+    assert sure_together(events) == {"a"}
+    assert sure_together({**events, "b": states >= 4}) == {"a", "b"}
+    assert sure_together({"a": states < 94}) == frozenset()
+
+
+def test_margins_of_many_are_those_of_each(tmp_path: Path) -> None:
+    """Against `Band.margin` of each curve by itself; a curve on the edge passes."""
+    job = whole(34, "sound", "known").job(tmp_path)
+    evidence = Evidence.of(job, fit_sweep(job))
+    target, made = job.target, evidence.curves
+    assert target is not None
+    worst = margins(target, made)
+    idle = target.idle_speed
+    assert idle is not None
+    for i in range(0, 2048, 500):
+        one = [m for b in target.timed for m in _by_hand(b, made, i, idle)]
+        top = target.maximum
+        assert top is not None
+        one.append(float(top.margin(made.advance[i, -1])))
+        assert worst[i] == pytest.approx(min(one), abs=1e-12)
+    assert (passes(target, made) == (worst >= -1e-7)).all()
+
+
+def _by_hand(band: Band, made: object, i: int, idle: float) -> list[float]:
+    from recurve.physics.ensemble import Curves
+
+    assert isinstance(made, Curves) and band.speed is not None
+    one = Curves(made.advance[i : i + 1], made.rising[i : i + 1], made.falling[i : i + 1])
+    start = one.falling_advance(np.array([idle]))[:, 0]
+    speed = np.array([band.speed])
+    both = (one.rising_advance(speed, start)[0, 0], one.falling_advance(speed)[0, 0])
+    return [float(band.margin(x)) for x in both]
+
+
+def test_nobody_is_blamed_without_bands(tmp_path: Path) -> None:
+    job = whole(34, "stop worn", "known").job(tmp_path)
+    evidence = Evidence.of(job, fit_sweep(job))
+    passing, blamed = as_blamed(evidence, None)
+    assert passing is not None and passing < 0.05
+    assert blamed is not None and blamed.causes == (Cause.STOP,)
+    assert blamed.surely(Cause.STOP) and not blamed.surely(Cause.FRICTION)
+    from dataclasses import replace
+
+    bare = replace(evidence, job=replace(job, target=None))
+    assert as_blamed(bare, None) == (None, None)
+    assert isinstance(job.target, Target)
+
+
+# --- the study ----------------------------------------------------------------------------------------------
+
+STUDIED = range(200, 236)  # seeds on which nothing was tuned
+SIMULATED = range(300, 306)
+
+
+@pytest.mark.study
+def test_causes_study() -> None:
+    """324 units on seeds not tuned on and 54 by MuJoCo: the first cause is right in at least 90 % of those that are told at
+    all, and sound units are accused in under 3 %."""
+    cases: list[Case] = [(s, f, KNOWN[s % 3], WAYS[s % len(WAYS)], None) for s in STUDIED for f in WEAR]
+    cases += [(s, f, KNOWN[s % 3], Way(simulated=True), None) for s in SIMULATED for f in WEAR]
+    with ProcessPoolExecutor(2) as pool:
+        results = list(pool.map(judged, cases, chunksize=4))
+    table = {fault: Counter(first for case, first, _ in results if case[1] == fault) for fault in WEAR}
+    for fault, counted in table.items():
+        print(f"{fault:16s}", dict(counted))
+    for case, first, verdict in results:
+        if first in ("wrong", "slip"):
+            print(first, case, verdict)
+    sound = table["sound"]
+    assert sum(n for k, n in sound.items() if k != "nothing") < 0.03 * sum(sound.values()) + 1
+    worn = Counter(first for case, first, _ in results if case[1] != "sound")
+    told = sum(n for k, n in worn.items() if k in ("right", "wrong", "slip"))
+    assert worn["right"] >= 0.9 * told
+
+
+@pytest.mark.study
+def test_slips_study() -> None:
+    """Slips of the pen and crank figures on 40 seeds not tuned on, springs known: told or doubted in at least 95 %, and
+    units without one doubted in under 1 %."""
+    cases: list[Case] = [
+        (s, WEAR[s % len(WEAR)], "known", WAYS[s % len(WAYS)], slip)
+        for s in range(400, 440)
+        for slip in PEN
+        if slip not in ("count", "angle's sign")
+    ]
+    cases += [(s, slip, "known", WAYS[s % len(WAYS)], None) for s in range(400, 440) for slip in SLIPS]
+    clean: list[Case] = [(s, "sound", "known", WAYS[s % len(WAYS)], None) for s in range(400, 500)]
+    with ProcessPoolExecutor(2) as pool:
+        results = list(pool.map(judged, cases, chunksize=4))
+        alone = list(pool.map(judged, clean, chunksize=4))
+    for slip in (*PEN, *SLIPS):
+        counted = Counter(first for case, first, _ in results if slip in (case[4], case[1]))
+        print(f"{slip:20s}", dict(counted))
+    assert sum(first == "slip" for _, first, _ in results) >= 0.95 * len(results)
+    assert sum(first == "slip" for _, first, _ in alone) <= 1

@@ -164,6 +164,15 @@ def _hint(unit: str, dimension: str) -> str:
     return ""
 
 
+def is_of(text: str, dimension: str) -> bool:
+    """Whether a text is a quantity of this dimension."""
+    try:
+        parse(text, dimension)
+    except ValueError:
+        return False
+    return True
+
+
 def parse(text: str, dimension: str) -> Quantity:
     """Read a quantity such as "31.5 ± 0.3 g", "1.24 in" or "0.8 N/mm +/- 10 %" [SI].
 

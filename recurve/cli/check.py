@@ -10,7 +10,7 @@ import typer
 from recurve.cli.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress, show, text_option
 from recurve.cli.finished import finished_unit
 from recurve.cli.next_step import after_check, after_verify
-from recurve.units import LengthUnits, Paper
+from recurve.units import LengthUnits, Paper, is_of
 
 if TYPE_CHECKING:
     from recurve.job.model import BareJob, Job
@@ -117,6 +117,14 @@ ReadIn = Annotated[
     typer.Option(help="What the readings are in; else as the job's [sweep] says.", show_default=False),
 ]
 ZeroedAt = Annotated[str | None, text_option("SPEED", 'Where zero was taken, "250 rpm"; else weights held home.')]
+PrimaryLength = Annotated[str | None, text_option("LENGTH", 'Over the primary\'s posts as set, "13.41 ± 0.03 mm".')]
+SecondaryLength = Annotated[str | None, text_option("LENGTH", "Over the second spring's posts as set.")]
+StopAsSet = Annotated[
+    str | None,
+    text_option("ANGLE|TRIM", 'The stop: by degree wheel, "11.2 ± 0.2 deg", or "0.4 mm" built up, "-0.2 mm" filed.'),
+]
+PrimarySpring = Annotated[str | None, text_option("ID", "The primary fitted, if it is another than planned.")]
+SecondarySpring = Annotated[str | None, text_option("ID", "The second spring fitted, likewise.")]
 RecordPaper = Annotated[Paper, typer.Option(help="The record's paper.")]
 RecordUnits = Annotated[LengthUnits, typer.Option(help="Lengths and forces on the record.")]
 
@@ -126,6 +134,11 @@ def verify(
     sweep: Sweep,
     basis: ReadIn = None,
     zeroed_at: ZeroedAt = None,
+    primary_length: PrimaryLength = None,
+    secondary_length: SecondaryLength = None,
+    stop: StopAsSet = None,
+    primary_spring: PrimarySpring = None,
+    secondary_spring: SecondarySpring = None,
     paper: RecordPaper = "a4",
     units: RecordUnits = "both",
     as_json: AsJson = False,
@@ -134,12 +147,15 @@ def verify(
 
     JOB is the job that was planned (its plan.toml is then the finished unit), or a plan.toml itself. Appends to
     as-left.toml and writes as-left.pdf, the record to hand over, as-left.svg and as-left.png beside plan.toml.
+    What was measured as it was set, by these options or in [set] of as-left.toml, is taken into account.
     Exit status 0: passes; 3: fails, too close to call, or to be read again; 2: bad input.
 
     Example: recurve verify examples/launch.toml as-left.csv
     """
+    from recurve.diagnosis.as_set import AsSet
     from recurve.diagnosis.verify import as_found, verify_unit
     from recurve.files import write_folder
+    from recurve.job.as_left import read_set
     from recurve.job.read import load_job, read_as_left
     from recurve.output.documents.check import VerifyDocument
     from recurve.output.figures.check import verify_figure_bytes
@@ -151,11 +167,21 @@ def verify(
     planned = plan_path(job)
     finished = finished_unit(planned, asked)
     readings = read_as_left(sweep, asked, basis=basis, zeroed_at=zeroed_at)
+    folder = planned.parent if planned.is_file() else job.parent
+    by_wheel = stop is not None and is_of(stop, "angle")
+    options = {
+        "primary_length": primary_length,
+        "secondary_length": secondary_length,
+        "stop": stop if by_wheel else None,
+        "stop_trim": None if by_wheel else stop,
+        "primary_spring": primary_spring,
+        "secondary_spring": secondary_spring,
+    }
+    told = AsSet.of(read_set(folder / "as-left.toml", options))
     progress("Fitting the sweeps")
-    result = verify_unit(finished, readings)
+    result = verify_unit(finished, readings, told, None if finished is asked else asked)
     document = VerifyDocument.of(result)
     before = as_found(asked)
-    folder = planned.parent if planned.is_file() else job.parent
     progress("Drawing the record")
 
     def record() -> bytes:

@@ -3,7 +3,7 @@
 Offers:
 
 - `check`: `BareCheck`, `Check`, `CheckVerdict`, `check_bare`, `check_unit`, `without_curve`
-- `verify`: `BandVerdict`, `Before`, `Correction`, `Verification`, `VerifyVerdict`, `as_found`, `verify_unit`
+- `verify`: `as_found`, `BandVerdict`, `Before`, `Verification`, `verify_unit`, `VerifyVerdict`, `DECISION_RULE`
 - `timing_card`: `card_of_plan`, `left_curve`, `planned_curve`, `timing_card`
 - `causes`: `as_blamed`, `Blame`
 - `findings`: `curve_findings`
@@ -11,4 +11,6 @@ Offers:
 - `first_look`: `BandLook`, `FirstLook`, `NextStep`
 - `strength`: `rate_needed`, `Strength`, `strength`
 - `trust`: `Trust`, `trust_in`
+- `as_set`: `AsSet`
+- `correction`: `Correction`
 """

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from recurve.diagnosis.verify import as_set
+from recurve.diagnosis.as_set import as_set
 from recurve.errors import InputError
 from recurve.fit.fit import fit_sweep, fitted_job
 from recurve.inspection.timing import Advance, Card, ReadCurve, TableCurve, book_curve, make_card

@@ -2,75 +2,64 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from itertools import combinations, islice
 from typing import Literal
 
 import numpy as np
 
-from recurve.arrays import Array
+from recurve.diagnosis.as_set import NOTHING_TOLD, AsSet, as_set, standing
+from recurve.diagnosis.correction import Correction, find_correction
+from recurve.diagnosis.worth import readings_to_take
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
-from recurve.fit.state import Evidence
-from recurve.job.measured import Measured
-from recurve.job.model import Job, SpringPlace
-from recurve.physics.curve import ROUNDING, speed_squared
-from recurve.physics.ensemble import Curves
+from recurve.fit.state import SURE, Evidence
+from recurve.job.model import Job
 from recurve.physics.sweep import Sweep
-from recurve.physics.target import Band
-from recurve.planner.build import Build, make_build
+from recurve.physics.target import Band, passes
 from recurve.planner.problem import problem_of
-from recurve.springs.spring import tension
 from recurve.uncertainty import Sampled, Uncertain
-from recurve.units import PLACES, RPM, SQRT3, Quantity
+from recurve.units import RPM, SQRT3
 
 VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged", "read again"]
 
+MOST_MORE = 12  # readings more than this are not proposed: the unit is set to the middle of its bands instead
+TOO_GOOD = 1e-4  # chance that readings lie so near their curve
 SPEED_NEAR = 0.01  # relative; a reading at so nearly a band's speed is a reading of that band
 IDLE_NEAR = 1.05  # of the idle speed: a falling reading up to here shows whether the unit comes back
+DECISION_RULE = (
+    "passes where the refitted curve plus or minus 2 standard uncertainties lies inside every band "
+    "(guarded acceptance, JCGM 106:2012)"
+)
 COVERAGE = 2.0  # standard uncertainties that must lie inside a band, or outside
-MISSET = 6.0  # how many times its tolerance a setting may be off in a unit that is being judged
-TRIAL_POINTS = 401  # of a trial curve
-POST_STEP = 0.05e-3  # a post cannot be set finer [m]
-COARSE = 41  # settings of a post that are tried at first, and of the stop: every one within ± 1 mm
-NEAR = 4  # how many coarse steps about the best one the fine ones reach
-EASE = 1e-5  # margin that must be gained for each POST_STEP of movement
-TRIES = 10  # settings that the exact curve may reject as snapping
-ENOUGH_MARGIN = 0.5  # margin at which no further move is worth making
-GAIN = 0.02  # margin that a move must gain to be worth making at all
-MORE_GAIN = 0.1  # margin that more moves must gain over fewer
-FAIR, FAR = 0.2, 0.15  # a margin that fewer moves must reach, and how far they may stay behind, to be preferred
+REACHED = np.radians(0.1)  # the stop was reached where the curve comes so near to it
+ALIKE = 0.95  # fraction of readings that are those as found, from which the file is
 
 
 @dataclass(frozen=True)
 class BandVerdict:
-    """A band against the refitted curve: the advance `rising` and `falling` [rad], the verdict, and how many `more`
-    readings would settle one that is too close to call, 0 otherwise."""
+    """A band against the refitted curve: the advance `rising` and `falling` [rad], and the verdict; `risk` [1], the
+    probability that the unit is outside the band. `read`: the reading that would settle one that is too close to call;
+    None where it is settled, or where no reading would."""
 
     band: Band
     rising: Uncertain
     falling: Uncertain
     verdict: VerifyVerdict
-    more: int
+    risk: float
+    read: ReadMore | None = None
+
+    @property
+    def more(self) -> int:
+        """How many more readings would settle it; 0 where it is settled or none would."""
+        return 0 if self.read is None else self.read.times
 
 
 @dataclass(frozen=True)
-class Move:
-    """One move: `what` ("primary post", "secondary post", "stop") moves `by` so much [m] (a post out, or the stop built up,
-    is positive), so that the length over the posts is `to` [m], None for the stop; in `words`."""
+class ReadMore:
+    """A reading worth taking: at which `speed` [rad/s], `rising` or falling, and how many `times` would settle a band."""
 
-    what: str
-    by: float
-    to: float | None
-    words: str
-
-
-@dataclass(frozen=True)
-class Correction:
-    """The moves to make, and the `margin` [1] predicted after them."""
-
-    moves: tuple[Move, ...]
-    margin: float
+    speed: float
+    rising: bool
+    times: int
 
 
 @dataclass(frozen=True)
@@ -99,6 +88,31 @@ class ReadAgain:
 
 
 @dataclass(frozen=True)
+class StopNotReached:
+    """The sweep ends at its fastest `speed` [rad/s] before the stop, so that it does not tell where the stop is."""
+
+    speed: float
+
+    def words(self) -> str:
+        """In words, for the distributor."""
+        return (
+            f"the sweep ends at {self.speed * RPM:.0f} rpm (distributor), before the stop: turn the cam to its stop by hand "
+            "against a degree wheel, three times, and tell it (--stop), or sweep on until the advance no longer rises"
+        )
+
+
+@dataclass(frozen=True)
+class SameAsFound:
+    """The readings are those of the unit as found."""
+
+    file: str
+
+    def words(self) -> str:
+        """In words."""
+        return f"the readings of {self.file} are those of the unit as found: sweep the finished unit, and give its readings"
+
+
+@dataclass(frozen=True)
 class NotRead:
     """A part of the curve that the sweep does not show: `rising` or falling, down to the `idle` speed [rad/s] if it is that
     which lacks."""
@@ -115,6 +129,9 @@ class NotRead:
         return f"no {way} readings: what it does with the speed {way} was not seen; read it {way} too"
 
 
+Barrier = ReadAgain | NotRead | StopNotReached | SameAsFound  # what bars a pass
+
+
 @dataclass(frozen=True)
 class Verification:
     """The finished unit judged: `job` is the unit as its new sweep shows it, by the `fit`. `unsettled` is what bars a pass,
@@ -125,7 +142,15 @@ class Verification:
     bands: tuple[BandVerdict, ...]
     verdict: VerifyVerdict
     correction: Correction | None
-    unsettled: tuple[ReadAgain | NotRead, ...] = ()
+    outside: float
+    unsettled: tuple[Barrier, ...] = ()
+    told: AsSet = NOTHING_TOLD
+    notes: tuple[str, ...] = ()
+
+    @property
+    def risk(self) -> float:
+        """The probability [1] that the unit is outside one of its bands, by the fit: the specific risk of JCGM 106:2012."""
+        return self.outside
 
 
 @dataclass(frozen=True)
@@ -141,48 +166,71 @@ def as_found(job: Job) -> Before | None:
     if job.sweep is None:
         return None
     evidence = Evidence.of(job, fit_sweep(job))
-    return Before(evidence, _judged(evidence, len(job.sweep.speed)))
+    return Before(evidence, _judged(evidence))
 
 
-def verify_unit(job: Job, sweep: Sweep) -> Verification:
-    """Judge the unit of a job (as planned) by a sweep of it as left.
+def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job | None = None) -> Verification:
+    """Judge the unit of a job (as planned) by a sweep of it as left; `told` is what was measured of it as it was set, `found`
+    the job that was planned.
 
     It passes if the refitted curve ± 2 standard uncertainties lies in every band, rising and falling, and fails if it lies
-    outside one of them. Single readings do not decide for it, but bar a pass: one that the fit has left out, or that lies
-    outside a band by more than it can be off, must be read again, and the return to zero must have been read. Raises
-    InputError if the job has no target with bands.
+    outside one of them: guarded acceptance with a guard band of the expanded uncertainty (JCGM 106:2012, 8.3.2;
+    SECOND-HAND). Single readings do not decide for it, but bar a pass: one that the fit has left out, or that lies
+    outside a band by more than it can be off, must be read again, and the return to zero and the stop must have been
+    seen. Raises InputError if the job has no target with bands, or for what was told and cannot be.
     """
     problem_of(job)
-    swept = as_set(job, sweep)
+    swept = as_set(job, sweep, told, found)
     fit = fit_sweep(swept)
     evidence = Evidence.of(swept, fit)
-    bands = _judged(evidence, len(sweep.speed))
-    unsettled: tuple[ReadAgain | NotRead, ...] = (*_to_read_again(fit, sweep), *_not_read(swept))
-    verdict = _overall(fit, bands, bool(unsettled))
+    before = job.sweep if found is None else found.sweep
+    unsettled: list[Barrier] = [*_same(sweep, before), *_to_read_again(fit, sweep), *_not_read(swept)]
+    bands = _judged(evidence)
+    if told.stop is None and told.trim is None and not _reaches_stop(evidence, sweep):
+        stop_open = [b for b in bands if b.band.kind == "maximum" and b.verdict == "too close to call"]
+        bands = tuple(replace(b, verdict="read again", read=None) if b in stop_open else b for b in bands)
+        unsettled += [StopNotReached(float(sweep.speed.max()))] if stop_open else []
+    verdict = _overall(fit, bands, unsettled)
     if verdict == "fails":
         # Readings that belong to a curve which fails say nothing more.
-        unsettled = tuple(x for x in unsettled if isinstance(x, NotRead) or x.left_out)
-    unit = _standing(fitted_job(fit), job)
+        unsettled = [x for x in unsettled if not isinstance(x, ReadAgain) or x.left_out]
+    unit = standing(fitted_job(fit), job)
     correction = None if verdict in ("passes", "read again") else find_correction(unit)
-    return Verification(unit, fit, bands, verdict, correction, unsettled)
+    assert job.target is not None  # problem_of has asked
+    outside = 1.0 - float(passes(job.target, evidence.curves).mean())
+    return Verification(unit, fit, bands, verdict, correction, outside, tuple(unsettled), told, _too_good(fit))
 
 
-def as_set(job: Job, sweep: Sweep) -> Job:
-    """A job as planned with the sweep of the unit as it was set, in which settings may have gone wrong."""
-    return replace(job, sweep=sweep, measured=_widened(job.measured))
+def _same(sweep: Sweep, before: Sweep | None) -> list[SameAsFound]:
+    """Whether the readings are those of the unit as found, in whichever order."""
+    if before is None:
+        return []
+
+    def rows(one: Sweep) -> list[tuple[float, float, bool]]:
+        columns = (np.round(one.speed, 6), np.round(one.advance, 6), one.rising)
+        return [(float(s), float(a), bool(w)) for s, a, w in zip(*columns, strict=True)]
+
+    earlier, now = rows(before), rows(sweep)
+    alike = sum(row in earlier for row in now)
+    return [SameAsFound(sweep.file)] if len(now) > 2 and alike >= ALIKE * len(now) else []
 
 
-def _standing(unit: Job, planned: Job) -> Job:
-    """The fitted unit with each post's travel counted from where it stands: a spring that is stretched more at rest than
-    planned has its post farther out by as much."""
-    places = []
-    for now, was in zip(unit.places, planned.places, strict=True):
-        off = 0.0 if now.found is None or was.found is None else was.found.free_length - now.found.free_length
-        travel = (
-            (min(now.travel[0] - off, 0.0), max(now.travel[1] - off, 0.0)) if now.travel != (0.0, 0.0) else now.travel
-        )
-        places.append(replace(now, travel=travel))
-    return replace(unit, places=tuple(places))
+def _too_good(fit: Fit) -> tuple[str, ...]:
+    """A word where the readings lie so near the curve as no bench reads them."""
+    from scipy.special import chdtr
+
+    if len(fit.residuals) < 6 or chdtr(fit.dof, fit.chi2) > TOO_GOOD:
+        return ()
+    return (
+        "The readings lie nearer to the fitted curve than the bench can read, as it is stated. If they were copied from the "
+        "plan's curve, they judge the plan, not the unit.",
+    )
+
+
+def _reaches_stop(evidence: Evidence, sweep: Sweep) -> bool:
+    """Whether the sweep surely goes to the stop, whatever the stop is."""
+    highest = evidence.rising(np.array([float(sweep.speed.max())]))[:, 0]
+    return float((highest >= evidence.stop.sample - REACHED).mean()) >= SURE
 
 
 def _to_read_again(fit: Fit, sweep: Sweep) -> list[ReadAgain]:
@@ -224,30 +272,19 @@ def _not_read(job: Job) -> list[NotRead]:
     return lacks
 
 
-def _widened(measured: Measured) -> Measured:
-    """The unit with the ± of posts and stop widened, so that planned settings do not dominate the fit: a setting that
-    went wrong is what it looks for."""
-    springs = tuple(
-        s if s.free_length is None else replace(s, free_length=_wider(s.free_length)) for s in measured.springs
-    )
-    return replace(measured, stop=_wider(measured.stop), springs=springs)
-
-
-def _wider(given: Quantity) -> Quantity:
-    return given if given.half_width is None else replace(given, half_width=given.half_width * MISSET)
-
-
-def _overall(fit: Fit, bands: tuple[BandVerdict, ...], unsettled: bool) -> VerifyVerdict:
+def _overall(fit: Fit, bands: tuple[BandVerdict, ...], unsettled: list[Barrier]) -> VerifyVerdict:
+    if any(isinstance(x, SameAsFound) for x in unsettled):
+        return "read again"
     if not fit.converged:
         return "not converged"
-    order: tuple[VerifyVerdict, ...] = ("fails", "too close to call")
+    order: tuple[VerifyVerdict, ...] = ("fails", "too close to call", "read again")
     for verdict in order:
         if any(b.verdict == verdict for b in bands):
             return verdict
     return "read again" if unsettled else "passes"
 
 
-def _judged(evidence: Evidence, readings: int) -> tuple[BandVerdict, ...]:
+def _judged(evidence: Evidence) -> tuple[BandVerdict, ...]:
     target = evidence.job.target
     assert target is not None  # problem_of has asked for it
     speeds = np.array([b.speed for b in target.timed], float)
@@ -256,197 +293,49 @@ def _judged(evidence: Evidence, readings: int) -> tuple[BandVerdict, ...]:
     for band in target.bands:
         stop = evidence.stop.sample
         rising, falling = (stop, stop) if band.kind == "maximum" else next(columns)
-        judged.append(_judged_band(band, Sampled(rising), Sampled(falling), readings))
+        judged.append(_judged_band(band, Sampled(rising), Sampled(falling), evidence))
     return tuple(judged)
 
 
-def _judged_band(band: Band, rising: Sampled, falling: Sampled, readings: int) -> BandVerdict:
-    # What remains to each edge, and the standard uncertainty it is to be compared with.
-    rooms = [(band.high - falling.mean, falling.standard_uncertainty)]
+def _judged_band(band: Band, rising: Sampled, falling: Sampled, evidence: Evidence) -> BandVerdict:
+    # What remains to each edge, and the sample whose standard uncertainty it is to be compared with.
+    rooms = [(band.high - falling.mean, falling)]
     if not band.from_zero:
-        rooms.append((rising.mean - band.low, rising.standard_uncertainty))
+        rooms.append((rising.mean - band.low, rising))
     verdict: VerifyVerdict = "passes"
-    more = 0
-    for room, sigma in rooms:
-        if room < -COVERAGE * sigma:
-            verdict, more = "fails", 0
-            break
-        if room < COVERAGE * sigma:
-            verdict = "too close to call"
-            more = max(more, _more_readings(room, sigma, readings))
-    return BandVerdict(band, rising.summary, falling.summary, verdict, more)
+    close: list[tuple[float, Sampled]] = []
+    for room, one in rooms:
+        if room < -COVERAGE * one.standard_uncertainty:
+            verdict = "fails"
+        elif room < COVERAGE * one.standard_uncertainty:
+            close.append((room, one))
+    if close and verdict != "fails":
+        verdict = "too close to call"
+    read = None
+    if verdict == "too close to call":
+        found = [settling(evidence, one, abs(room) / COVERAGE) for room, one in close]
+        read = None if None in found else max((f for f in found if f is not None), key=lambda f: f.times)
+    edge = np.maximum(falling.sample - band.high, 0.0 if band.from_zero else band.low - rising.sample)
+    return BandVerdict(band, rising.summary, falling.summary, verdict, float((edge > 0.0).mean()), read)
 
 
-def _more_readings(room: float, sigma: float, readings: int) -> int:
-    """How many more readings would make twice the uncertainty as small as what remains to the edge, at most 999: the
-    uncertainty falls with the square root of their number."""
-    need = readings * (COVERAGE * sigma / max(abs(room), 1e-9)) ** 2
-    return int(np.clip(np.ceil(need - readings), 1, 999))
-
-
-# --- correction ---------------------------------------------------------------------------------------------
-
-
-def find_correction(unit: Job) -> Correction | None:
-    """What to move on a finished unit, as fitted, so that it meets its bands: the fewest moves that help enough.
-
-    Corrections are tried with the fewest moves first: one post before both posts, then the stop alone, then the stop with
-    one post and with both. Posts stay within their travel and are set in steps of POST_STEP [m]; the stop stays within its
-    limits. The weights may snap in none of them. `fewest_moves` chooses among them by the margin that each reaches at best.
-    None if none of them brings the margin to 0 or more.
-    """
-    now = _set(unit, (0.0,) * len(unit.places), unit.stop.advance)
-    before = -np.inf if now.curve.snaps else now.margin
-    places = range(len(unit.places))
-    choices = [(moved, False) for count in (1, 2) for moved in combinations(places, count)]
-    if unit.stop.limits[0] < unit.stop.limits[1]:
-        choices += [((), True), *((moved, True) for moved, _ in choices)]
-    tried: list[Build | None] = []
-
-    def margins() -> Iterator[float]:
-        """The best margin of each choice, worked out only as far as `fewest_moves` asks."""
-        for moved, trims in choices:
-            build = _best_move(unit, moved, trims)
-            tried.append(build)
-            yield -np.inf if build is None else build.margin
-
-    chosen = fewest_moves(margins(), before)
-    build = None if chosen is None else tried[chosen]
-    if chosen is None or build is None:
-        return None
-    return Correction(_moves(unit, build, *choices[chosen]), build.margin)
-
-
-def fewest_moves(margins: Iterable[float], before: float) -> int | None:
-    """Which correction to make, as its place in the order of `margins` [1], which has the fewest moves first; None for
-    none. `before` is the margin [1] without any.
-
-    - A correction that gains no more than GAIN over `before` is passed over.
-    - More moves replace fewer ones only for a margin that is more than MORE_GAIN larger.
-    - The first correction that reaches ENOUGH_MARGIN ends the choice, and no later one is looked at. It is taken, unless the best
-      of the earlier ones reaches FAIR and is within FAR of it: then the earlier one is taken, for its fewer moves.
-    - If none reaches ENOUGH_MARGIN, the best is taken, provided that its margin is not negative.
-    """
-    best: tuple[int, float] | None = None
-    for place, margin in enumerate(margins):
-        if margin <= before + GAIN:
+def settling(evidence: Evidence, one: Sampled, wanted: float) -> ReadMore | None:
+    """The reading, and how often it must be taken, that would bring the standard uncertainty of a quantity (n,) [rad] down to
+    what is `wanted` [rad]; None if none would do it in MOST_MORE readings. To first order, by regression of the quantity on
+    what the reading would show in each state (equation 1 of `worth`)."""
+    fit = evidence.fit
+    assert fit is not None  # a sweep was fitted
+    off = one.sample - one.mean
+    best: ReadMore | None = None
+    for speed, rising, shown, noise in readings_to_take(evidence, fit):
+        known = shown - shown.mean()
+        explained = float((off * known).mean()) ** 2
+        spread, left = float((known**2).mean()), float((off**2).mean()) - wanted**2
+        # off² − explained/(spread + noise²/n) ≤ wanted²
+        room = explained - left * spread
+        if left <= 0.0 or room <= 0.0:
             continue
-        if margin >= ENOUGH_MARGIN:
-            return place if best is None or best[1] < max(margin - FAR, FAIR) else best[0]
-        if best is None or margin > best[1] + MORE_GAIN:
-            best = (place, margin)
-    return None if best is None or best[1] < 0 else best[0]
-
-
-def _best_move(unit: Job, moved: tuple[int, ...], trims: bool) -> Build | None:
-    """The best build without a snap with the posts `moved` free within their travel, and the stop free if it `trims`; None
-    if there is no room to move, or if every setting snaps.
-
-    All settings are searched jointly, since two posts may have to move together: every one of a coarse grid, then every
-    one near the best of these. Of equal settings those that move least are taken.
-    """
-    posts = tuple(_settings(p.travel) if i in moved else np.zeros(1) for i, p in enumerate(unit.places))
-    low, high = unit.stop.limits if trims else (unit.stop.advance,) * 2
-    if any(len(posts[i]) < 2 for i in moved) or (trims and high - low < 1e-9):
-        return None
-    strides = [(len(p) - 1) // COARSE + 1 for p in posts]
-    coarse = (*(p[::n] for p, n in zip(posts, strides, strict=True)), np.linspace(low, high, COARSE if trims else 1))
-    *bends, stop = next(_best_first(unit, coarse))
-    near = [p[abs(p - b) < (NEAR * n + 0.5) * POST_STEP] for p, b, n in zip(posts, bends, strides, strict=True)]
-    width = (high - low) / (COARSE - 1)
-    stops = np.linspace(max(stop - width, low), min(stop + width, high), COARSE if trims else 1)
-    for *bends, stop in islice(_best_first(unit, (*near, stops)), TRIES):
-        build = _set(unit, tuple(bends), stop)
-        if not build.curve.snaps:
-            return build
-    return None
-
-
-def _settings(travel: tuple[float, float]) -> Array:
-    """The bends (n,) [m] to which a post can be set within its travel [m], in steps of POST_STEP."""
-    inner, outer = (travel[0] / POST_STEP, travel[1] / POST_STEP)
-    return np.arange(np.ceil(inner - 1e-6), np.floor(outer + 1e-6) + 1) * POST_STEP
-
-
-def _best_first(unit: Job, grid: tuple[Array, ...]) -> Iterator[tuple[float, ...]]:
-    """The settings of a grid, bends [m] of all posts and then stops [rad], from the best margin down."""
-    margin = _margins(unit, grid[:-1], grid[-1])
-    *posts, stops = np.meshgrid(*grid, indexing="ij")
-    trim = (stops - unit.stop.advance) / (unit.stop.per_mm or 1.0)
-    effort = sum((abs(x) for x in (*posts, trim)), np.zeros(margin.shape)) / POST_STEP
-    order = np.argsort(-(margin - EASE * effort), axis=None, kind="stable")
-    for at in zip(*np.unravel_index(order, margin.shape), strict=True):
-        yield tuple(float(values[i]) for values, i in zip(grid, at, strict=True))
-
-
-def _margins(unit: Job, bends: tuple[Array, ...], stops: Array) -> Array:
-    """Margin [1] of the unit with each combination of the bends (n,) [m] of its posts and of stops (k,) [rad], in the shape
-    (n of the primary, n of the secondary, k); −inf where the weights snap.
-
-    A sound curve under a smaller stop is the same curve cut off there. So each is computed once, up to the largest stop.
-    """
-    assert unit.target is not None  # `problem_of` requires it
-    advance = np.linspace(0.0, float(stops.max()), TRIAL_POINTS)
-    torque = np.zeros((1, TRIAL_POINTS))
-    for place, settings in zip(unit.places, bends, strict=True):
-        torque = (torque[:, None] + _torque(place, settings, advance)).reshape(-1, TRIAL_POINTS)
-    drag, slope = unit.drag, unit.weights.inertia_slope(advance)
-    made = Curves(
-        np.broadcast_to(advance, torque.shape),
-        speed_squared(torque, slope, drag.rubbing_block, drag.friction, drag.friction_share),
-        speed_squared(torque, slope, drag.rubbing_block, -drag.friction, -drag.friction_share),
-    )
-    target, idle = unit.target, unit.target.idle_speed
-    speeds = np.array([b.speed for b in target.timed], float)
-    residual = made.falling_advance(np.array([idle]))[:, 0] if idle else None
-    columns = iter(np.stack([made.rising_advance(speeds, residual), made.falling_advance(speeds)]).transpose(2, 0, 1))
-    margin = np.where(stops > _first_snap(made)[:, None], -np.inf, np.inf)
-    for band in target.bands:
-        free = np.full((1, 1), np.inf) if band.kind == "maximum" else next(columns)
-        margin = np.minimum(margin, band.margin(np.minimum(free[:, :, None], stops)).min(axis=0))
-    return margin.reshape(*map(len, bends), len(stops))
-
-
-def _torque(place: SpringPlace, bends: Array, advance: Array) -> Array:
-    """τ [N·m] of the spring as found in a place, (bends, advances)."""
-    assert place.found is not None  # a fitted unit has its springs
-    length, lever = place.posts.length(advance, bends[:, None])
-    s = place.found
-    return tension(length, s.rate, s.free_length, s.initial_tension, length >= s.free_length) * lever
-
-
-def _first_snap(made: Curves) -> Array:
-    """The advance (n,) [rad] from which each rising curve falls; inf for a sound one."""
-    peak = np.maximum.accumulate(made.rising, axis=1)
-    falls = made.rising < peak - ROUNDING * np.abs(peak).max(axis=1, keepdims=True)
-    last = np.maximum(falls.argmax(axis=1) - 1, 0)
-    return np.where(falls.any(axis=1), made.advance[np.arange(len(last)), last], np.inf)
-
-
-def _set(unit: Job, bends: tuple[float, ...], stop: float) -> Build:
-    """The unit with its posts bent so [m], and this stop [rad]."""
-    springs = tuple(p.found for p in unit.places if p.found is not None)
-    return make_build(unit, springs, bends, stop, TRIAL_POINTS)
-
-
-def _moves(unit: Job, build: Build, moved: tuple[int, ...], trims: bool) -> tuple[Move, ...]:
-    """The moves that lead to this build, in words."""
-    made = []
-    for i in moved:
-        one = build.springs[i]
-        way = "out" if one.bend > 0 else "in"
-        # The bend is what the sweep asks for; the length holds only of posts that stand where the plan had them.
-        set_to = (
-            f"to {one.length * 1e3:.2f} mm over the posts, if they measure {(one.length - one.bend) * 1e3:.2f} mm now"
-        )
-        words = f"bend the {PLACES[i]} post {way} {abs(one.bend) * 1e3:.2f} mm ({set_to})"
-        made.append(Move(f"{PLACES[i]} post", one.bend, one.length, words))
-    if trims:
-        trim = unit.stop.trim(build.stop)
-        way = "build the stop up" if trim > 0 else "file the stop"
-        made.append(Move("stop", trim, None, f"{way} by {abs(trim) * 1e3:.2f} mm (to {np.degrees(build.stop):.1f}°)"))
-    left = [f"leave the {PLACES[i]}" for i in range(len(unit.places)) if i not in moved]
-    if made and left:
-        last = made[-1]
-        made[-1] = replace(last, words=f"{last.words}, {', '.join(left)}")
-    return tuple(made)
+        times = int(np.ceil(left * noise**2 / room))
+        if times <= MOST_MORE and (best is None or times < best.times):
+            best = ReadMore(speed, rising, max(times, 1))
+    return best

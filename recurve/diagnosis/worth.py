@@ -133,9 +133,22 @@ def _candidates(evidence: Evidence, fit: Fit) -> Iterator[Candidate]:
 
 def _reading(evidence: Evidence, fit: Fit) -> Candidate:
     """The one more reading that would tell most of the planned curve."""
-    sweep = fit.model.sweep
     best: tuple[float, Candidate] | None = None
     planned = _planned(evidence, None)
+    for speed, rising, tells, noise in readings_to_take(evidence, fit):
+        way = "rising" if rising else "falling"
+        told = Candidate(f"one more reading at {speed * RPM:.0f} rpm (distributor), {way}", 1, tells, noise)
+        gain = narrowing(planned, told.tells, told.uncertainty)
+        if best is None or gain > best[0]:
+            best = (gain, told)
+    assert best is not None  # there are speeds
+    return best[1]
+
+
+def readings_to_take(evidence: Evidence, fit: Fit) -> Iterator[tuple[float, bool, Array, float]]:
+    """Readings that could be taken: at which speed [rad/s], rising or falling, what they would show in each state (n,) [rad],
+    and with which standard uncertainty [rad]."""
+    sweep = fit.model.sweep
     grid = np.linspace(0.8 * float(sweep.speed.min()), 1.1 * float(sweep.speed.max()), SPEEDS)
     by = sweep.reading / SQRT3
     nodes = speed_nodes(grid, sweep.speed_reading)
@@ -143,14 +156,4 @@ def _reading(evidence: Evidence, fit: Fit) -> Candidate:
         at = evidence.rising(nodes.ravel()) if rising else evidence.falling(nodes.ravel())
         mean, variance = over_nodes(at.reshape(len(at), SPEEDS, 3))
         for i, speed in enumerate(grid):
-            told = Candidate(
-                f"one more reading at {speed * RPM:.0f} rpm (distributor), {'rising' if rising else 'falling'}",
-                1,
-                mean[:, i],
-                float(np.hypot(by, np.sqrt(variance[:, i].mean()))),
-            )
-            gain = narrowing(planned, told.tells, told.uncertainty)
-            if best is None or gain > best[0]:
-                best = (gain, told)
-    assert best is not None  # there are speeds
-    return best[1]
+            yield float(speed), rising, mean[:, i], float(np.hypot(by, np.sqrt(variance[:, i].mean())))

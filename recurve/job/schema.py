@@ -19,8 +19,10 @@ from recurve.job.quantity import (
     AngleHalfWidth,
     ForceHalfWidth,
     FractionHalfWidth,
+    Length,
     LengthHalfWidth,
     PositiveAngle,
+    SignedLength,
     Speed,
 )
 from recurve.job.schema_inspection import ConditionTable, TimingTable, VacuumTable
@@ -152,6 +154,23 @@ class PlannedTable(Table):
     job: str
     inputs: str
     out_of_reach: bool = False
+
+
+class SetTable(Table):
+    """What was measured of a finished unit as it was set: [set] of as-left.toml, and options of `recurve verify`."""
+
+    primary_length: Length | None = None
+    secondary_length: Length | None = None
+    stop: PositiveAngle | None = None
+    stop_trim: SignedLength | None = None
+    primary_spring: str | None = None
+    secondary_spring: str | None = None
+
+    @model_validator(mode="after")
+    def _one_stop(self) -> SetTable:
+        if self.stop is not None and self.stop_trim is not None:
+            raise ValueError("stop: got both stop and stop_trim, expected one of them")
+        return self
 
 
 class BareModel(Table):

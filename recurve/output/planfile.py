@@ -27,6 +27,7 @@ from recurve.text import beside, csv_text, path_text, printable
 from recurve.units import PLACES, SQRT3, parse
 
 UNPORTABLE = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
+NEXT_TO_NOTHING = 1e-6  # a fitted pull [N] below this is none
 LEVERS = ("breaker_spring", "contact_lever", "block_lever", "cam_radius", "friction_coefficient", "dwell")
 
 
@@ -195,7 +196,7 @@ def _write_spring(table: dict[str, Any], fitted: Fitted, plan: Plan) -> None:
     tolerance = plan.job.build
     table["free_length"] = _toleranced(spring.free_length * 1e3, tolerance.post * 1e3, "mm")
     table["rate"] = _toleranced(spring.rate * 1e-3, tolerance.rate * spring.rate * 1e-3, "N/mm")
-    table["initial_tension"] = _number(spring.initial_tension, "N")
+    table["initial_tension"] = _number(spring.initial_tension if spring.initial_tension > NEXT_TO_NOTHING else 0.0, "N")
     if fitted.bend == 0.0:
         return
     index = next(i for i, s in enumerate(plan.build.springs if plan.build else ()) if s is fitted)

@@ -22,7 +22,7 @@ from hand_units import C, Drive, Lever, steady
 from random_jobs import make_job
 
 from recurve.arrays import Array
-from recurve.diagnosis.verify import Correction, find_correction
+from recurve.diagnosis.correction import Correction, find_correction
 from recurve.job.model import Job, SpringPlace
 from recurve.physics.curve import Drag, Stop
 from recurve.physics.target import Band, Target

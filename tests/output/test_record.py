@@ -95,7 +95,8 @@ def test_results_are_those_of_the_verification_and_of_the_fit_before(case: Case)
     for before, after in zip(case.before.bands, case.result.bands, strict=True):
         room = 2 * (before.falling.standard_uncertainty + after.falling.standard_uncertainty)
         assert abs(before.falling.value - after.falling.value) <= room
-    assert len(facts["left"]) == 12 and all(len(r) == 3 for r in facts["left"])
+    assert [int(r[0]) for r in facts["left"]] == [int(row) for row in case.left.row]
+    assert all(len(r) == 6 and r[5] == "used" for r in facts["left"])
 
 
 def test_without_a_sweep_as_found_only_what_was_left_is_told(case: Case) -> None:

@@ -7,9 +7,10 @@ from typing import Annotated, Literal
 
 from recurve.diagnosis.causes import Blame
 from recurve.diagnosis.check import BareCheck, Check
+from recurve.diagnosis.correction import Correction
 from recurve.diagnosis.strength import rate_needed, strength
 from recurve.diagnosis.trust import trust_in
-from recurve.diagnosis.verify import BandVerdict, Correction, Verification
+from recurve.diagnosis.verify import DECISION_RULE, BandVerdict, Verification
 from recurve.fit.outline import Outline
 from recurve.fit.state import Evidence
 from recurve.inspection.findings import Finding, Number
@@ -258,7 +259,12 @@ class JudgedBand(TargetBand):
     falling_deg: Annotated[float, told("Advance, the speed falling", "distributor deg")]
     falling_standard_uncertainty: Annotated[float, told("Its standard uncertainty", "distributor deg")]
     verdict: VerifyVerdict
-    more_readings: Annotated[int, told("How many more readings would settle it; 0: it is settled", "1")]
+    risk: Annotated[float, told("Probability that the unit is outside the band", "1")]
+    more_readings: Annotated[int, told("How many more readings would settle it; 0: it is settled, or none would", "1")]
+    read_at_rpm: Annotated[
+        float | None, told("At which speed they tell most; null: none are asked for", "distributor rpm")
+    ]
+    read_rising: Annotated[bool | None, told("Whether with the speed rising; null: none are asked for")]
 
     @classmethod
     def of(cls, one: BandVerdict) -> JudgedBand:
@@ -270,7 +276,10 @@ class JudgedBand(TargetBand):
             falling_deg=deg(one.falling.value),
             falling_standard_uncertainty=deg(one.falling.standard_uncertainty or 0.0),
             verdict=one.verdict,
+            risk=number(one.risk, 4),
             more_readings=one.more,
+            read_at_rpm=None if one.read is None else rpm(one.read.speed),
+            read_rising=None if one.read is None else one.read.rising,
         )
 
     @property
@@ -311,6 +320,8 @@ class VerifyDocument(Document):
     title: Title
     fingerprint: Fingerprint
     targets: Annotated[list[JudgedBand], told("In the job's order")]
+    risk: Annotated[float, told("Probability that the unit is outside one of its bands, by the fit", "1")]
+    decision_rule: str
     correction: Annotated[CorrectionToMake | None, told("null: nothing to correct, or no move would do")]
     read_again: Annotated[list[str], told("What bars a pass until it is read, a sentence each")]
     fit: FitDocument
@@ -327,9 +338,11 @@ class VerifyDocument(Document):
             title=result.job.title,
             fingerprint=result.job.fingerprint,
             targets=[JudgedBand.of(b) for b in result.bands],
+            risk=number(result.risk, 4),
+            decision_rule=DECISION_RULE,
             correction=None if correction is None else CorrectionToMake.of(correction),
             read_again=[x.words() for x in result.unsettled],
             fit=FitDocument.of(result.fit),
-            notes=list(result.job.notes),
+            notes=[*result.notes, *result.job.notes],
             files=list(files),
         )

@@ -11,13 +11,13 @@ from __future__ import annotations
 import hashlib
 import math
 import tomllib
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from recurve.diagnosis.verify import Before, Verification
+from recurve.diagnosis.as_set import AsSet
+from recurve.diagnosis.verify import DECISION_RULE, Before, ReadAgain, Verification
 from recurve.errors import InputError
 from recurve.job.model import Job
 from recurve.output.documents.base import deg, rpm
@@ -29,8 +29,6 @@ from recurve.physics.sweep import Sweep
 from recurve.text import breakable, printable, shortened
 from recurve.units import PLACES, RPM, LengthUnits, Paper
 
-DECISION_RULE = "passes where the refitted curve plus or minus 2 standard uncertainties lies inside every band"
-
 
 def record_toml(path: Path, result: Verification, as_found: Sweep | None, as_left: Sweep, fingerprint: str) -> bytes:
     """The record file with this verification added; the same verification is not added twice.
@@ -39,22 +37,27 @@ def record_toml(path: Path, result: Verification, as_found: Sweep | None, as_lef
     """
     import tomli_w
 
-    earlier = _earlier(path)
+    earlier, set_so = _earlier(path)
     entry = record_entry(result, as_found, as_left, fingerprint)
     if entry not in earlier:
         earlier.append(entry)
-    head = "# As-left records of this unit, written by recurve verify. All speeds and angles are the distributor's.\n"
-    return (head + tomli_w.dumps({"as_left": earlier})).encode("utf-8")
+    head = (
+        "# As-left records of this unit, written by recurve verify. All speeds and angles are the distributor's.\n"
+        '# [set] is yours: what was measured as it was set, such as primary_length = "13.41 ± 0.03 mm".\n'
+    )
+    return (head + tomli_w.dumps({"set": set_so, "as_left": earlier})).encode("utf-8")
 
 
-def _earlier(path: Path) -> list[dict[str, Any]]:
+def _earlier(path: Path) -> tuple[list[dict[str, Any]], dict[str, Any]]:
+    """The entries of the record as it is, and what was told of the unit as it was set."""
     if not path.exists():
-        return []
+        return [], {}
     try:
-        entries = tomllib.loads(path.read_text(encoding="utf-8"))["as_left"]
+        document = tomllib.loads(path.read_text(encoding="utf-8"))
+        entries = document["as_left"] if "set" not in document else document.get("as_left", [])
     except (tomllib.TOMLDecodeError, UnicodeDecodeError, KeyError, OSError) as fault:
         raise InputError(f"{path}: got a file that is no as-left record ({fault}), expected one, or none") from None
-    return list(entries)
+    return list(entries), dict(document.get("set", {}))
 
 
 def record_entry(result: Verification, as_found: Sweep | None, as_left: Sweep, fingerprint: str) -> dict[str, Any]:
@@ -74,6 +77,8 @@ def _content(result: Verification, as_found: Sweep | None, as_left: Sweep, finge
         "inputs": fingerprint,
         "verdict": result.verdict,
         "decision_rule": DECISION_RULE,
+        "risk": round(result.risk, 4),
+        "set": _told(result.told),
         "bands": [_band(JudgedBand.of(b)) for b in result.bands],
         "as_left": _readings(as_left),
     }
@@ -82,6 +87,21 @@ def _content(result: Verification, as_found: Sweep | None, as_left: Sweep, finge
     if result.correction is not None:
         entry["correction"] = [m.words for m in result.correction.moves]
     return entry
+
+
+def _told(told: AsSet) -> dict[str, Any]:
+    """What was measured of the unit as it was set, in mm and degrees; what was not is left out."""
+    rows: dict[str, Any] = {}
+    for name, length, spring in zip(PLACES, told.lengths, told.springs, strict=True):
+        if length is not None:
+            rows[f"{name}_length_mm"] = round(length.value * 1e3, 3)
+        if spring is not None:
+            rows[f"{name}_spring"] = printable(spring)
+    if told.stop is not None:
+        rows["stop_deg"] = round(deg(told.stop.value), 3)
+    if told.trim is not None:
+        rows["stop_trim_mm"] = round(told.trim.value * 1e3, 3)
+    return rows
 
 
 def _band(b: JudgedBand) -> dict[str, Any]:
@@ -151,11 +171,15 @@ def record_facts(
         "results": _results(document, before),
         "correction": [] if result.correction is None else [breakable(m.words) for m in result.correction.moves],
         "uncertainty": _uncertainty(document, as_left),
-        "left": _reading_rows(as_left, document.fit.outlier_rows),
+        "left": _each_reading(result, as_left),
         "left_zero": _zero(as_left),
+        "method": _method(job, as_left),
+        "crank": _of_the_crank(job),
+        "done": _done(result, Shown(job.speed_ratio, units)),
+        "risk": "under 0.1 %" if document.risk < 1e-3 else f"{100 * document.risk:.1f} %",
         "found": [] if as_found is None else _reading_rows(as_found),
+        "notes": [breakable(n) for n in result.notes],
         "found_zero": "" if as_found is None else _zero(as_found),
-        "left_out": document.fit.outlier_rows,
     }
 
 
@@ -224,11 +248,72 @@ def _zero(sweep: Sweep) -> str:
     return f"zero taken at {sweep.zeroed_at * RPM:.0f} rpm (distributor)"
 
 
-def _reading_rows(sweep: Sweep, left_out: Sequence[int] = ()) -> list[list[str]]:
-    """Speed [rpm], advance as read rising and falling [deg], all of the distributor, in the order of speed; readings of the
-    rows `left_out` in brackets."""
+def _method(job: Job, sweep: Sweep) -> str:
+    """How it was run and read, as far as the job tells."""
+    both = "up and down" if sweep.rising.any() and not sweep.rising.all() else "up" if sweep.rising.all() else "down"
+    if _of_the_crank(job):
+        return (
+            f"The engine, or the unit on it, was run {both} and read at the crank; its figures, below as they were read, were "
+            f"turned into the distributor's by {job.speed_ratio:g}."
+        )
+    return f"The unit was run {both} and its advance read at each speed, in the distributor's terms."
+
+
+def _of_the_crank(job: Job) -> bool:
+    """Whether speeds or advances were read in the crank's terms."""
+    sweep = job.model.sweep
+    return sweep is not None and "crank" in (sweep.basis, sweep.speed_basis, sweep.advance_basis)
+
+
+def _done(result: Verification, shown: Shown) -> list[Facts]:
+    """What was measured of the work done; nothing that was only planned."""
+    told, rows = result.told, []
+    for name, length, spring in zip(PLACES, told.lengths, told.springs, strict=True):
+        if spring is not None:
+            rows.append({"label": f"{name} spring fitted", "metric": printable(spring), "inch": ""})
+        if length is not None:
+            rows.append({"label": f"over the {name}'s posts, measured", **shown.length(length.value * 1e3)})
+    if told.stop is not None:
+        rows.append({"label": "stop, by degree wheel", **shown.angle(deg(told.stop.value))})
+    if told.trim is not None:
+        rows.append({"label": "stop, built up (+) or filed (-)", **shown.length(told.trim.value * 1e3)})
+    return rows
+
+
+def _each_reading(result: Verification, sweep: Sweep) -> list[list[str]]:
+    """Each reading in its order: row of the file, speed [rpm] and direction, advance as read and by the fitted curve [deg], all
+    of the distributor, and what became of it; where it was read at the crank, speed and advance as they stand in the file
+    besides."""
+    again = {x.row for x in result.unsettled if isinstance(x, ReadAgain)}
+    expected = {int(row): float(e) for row, e in zip(sweep.row, result.fit.expected, strict=True)}
+    rows = []
+    for i, row in enumerate(int(r) for r in sweep.row):
+        left_out, bars = row in result.fit.outliers, row in again
+        fate = "left out, read again" if left_out else "used, read again" if bars else "used"
+        way = "rising" if sweep.rising[i] else "falling"
+        raw = [f"{sweep.speed[i] * RPM:.0f}", way, signless(deg(sweep.advance[i]), 2)]
+        rows.append([str(row), *raw, signless(deg(expected[row]), 2), fate])
+    if not _of_the_crank(result.job):
+        return rows
+    ratio, static = result.job.speed_ratio, _static(result.job)
+    model = result.job.model.sweep
+    assert model is not None  # read at the crank, by it
+    by = [ratio if "crank" in (own or model.basis,) else 1.0 for own in (model.speed_basis, model.advance_basis)]
+    for i, cells in enumerate(rows):
+        speed, advance = sweep.speed[i] * RPM * by[0], deg(sweep.advance[i]) * by[1] + (static if by[1] != 1.0 else 0.0)
+        cells[3:3] = [f"{speed:.0f} / {signless(advance, 1)}"]
+    return rows
+
+
+def _static(job: Job) -> float:
+    """The static timing [deg crank] that the readings of a sweep at the crank include; 0 where they exclude it."""
+    sweep = job.model.sweep
+    return 0.0 if sweep is None or sweep.static is None else deg(sweep.static.value)
+
+
+def _reading_rows(sweep: Sweep) -> list[list[str]]:
+    """Speed [rpm], advance as read rising and falling [deg], all of the distributor, in the order of speed."""
     told = np.array([signless(deg(a), 2) for a in sweep.advance], object)
-    told[np.isin(sweep.row, list(left_out))] = [f"({x})" for x in told[np.isin(sweep.row, list(left_out))]]
     speeds = np.round(sweep.speed * RPM, 3)
     rising = np.asarray(sweep.rising, bool)
     return [

@@ -281,16 +281,40 @@ def verify_text(result: Verification, files: Sequence[str] = (), document: Verif
     lines = [*title_lines(result.job), "", *gate, document.verdict.upper(), *again, ""]
     lines += ["As left, refitted; ± is two standard uncertainties; distributor rpm and degrees"]
     lines += _band_table(document.targets)
-    more = max(b.more_readings for b in document.targets)
-    if more and document.verdict == "too close to call":
-        told = "more than 900" if more > 900 else f"about {more}"
-        lines += ["", *wrap(f"Too close to call: {told} more readings like these, up and down, would settle it.")]
+    if document.verdict == "too close to call":
+        lines += ["", *wrap(_settling(document.targets))]
+    if document.verdict == "passes":
+        lines += ["", *wrap(f"The risk that it is outside a band all the same, by the fit: {_small(document.risk)}.")]
     lines += ["", *_correction(result, document)]
     if document.fit.outlier_rows:
         rows = ", ".join(str(r) for r in document.fit.outlier_rows)
         lines += ["", *wrap(f"Readings left out, since they do not belong: rows {rows} of the sweep.")]
     lines += ["", *fit_lines(result.fit, document.fit)]
     return page([*lines, *remarks(document.notes), *written(document.files)])
+
+
+def _settling(bands: Sequence[JudgedBand]) -> str:
+    """Which readings would settle the bands that are too close to call."""
+    close = [b for b in bands if b.verdict == "too close to call"]
+    if any(b.more_readings == 0 for b in close):
+        return (
+            "Too close to call: it stands on the edge of a band, and no dozen of readings would tell on which side. Set it "
+            "nearer to the middle."
+        )
+    asked = {(b.read_at_rpm, b.read_rising): 0 for b in close}
+    for b in close:
+        asked[b.read_at_rpm, b.read_rising] = max(asked[b.read_at_rpm, b.read_rising], b.more_readings)
+    told = [
+        f"{'once' if times == 1 else f'{times} times'} more at {at:.0f} rpm (distributor), {'rising' if rising else 'falling'}"
+        for (at, rising), times in asked.items()
+        if at is not None
+    ]
+    return f"Too close to call. What would settle it: read {'; '.join(told)}."
+
+
+def _small(risk: float) -> str:
+    """A risk in percent; one that the samples do not show is less than what they could."""
+    return "under 0.1 %" if risk < 1e-3 else f"{100 * risk:.1f} %"
 
 
 def _band_table(bands: Sequence[JudgedBand]) -> list[str]:

@@ -19,7 +19,9 @@ def finished_unit(planned: Path, asked: Job) -> Job:
     from recurve.output.planfile import read_planned
 
     if not planned.is_file():
-        told = f"{planned}: missing, so the unit is judged as {asked.path} describes it; expected the plan that recurve plan writes"
+        told = (
+            f"{planned}: missing, so the unit is judged as {asked.path} describes it; expected recurve plan's plan.toml"
+        )
         if read_planned(asked.path) is None:
             typer.echo(printable(f"recurve: {told}"), err=True)
         return asked

@@ -3,7 +3,8 @@
 Offers:
 
 - `check`: `BareCheck`, `Check`, `CheckVerdict`, `check_bare`, `check_unit`, `without_curve`
-- `verify`: `as_found`, `BandVerdict`, `Before`, `Verification`, `verify_unit`, `VerifyVerdict`, `DECISION_RULE`
+- `verify`: `as_found`, `BandVerdict`, `Before`, `ReadAgain`, `Verification`, `verify_unit`, `VerifyVerdict`,
+  `DECISION_RULE`
 - `timing_card`: `card_of_plan`, `left_curve`, `planned_curve`, `timing_card`
 - `causes`: `as_blamed`, `Blame`
 - `findings`: `curve_findings`

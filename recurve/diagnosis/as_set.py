@@ -50,7 +50,9 @@ def as_set(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job | None
     springs = tuple(_spring(job, i, told) for i in range(len(measured.springs)))
     for i, length in enumerate(told.lengths):
         if length is not None and i >= len(springs):
-            raise InputError(f"{PLACES[i]}_length: got a length, expected none: the unit has no {PLACES[i]} spring")
+            raise InputError(
+                f"{job.path}: {PLACES[i]}_length: got a length, expected none: the unit has no {PLACES[i]} spring"
+            )
     stop = _stop(job, told, job if found is None else found)
     if stop is None:
         return replace(job, sweep=sweep, measured=replace(measured, stop=_wider(measured.stop), springs=springs))
@@ -91,7 +93,8 @@ def _stop(job: Job, told: AsSet, found: Job) -> Quantity | None:
     per_mm = found.stop.per_mm
     if not per_mm:
         raise InputError(
-            "stop: got a trim in mm, expected the advance at the stop by a degree wheel: the job does not tell the stop's radius"
+            f"{found.path}: stop: got a trim in mm, expected the advance at the stop by a degree wheel: the job does not tell "
+            "the stop's radius"
         )
     known = job.build.stop if told.trim.half_width is None else told.trim.half_width
     by = (found.measured.stop.half_width or 0.0) + max(known, TRIMMED) * per_mm
@@ -106,7 +109,9 @@ def _with_springs(job: Job, told: AsSet) -> Job:
             continue
         known = {} if job.catalogue is None else {s.id: s for s in job.catalogue.springs}
         if i >= len(places) or identity not in known:
-            raise InputError(f"{PLACES[i]}_spring: got {identity!r}, expected the id of a spring of the catalogue")
+            raise InputError(
+                f"{job.path}: {PLACES[i]}_spring: got {identity!r}, expected the id of a spring of the catalogue"
+            )
         one = known[identity]
         places[i] = replace(places[i], found=one)
         springs[i] = MeasuredSpring(

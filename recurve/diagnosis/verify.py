@@ -187,7 +187,9 @@ def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job |
     unsettled: list[Barrier] = [*_same(sweep, before), *_to_read_again(fit, sweep), *_not_read(swept)]
     bands = _judged(evidence)
     if told.stop is None and told.trim is None and not _reaches_stop(evidence, sweep):
-        stop_open = [b for b in bands if b.band.kind == "maximum" and b.verdict == "too close to call"]
+        fastest = (1 + SPEED_NEAR) * float(sweep.speed.max())
+        beyond = [b for b in bands if b.band.speed is None or b.band.speed > fastest]
+        stop_open = [b for b in beyond if b.verdict == "too close to call"]
         bands = tuple(replace(b, verdict="read again", read=None) if b in stop_open else b for b in bands)
         unsettled += [StopNotReached(float(sweep.speed.max()))] if stop_open else []
     verdict = _overall(fit, bands, unsettled)

@@ -38,6 +38,7 @@ LOOSE = (
     JOB[JOB.index("points = [") : JOB.index("idle = {")],
     'points = [{ speed = "700 rpm", min = "1 deg", max = "12 deg" }]\n',
 )
+UNTRIMMED = ('radius = "14 mm"', 'file_up_to = "0.4 mm"', 'build_up_to = "1.2 mm"')
 DRAG = 'rubbing_block = "4.5 mN*m"'
 
 MORE_JOBS: dict[str, tuple[Change, ...]] = {
@@ -197,6 +198,11 @@ COMMANDS = {
     "a blank over a job": ["start", "taken", "--blank"],
     "a job that somebody changed": ["start", "changed"],
     "a record that is none": ["verify", "RECORDED", "as-found.csv"],
+    "a record with a set that is none": ["verify", "SET", "as-found.csv"],
+    "a stop as set two ways": ["verify", "TWICE", "as-found.csv"],
+    "a trim without a radius": ["verify", "RADIUS", "as-found.csv", "--stop", "0.2 mm"],
+    "another spring than there is": ["verify", "JOB", "as-found.csv", "--primary-spring", "no such"],
+    "a length over posts that are not there": ["verify", "ALONE", "as-found.csv", "--secondary-length", "17 mm"],
     "readings to a file of another kind": ["sweep", "JOB", "--to", "springs.csv"],
     "readings after a bad one": ["sweep", "JOB", "--to", "bad.csv"],
     "readings for what is no job": ["sweep", "springs.csv"],
@@ -270,6 +276,9 @@ def commands(folder: Path) -> Iterator[tuple[str, list[str]]]:
         "UNDESCRIBED": UNDESCRIBED, "ONE": [without("springs.secondary"), without("sweep")],
         "STATICLESS": [("[stop]", '[timing]\nidle = "600 rpm"\n[stop]'), without("sweep")], "RECORDED": [without("sweep")],
         "LONE": [without("springs.secondary"), without("sweep"), LOOSE],
+        "SET": [without("sweep")], "TWICE": [without("sweep")],
+        "ALONE": [without("springs.secondary"), without("sweep"), LOOSE],
+        "RADIUS": [*((f'{k}\n', "") for k in UNTRIMMED), without("sweep")],
     }  # fmt: skip
     for name, changes in variants.items():
         place = folder / name.lower()
@@ -282,6 +291,8 @@ def commands(folder: Path) -> Iterator[tuple[str, list[str]]]:
     made["BARE"] = folder / "bare.toml"
     made["BARE"].write_text(BARE_HEAD.format(ratio=2.0) + '[timing]\nstatic = "8 deg"\n', encoding="utf-8")
     (folder / "recorded" / "as-left.toml").write_text("nothing", encoding="utf-8")
+    (folder / "set" / "as-left.toml").write_text("set = 3\n", encoding="utf-8")
+    (folder / "twice" / "as-left.toml").write_text('[set]\nstop = "11 deg"\nstop_trim = "1 mm"\n', encoding="utf-8")
     (folder / "narrow.csv").write_text("id,free_length [mm],rate [N/mm]\nA1,12,1\n", encoding="utf-8")
     (folder / "bad.csv").write_text("speed [rpm],advance [deg],direction\n500,x,rising\n", encoding="utf-8")
     for name in ("kept", "taken", "changed"):

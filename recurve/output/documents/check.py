@@ -49,8 +49,8 @@ from recurve.units import SQRT3, Quantity
 class FindingNumber(Document):
     """A number of a finding."""
 
-    value: Annotated[float, told("In the unit beside it")]
-    standard_uncertainty: Annotated[float | None, told("null: not determined, or none")]
+    value: Annotated[float, told("In the unit beside it", "unit")]
+    standard_uncertainty: Annotated[float | None, told("null: not determined, or none", "unit")]
     unit: str
 
     @classmethod

@@ -22,7 +22,7 @@ from recurve.errors import InputError
 from recurve.job.model import Job
 from recurve.output.documents.base import deg, rpm
 from recurve.output.documents.check import JudgedBand, VerifyDocument
-from recurve.output.sheet.numbers import Shown, signless
+from recurve.output.sheet.numbers import Shown, cell, signless
 from recurve.output.sheet.parts import Facts, decimals, in_order
 from recurve.output.sheet.sheet import head_facts, typeset
 from recurve.physics.sweep import Sweep
@@ -270,7 +270,7 @@ def _done(result: Verification, shown: Shown) -> list[Facts]:
     told, rows = result.told, []
     for name, length, spring in zip(PLACES, told.lengths, told.springs, strict=True):
         if spring is not None:
-            rows.append({"label": f"{name} spring fitted", "metric": printable(spring), "inch": ""})
+            rows.append({"label": f"{name} spring fitted", **cell(printable(spring))})
         if length is not None:
             rows.append({"label": f"over the {name}'s posts, measured", **shown.length(length.value * 1e3)})
     if told.stop is not None:

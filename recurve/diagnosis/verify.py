@@ -9,6 +9,7 @@ import numpy as np
 
 from recurve.diagnosis.as_set import NOTHING_TOLD, AsSet, as_set, standing
 from recurve.diagnosis.correction import Correction, find_correction
+from recurve.diagnosis.trust import Trust, trust_in
 from recurve.diagnosis.worth import readings_to_take
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
 from recurve.fit.state import SURE, Evidence
@@ -143,6 +144,7 @@ class Verification:
     verdict: VerifyVerdict
     correction: Correction | None
     outside: float
+    trust: Trust
     unsettled: tuple[Barrier, ...] = ()
     told: AsSet = NOTHING_TOLD
     notes: tuple[str, ...] = ()
@@ -197,10 +199,12 @@ def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job |
         # Readings that belong to a curve which fails say nothing more.
         unsettled = [x for x in unsettled if not isinstance(x, ReadAgain) or x.left_out]
     unit = standing(fitted_job(fit), job)
-    correction = None if verdict in ("passes", "read again") else find_correction(unit)
+    trust = trust_in(swept, fit)
+    # What does not hang together is no ground to bend anything by.
+    correction = None if verdict in ("passes", "read again") or not trust.ok else find_correction(unit)
     assert job.target is not None  # problem_of has asked
     outside = 1.0 - float(passes(job.target, evidence.curves).mean())
-    return Verification(unit, fit, bands, verdict, correction, outside, tuple(unsettled), told, _too_good(fit))
+    return Verification(unit, fit, bands, verdict, correction, outside, trust, tuple(unsettled), told, _too_good(fit))
 
 
 def _same(sweep: Sweep, before: Sweep | None) -> list[SameAsFound]:

@@ -9,7 +9,6 @@ from recurve.diagnosis.causes import Blame
 from recurve.diagnosis.check import BareCheck, Check
 from recurve.diagnosis.correction import Correction
 from recurve.diagnosis.strength import rate_needed, strength
-from recurve.diagnosis.trust import trust_in
 from recurve.diagnosis.verify import DECISION_RULE, BandVerdict, Verification
 from recurve.fit.outline import Outline
 from recurve.fit.state import Evidence
@@ -334,7 +333,7 @@ class VerifyDocument(Document):
         correction = result.correction
         return cls(
             verdict=result.verdict,
-            trust=TrustDocument.of(trust_in(result.job, result.fit)),
+            trust=TrustDocument.of(result.trust),
             title=result.job.title,
             fingerprint=result.job.fingerprint,
             targets=[JudgedBand.of(b) for b in result.bands],

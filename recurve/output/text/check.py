@@ -344,6 +344,8 @@ def _correction(result: Verification, document: VerifyDocument) -> list[str]:
         return wrap(
             "Nothing to correct: the fitted curve lies in every band. It passes once what is named above was read."
         )
+    if not document.trust.ok:
+        return wrap("Nothing is to be moved before that is settled.")
     if result.correction is None or document.correction is None:
         return wrap(
             "No move of the posts or the stop within their limits would bring it in: plan again from this sweep."

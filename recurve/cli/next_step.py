@@ -59,6 +59,8 @@ def after_plan(verdict: PlanVerdict | None, job: Path, sheet: str) -> str:
     """After the plan of one job."""
     if verdict == "out of reach":
         return f"Next: see the reasons above; what is wrong as found:\n  recurve check {_quoted(job)}"
+    if verdict == "may not pass":
+        return f"Next: what to measure before anything is bought:\n  recurve check {_quoted(job)}"
     return f"Next: print {sheet}, build, sweep the finished unit, then:\n  recurve verify {_quoted(job)} as-left.csv"
 
 

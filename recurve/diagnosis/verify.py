@@ -195,6 +195,8 @@ def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job |
         bands = tuple(replace(b, verdict="read again", read=None) if b in stop_open else b for b in bands)
         unsettled += [StopNotReached(float(sweep.speed.max()))] if stop_open else []
     verdict = _overall(fit, bands, unsettled)
+    if any(isinstance(x, SameAsFound) for x in unsettled):
+        unsettled = [x for x in unsettled if isinstance(x, SameAsFound)]
     if verdict == "fails":
         # Readings that belong to a curve which fails say nothing more.
         unsettled = [x for x in unsettled if not isinstance(x, ReadAgain) or x.left_out]

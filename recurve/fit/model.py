@@ -32,6 +32,7 @@ from recurve.uncertainty import (
 from recurve.units import PLACES, SQRT3, Quantity
 
 MOST_MODES = 3
+CLEAN_SPREAD = 2.0  # standard uncertainty of an unmeasured friction, in those of a clean unit: it may not be that clean
 LEAST_PULL = 0.05  # standard uncertainty [N] of a pull by spring balance, at least
 # A mode that changes I′ by less than this anywhere is left out.
 LEAST = 1e-3
@@ -312,8 +313,16 @@ def sweep_model(job: Job) -> SweepModel:
 
 
 def unswept_model(job: Job) -> SweepModel:
-    """The model of a job of which nothing was read."""
-    return sweep_model(replace(job, sweep=_nothing_read()))
+    """The model of a job of which nothing was read. Friction that was not measured is then that of a unit which is cleaned
+    and oiled before it is built, as the sheet asks: a sweep would show it, and there is none."""
+    model = sweep_model(replace(job, sweep=_nothing_read()))
+    clean = CLEAN_SPREAD * default("clean", "friction", "moment")
+    return replace(
+        model,
+        parameters=tuple(
+            replace(p, spread=clean) if p.name == "friction" and not p.measured else p for p in model.parameters
+        ),
+    )
 
 
 def _nothing_read() -> Sweep:

@@ -63,7 +63,7 @@ def plan_job(path: Path, asked: Asked, report: Report) -> Planned:
     document = PlanDocument.of(made)
     document = document.with_files(write_results(made, document, asked))
     trusted = document.trust.ok and (made.checked is None or made.checked.agrees)
-    status = 0 if trusted and made.verdict != "out of reach" else ANSWER_IS_NO
+    status = 0 if trusted and made.verdict not in ("out of reach", "may not pass") else ANSWER_IS_NO
     return Planned(str(path), status, document, plan_text(made, document=document))
 
 

@@ -158,4 +158,5 @@ Offers:
 - `suggest`: `Suggestion`
 - `buying`: `Purchase`
 - `wanted`: `WantedSprings`, `Which`, `wanted_of`, `wanted_springs`
+- `simulate`: `Built`
 """

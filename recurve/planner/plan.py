@@ -8,12 +8,13 @@ from typing import Literal
 import numpy as np
 
 from recurve.arrays import Array
+from recurve.data import default
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
 from recurve.fit.state import Ensemble, ensemble_of
 from recurve.inspection.inspected import Inspected, inspect_unit
 from recurve.job.model import Job
 from recurve.physics.curve import Trace, trace
-from recurve.planner.build import Build, Checked, check_build
+from recurve.planner.build import CHECK_ADVANCE, Build, Checked, check_build
 from recurve.planner.buying import Purchase, purchases
 from recurve.planner.choose import Outcome, Pick, by_margin, choose_build
 from recurve.planner.conversion import as_fitted, conversion_notes, fitted_ensemble
@@ -22,12 +23,12 @@ from recurve.planner.handwork import by_hand, least_trim
 from recurve.planner.ideal import Ideal, find_ideal
 from recurve.planner.problem import problem_of, spring_bounds
 from recurve.planner.search import Report
-from recurve.planner.simulate import Built, CurveBand, as_found_band, simulate
+from recurve.planner.simulate import Built, CurveBand, Setting, as_found_band, simulate
 from recurve.planner.springset import Constraints, SpringSet, spring_set_of
 from recurve.planner.suggest import Suggestion, suggestions
 from recurve.planner.window import Window, find_window
 
-PlanVerdict = Literal["passes", "passes with stop trim", "out of reach"]
+PlanVerdict = Literal["passes", "passes with stop trim", "may not pass", "out of reach"]
 Choose = Literal["yield", "margin"]
 
 FEW_BUILDS = 2048  # simulated for each of the best pairs
@@ -35,6 +36,7 @@ MANY_BUILDS = 8192  # simulated for the plan
 # Yields nearer than this are equal: about two standard errors of FEW_BUILDS.
 SAME_YIELD = 0.02
 CURVE_POINTS = 90
+LIKELY = 0.5  # chance of passing, set on the bench, below which a plan is not said to pass
 UNCONSTRAINED = Constraints()
 
 
@@ -112,12 +114,13 @@ def make_plan(
     before = None if as_found is None else trace(as_found)
     speeds = _speeds(unit, build, before)
     checked = None if build is None else check_build(build)
+    built = None if build is None else _simulated(unit, ensemble, build, MANY_BUILDS, speeds)
     inspected = inspect_unit(job.inspection, job.lobes, job.speed_ratio)
     return Plan(
         job=unit,
-        verdict=_verdict(build),
+        verdict=_verdict(build, built),
         build=build,
-        built=None if build is None else _simulated(unit, ensemble, build, MANY_BUILDS, speeds),
+        built=built,
         others=outcome.builds,
         ideal=ideal,
         pairs=outcome.pairs,
@@ -142,14 +145,28 @@ def make_plan(
     )
 
 
-def _verdict(build: Build | None) -> PlanVerdict:
-    if build is None or build.margin < 0.0:
+def _verdict(build: Build | None, built: Built | None) -> PlanVerdict:
+    if build is None or built is None or build.margin < 0.0:
         return "out of reach"
+    if max(built.fraction, built.fraction_set or 0.0) < LIKELY:
+        return "may not pass"
     return "passes" if build.trim == 0.0 else "passes with stop trim"
 
 
 def _simulated(job: Job, ensemble: Ensemble, build: Build, count: int, speeds: Array | None = None) -> Built:
-    return simulate(job, ensemble, build.unit.springs, build.stop, build.trim != 0.0, count, speeds)
+    settings = () if speeds is None else _settings(job, build)
+    return simulate(job, ensemble, build.unit.springs, build.stop, build.trim != 0.0, count, speeds, settings)
+
+
+def _settings(job: Job, build: Build) -> tuple[Setting | None, ...]:
+    """How the posts are set on the bench, as the sheet asks."""
+    by = job.build.reading
+    speed_by = default("sweep", "speed_reading", "speed") if job.sweep is None else job.sweep.speed_reading
+    advances = (CHECK_ADVANCE, build.stop - CHECK_ADVANCE)
+    return tuple(
+        None if speed is None else Setting(advance, speed, by, speed_by, by)
+        for advance, speed, _ in zip(advances, build.settings, build.springs, strict=False)
+    )
 
 
 def _alternatives(

@@ -30,6 +30,7 @@ SOURCE_OF = {
     "stop": "stop",
     **{f"{place}.rate": "spring rates" for place in PLACES},
 }
+LEAVE = (1.0, 2.0, 3.0)  # a post is left alone within so many times what a reading may be off; which is best is tried
 POINTS = 48  # advances of a curve on either side of the second take-up
 
 
@@ -52,16 +53,37 @@ class CurveBand:
 @dataclass(frozen=True)
 class Built:
     """Simulated builds of one plan: whether each `passed` (n,). If asked for, also what each source of error costs, as
-    (name, yield gained [1] if it were exact) in falling order, and the `band` of the curve."""
+    (name, yield gained [1] if it were exact) in falling order, the `band` of the curve, and whether each passed once its
+    posts were `set_right` (n,) on the bench by the plan's setting speeds, a post being left alone within `leave` [rad]."""
 
     passed: Mask
     costs: tuple[tuple[str, float], ...] = ()
     band: CurveBand | None = None
+    set_right: Mask | None = None
+    leave: float | None = None
 
     @property
     def fraction(self) -> float:
         """The yield: the fraction [1] of builds that pass at first setting."""
         return float(self.passed.mean())
+
+    @property
+    def fraction_set(self) -> float | None:
+        """The fraction [1] of builds that pass once they were set on the bench; None if it was not asked for."""
+        return None if self.set_right is None else float(self.set_right.mean())
+
+
+@dataclass(frozen=True)
+class Setting:
+    """How a post is set on the bench: bent until the `advance` [rad] is in at the `speed` [rad/s], rising, but left alone where
+    the bench shows it within `leave` [rad] of that. A reading of advance may be off by `reading` [rad], of speed by
+    `speed_reading` [rad/s], at most."""
+
+    advance: float
+    speed: float
+    reading: float
+    speed_reading: float
+    leave: float
 
 
 def simulate(
@@ -72,11 +94,12 @@ def simulate(
     trimmed: bool,
     count: int,
     speeds: Array | None = None,
+    settings: tuple[Setting | None, ...] = (),
 ) -> Built:
     """Build the plan `count` times (a power of two) and judge every build by the job's target.
 
     `springs` as planned, in their places; `stop` [rad] as planned, `trimmed` unless it is left as found. With `speeds`
-    (m,) [rad/s], the band of the curve and the costs as well.
+    (m,) [rad/s], the band of the curve and the costs as well; with `settings`, by places, the builds once they were set.
     """
     assert job.target is not None  # a plan has one
     shapes = replace(
@@ -96,7 +119,63 @@ def simulate(
     few = replace(everything, states=states[: count // 4], errors=errors[: count // 4])
     some = Curves(*(getattr(made, n)[: count // 4] for n in ("advance", "rising", "falling")))
     band = CurveBand.of(some, speeds, _residual(job.target, some))
-    return Built(passed, _costs(job.target, shapes, few), band)
+    set_right, leave = _set_right(job.target, shapes, everything.units(frozenset()), settings)
+    return Built(passed, _costs(job.target, shapes, few), band, set_right, leave)
+
+
+def _set_right(
+    target: Target, shapes: Shapes, units: Units, settings: tuple[Setting | None, ...]
+) -> tuple[Mask | None, float | None]:
+    """Which builds pass once they were set on the bench, each post being left alone within what makes most of them pass."""
+    asked = [s for s in settings if s is not None]
+    if not asked:
+        return None, None
+    tried = []
+    for times in LEAVE:
+        leave = times * asked[0].reading
+        made = set_on_bench(shapes, units, tuple(None if s is None else replace(s, leave=leave) for s in settings))
+        tried.append((passes(target, curves(shapes, made, POINTS)), leave))
+    return max(tried, key=lambda one: one[0].mean())
+
+
+def set_on_bench(shapes: Shapes, units: Units, settings: tuple[Setting | None, ...]) -> Units:
+    """Builds (n,) whose posts are bent, the primary's first, until each rising curve goes through what its setting asks, as
+    the bench shows it. A post stays where it was if the bench shows it near enough: bending it then would only put the
+    reading's error in place of the calliper's. So does one of which no spring could do it."""
+    errors = sobol(len(units.stop), 2 * len(settings), 13)
+    for place, one in enumerate(settings):
+        if one is None:
+            continue
+        off = [rectangular(u, 1.0) for u in errors[:, 2 * place : 2 * place + 2].T]
+        at, speed = one.advance + one.reading * off[0], one.speed + one.speed_reading * off[1]
+        stretch = _stretch_through(shapes, units, place, np.maximum(at, 0.0), np.maximum(speed, 0.0))
+        shows = curves(shapes, units, POINTS).rising_advance(speed[:, None])[:, 0] - one.reading * off[0]
+        bent = (np.abs(shows - one.advance) > one.leave) & np.isfinite(stretch) & (at < units.stop)
+        made = units.stretch.copy()
+        made[:, place] = np.where(bent, stretch, made[:, place])
+        units = replace(units, stretch=made)
+    return units
+
+
+def _stretch_through(shapes: Shapes, units: Units, place: int, at: Array, speed: Array) -> Array:
+    """The stretch at rest (n,) [m] of a spring with which the rising curve of each unit reaches the advance `at` [rad] at the
+    `speed` [rad/s]; nan where the spring would have to push."""
+
+    def read(table: Array) -> Array:
+        return np.interp(at, shapes.advance, table)
+
+    slope = read(shapes.slope)
+    for i, mode in enumerate(shapes.modes):
+        slope = slope * np.exp(units.modes[:, i] * read(mode))
+    moment = 0.5 * speed**2 * slope * (1.0 - units.friction_share) - units.drag - units.friction
+    for other in range(len(shapes.stretch)):
+        if other != place:
+            drawn = units.stretch[:, other] + read(shapes.stretch[other])
+            pull = np.where(drawn >= 0.0, units.tension[:, other] + units.rate[:, other] * drawn, 0.0)
+            moment = moment - pull * read(shapes.lever[other])
+    pull = moment / read(shapes.lever[place])
+    drawn = (pull - units.tension[:, place]) / units.rate[:, place]
+    return np.where(drawn >= 0.0, drawn - read(shapes.stretch[place]), np.nan)
 
 
 def as_found_band(ensemble: Ensemble, speeds: Array, count: int = 1024) -> CurveBand:

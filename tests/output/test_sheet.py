@@ -227,9 +227,12 @@ def test_the_chance_of_passing_and_what_costs_most(plan: Plan, refused: Plan) ->
     passed = np.arange(50) > 0
     costs = (("post setting", 0.02), ("spring rates", 0.013), ("stop", 0.011), ("mass geometry", 0.0))
     told = part(replace(plan, built=Built(passed, costs)), "verdict")["chance"]
-    assert told == {"main": "98 %", "small": "what costs most: post setting (2 %) and spring rates (1 %)"}
+    assert told == {
+        "main": "98 % set by calliper alone",
+        "small": "what costs most: post setting (2 %) and spring rates (1 %)",
+    }
     sure = part(replace(plan, built=Built(np.ones(8, bool), costs[-1:])), "verdict")["chance"]
-    assert sure == {"main": "over 99 %", "small": "no single doubt costs as much as 1 %"}
+    assert sure == {"main": "over 99 % set by calliper alone", "small": "no single doubt costs as much as 1 %"}
     assert part(plan, "verdict")["chance"] is None
     assert part(replace(refused, built=Built(passed, costs)), "verdict")["chance"] is None
 

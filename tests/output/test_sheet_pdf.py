@@ -73,7 +73,7 @@ def test_the_work_is_told_in_order_and_each_caution_where_it_is_needed(plan: Pla
     assert query(filed, "caution") == ["file", "bend", "bench", "engine", "limits"]
     assert query(plan, "refused") == []
     built = Built(np.arange(50) > 0, (("post setting", 0.02),))
-    assert query(replace(plan, built=built), "chance") == ["98 %"]
+    assert query(replace(plan, built=built), "chance") == ["98 % set by calliper alone"]
 
 
 def test_out_of_reach_is_refused_in_large_letters_and_gives_no_work(refused: Plan) -> None:

@@ -161,7 +161,7 @@ def test_the_cases_hold_every_kind() -> None:
     assert {(PointPosts, TablePosts), (TablePosts, PointPosts)} & kinds
     assert {j.drag.friction > 0 for j in jobs} == {j.stop.per_mm > 0 for j in jobs} == {True, False}
     plans = [planned(case) for case in CASES]
-    assert {p.verdict for p in plans} == {"passes", "passes with stop trim", "out of reach"}
+    assert {p.verdict for p in plans} == {"passes", "passes with stop trim", "may not pass", "out of reach"}
     chosen = [s.spring for p in plans if p.build is not None for s in p.build.springs]
     assert {s.initial_tension > 0 for s in chosen} == {s.id.startswith("as found") for s in chosen} == {True, False}
     late = [s.takeup for p in plans if p.build is not None for s in p.build.springs[1:]]

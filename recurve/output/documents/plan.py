@@ -41,6 +41,7 @@ from recurve.physics.target import BandResult
 from recurve.planner.build import Build, Checked, Fitted
 from recurve.planner.buying import Purchase
 from recurve.planner.plan import AlternativeBuild, Plan
+from recurve.planner.simulate import Built
 from recurve.planner.suggest import Suggestion
 
 LEAST_COST = 0.01  # of the yield [1]
@@ -148,12 +149,18 @@ class Settings(Document):
 
     primary_rpm: Annotated[float | None, told("Rising speed at which 1 degree must be in", "distributor rpm")]
     secondary_rpm: Annotated[float | None, told("Rising speed at 1 degree below the maximum", "distributor rpm")]
+    leave_within_deg: Annotated[float | None, told("A post is left alone within ± this of it", "distributor deg")]
 
     @classmethod
-    def of(cls, build: Build | None) -> Settings:
-        """The speeds of a build."""
+    def of(cls, build: Build | None, built: Built | None) -> Settings:
+        """The speeds of a build, and by its simulation within what a post is left alone."""
         primary, secondary = (None, None) if build is None else build.settings
-        return cls(primary_rpm=if_known(rpm, primary), secondary_rpm=if_known(rpm, secondary))
+        leave = None if built is None else built.leave
+        return cls(
+            primary_rpm=if_known(rpm, primary),
+            secondary_rpm=if_known(rpm, secondary),
+            leave_within_deg=if_known(deg, leave),
+        )
 
 
 class Searched(Document):
@@ -273,12 +280,17 @@ class CheckedCurve(Document):
 class PlanDocument(Document):
     """A plan for one job. All speeds and angles are the distributor's, whatever the job's basis."""
 
-    verdict: Literal["passes", "passes with stop trim", "out of reach"]
+    verdict: Literal["passes", "passes with stop trim", "may not pass", "out of reach"]
     trust: Annotated[TrustDocument, told("Not ok: do not build from it yet; exit status 3")]
     title: Title
     fingerprint: Fingerprint
     margin: Annotated[float | None, told("The worst over bands and directions; null: nothing can be built", "1")]
-    yield_: Annotated[float | None, told("Share of builds that pass at first setting; null: nothing to build", "1")]
+    yield_: Annotated[
+        float | None, told("Share of builds that pass, set by calliper alone; null: nothing to build", "1")
+    ]
+    yield_set: Annotated[
+        float | None, told("Share of builds that pass once set on the bench by `setting`; null: nothing to build", "1")
+    ]
     costs: list[Cost]
     from_: Annotated[Literal["sweep", "description"], told("Whether a sweep was fitted or the job's figures taken")]
     springs: PlannedSprings
@@ -308,13 +320,14 @@ class PlanDocument(Document):
             fingerprint=job.fingerprint,
             margin=None if build is None else number(build.margin),
             yield_=None if built is None else number(built.fraction, 4),
+            yield_set=None if built is None else if_known(lambda x: number(x, 4), built.fraction_set),
             costs=[] if built is None else [Cost(source=n, yield_gained=number(g, 4)) for n, g in built.costs],
             from_="description" if plan.fit is None else "sweep",
             springs=PlannedSprings.of(build),
             stop=PlannedStop.of(plan),
             checked=None if plan.checked is None else CheckedCurve.of(plan.checked),
             targets=[] if build is None else [PlannedBand.of(r) for r in build.results],
-            setting=Settings.of(build),
+            setting=Settings.of(build, built),
             curve=None if build is None else CurveDocument.of(job, build.unit, build.curve),
             ideal=None if plan.ideal is None else IdealPlan.of(plan.ideal, plan.window),
             searched=Searched(pairs=plan.pairs, feasible=plan.feasible),

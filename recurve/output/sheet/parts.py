@@ -89,9 +89,10 @@ def set_speeds(document: PlanDocument) -> list[tuple[tuple[str, str], float, flo
     stop, first = document.stop.planned_deg, deg(CHECK_ADVANCE)
     if stop is None:
         return []
-    setting = zip(PLACES, (first, stop - first), document.setting, strict=True)
+    told = document.setting
+    setting = zip(PLACES, (first, stop - first), (told.primary_rpm, told.secondary_rpm), strict=True)
     fitted = len(document.springs.in_place)
-    return [(place, advance, speed) for place, advance, (_, speed) in list(setting)[:fitted] if speed is not None]
+    return [(place, advance, speed) for place, advance, speed in list(setting)[:fitted] if speed is not None]
 
 
 def _chance(document: PlanDocument) -> Cell | None:
@@ -101,7 +102,15 @@ def _chance(document: PlanDocument) -> Cell | None:
         return None
     worst = [f"{c.source} ({percent(c.yield_gained)})" for c in document.main_costs]
     costs = f"what costs most: {' and '.join(worst)}" if worst else "no single doubt costs as much as 1 %"
-    return cell("over 99 %" if chance >= 0.995 else percent(chance), costs)
+    told = f"{_rounded(chance)} set by calliper alone"
+    if document.yield_set is not None:
+        told = f"{_rounded(document.yield_set)} once set on the bench, {told}"
+    return cell(told, costs)
+
+
+def _rounded(chance: float) -> str:
+    """A chance in percent; one that is nearly sure is not called sure."""
+    return "over 99 %" if chance >= 0.995 else percent(chance)
 
 
 def _basis(plan: Plan) -> str:
@@ -267,7 +276,11 @@ def setting(source: Source) -> Facts | None:
         }
         for place, advance, speed in set_speeds(source.document)
     ]
-    return {"settings": found, "highest": shown.speed(highest(source.document))} if found else None
+    if not found:
+        return None
+    leave = source.document.setting.leave_within_deg
+    kept = "" if leave is None else f"{leave:.1f}"
+    return {"settings": found, "highest": shown.speed(highest(source.document)), "leave": kept}
 
 
 def _effect(build: Build, index: int, advance: float, speed: float, shown: Shown) -> str:

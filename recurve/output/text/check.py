@@ -341,6 +341,8 @@ def _correction(result: Verification, document: VerifyDocument) -> list[str]:
     if document.verdict == "passes":
         return ["Nothing to correct."]
     if document.verdict == "read again":
+        if any(b.verdict != "passes" for b in document.targets):
+            return wrap("Nothing is to be moved before what is named above was read.")
         return wrap(
             "Nothing to correct: the fitted curve lies in every band. It passes once what is named above was read."
         )

@@ -102,9 +102,9 @@ def _verdict(document: PlanDocument) -> list[str]:
     told = "" if margin is None else f", margin {margin:.2f} (1 the centre of the bands, 0 their edge)"
     lines = [f"{document.verdict.upper()}{told}"]
     if document.yield_ is not None and document.verdict != "out of reach":
-        lines.append(f"chance of passing first time {document.yield_:.0%}")
+        lines += wrap(f"chance of passing first time: {_chances(document.yield_, document.yield_set)}")
         worst = [f"{c.source} ({c.yield_gained:.0%})" for c in document.main_costs]
-        lines += wrap(f"it would gain most from knowing better: {' and '.join(worst)}") if worst else []
+        lines += wrap(f"what costs most of it, set by calliper: {' and '.join(worst)}") if worst else []
     for reason in document.reasons:
         lines += wrap(printable(reason), "  - ", "    ")
     if document.suggestions:
@@ -113,6 +113,12 @@ def _verdict(document: PlanDocument) -> list[str]:
     if document.verdict == "out of reach" and margin is not None:
         lines += wrap("What follows is the best that can be had. Do not build it as a cure.", "  ", "  ")
     return lines
+
+
+def _chances(calliper: float, bench: float | None) -> str:
+    """The chance of passing as it is set by calliper alone, and once it was set on the bench."""
+    told = f"{calliper:.0%} set by calliper alone"
+    return told if bench is None else f"{told}, {bench:.0%} once set on the bench by the two speeds below"
 
 
 def _springs(document: PlanDocument) -> list[str]:
@@ -189,6 +195,8 @@ def _settings(document: PlanDocument) -> list[str]:
         lines.append(
             f"  {planned - 1:.2f}° in at {setting.secondary_rpm:5.0f} rpm sets the secondary post (1° below maximum)"
         )
+    if setting.leave_within_deg is not None and len(lines) > 1:
+        lines.append(f"  leave a post alone while the bench shows it within ± {setting.leave_within_deg:.1f}° of that")
     return lines
 
 

@@ -82,9 +82,11 @@ def check_unit(job: Job) -> Check:
     ideal = _ideal(found)
     doubts = data_findings(evidence)
     passing, blamed = as_blamed(evidence, ideal)
-    # While a slip is suspected nothing is said of wear: it may all be the slip's doing.
-    doubts = [f for f in doubts if f.severity == "check first"] or doubts
-    curve = [] if any(f.severity == "check first" for f in doubts) else curve_findings(evidence, ideal, blamed)
+    curve = curve_findings(evidence, ideal, blamed)
+    if any(f.severity == "check first" for f in doubts):
+        # While a slip is suspected nothing is said of wear: it may all be the slip's doing. What is open stays open.
+        doubts = [f for f in doubts if f.severity == "check first"]
+        curve = [f for f in curve if f.severity == "open question"]
     findings = worst_first([*curve, *doubts, *inspected.findings])
     verdict, why = _gated(inspected) or _verdict(found, evidence, findings, passing, blamed, ideal)
     if verdict not in GATED and inspected.undecided:
@@ -192,7 +194,9 @@ def _verdict(
         return "cannot tell", (
             f"it may meet its bands as it is (probability {passing:.0%}); more readings would settle it",
         )
-    if blamed is not None and blamed.open_friction:
+    trim = stop_trim(job)
+    beyond = trim is not None and trim.edge is not None and not trim.can  # then it is the stop, whatever else
+    if blamed is not None and blamed.open_friction and not beyond:
         return "cannot tell", (
             "it does not meet its bands, and whether by friction or by its springs the readings do not tell: free and oil the "
             "weights and the cam, then sweep it again",

@@ -84,12 +84,14 @@ def pen_slip(fit: Fit) -> Written | None:
     assert sweep is not None  # it was fitted
     # As stated, not as enlarged to what the wrong figures would need; outliers may be good readings of others.
     model = replace(fit.model, sweep=sweep)
-    strain, evidence = _fitted(model)
+    if not _contradicts(model, float((model.residuals(fit.best[None]) ** 2).sum())):
+        return None
+    strain, evidence = _fitted(model, fit.best)
     if not _contradicts(model, strain):
         return None
     logs, told = [evidence + float(np.log(1.0 - COMMON))], []
     for words, cause, changed in _changes(fit.job, model):
-        strain, found = _fitted(changed)
+        strain, found = _fitted(changed, fit.best)
         logs.append(found + float(np.log(COMMON)))
         told.append((words, cause, not _contradicts(changed, strain)))
     weights = np.exp(np.array(logs) - max(logs))
@@ -101,11 +103,12 @@ def pen_slip(fit: Fit) -> Written | None:
     return Written("check first", tuple(slips[:3]))
 
 
-def _fitted(model: SweepModel) -> tuple[float, float]:
-    """Of the best state the strain, χ² of readings and of everything measured [1]; and the log of the marginal likelihood [1],
-    up to a constant that all changes of a model share."""
+def _fitted(model: SweepModel, near: Array) -> tuple[float, float]:
+    """The strain of the best state, which is sought also from the state `near`: χ² of readings and of everything measured [1];
+    and the log of the marginal likelihood [1], up to a constant that all changes of a model share."""
     low, high = model.bounds()
-    starts = spread_starts(model.log_density, low, high, STARTS, screened=1024)
+    starts = spread_starts(model.log_density, low, high, STARTS, model.kind, screened=1024)
+    starts = np.concatenate([np.clip(near, low, high)[None], starts])
     modes = find_modes(model.residuals, model.log_density, starts, low, high)
     strain = float((model.residuals(modes[0].state[None]) ** 2).sum())
     logs = np.array([m.height + 0.5 * np.linalg.slogdet(m.covariance)[1] for m in modes])

@@ -83,7 +83,7 @@ def test_a_slip_of_the_pen_is_told_before_any_wear(slip: str, tmp_path: Path) ->
     job = unit.job(tmp_path)
     check = check_unit(job)
     assert check.verdict == "cannot tell" and not check.trust.ok
-    assert {f.severity for f in check.findings} == {"check first"}
+    assert {f.severity for f in check.findings} <= {"check first", "open question"}
     words = {
         "weights of both": "the mass is that of all",
         "outside hooks": "over the outside of the hooks",
@@ -99,7 +99,7 @@ def test_a_slip_of_the_pen_is_told_before_any_wear(slip: str, tmp_path: Path) ->
 def test_crank_figures_contradict_measured_springs(fault: str, tmp_path: Path) -> None:
     check = check_unit(whole(42, fault, "known").job(tmp_path))
     assert check.verdict == "cannot tell"
-    assert [f.cause for f in check.findings] == [Cause.CRANK_FIGURES]
+    assert [f.cause for f in check.findings if f.severity != "open question"] == [Cause.CRANK_FIGURES]
 
 
 def test_plan_and_check_stand_on_the_same_gate(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from sweeps import HEADER, rows, swept
 
 from recurve.diagnosis.check import Check, check_unit
 from recurve.errors import InputError
+from recurve.inspection.findings import Cause
 from recurve.job.model import Job
 from recurve.job.read import load_job
 from recurve.output.documents.check import CheckDocument
@@ -245,8 +246,8 @@ def test_crank_readings_called_distributor(described: bool, tmp_path: Path, job:
     doubled = HEADER + "".join(f"{2 * float(s):g},{2 * float(a):.2f},{d}\n" for s, a, d in lines)
     changes = DESCRIBED if described else UNDESCRIBED
     check = checked(tmp_path, unit(job), *changes, STOP_SOUND, sweep=doubled)
-    assert check.findings[0].what == "crank readings given as the distributor's?", said(check)
-    assert 'basis = "crank"' in check.findings[0].remedy
+    assert check.findings[0].cause == Cause.CRANK_FIGURES, said(check)
+    assert check.findings[0].severity == "check first" and "basis" in check.findings[0].remedy
 
 
 def test_duplicated_speeds(tmp_path: Path, job: Job) -> None:

@@ -135,8 +135,8 @@ Barrier = ReadAgain | NotRead | StopNotReached | SameAsFound  # what bars a pass
 
 @dataclass(frozen=True)
 class Verification:
-    """The finished unit judged: `job` is the unit as its new sweep shows it, by the `fit`. `unsettled` is what bars a pass,
-    however well the fitted curve lies in its bands."""
+    """The finished unit judged: `job` is the unit as its new sweep shows it, by the `fit`, with the chance `outside` [1] that
+    it lies outside a band. `unsettled` is what bars a pass, however well the fitted curve lies in its bands."""
 
     job: Job
     fit: Fit

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
-from functools import cache
+from functools import cache, lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -94,6 +94,7 @@ class Blame:
         )
 
 
+@lru_cache(maxsize=4)
 def as_blamed(evidence: Evidence, ideal: Ideal | None) -> tuple[float | None, Blame | None]:
     """The probability [1] that the unit meets every band as it is, None without bands; and the parts that keep it out of
     them, None where it meets them. `ideal` are the springs that the bands ask for."""

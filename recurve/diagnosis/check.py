@@ -85,7 +85,7 @@ def check_unit(job: Job) -> Check:
     curve = curve_findings(evidence, ideal, blamed)
     if any(f.severity == "check first" for f in doubts):
         # While a slip is suspected nothing is said of wear: it may all be the slip's doing. What is open stays open.
-        doubts = [f for f in doubts if f.severity == "check first"]
+        doubts = tuple(f for f in doubts if f.severity == "check first")
         curve = [f for f in curve if f.severity == "open question"]
     findings = worst_first([*curve, *doubts, *inspected.findings])
     verdict, why = _gated(inspected) or _verdict(found, evidence, findings, passing, blamed, ideal)

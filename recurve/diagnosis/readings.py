@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import ClassVar
 
 import numpy as np
@@ -24,13 +25,14 @@ LATER = np.radians(0.5)  # a primary that takes up so much after the second spri
 WORN = 1.8  # scatter this many times what was stated is wear, not reading
 
 
-def data_findings(evidence: Evidence) -> list[Finding]:
+@lru_cache(maxsize=4)
+def data_findings(evidence: Evidence) -> tuple[Finding, ...]:
     """All findings of the readings, in no order; without a fit only those of a reference sweep."""
     fit, doubts = evidence.fit, reference_findings(evidence.job)
     if doubts:
         return doubts
     if fit is None or seized(evidence):
-        return []
+        return ()
     sweep = fit.job.sweep
     assert sweep is not None  # it was fitted
     found: list[Finding | None] = [
@@ -43,12 +45,12 @@ def data_findings(evidence: Evidence) -> list[Finding]:
         _order(sweep),
         *(TwoAnswers("open question", a) for a in fit.alternatives),
     ]
-    return [f for f in found if f is not None]
+    return tuple(f for f in found if f is not None)
 
 
-def reference_findings(job: Job) -> list[Finding]:
+def reference_findings(job: Job) -> tuple[Finding, ...]:
     """What speaks against the reference sweep of a job; nothing said of the other readings would then hold."""
-    return [] if job.doubt is None else [OtherSprings("check first", job.doubt)]
+    return () if job.doubt is None else (OtherSprings("check first", job.doubt),)
 
 
 # --- a reference sweep that does not belong to its springs ----------------------------------------------------

@@ -67,7 +67,7 @@ class AlternativeState:
     apart: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # the same fit, not an equal one: what follows from it is worked out once
 class Fit:
     """What a sweep says of the unit. `residuals` (readings,) [1] standardised and `expected` (readings,) [rad] are in
     the order of the sweep, outliers included; `outliers` are rows of the CSV file; `inflation` is how many times more

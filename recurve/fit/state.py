@@ -6,7 +6,7 @@ Every quantity is a sample over the ensemble, so that "more than" is a probabili
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from statistics import NormalDist
 
 import numpy as np
@@ -64,7 +64,7 @@ def _prior(model: SweepModel, count: int) -> Array:
     return states
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Evidence:
     """A unit as found: the job, the fit of its sweep if there is one, and an ensemble of its possible states."""
 
@@ -75,7 +75,7 @@ class Evidence:
     @classmethod
     def of(cls, job: Job, fit: Fit | None) -> Evidence:
         """By the fit of the sweep if there is one, else by the job's description."""
-        return cls(job, fit, ensemble_of(job, fit, STATES))
+        return _of_fit(fit) if fit is not None and fit.job is job else cls(job, fit, ensemble_of(job, fit, STATES))
 
     @property
     def model(self) -> SweepModel:
@@ -173,3 +173,9 @@ class Evidence:
         whatever the friction."""
         speeds, gap = self._gap
         return float(speeds[int(gap.mean(axis=0).argmax())])
+
+
+@lru_cache(maxsize=4)
+def _of_fit(fit: Fit) -> Evidence:
+    """The evidence of a fit's own job: report, sheet and JSON all ask for it."""
+    return Evidence(fit.job, fit, ensemble_of(fit.job, fit, STATES))

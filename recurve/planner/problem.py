@@ -28,11 +28,15 @@ class Problem:
 
 @dataclass(frozen=True)
 class SpringBounds:
-    """Bounds on ideal springs: rates [N/m] of each place, pull at rest [N], and the most slack [m] of the secondary."""
+    """Bounds on ideal springs: rates [N/m] of each place, pull at rest [N], and the most slack [m] of the secondary.
+
+    `tension` [N] is the most initial tension of a secondary that takes up late; None: as much as the pull at rest.
+    """
 
     rates: tuple[tuple[float, float], ...]
     pull: tuple[float, float]
     slack: float
+    tension: float | None = None
 
 
 def problem_of(job: Job) -> Problem:

@@ -153,4 +153,6 @@ def _takeup_rows(
     if begin > bounds.slack and not never:
         return None
     reach = max(begin, bounds.slack) if never else min(end, bounds.slack)
-    return np.array([[0.0, 0.0, 1.0, begin * 1e3], [0.0, 0.0, -1.0, -reach * 1e3]]), np.array([bounds.pull[1], 0.0])
+    # What pulls from rest is drawn by its posts, and needs no initial tension for its pull.
+    most = bounds.pull[1] if begin == 0.0 or bounds.tension is None else bounds.tension
+    return np.array([[0.0, 0.0, 1.0, begin * 1e3], [0.0, 0.0, -1.0, -reach * 1e3]]), np.array([most, 0.0])

@@ -7,7 +7,7 @@ every end.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,22 +26,26 @@ class RateWindow:
     """The window at one `rate` [N/m].
 
     `pulls` [N] at rest that keep the margin, as disjoint ranges, negative where slack (what the spring would pull if
-    it could push); `lengths` [m] inside the hooks that give these pulls on the posts, bent as far as they may be, of a
-    spring without initial tension; `takeups` [rad], None for never.
+    it could push). Of a spring without initial tension, `lengths` [m] inside the hooks that do so on the posts, bent as
+    far as they may be, and `takeups` [rad], None for never; both None where no such spring will do. `tension` [N] is the
+    least initial tension that will do, 0 if it can be without.
     """
 
     rate: float
     pulls: tuple[tuple[float, float], ...]
-    lengths: tuple[float, float]
-    takeups: tuple[float | None, float | None]
+    lengths: tuple[float, float] | None
+    takeups: tuple[float | None, float | None] | None
+    tension: float
 
 
 @dataclass(frozen=True)
 class SpringWindow:
-    """What may be ordered for one place: the least and greatest of the `rates` [N/m], and rows at rates between."""
+    """What may be ordered for one place: the least and greatest of the `rates` [N/m], and rows at rates between.
+    `plain`: the rates [N/m] of springs without initial tension, None if no such spring will do."""
 
     rates: tuple[float, float]
     rows: tuple[RateWindow, ...]
+    plain: tuple[float, float] | None
 
 
 @dataclass(frozen=True)
@@ -60,32 +64,69 @@ def find_window(problem: Problem, bounds: SpringBounds, ideal: Ideal, floor: flo
     allowed = [p for p in programmes(problem, bounds, at) if p.polytope.inside() is not None]
     if not allowed:
         return None
-    springs = tuple(_spring_window(problem, allowed, place) for place in range(len(problem.posts)))
+    plain = [p for p in programmes(problem, replace(bounds, tension=0.0), at) if p.polytope.inside() is not None]
+    springs = tuple(_spring_window(problem, allowed, plain, place) for place in range(len(problem.posts)))
     plane = (1, 3) if len(problem.posts) == 2 else (1, 0)
     scale = np.array([1e3, 1e3 if len(problem.posts) == 2 else 1.0])
     regions = [_shadow(p, plane) * scale for p in allowed]
     return Window(at, springs, tuple(r for r in regions if len(r) > 2))
 
 
-def _spring_window(problem: Problem, allowed: list[Programme], place: int) -> SpringWindow:
+def _spring_window(problem: Problem, allowed: list[Programme], plain: list[Programme], place: int) -> SpringWindow:
+    """The window of one place; `plain` are the programmes without initial tension."""
+    ends = _ends(allowed, place)
+    assert ends is not None  # some springs keep the margin
+    rows = (_row(problem, allowed, plain, place, float(rate)) for rate in np.linspace(*ends, RATES))
+    without = _ends(plain, place)
+    return SpringWindow(
+        (ends[0] * 1e3, ends[1] * 1e3),
+        tuple(r for r in rows if r is not None),
+        None if without is None else (without[0] * 1e3, without[1] * 1e3),
+    )
+
+
+def _ends(allowed: list[Programme], place: int) -> tuple[float, float] | None:
+    """Least and greatest rate [N/mm] of a place; None if there is none."""
     ends = [p.polytope.range_of(2 * place + 1) for p in allowed]
-    low, high = min(e[0] for e in ends if e), max(e[1] for e in ends if e)
-    rows = (_row(problem, allowed, place, float(rate)) for rate in np.linspace(low, high, RATES))
-    return SpringWindow((low * 1e3, high * 1e3), tuple(r for r in rows if r is not None))
+    found = [e for e in ends if e is not None]
+    return (min(e[0] for e in found), max(e[1] for e in found)) if found else None
 
 
-def _row(problem: Problem, allowed: list[Programme], place: int, rate: float) -> RateWindow | None:
-    """The window at a rate [N/mm]; None if the rate falls in a gap between two intervals of take-up."""
+def _pulls(allowed: list[Programme], place: int, rate: float) -> list[tuple[float, float]]:
+    """Ranges of pull at rest [N] at a rate [N/mm]."""
     found = [p.fixed(2 * place + 1, rate).range_of(2 * place) for p in allowed]
-    pulls = _merged([f for f in found if f is not None])
+    return _merged([f for f in found if f is not None])
+
+
+def _row(
+    problem: Problem, allowed: list[Programme], plain: list[Programme], place: int, rate: float
+) -> RateWindow | None:
+    """The window at a rate [N/mm]; None if the rate falls in a gap between two intervals of take-up."""
+    pulls = _pulls(allowed, place, rate)
     if not pulls:
         return None
+    without = _pulls(plain, place, rate)
+    if not without:
+        return RateWindow(rate * 1e3, tuple(pulls), None, None, _least_tension(problem, allowed, place, rate))
     posts, (t0, t1) = problem.posts[place], problem.travel[place]
     rest = float(posts.length(0.0)[0])
-    stretch = [p / (rate * 1e3) for p in (pulls[0][0], pulls[-1][1])]
+    stretch = [p / (rate * 1e3) for p in (without[0][0], without[-1][1])]
     lengths = (rest + t0 - stretch[1], rest + t1 - stretch[0])
     takeups = tuple(_takeup(problem, place, s) for s in reversed(stretch))
-    return RateWindow(rate * 1e3, tuple(pulls), lengths, (takeups[0], takeups[1]))
+    return RateWindow(rate * 1e3, tuple(pulls), lengths, (takeups[0], takeups[1]), 0.0)
+
+
+def _least_tension(problem: Problem, allowed: list[Programme], place: int, rate: float) -> float:
+    """The least pull [N] as a spring of this rate [N/mm] takes up, of those that keep the margin."""
+    posts = problem.posts[place]
+    found = []
+    for programme in allowed:
+        ends = programme.fixed(2 * place + 1, rate).range_of(2 * place)
+        if ends is not None:
+            begin = min(programme.span[0], problem.stops[1])
+            drawn = float(posts.length(begin)[0] - posts.length(0.0)[0])
+            found.append(ends[0] + rate * 1e3 * drawn)
+    return max(min(found, default=0.0), 0.0)
 
 
 def _merged(ranges: list[tuple[float, float]]) -> list[tuple[float, float]]:

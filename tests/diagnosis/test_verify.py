@@ -202,16 +202,31 @@ def test_readings_copied_from_the_plan_are_remarked(tmp_path: Path) -> None:
 
 def test_the_risk_of_passing_a_bad_unit(tmp_path: Path) -> None:
     """Guarded acceptance (JCGM 106:2012, 8.3.2; SECOND-HAND): of units whose stop is 0.1° too far to pass, hardly any does;
-    of those well inside, most do. 24 sweeps each."""
+    of those well inside, most do."""
+    passed, fine = risk_of(tmp_path, 5)
+    assert sum(passed) <= 1
+    assert sum(f.verdict == "passes" for f in fine) >= 3
+    assert all(f.risk < 0.05 for f in fine if f.verdict == "passes")
+
+
+@pytest.mark.study
+def test_the_risk_of_passing_a_bad_unit_closely(tmp_path: Path) -> None:
+    """The same on other seeds and by more sweeps."""
+    passed, fine = risk_of(tmp_path, 24, 100)
+    assert sum(passed) <= 2
+    assert sum(f.verdict == "passes" for f in fine) >= 16
+    assert all(f.risk < 0.05 for f in fine if f.verdict == "passes")
+
+
+def risk_of(tmp_path: Path, count: int, first: int = 0) -> tuple[list[bool], list[Verification]]:
+    """Which of `count` units with a stop 0.1° too far pass, and what is said of as many that are as planned."""
     build = planned("launch").build
     assert build is not None and planned("launch").job.target is not None
     top = next(b for b in planned("launch").job.target.bands if b.kind == "maximum")
     bad = float(np.degrees(top.high - build.stop)) + 0.1
-    passed = [verified(tmp_path, built(stop=bad), 0.3, seed).verdict == "passes" for seed in range(24)]
-    assert sum(passed) <= 2
-    fine = [verified(tmp_path, built(), 0.3, seed) for seed in range(24)]
-    assert sum(f.verdict == "passes" for f in fine) >= 16
-    assert all(f.risk < 0.05 for f in fine if f.verdict == "passes")
+    seeds = range(first, first + count)
+    passed = [verified(tmp_path, built(stop=bad), 0.3, seed).verdict == "passes" for seed in seeds]
+    return passed, [verified(tmp_path, built(), 0.3, seed) for seed in seeds]
 
 
 def as_left(folder: Path, lines: list[str]) -> Verification:

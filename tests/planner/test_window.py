@@ -128,11 +128,59 @@ def test_the_regions(seed: int) -> None:
 
 
 def test_the_lengths() -> None:
-    """Pull at rest, rate and length over the posts tell the same: by hand L0 = rest + bend − pull/rate."""
+    """Pull at rest, rate and length over the posts tell the same: by hand L0 = rest + bend − pull/rate. The primary pulls
+    from rest, so its pulls are those of springs without initial tension."""
     window, problem = window_of(1), problem_of(job_of(1))
-    for place, spring in enumerate(window.springs):
-        rest = float(problem.posts[place].length(0.0)[0])
-        for row in spring.rows:
-            low = rest + problem.travel[place][0] - row.pulls[-1][1] / row.rate
-            high = rest + problem.travel[place][1] - row.pulls[0][0] / row.rate
-            assert row.lengths == pytest.approx((low, high), abs=1e-9)
+    rest = float(problem.posts[0].length(0.0)[0])
+    for row in window.springs[0].rows:
+        low = rest + problem.travel[0][0] - row.pulls[-1][1] / row.rate
+        high = rest + problem.travel[0][1] - row.pulls[0][0] / row.rate
+        assert row.lengths == pytest.approx((low, high), abs=1e-9)
+        assert row.tension == 0.0
+
+
+@pytest.mark.parametrize("seed", [0, 2, 5])
+def test_soft_secondaries_that_need_initial_tension(seed: int) -> None:
+    """Below the rates that are given for springs without initial tension, evolution over everything else, on the forward
+    curve, finds no secondary without any that keeps the floor; with the tension that the window gives there is one."""
+    problem, limits = problem_of(job_of(seed)), limits_of(job_of(seed))
+    # Softer springs than the catalogue's may be ordered.
+    limits = replace(limits, rates=tuple((0.1 * low, high) for low, high in limits.rates))
+    ideal = find_ideal(problem, limits)
+    assert ideal is not None
+    window = find_window(problem, limits, ideal)
+    assert window is not None
+    soft = window.springs[1]
+    assert soft.plain is not None and soft.rates[0] < 0.9 * soft.plain[0]
+    rate = 0.95 * soft.plain[0]
+    assert evolved_without(problem, limits, rate) < window.floor
+    row = soft.rows[0]
+    assert row.lengths is None and row.takeups is None and row.tension > 0.0
+    for tension, inside in ((row.tension * 1.05, True), (row.tension * 0.9, False)):
+        # The primary and the pull at rest are free, as in the window; the tension is held to what is said.
+        held = replace(only(limits, 1, row.rate), tension=tension)
+        at = find_ideal(problem, held)
+        assert ((-9.0 if at is None else at.margin) >= window.floor - TINY) == inside
+
+
+def evolved_without(problem: Problem, limits: SpringBounds, rate: float) -> float:
+    """The best margin over stop, primary and take-up with a secondary of this rate [N/m] that has no initial tension."""
+    posts, rest = problem.posts[1], [float(p.length(0.0)[0]) for p in problem.posts]
+    stop, pull = problem.stops[1], limits.pull[1]
+
+    def springs(x: NDArray[np.float64]) -> tuple[Spring, Spring]:
+        first = Spring("first", float(np.exp(x[1])), rest[0] - float(x[2] / np.exp(x[1])))
+        free = float(posts.length(float(x[3]))[0]) if x[3] > 0 else rest[1] + float(x[3]) * pull / (stop * rate)
+        return first, Spring("second", rate, free)
+
+    low, high = np.log(limits.rates[0])
+    found = differential_evolution(
+        lambda x: -forward_margin(problem, springs(x), float(x[0]), 61),
+        [problem.stops, (low, high), (0.0, pull), (-stop, 1.1 * stop)],
+        popsize=10,
+        maxiter=25,
+        tol=1e-5,
+        polish=False,
+        rng=4,
+    )
+    return forward_margin(problem, springs(found.x), float(found.x[0]))

@@ -37,18 +37,24 @@ class WindowRow(Document):
 
     rate_n_per_mm: Annotated[float, told("The rate", "N/mm")]
     pull_at_rest_n: Annotated[list[Range], told("Stretches of pull at rest that serve, negative where slack", "N")]
-    free_length_mm: Annotated[Range, told("Free lengths inside the hooks, without initial tension", "mm")]
-    takeup_deg: Annotated[tuple[float | None, float | None], told("Take-ups; null: never", "distributor deg")]
+    free_length_mm: Annotated[
+        Range | None, told("Free lengths inside the hooks, without initial tension; null: it needs some", "mm")
+    ]
+    takeup_deg: Annotated[
+        tuple[float | None, float | None] | None,
+        told("Take-ups without initial tension; null inside: never; null: it needs some", "distributor deg"),
+    ]
+    initial_tension_n: Annotated[float, told("The least initial tension that will do", "N")]
 
     @classmethod
     def of(cls, row: RateWindow) -> WindowRow:
         """What goes with one rate."""
-        least, most = row.takeups
         return cls(
             rate_n_per_mm=number(row.rate / 1e3),
             pull_at_rest_n=[pair(pull) for pull in row.pulls],
-            free_length_mm=pair([1e3 * x for x in row.lengths]),
-            takeup_deg=(if_known(deg, least), if_known(deg, most)),
+            free_length_mm=None if row.lengths is None else pair([1e3 * x for x in row.lengths]),
+            takeup_deg=None if row.takeups is None else (if_known(deg, row.takeups[0]), if_known(deg, row.takeups[1])),
+            initial_tension_n=number(row.tension),
         )
 
 
@@ -56,12 +62,19 @@ class WindowSpring(Document):
     """What may be ordered for one place."""
 
     rate_range_n_per_mm: Annotated[Range, told("Least and most rate", "N/mm")]
+    rate_range_without_tension_n_per_mm: Annotated[
+        Range | None, told("Least and most rate without initial tension; null: it needs some", "N/mm")
+    ]
     at: Annotated[list[WindowRow], told("What goes with rates between")]
 
     @classmethod
     def of(cls, spring: SpringWindow) -> WindowSpring:
         """The window of one place."""
-        return cls(rate_range_n_per_mm=rates(spring.rates), at=[WindowRow.of(row) for row in spring.rows])
+        return cls(
+            rate_range_n_per_mm=rates(spring.rates),
+            rate_range_without_tension_n_per_mm=None if spring.plain is None else rates(spring.plain),
+            at=[WindowRow.of(row) for row in spring.rows],
+        )
 
 
 class OrderingWindow(Document):

@@ -71,7 +71,7 @@ BASE_FILL, CAM_FILL, WEIGHT_FILL = "#FFFFFF", "#E9E9E9", "#C4C4C4"
 MOVED = BLUE  # the way of a point from rest to full advance
 WRONG = VERMILION  # what the model rejects
 OUTLINE_PT, LEADER_PT = 0.8, 0.5
-SPRING_PT = {"primary": 0.9, "secondary": 1.7}  # the heavy spring in the heavier line
+SPRING_PT = {"primary": 0.9, "secondary": 1.7}  # the secondary in the heavier line
 
 # A user's own matplotlib settings must not change a figure, and the same input must give the same bytes.
 SETTINGS: Any = {

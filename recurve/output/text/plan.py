@@ -9,7 +9,7 @@ import numpy as np
 from recurve.job.model import Job, JobHead
 from recurve.output.documents.base import TrustDocument
 from recurve.output.documents.curve import CurveDocument
-from recurve.output.documents.ideal import IdealPlan
+from recurve.output.documents.ideal import IdealPlan, WindowSpring
 from recurve.output.documents.plan import CheckedCurve, PlanDocument, PlannedSpring
 from recurve.output.text.layout import (
     Column,
@@ -28,6 +28,8 @@ from recurve.planner.build import Build
 from recurve.planner.plan import Plan
 from recurve.text import printable
 from recurve.units import INCH, RPM
+
+SAME_RATE = 0.02  # rates that differ by less, as a fraction, are told as one
 
 
 def trust_lines(trust: TrustDocument, warning: str) -> list[str]:
@@ -313,6 +315,26 @@ def _alternatives(document: PlanDocument) -> list[str]:
     return lines
 
 
+def _what_will_do(window: WindowSpring) -> list[str]:
+    """A length to order at the middle rate, and where the rates that need initial tension begin."""
+    plain, low = window.rate_range_without_tension_n_per_mm, window.rate_range_n_per_mm[0]
+    told = []
+    for row in window.at[len(window.at) // 2 :]:
+        if row.free_length_mm is not None:
+            shortest, longest = row.free_length_mm
+            told.append(
+                f"at {row.rate_n_per_mm:.2f} N/mm one of {shortest:.1f} to {longest:.1f} mm inside its hooks will do"
+            )
+            break
+    first = window.at[0]
+    if plain is None or (plain[0] > low * (1 + SAME_RATE) and first.initial_tension_n > 0.0):
+        where = "any of them" if plain is None else f"one below {plain[0]:.2f} N/mm"
+        told.append(
+            f"{where} needs initial tension: {first.initial_tension_n:.2f} N or more at {first.rate_n_per_mm:.2f} N/mm"
+        )
+    return told
+
+
 def _ideal(ideal: IdealPlan | None) -> list[str]:
     if ideal is None:
         return ["No springs, of this catalogue or any other, come near the target."]
@@ -328,9 +350,5 @@ def _ideal(ideal: IdealPlan | None) -> list[str]:
             pull = f"takes up at {spring.takeup_deg:.1f}°"
         lines.append(f"  {name:<12}{spring.rate_n_per_mm:6.2f} N/mm [{low:.2f} to {high:.2f}], {pull}")
         if window is not None and window.at:
-            row = window.at[len(window.at) // 2]  # at the middle rate
-            low, high = row.free_length_mm
-            lines.append(
-                f"  {'':<12}at {row.rate_n_per_mm:.2f} N/mm one of {low:.1f} to {high:.1f} mm inside its hooks will do"
-            )
+            lines += [f"  {'':<12}{words}" for words in _what_will_do(window)]
     return lines

@@ -146,17 +146,18 @@ the trigger that will be fitted; the curve before stays as found.
 
 Offers:
 
-- `plan`: `AlternativeBuild`, `Choose`, `Plan`, `PlanVerdict`, `make_plan`
-- `problem`: `Problem`, `problem_of`, `spring_bounds`
-- `explain`: `out_of_reach`
-- `springset`: `Constraints`, `post_diameter`, `spring_set_of`, `SpringSet`
-- `build`: `Build`, `Checked`, `Fitted`, `make_build`, `CHECK_ADVANCE`
-- `search`: `Report`, `search`
-- `ideal`: `Ideal`, `SpringRange`, `find_ideal`
-- `window`: `RateWindow`, `SpringWindow`, `Window`
-- `conversion`: `conversion_notes`
-- `suggest`: `Suggestion`
+- `build`: `Build`, `CHECK_ADVANCE`, `Checked`, `Fitted`, `make_build`
 - `buying`: `Purchase`
-- `wanted`: `WantedSprings`, `Which`, `wanted_of`, `wanted_springs`
+- `changes`: `ChangeKind`
+- `conversion`: `conversion_notes`
+- `explain`: `out_of_reach`
+- `ideal`: `find_ideal`, `Ideal`, `SpringRange`
+- `plan`: `AlternativeBuild`, `Choose`, `make_plan`, `Plan`, `PlanVerdict`
+- `problem`: `Problem`, `problem_of`, `spring_bounds`
+- `search`: `Report`, `search`
 - `simulate`: `Built`
+- `springset`: `Constraints`, `post_diameter`, `spring_set_of`, `SpringSet`
+- `suggest`: `Suggestion`
+- `wanted`: `wanted_of`, `wanted_springs`, `WantedSprings`, `Which`
+- `window`: `RateWindow`, `SpringWindow`, `Window`
 """

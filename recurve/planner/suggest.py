@@ -1,4 +1,4 @@
-"""What would settle a plan that is out of reach: single changes, each the least that is enough, each planned again.
+"""What would settle a plan that is out of reach: the least change that is enough, or two together where no single one is.
 
 The least change is found by bisection on the linear form of the search, then planned. If bent posts ask for a little
 more, it is enlarged until the plan passes, or dropped. Nothing is suggested that was not planned.
@@ -6,31 +6,25 @@ more, it is enlarged until the plan passes, or dropped. Nothing is suggested tha
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 
 from recurve.arrays import Mask
 from recurve.job.model import Job
 from recurve.physics.mechanism import ScaledWeights
-from recurve.physics.target import Band, Target
 from recurve.planner.build import Build
+from recurve.planner.changes import Change, ChangeKind, changes_of
 from recurve.planner.choose import by_margin, choose_build
 from recurve.planner.ideal import Ideal
 from recurve.planner.problem import Problem, problem_of
 from recurve.planner.search import feasible_pairs
 from recurve.planner.springset import SpringSet
 from recurve.springs.spring import Spring
-from recurve.units import PLACES, RPM
 
-ChangeKind = Literal["band", "stop", "posts", "mass", "springs"]
-
-MOST_WIDER = np.radians(12.0)  # of a band's edge
-MOST_TRAVEL = 3e-3  # of a post, each way [m]
-MOST_STOP = np.radians(8.0)  # beyond what trim allows
 MASSES = (0.4, 2.5)  # of the weights, relative to those in the unit
+MOST_PAIRS = 3  # of changes that are suggested
 STEPS = 12  # of bisection: a four-thousandth of the largest change
 SCAN = 12  # masses tried on either side
 ENLARGE = (1.0, 1.02, 1.06, 1.15, 1.3)
@@ -49,29 +43,17 @@ class Suggestion:
     job: Job
 
 
-@dataclass(frozen=True)
-class _Change:
-    """A change that grows with its amount x up to `most`: the problem, springs and job it makes, and its words.
-    `scale` converts x to `unit`."""
-
-    kind: ChangeKind
-    most: float
-    unit: str
-    scale: float
-    make: Callable[[float], tuple[Problem, SpringSet, Job]]
-    words: Callable[[float, Build], str]
-
-
 def suggestions(job: Job, spring_set: SpringSet, ideal: Ideal | None) -> tuple[Suggestion, ...]:
-    """Of each kind of change the smallest, for a job for which nothing passes."""
+    """Of each kind of change the smallest, for a job for which nothing passes; where no single change is enough, two."""
     found: dict[str, Suggestion] = {}
-    for change in _changes(job, spring_set):
+    for change in changes_of(job, spring_set):
         least = _least(change)
         made = None if least is None else _planned(change, least)
         if made is not None and (made.kind not in found or made.amount < found[made.kind].amount):
             found[made.kind] = made
     others = (_other_weights(job, spring_set), _other_springs(job, spring_set, ideal))
-    return (*found.values(), *(s for s in others if s is not None))
+    singles = (*found.values(), *(s for s in others if s is not None))
+    return singles or tuple(_of_two(job, spring_set))
 
 
 # --- the least amount of a change ---------------------------------------------------------------------------
@@ -83,7 +65,7 @@ def _passing(problem: Problem, spring_set: SpringSet, among: Mask | None = None)
     return feasible_pairs(problem, spring_set, 0.0, allowed)
 
 
-def _least(change: _Change) -> float | None:
+def _least(change: Change) -> float | None:
     """The least amount with which a pair passes in the linear form; None if even the most is not enough."""
     kept = _passing(*change.make(change.most)[:2])
     if not kept.any():
@@ -97,7 +79,7 @@ def _least(change: _Change) -> float | None:
     return high
 
 
-def _planned(change: _Change, least: float) -> Suggestion | None:
+def _planned(change: Change, least: float) -> Suggestion | None:
     """The change planned, enlarged a little if it does not pass yet."""
     for factor in ENLARGE:
         # To two decimals, rounded up, so that what is printed is what was planned.
@@ -110,94 +92,71 @@ def _planned(change: _Change, least: float) -> Suggestion | None:
     return None
 
 
-# --- what may change ----------------------------------------------------------------------------------------
+# --- two changes together -----------------------------------------------------------------------------------
 
 
-def _changes(job: Job, spring_set: SpringSet) -> Iterator[_Change]:
-    assert job.target is not None  # a plan has one
-    for index, band in enumerate(job.target.bands):
-        for upper in (True, False):
-            if upper or not band.from_zero:
-                yield _band_change(job, job.target, spring_set, index, upper)
-    yield from _stop_changes(job, spring_set)
-    for place in range(len(job.places)):
-        for way in (-1.0, 1.0):
-            yield _post_change(job, spring_set, place, way)
+def _of_two(job: Job, spring_set: SpringSet) -> Iterator[Suggestion]:
+    """Pairs of changes, those first that need the smallest part of what each may be."""
+    listed = list(changes_of(job, spring_set))
+    pairs = [(a, b) for i, a in enumerate(listed) for b in listed[i + 1 :] if b.kind != "stop" or a.kind != "stop"]
+    given = 0
+    for part, one, other in _nearest(job, spring_set, pairs):
+        made = _two_planned(job, spring_set, (one, other), part)
+        if made is not None:
+            yield made
+            given += 1
+        if given == MOST_PAIRS:
+            return
 
 
-def _band_change(job: Job, target: Target, spring_set: SpringSet, index: int, upper: bool) -> _Change:
-    band = target.bands[index]
-
-    def wider(x: float) -> Band:
-        return replace(band, high=band.high + x) if upper else replace(band, low=max(band.low - x, 0.0))
-
-    def make(x: float) -> tuple[Problem, SpringSet, Job]:
-        bands = (*target.bands[:index], wider(x), *target.bands[index + 1 :])
-        changed = replace(job, target=Target(bands))
-        return problem_of(changed), spring_set, changed
-
-    def words(x: float, build: Build) -> str:
-        new, where = wider(x), "of the stop" if band.speed is None else f"at {band.speed * RPM:.0f} rpm"
-        limit, was = (new.high, band.high) if upper else (new.low, band.low)
-        return (
-            f"Widen the band {where} by {np.degrees(x):.2f}°: at {'most' if upper else 'least'} {np.degrees(limit):.2f}° "
-            f"instead of {np.degrees(was):.2f}° (distributor)."
-        )
-
-    return _Change("band", MOST_WIDER, "deg", float(np.degrees(1.0)), make, words)
+def _together(
+    job: Job, spring_set: SpringSet, pair: tuple[Change, Change], amounts: tuple[float, float]
+) -> tuple[Problem, SpringSet, Job]:
+    """The second change made to the job that the first has made."""
+    changed = pair[0].make(amounts[0])[2]
+    second = next(c for c in changes_of(changed, spring_set) if c.key == pair[1].key)
+    return second.make(amounts[1])
 
 
-def _stop_changes(job: Job, spring_set: SpringSet) -> Iterator[_Change]:
-    """Trim beyond what the job allows, either way, as far as the mechanism can be computed."""
-    low, high = job.stop.limits
-    for less, most in ((True, min(MOST_STOP, low - np.radians(1.0))), (False, _room_above(job, high))):
-        if most > np.radians(0.01):
-            yield _stop_change(job, spring_set, less, float(most))
+def _nearest(job: Job, spring_set: SpringSet, pairs: list[tuple[Change, Change]]) -> list[tuple[float, Change, Change]]:
+    """The pairs of changes that are enough in the linear form, each with the part [1] of both mosts that it needs."""
+    left = [(p, _passing(*_together(job, spring_set, p, (p[0].most, p[1].most))[:2])) for p in pairs]
+    left = [(p, kept) for p, kept in left if kept.any()]
+    low, high = 0.0, 1.0
+    for _ in range(STEPS // 2):
+        middle = (low + high) / 2
+        less = []
+        for pair, kept in left:
+            amounts = (middle * pair[0].most, middle * pair[1].most)
+            fewer = _passing(*_together(job, spring_set, pair, amounts)[:2], kept)
+            if fewer.any():
+                less.append((pair, fewer))
+        if less:
+            high, left = middle, less
+        else:
+            low = middle
+    return [(high, *pair) for pair, _ in left]
 
 
-def _room_above(job: Job, high: float) -> float:
-    """How far [rad] past the highest stop weights and springs still work."""
-    steps = np.linspace(0.0, MOST_STOP, 33)
-    with np.errstate(invalid="ignore"):
-        good = np.asarray(job.weights.inertia_slope(high + steps)) > 0
-        for place in job.places:
-            good &= place.posts.length(high + steps)[1] > 0
-    return float(steps[int(np.argmin(good)) - 1]) if not good.all() else MOST_STOP
-
-
-def _stop_change(job: Job, spring_set: SpringSet, less: bool, most: float) -> _Change:
-    low, high = job.stop.limits
-
-    def make(x: float) -> tuple[Problem, SpringSet, Job]:
-        stops = (low - x, high) if less else (low, high + x)
-        return replace(problem_of(job), stops=stops), spring_set, job
-
-    def words(x: float, build: Build) -> str:
-        trim = build.trim * 1e3
-        how = f", {'built up' if trim > 0 else 'filed'} by {abs(trim):.2f} mm in all" if job.stop.per_mm else ""
-        return f"Bring the stop to {np.degrees(build.stop):.2f}° (distributor){how}: more than the job's trim allows."
-
-    return _Change("stop", most, "deg", float(np.degrees(1.0)), make, words)
-
-
-def _post_change(job: Job, spring_set: SpringSet, place: int, way: float) -> _Change:
-    was = job.places[place].travel
-    rest = float(job.places[place].posts.length(0.0)[0])
-    most = min(MOST_TRAVEL, 0.5 * rest + was[0]) if way < 0 else MOST_TRAVEL
-
-    def make(x: float) -> tuple[Problem, SpringSet, Job]:
-        travel = (was[0] - x, was[1]) if way < 0 else (was[0], was[1] + x)
-        places = list(job.places)
-        places[place] = replace(places[place], travel=travel)
-        changed = replace(job, places=tuple(places))
-        return problem_of(changed), spring_set, changed
-
-    def words(x: float, build: Build) -> str:
-        end = 1e3 * (x - was[0] if way < 0 else was[1] + x)
-        bent = f"{'in' if way < 0 else 'out'} by up to {end:.2f} mm"
-        return f"Let the {PLACES[place]} post be bent {bent}, {1e3 * x:.2f} mm more."
-
-    return _Change("posts", max(most, 0.0), "mm", 1e3, make, words)
+def _two_planned(job: Job, spring_set: SpringSet, pair: tuple[Change, Change], part: float) -> Suggestion | None:
+    """Two changes planned, the first as little as is enough beside `part` [1] of the second's most, then the second."""
+    amounts = [part * c.most for c in pair]
+    for index in (0, 1):
+        low, high = 0.0, amounts[index]
+        for _ in range(STEPS):
+            amounts[index] = (low + high) / 2
+            enough = _passing(*_together(job, spring_set, pair, (amounts[0], amounts[1]))[:2]).any()
+            low, high = (low, amounts[index]) if enough else (amounts[index], high)
+        amounts[index] = high
+    for factor in ENLARGE:
+        shown = [float(np.ceil(x * factor * c.scale * 100 - 1e-9) / 100) for x, c in zip(amounts, pair, strict=True)]
+        first, second = (x / c.scale for x, c in zip(shown, pair, strict=True))
+        problem, springs, changed = _together(job, spring_set, pair, (first, second))
+        build = choose_build(problem, springs, changed, by_margin, True).build
+        if build is not None and build.margin >= 0.0:
+            told = " ".join(c.words(x, build) for c, x in zip(pair, (first, second), strict=True))
+            return Suggestion("two", f"Two changes together. {told}", 2.0, "1", build, changed)
+    return None
 
 
 # --- other weights and springs ------------------------------------------------------------------------------
@@ -221,7 +180,7 @@ def _weighted(job: Job, factor: float) -> Problem:
     return replace(problem_of(job), weights=ScaledWeights.of(job.weights, factor))
 
 
-def _mass_change(job: Job, spring_set: SpringSet, start: float, end: float) -> _Change:
+def _mass_change(job: Job, spring_set: SpringSet, start: float, end: float) -> Change:
     """From the mass factor `start` to `end`, which is enough; x = 1 is the least factor between, to a hundredth."""
     low, high = start, end
     for _ in range(STEPS):
@@ -246,7 +205,7 @@ def _mass_change(job: Job, spring_set: SpringSet, start: float, end: float) -> _
             f"{grams}."
         )
 
-    return _Change("mass", 2.0, "1", 1.0, make, words)
+    return Change("mass", "mass", 2.0, "1", 1.0, make, words)
 
 
 def _other_springs(job: Job, spring_set: SpringSet, ideal: Ideal | None) -> Suggestion | None:

@@ -4,15 +4,15 @@ Each is built from its result by `of`; the reports and the build sheet read its 
 
 Offers:
 
-- `curve`: `CurveDocument`
-- `plan`: `CheckedCurve`, `JobOfMany`, `PlanDocument`, `PlannedBand`, `PlannedSpring`, `PlansDocument`
-- `ideal`: `IdealPlan`
+- `base`: `deg`, `mm`, `PlaceName`, `rpm`, `TargetBand`, `TrustDocument`, `UncertainAngle`, `UncertainSpeed`
 - `check`: `CheckDocument`, `EngineBand`, `FindingDocument`, `JudgedBand`, `VerifyDocument`
-- `fit`: `FitDocument`, `FittedParameter`
 - `condition`: `Angle`, `CapsuleDocument`, `CoilCharge`, `ConditionDocument`, `Pressure`, `Slope`
-- `timing`: `TimingDocument`, `columns`
-- `springs`: `SpringDocument`, `WantedSpring`, `WindDocument`, `WindingDocument`, `WoundSpring`
-- `schemas`: `document_schema`
-- `base`: `PlaceName`, `TargetBand`, `deg`, `mm`, `rpm`, `UncertainAngle`, `UncertainSpeed`, `TrustDocument`
+- `curve`: `CurveDocument`
+- `fit`: `FitDocument`, `FittedParameter`
+- `ideal`: `IdealPlan`, `WindowSpring`
 - `look`: `BandAsRead`, `ReadingsDocument`, `StrengthNeeded`
+- `plan`: `CheckedCurve`, `JobOfMany`, `PlanDocument`, `PlannedBand`, `PlannedSpring`, `PlansDocument`
+- `schemas`: `document_schema`
+- `springs`: `SpringDocument`, `WantedSpring`, `WindDocument`, `WindingDocument`, `WoundSpring`
+- `timing`: `columns`, `TimingDocument`
 """

@@ -40,6 +40,7 @@ from recurve.output.documents.ideal import IdealPlan
 from recurve.physics.target import BandResult
 from recurve.planner.build import Build, Checked, Fitted
 from recurve.planner.buying import Purchase
+from recurve.planner.changes import ChangeKind
 from recurve.planner.plan import AlternativeBuild, Plan
 from recurve.planner.simulate import Built
 from recurve.planner.suggest import Suggestion
@@ -238,7 +239,7 @@ class OrderedSpring(Document):
 class SuggestedChange(Document):
     """A single change after which a plan passes."""
 
-    kind: Annotated[Literal["band", "stop", "posts", "mass", "springs"], told("What is changed")]
+    kind: Annotated[ChangeKind, told("What is changed; two: two changes together")]
     text: Annotated[str, told("What to do, in words")]
     amount: Annotated[float, told("How much, in `unit`: a widening, a length, a factor or a count", "unit")]
     unit: Annotated[Literal["deg", "mm", "1"], told("Unit of the amount; degrees are the distributor's")]

@@ -328,9 +328,9 @@ def _what_will_do(window: WindowSpring) -> list[str]:
             break
     first = window.at[0]
     if plain is None or (plain[0] > low * (1 + SAME_RATE) and first.initial_tension_n > 0.0):
-        where = "any of them" if plain is None else f"one below {plain[0]:.2f} N/mm"
+        which = "any" if plain is None else f"below {plain[0]:.2f} N/mm"
         told.append(
-            f"{where} needs initial tension: {first.initial_tension_n:.2f} N or more at {first.rate_n_per_mm:.2f} N/mm"
+            f"{which} only with initial tension: {first.initial_tension_n:.2f} N at {first.rate_n_per_mm:.2f} N/mm"
         )
     return told
 
@@ -350,5 +350,5 @@ def _ideal(ideal: IdealPlan | None) -> list[str]:
             pull = f"takes up at {spring.takeup_deg:.1f}°"
         lines.append(f"  {name:<12}{spring.rate_n_per_mm:6.2f} N/mm [{low:.2f} to {high:.2f}], {pull}")
         if window is not None and window.at:
-            lines += [f"  {'':<12}{words}" for words in _what_will_do(window)]
+            lines += [line for words in _what_will_do(window) for line in wrap(words, 14 * " ", 16 * " ")]
     return lines

@@ -229,31 +229,34 @@ def set_right(unit: Worn, one: Mechanism, plan: Plan, random: np.random.Generato
     leave = np.degrees(plan.built.leave or 0.0)
     wanted = (1.0, float(np.degrees(build.stop)) - 1.0)
     for place, speed in enumerate(build.settings[: len(one.springs)]):
-        if speed is None:
-            continue
-        rpm = speed / RPM + SPEED_READING * random.uniform(-1, 1)
-        off = READING * random.uniform(-1, 1)
-
-        def shown(out: float, place: int = place, rpm: float = rpm, off: float = off) -> float:
-            springs = list(one.springs)
-            springs[place] = bent(one, springs[place], out)
-            curve = bench(replace(one, springs=tuple(springs)), unit.share, 0.01)
-            curve.stand_still()
-            return curve.settle(rpm) + off
-
-        if abs(shown(0.0) - wanted[place]) <= leave:
-            continue
-        # Away from the other post pulls harder, and less advance is in.
-        low, high = -1.5, 1.5
-        for _ in range(12):
-            middle = (low + high) / 2
-            low, high = (middle, high) if shown(middle) > wanted[place] else (low, middle)
-        if abs(shown(high) - wanted[place]) > 0.3:
-            continue  # no bend brings it there
-        springs = list(one.springs)
-        springs[place] = bent(one, springs[place], high)
-        one = replace(one, springs=tuple(springs))
+        if speed is not None:
+            rpm = speed / RPM + SPEED_READING * random.uniform(-1, 1)
+            off = READING * random.uniform(-1, 1)
+            one = _post_set(one, place, rpm, wanted[place] - off, leave, unit.share)
     return one
+
+
+def _post_set(one: Mechanism, place: int, rpm: float, wanted: float, leave: float, share: float) -> Mechanism:
+    """One post bent until the advance [deg] at the speed [rpm] is as wanted, if it is not within `leave` [deg] of it."""
+
+    def with_post(out: float) -> Mechanism:
+        springs = list(one.springs)
+        springs[place] = bent(one, springs[place], out)
+        return replace(one, springs=tuple(springs))
+
+    def advance(out: float) -> float:
+        curve = bench(with_post(out), share, 0.01)
+        curve.stand_still()
+        return curve.settle(rpm)
+
+    if abs(advance(0.0) - wanted) <= leave:
+        return one
+    # Away from the other post pulls harder, and less advance is in.
+    low, high = -1.5, 1.5
+    for _ in range(12):
+        middle = (low + high) / 2
+        low, high = (middle, high) if advance(middle) > wanted else (low, middle)
+    return one if abs(advance(high) - wanted) > 0.3 else with_post(high)  # no bend brings it there
 
 
 def _degrees(trim: float) -> float:

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from recurve.output.documents.check import CheckDocument
 
 
+WRONG = ("check first", "repair first", "high", "medium")  # findings that are no clean bill, whatever the curve is like
+
 FoundPaper = Annotated[Paper, typer.Option(help="The sheet's paper.")]
 AsPage = Annotated[
     bool,
@@ -31,7 +33,7 @@ def check(job: JobFile, paper: FoundPaper = "a4", html: AsPage = False, as_json:
 
     From target and sweep alone it is a first look, and writes look.svg, look.png and as-found.pdf, the sheet, into JOB's
     name followed by -plan, beside JOB. Once all parts are measured it fits the sweep, and writes fit.svg and fit.png.
-    Exit status 0: sound, or facts only without a target; 3: it is not sound, or cannot be told; 2: bad input.
+    Exit status 0: nothing is wrong; 3: something is, or it cannot be told; 2: bad input.
 
     Example: recurve check examples/launch.toml
     """
@@ -65,7 +67,7 @@ def check(job: JobFile, paper: FoundPaper = "a4", html: AsPage = False, as_json:
         print_json(document.as_json())
     else:
         show(f"{check_text(result, document=document)}\n{after_check(result.verdict, job)}\n")
-    if result.verdict not in ("sound", "facts only"):
+    if result.verdict not in ("sound", "facts only") or any(f.severity in WRONG for f in result.findings):
         raise typer.Exit(ANSWER_IS_NO)
 
 
@@ -94,7 +96,7 @@ def _check_bare(path: Path, job: Job | BareJob, sheet: tuple[Paper, bool], as_js
         print_json(document.as_json())
     else:
         show(bare_text(result, document))
-    if result.verdict not in ("sound", "facts only"):
+    if result.verdict not in ("sound", "facts only") or any(f.severity in WRONG for f in result.findings):
         raise typer.Exit(ANSWER_IS_NO)
 
 

@@ -47,7 +47,7 @@ def inspect_unit(given: Inspection, lobes: int, speed_ratio: float) -> Inspected
     """Work out what was seen and measured of a unit's condition and of its vacuum unit. `lobes` of its breaker cam;
     `speed_ratio` [1] crank revolutions per distributor revolution."""
     vacuum = None if given.vacuum is None else check_vacuum(given.vacuum)
-    of_vacuum = [] if vacuum is None else [f for j in vacuum.judged if (f := _of_vacuum(j)) is not None]
+    of_vacuum = [] if vacuum is None else _of_vacuum(vacuum)
     if given.condition is None:
         return Inspected(None, vacuum, tuple(of_vacuum), ())
     top = None if given.timing is None else given.timing.top_speed
@@ -298,7 +298,16 @@ class RotorOffSegment(Finding):
 # --- the vacuum unit ----------------------------------------------------------------------------------------
 
 
-def _of_vacuum(j: Judged) -> Finding | None:
+def _of_vacuum(found: VacuumCheck) -> list[Finding]:
+    """The findings of the vacuum unit: one where it does not move at all, else each check that does not pass."""
+    judged = [j for j in found.judged if not (found.dead and j.item is Item.VACUUM_POINT)]
+    told = [f for j in judged if (f := _of_vacuum_check(j)) is not None]
+    dead = [VacuumDead("medium", j) for j in found.judged if j.item is Item.VACUUM_POINT and j.verdict == "fail"]
+    unread: list[Finding] = [VacuumNotRead("open question", found.unjudged)] if found.unjudged else []
+    return [*(dead[-1:] if found.dead else []), *told, *unread]
+
+
+def _of_vacuum_check(j: Judged) -> Finding | None:
     if j.verdict in ("pass", "suspect", "no limit"):
         return None
     if j.item is Item.VACUUM_HOLD:
@@ -316,6 +325,39 @@ class VacuumFinding(Finding):
 
     judged: Judged
     cause = Cause.VACUUM
+
+
+@dataclass(frozen=True)
+class VacuumDead(VacuumFinding):
+    """No reading shows the vacuum unit to move: the check `judged` is one that it fails."""
+
+    def words(self) -> Words:
+        """The finding in words."""
+        j = self.judged
+        return Words(
+            f"the vacuum unit does not move: {j.seen} at{j.detail}, vacuum rising",
+            _by_limit(j),
+            "no vacuum advance: more fuel and heat at part load; full load is not touched",
+            "draw a vacuum and close the line: if it falls, the diaphragm or the hose leaks, so replace it; if it holds, look "
+            "for a seized breaker plate or a rod that is off its pin",
+        )
+
+
+@dataclass(frozen=True)
+class VacuumNotRead(Finding):
+    """Something of the vacuum unit's book cannot be judged by the readings: `lacking`, in words."""
+
+    lacking: tuple[str, ...]
+    cause = Cause.VACUUM
+
+    def words(self) -> Words:
+        """The finding in words."""
+        return Words(
+            "the vacuum unit cannot be judged in full",
+            "; ".join(self.lacking),
+            "whether it does what its book asks is open",
+            "read it at the book's own vacuums, rising, and tell the book's figures",
+        )
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from recurve.arrays import Array
 from recurve.data import MANUAL, Limit, limit_of
 from recurve.inspection.bench import ITEM_DIMENSIONS, Item, Judged, combined
 from recurve.inspection.model import Vacuum
+from recurve.inspection.vacuum_book import apart_as_read, at_points, between_points, is_dead, unjudged
 from recurve.uncertainty import Uncertain, inflation
 from recurve.units import SQRT3, Quantity
 
@@ -52,6 +53,21 @@ class Capsule:
                 0.0 if self.stiction is None else self.stiction.value,
             ),
         )
+
+    def begins(self, rising: bool) -> Uncertain:
+        """The vacuum [Pa] at which it begins to move with vacuum rising, or has gone home with vacuum falling."""
+        return self._late(self.start, rising)
+
+    def full_at(self, rising: bool) -> Uncertain | None:
+        """The vacuum [Pa] at which it reaches its stop with vacuum rising, or leaves it with vacuum falling."""
+        return None if self.full is None else self._late(self.full, rising)
+
+    def _late(self, at: Uncertain, rising: bool) -> Uncertain:
+        if self.stiction is None:
+            return at
+        by = (at.standard_uncertainty, self.stiction.standard_uncertainty)
+        both = None if by[0] is None or by[1] is None else float(np.hypot(by[0], by[1]))
+        return Uncertain(at.value + self.stiction.value * (1.0 if rising else -1.0), both)
 
     @property
     def apart(self) -> Uncertain | None:
@@ -226,21 +242,30 @@ def vacuum_range(given: Vacuum | None) -> float:
 
 @dataclass(frozen=True)
 class VacuumCheck:
-    """The unit's checks, and the capsule fitted to its readings, None if they do not determine one."""
+    """The unit's checks, and the capsule fitted to its readings, None if they do not determine one. `dead`: no reading shows
+    it to move, though it should have; `unjudged`: what of the book no reading tells, in words."""
 
     judged: tuple[Judged, ...]
     capsule: Capsule | None
+    dead: bool = False
+    unjudged: tuple[str, ...] = ()
 
 
 def check_vacuum(given: Vacuum) -> VacuumCheck:
-    """Judge the fitted capsule by the book's bands, ± two standard uncertainties of the fit, and the leak test."""
+    """Judge the readings at the book's own points; between them, and where the book tells start, full and maximum, the fitted
+    capsule, ± two standard uncertainties of the fit, or without one each reading; and the leak test."""
     capsule = fit_capsule(given)
-    judged = (
-        []
-        if capsule is None
-        else [*_judged_capsule(given, capsule), *_judged_points(given, capsule), *_stiction(given, capsule)]
-    )
-    return VacuumCheck((*judged, *_hold(given)), capsule)
+    read, each = at_points(given), between_points(given)
+    told = {j.detail for j in read}
+    if capsule is None:
+        judged = [*read, *each, *_stiction(given, apart_as_read(given))]
+    else:
+        fitted = [j for j in _judged_points(given, capsule) if j.detail not in told]
+        outside = [j for j in each if j.verdict == "fail"]
+        apart = None if capsule.apart is None else _two(capsule.apart)
+        judged = [*_judged_capsule(given, capsule), *read, *fitted, *outside, *_stiction(given, apart)]
+    reach = None if capsule is None else max(r.vacuum for r in given.readings)
+    return VacuumCheck((*judged, *_hold(given)), capsule, is_dead(given), unjudged(given, reach))
 
 
 def _two(number: Uncertain) -> Quantity:
@@ -254,30 +279,32 @@ def _band(band: tuple[float, float] | None) -> Limit | None:
 
 def _judged_capsule(given: Vacuum, capsule: Capsule) -> list[Judged]:
     rows = [
-        (Item.VACUUM_START, capsule.start, given.start),
-        (Item.VACUUM_FULL, capsule.full, given.full),
+        (Item.VACUUM_START, capsule.begins(rising=True), given.start),
+        (Item.VACUUM_FULL, capsule.full_at(rising=True), given.full),
         (Item.VACUUM_MAXIMUM, capsule.stop, given.maximum),
     ]
     return [Judged.of(item, _two(number), _band(band)) for item, number, band in rows if number is not None]
 
 
 def _judged_points(given: Vacuum, capsule: Capsule) -> list[Judged]:
-    """The fitted curve, vacuum rising and falling, at each of the book's points, within the ± of a reading."""
-    made = []
-    for point in given.points:
-        ends = [float(capsule.advance(point.vacuum, rising)) for rising in (True, False)]
-        worst = max(ends, key=lambda a: max(a - point.high, point.low - a))
-        band = _band((point.low, point.high))
-        made.append(
-            Judged.of(Item.VACUUM_POINT, Quantity(worst, given.reading), band, f" {point.vacuum / 1e3:.0f} kPa")
+    """The fitted curve, vacuum rising, at those of the book's points that the readings reach, within the ± of a reading."""
+    top = max(r.vacuum for r in given.readings)
+    return [
+        Judged.of(
+            Item.VACUUM_POINT,
+            Quantity(float(capsule.advance(point.vacuum)), given.reading),
+            _band((point.low, point.high)),
+            f" {point.vacuum / 1e3:.0f} kPa",
         )
-    return made
+        for point in given.points
+        if point.vacuum <= top
+    ]
 
 
-def _stiction(given: Vacuum, capsule: Capsule) -> list[Judged]:
-    if capsule.apart is None:
+def _stiction(given: Vacuum, apart: Quantity | None) -> list[Judged]:
+    if apart is None:
         return []
-    return [Judged.of(Item.VACUUM_STICTION, _two(capsule.apart), _limit(given, Item.VACUUM_STICTION, "stiction"))]
+    return [Judged.of(Item.VACUUM_STICTION, apart, _limit(given, Item.VACUUM_STICTION, "stiction"))]
 
 
 def _hold(given: Vacuum) -> list[Judged]:

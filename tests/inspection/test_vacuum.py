@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from recurve.inspection.bench import INHG
-from recurve.inspection.model import Hold, Vacuum, VacuumPoint, VacuumReading
+from recurve.inspection.bench import INHG, Item
+from recurve.inspection.inspected import VacuumDead, VacuumOffBook, inspect_unit
+from recurve.inspection.model import Hold, Inspection, Vacuum, VacuumPoint, VacuumReading
 from recurve.inspection.vacuum import check_vacuum, fit_capsule, vacuum_advance, vacuum_range
 from recurve.units import Quantity as Measured
 
@@ -72,6 +75,89 @@ def test_bands() -> None:
     assert set(verdicts(unit(noise=0.05)).values()) == {"pass"}
     told = verdicts(unit(start=8.0, most=5.0, noise=0.05))
     assert told["vacuum unit begins at"] == told["vacuum unit's maximum"] == told["vacuum unit at 27 kPa"] == "fail"
+
+
+def read_at(*rows: tuple[float, float, bool], points: tuple[tuple[float, float, float], ...] = ()) -> Vacuum:
+    """A unit of these tests' book, or of points (inHg, least, most °), read at (inHg, °, rising)."""
+    book = (None, None, None) if points else (BOOK["start"], BOOK["full"], BOOK["maximum"])
+    return Vacuum(
+        1, *book, tuple(VacuumPoint(p * INHG, a * DEG, b * DEG) for p, a, b in points),
+        tuple(VacuumReading(p * INHG, a * DEG, up) for p, a, up in rows), 0.3 * DEG, 0.2 * INHG, None,
+    )  # fmt: skip
+
+
+THREE = ((4.0, 0.0, 2.0), (8.0, 4.0, 6.0), (12.0, 7.0, 9.0))
+
+
+def test_a_dead_unit_fails_at_the_points_of_its_book() -> None:
+    """By hand: 0° at 8 and 12 inHg where 4 to 6° and 7 to 9° are asked; one finding, not three."""
+    given = read_at((4, 0, True), (8, 0, True), (12, 0, True), points=THREE)
+    assert verdicts(given) == {
+        "vacuum unit at 14 kPa": "pass",
+        "vacuum unit at 27 kPa": "fail",
+        "vacuum unit at 41 kPa": "fail",
+    }
+    (found,) = inspect_unit(Inspection(vacuum=given), 4, 2.0).findings
+    assert isinstance(found, VacuumDead) and found.severity == "medium"
+
+
+def test_a_weak_unit_fails_at_the_points_of_its_book() -> None:
+    """By hand: 0, 1, 2° where 0 to 2, 4 to 6 and 7 to 9° are asked; only two readings move."""
+    given = read_at((4, 0, True), (8, 1, True), (12, 2, True), points=THREE)
+    assert [j.verdict for j in check_vacuum(given).judged] == ["pass", "fail", "fail"]
+    found = inspect_unit(Inspection(vacuum=given), 4, 2.0).findings
+    assert [type(f) for f in found].count(VacuumOffBook) == 2
+
+
+def test_a_good_unit_read_at_the_points_of_its_book_passes() -> None:
+    given = read_at((4, 1, True), (8, 5, True), (12, 8, True), points=THREE)
+    assert set(verdicts(given).values()) == {"pass", "no limit"}  # the book gives no start, full or maximum
+    assert inspect_unit(Inspection(vacuum=given), 4, 2.0).findings == ()
+
+
+@pytest.mark.parametrize(
+    ("at", "advance", "verdict"),
+    [
+        (4.0, 0.0, "pass"),
+        (4.0, 2.0, "fail"),
+        (8.5, 0.0, "fail"),
+        (8.5, 3.0, "pass"),
+        (16.0, 8.0, "pass"),
+        (16.0, 5.0, "fail"),
+    ],
+)
+def test_a_reading_between_the_figures_of_the_book(at: float, advance: float, verdict: str) -> None:
+    """Begins at 4 to 6 inHg, full at 11 to 14, maximum 7 to 9°. By hand at 8.5 inHg: at least 7·(8.5 − 6)/(14 − 6) = 2.2°, at
+    most 9·(8.5 − 4)/(11 − 4) = 5.8°; below 4 inHg nothing; from 14 inHg on 7 to 9°."""
+    (judged,) = check_vacuum(read_at((at, advance, True))).judged
+    assert judged.verdict == verdict
+
+
+def test_begins_at_is_the_rising_figure() -> None:
+    """Starts at 5 inHg, 1 inHg late each way: by hand 6 inHg rising, home again at 4 inHg."""
+    found = check_vacuum(unit(late=1.0)).capsule
+    assert found is not None
+    assert found.begins(rising=True).value / INHG == pytest.approx(6.0, abs=0.05)
+    assert found.begins(rising=False).value / INHG == pytest.approx(4.0, abs=0.05)
+    begins = next(j for j in check_vacuum(unit(start=5.6, late=0.9)).judged if j.item is Item.VACUUM_START)
+    assert begins.measured.value / INHG == pytest.approx(6.5, abs=0.05) and begins.verdict == "fail"
+
+
+def test_a_falling_reading_is_held_against_the_rising_one() -> None:
+    """By hand: 5° falling and 1° rising at one vacuum are 4° apart; the trade's limit is less."""
+    given = read_at((8, 1, True), (8, 5, False), points=((8.0, 0.0, 2.0),))
+    told = verdicts(given)
+    assert told["vacuum unit, rising against falling"] == "fail" and told["vacuum unit at 27 kPa"] == "pass"
+
+
+def test_what_cannot_be_judged_is_said() -> None:
+    assert check_vacuum(read_at((4, 1, True), (8, 5, True), points=THREE)).unjudged == ("no reading at 41 kPa",)
+    assert "rising" in check_vacuum(read_at((8, 5, False), points=THREE)).unjudged[0]
+    (lacking,) = check_vacuum(read_at((5, 0, True), (9, 3, True))).unjudged
+    assert lacking.startswith("no reading at 47 kPa or more")
+    bare = read_at((8, 5, True))
+    assert "its book" in check_vacuum(replace(bare, start=None, full=None, maximum=None)).unjudged[0]
+    assert check_vacuum(unit()).unjudged == ()
 
 
 def test_leak_and_stiction() -> None:

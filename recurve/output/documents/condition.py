@@ -160,10 +160,13 @@ class Angle(Document):
 class CapsuleDocument(Document):
     """The vacuum unit as fitted; null where the readings do not tell."""
 
-    start_kpa: Annotated[Pressure, told("Where it begins")]
+    start_kpa: Annotated[Pressure, told("Where it begins, the middle of rising and falling")]
+    start_rising_kpa: Annotated[Pressure, told("Where it begins with vacuum rising")]
+    start_falling_kpa: Annotated[Pressure, told("Where it has gone home with vacuum falling")]
     rate_deg_per_kpa: Slope
     stop_deg: Angle | None
-    full_kpa: Pressure | None
+    full_kpa: Annotated[Pressure | None, told("Where it reaches its stop, the middle of rising and falling")]
+    full_rising_kpa: Annotated[Pressure | None, told("Where it reaches its stop with vacuum rising")]
     stiction_kpa: Pressure | None
     residual_deg: Annotated[float, told("Spread of the readings about it", "distributor deg")]
 
@@ -171,11 +174,15 @@ class CapsuleDocument(Document):
     def of(cls, capsule: Capsule) -> CapsuleDocument:
         """Each fitted number with its standard uncertainty."""
         stop, full, stiction = capsule.stop, capsule.full, capsule.stiction
+        rising = capsule.full_at(rising=True)
         return cls(
             start_kpa=Pressure.of(capsule.start),
+            start_rising_kpa=Pressure.of(capsule.begins(rising=True)),
+            start_falling_kpa=Pressure.of(capsule.begins(rising=False)),
             rate_deg_per_kpa=Slope.of(capsule.rate),
             stop_deg=None if stop is None else Angle.of(stop),
             full_kpa=None if full is None else Pressure.of(full),
+            full_rising_kpa=None if rising is None else Pressure.of(rising),
             stiction_kpa=None if stiction is None else Pressure.of(stiction),
             residual_deg=deg(capsule.residual),
         )

@@ -108,13 +108,17 @@ def capsule_words(c: CapsuleDocument) -> str:
         pm = " (not determined)" if by is None else f" ± {2 * by:.{digits}f}"
         return f"{one.value:.{digits}f}{pm}"
 
-    parts = [f"begins at {told(c.start_kpa, 1)} kPa", f"then {told(c.rate_deg_per_kpa, 2)}° a kPa (distributor)"]
+    home = "" if c.stiction_kpa is None else f", home again at {told(c.start_falling_kpa, 1)} kPa with vacuum falling"
+    parts = [
+        f"begins at {told(c.start_rising_kpa, 1)} kPa with vacuum rising{home}",
+        f"then {told(c.rate_deg_per_kpa, 2)}° per kPa (distributor)",
+    ]
     if c.stop_deg is None:
         parts.append("no two readings lie on its stop, so its maximum is not known")
     else:
         parts.append(f"stops at {told(c.stop_deg, 1)}°")
-    if c.full_kpa is not None:
-        parts.append(f"full at {told(c.full_kpa, 1)} kPa")
+    if c.full_rising_kpa is not None:
+        parts.append(f"full at {told(c.full_rising_kpa, 1)} kPa")
     if c.stiction_kpa is not None:
         parts.append(f"rising and falling {2 * c.stiction_kpa.value:.1f} kPa apart")
     return f"vacuum unit as fitted (± is two standard uncertainties): {'; '.join(parts)}"

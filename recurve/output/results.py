@@ -80,7 +80,7 @@ def write_results(made: Plan, document: PlanDocument, asked: Asked) -> tuple[str
     contents: dict[str, bytes] = {}
     if made.build is not None:
         contents["plan.toml"] = plan_toml(made)
-    given, drawn = ready_parts(made, document)
+    given, drawn = ready_parts(made, document, asked.units)
     sheet = sheet_pdf(made, figures["curve.svg"], asked.paper, asked.units, given, drawn, document)
     contents |= {**figures, "sheet.pdf": sheet, "order.csv": order_csv(made)}
     if asked.html:

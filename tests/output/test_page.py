@@ -152,6 +152,7 @@ def test_in_chromium_nothing_overflows_asks_or_complains_and_it_prints_like_the_
             assert "PASSES WITH STOP TRIM" in seen["text"].upper()
             assert seen["small"] >= 11.0  # CSS pixels
         pages = read(browser.printed())
-    assert 4 <= len(pages) <= 5
-    for page, words in zip(pages[-3:], ("Check on the bench", "On the engine", "The unit as found"), strict=True):
-        assert words in page.text
+    assert 3 <= len(pages) <= 5
+    # The tables to write in are not torn apart.
+    for first, last in (("Check on the bench", "zero after the run"), ("On the engine", "timed by")):
+        assert any(first in page.text and last in page.text for page in pages)

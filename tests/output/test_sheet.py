@@ -101,11 +101,14 @@ def test_springs_lengths_bends_and_take_up(trimmed: Plan) -> None:
         {"main": "15.90 mm", "small": "0.626 in"},
     ]
     assert said["bend"] == [
-        {"main": "0.20 mm out, away from the other", "small": "0.008 in"},
-        {"main": "0.10 mm in, towards the other", "small": "0.004 in"},
+        {"main": "outward, away from the other, 0.20 mm", "small": "0.008 in"},
+        {"main": "inward, towards the other, 0.10 mm", "small": "0.004 in"},
     ]
     # The job lets both go 0.5 mm either way.
-    assert [c["main"] for c in said["travel left"]] == ["in 0.70 mm, out 0.30 mm", "in 0.40 mm, out 0.60 mm"]
+    assert [c["main"] for c in said["travel left"]] == [
+        "inward 0.70 mm, outward 0.30 mm",
+        "inward 0.40 mm, outward 0.60 mm",
+    ]
     # 1 N/mm · (16.2 − 15.5) mm; the slack of 0.6 mm goes at 0.6/1.2 of 12° (hand calculation).
     # 0.70 N / 4.4482 N is 0.157 lbf.
     assert said["pull at rest"] == [

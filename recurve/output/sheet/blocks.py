@@ -26,19 +26,20 @@ from recurve.output.sheet.numbers import Cell, Shown, cell, signless
 from recurve.output.sheet.parts import PLACES, Facts, Source, decimals, highest, in_order
 from recurve.planner.plan import Plan
 from recurve.text import breakable
-from recurve.units import RPM
+from recurve.units import RPM, LengthUnits
 
 Figures = dict[str, bytes]
 
 
-def ready_parts(plan: Plan, document: PlanDocument) -> tuple[dict[str, Facts], Figures]:
+def ready_parts(plan: Plan, document: PlanDocument, units: LengthUnits = "both") -> tuple[dict[str, Facts], Figures]:
     """A plan's blocks: their facts by name, and the SVGs they show by file name."""
+    shown = Shown(plan.job.speed_ratio, units)
     parts: dict[str, Facts] = {}
     figures: Figures = {}
     for name, made in (
-        ("order", _order(plan, document)),
+        ("order", _order(plan, document, shown)),
         ("timing", _timing(plan)),
-        ("condition", _condition(plan)),
+        ("condition", _condition(plan, shown)),
         ("mechanism", _mechanism(plan)),
     ):
         if made is not None:
@@ -53,33 +54,38 @@ def _mechanism(plan: Plan) -> tuple[Facts, Figures]:
     return {"title": words, "figures": [figure]}, {"unit.svg": small_unit_svg(plan.job)}
 
 
+def mechanism(source: Source) -> Facts | None:
+    """The unit as drawn; where there is a sweep it stands beside what was found."""
+    return source.given.get("mechanism") if source.plan.fit is None else None
+
+
 # --- what to order ------------------------------------------------------------------------------------------
 
 
-def _order(plan: Plan, document: PlanDocument) -> tuple[Facts, Figures] | None:
+def _order(plan: Plan, document: PlanDocument, shown: Shown) -> tuple[Facts, Figures] | None:
     if not document.order:
         return None
     rows = []
     for one, purchase in zip(document.order, plan.purchases, strict=True):
-        # Unrounded: they often end on half of the last digit shown, and rounding twice would give another digit.
-        lengths = "{:.1f} to {:.1f}".format(*(1e3 * x for x in purchase.lengths))
         stock = purchase.spring.quantity
-        rows.append(
-            [
-                one.place,
-                one.id,
-                "to order" if stock is None else f"{stock} in stock",
-                "{:.2f} to {:.2f}".format(*one.rate_range_n_per_mm),
-                lengths,
-                ", ".join(one.alternates[:3]) or "-",
-            ]
-        )
+        # Unrounded: they often end on half of the last digit shown, and rounding twice would give another digit.
+        lengths, rates = [1e3 * x for x in purchase.lengths], [one.rate_range_n_per_mm[0], one.rate_range_n_per_mm[1]]
+        ranges = [
+            " to ".join(f"{x / size:.{decimals}f}" for x in ends)
+            for ends, units in ((rates, shown.rate_units), (lengths, shown.length_units))
+            for _, size, decimals in units
+        ]
+        in_stock = "to order" if stock is None else f"{stock} in stock"
+        rows.append([one.place, one.id, in_stock, *ranges, ", ".join(one.alternates[:3]) or "-"])
     heads = [("place", ""), ("spring", "one of each"), ("stock", "when planned")]
-    heads += [("rate may be", "N/mm"), ("length may be", "mm, inside hooks"), ("or instead", "id")]
+    heads += [("rate", unit) for unit, *_ in shown.rate_units]
+    heads += [("free length", f"{unit}, inside hooks") for unit, *_ in shown.length_units]
+    heads += [("or instead", "id")]
     text = (
-        "How far a spring that arrives may be off, one thing at a time, its post then set anew, before half the margin is "
-        f"gone. The chance of passing counts on ± {document.order[0].rate_tolerance_assumed:.0%} of rate: state it to the "
-        "supplier. Hang two known weights on what arrives: recurve spring works out rate and initial tension."
+        "Rate and free length: how far a spring that arrives may be off in one of the two before half the margin is gone, "
+        f"once its post is set anew. The chance of passing counts on ± {document.order[0].rate_tolerance_assumed:.0%} of "
+        "rate: state it to the supplier. Hang two known weights on what arrives: recurve spring works out its rate and "
+        "initial tension."
     )
     return {"title": "Springs to order", "text": [text], "table": _table(heads, rows)}, {}
 
@@ -94,7 +100,7 @@ def _timing(plan: Plan) -> tuple[Facts, Figures] | None:
     document = TimingDocument.of(card, plan.job)
     made: Facts = {
         "title": "Timing card: total before top dead centre, vacuum off",
-        "page": True,
+        "chapter": True,
         "cautions": document.cautions,
         "text": [_setting(document), *document.warnings, *_traps(document)],
         "boxes": ["timed at, crank rpm", "read, crank degrees", "by"],
@@ -146,17 +152,17 @@ def _where(set_by: str) -> str:
 # --- the bench inspection -----------------------------------------------------------------------------------
 
 
-def _condition(plan: Plan) -> tuple[Facts, Figures] | None:
+def _condition(plan: Plan, shown: Shown) -> tuple[Facts, Figures] | None:
     job, found = plan.job, plan.inspected
     if not found.judged and not found.findings:
         return None
     rows = []
     for one in ConditionDocument.of(found).checks:
-        limit = "no limit given" if one.limit is None else f"{one.limit}; {one.source}"
-        rows.append({"label": one.what, "main": f"{one.measured}: {one.verdict}", "small": limit})
+        limit = "no limit given" if one.limit is None else shown.words(f"{one.limit}; {one.source}")
+        rows.append({"label": one.what, "main": shown.words(f"{one.measured}: {one.verdict}"), "small": limit})
     made: Facts = {
         "title": "Condition, as inspected; angles are the distributor's",
-        "text": [f"{f.what}: {f.evidence}. {f.remedy}." for f in found.findings],
+        "text": [shown.words(f"{f.what}: {f.evidence}. {f.remedy}.") for f in found.findings],
         "rows": rows,
     }
     if found.bench is None or not found.bench.charges:
@@ -191,22 +197,28 @@ def engine(source: Source) -> Facts | None:
     curve, job = source.document.curve, source.plan.job
     if source.go is None or curve is None:
         return None
+    static = _static(source.plan)
     return {
         "points": job.trigger == "points",
-        "static": _static(source),
+        "static": "" if static is None else f"{signless(static, 1)}° (crank)",
         "all_in": "" if curve.all_in_rpm is None else f"{curve.all_in_rpm * job.speed_ratio:.0f} rpm (crank)",
-        "rows": _crank_rows(source),
+        "rows": _crank_rows(source, static),
     }
 
 
-def _static(source: Source) -> str:
-    """The book's static timing where the job gives it."""
-    static = source.plan.job.target_static
-    return "" if static is None else f"{signless(math.degrees(static), 1)}° (crank)"
+def _static(plan: Plan) -> float | None:
+    """The static timing [deg crank] that the unit as planned is set to, as the timing card has it where there is one; None where
+    the job does not tell it."""
+    card = card_of_plan(plan)
+    if card is not None:
+        return math.degrees(card.static if card.setting is None else card.setting.static)
+    static = plan.job.target_static
+    return None if static is None else math.degrees(static)
 
 
-def _crank_rows(source: Source) -> list[Facts]:
-    """The unit's advance at the target's speeds: crank rpm, crank degrees; the maximum last, at the highest bench speed."""
+def _crank_rows(source: Source, static: float | None) -> list[Facts]:
+    """The unit's advance at the target's speeds: crank rpm, crank degrees; the maximum last, at the highest bench speed. With
+    the `static` [deg crank], if it is known, and the total that the light shows."""
     ratio, targets = source.plan.job.speed_ratio, source.document.targets
     places, last = decimals(targets), highest(source.document)
     return [
@@ -217,6 +229,8 @@ def _crank_rows(source: Source) -> list[Facts]:
                 name: signless(angle * ratio, places)
                 for name, angle in (("min", t.min_deg), ("aim", t.rising_deg), ("max", t.max_deg))
             },
+            "static": "" if static is None else signless(static, places),
+            "total": "" if static is None else signless(static + t.rising_deg * ratio, places),
         }
         for t in in_order(targets)
     ]
@@ -238,7 +252,8 @@ def found(source: Source) -> Facts | None:
     return {
         "readings": _readings(fit),
         "rows": _rows(e, fit, source.shown),
-        "findings": [{name: breakable(getattr(f, name)) for name in words} for f in findings],
+        "drawing": next(iter(source.given.get("mechanism", {}).get("figures", ())), None),
+        "findings": [{name: breakable(source.shown.words(getattr(f, name))) for name in words} for f in findings],
     }
 
 

@@ -6,6 +6,7 @@ mm, N, N/mm, distributor degrees and rpm.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from recurve.fit.state import SURE
@@ -17,8 +18,22 @@ from recurve.uncertainty import Sampled
 from recurve.units import INCH, POUND_FORCE, LengthUnits
 
 Cell = dict[str, str]
+Unit = tuple[str, float, int]  # of a column: its name, how many of the metric one it is, decimals
 INCH_MM = 1e3 * INCH
 OUNCE_INCH = 1e3 * POUND_FORCE / 16 * INCH  # mN·m
+
+_NUMBER = r"[−-]?\d+(?:\.\d+)?"
+# One or more numbers with a metric unit, and what follows it where the same stands in inches already.
+_METRIC = re.compile(
+    rf"(?P<numbers>{_NUMBER}(?: (?:±|to) {_NUMBER})*) (?P<unit>N/mm|mN·m|mm|N)\b(?P<same> \([^()]* in\))?"
+)
+# What replaces a metric unit: its name, how many of the metric unit it is, decimals more than there were, the least of them.
+_INCH = {
+    "mm": ("in", INCH_MM, 1, 3),
+    "N/mm": ("lbf/in", POUND_FORCE / INCH_MM, 0, 2),
+    "N": ("lbf", POUND_FORCE, 1, 2),
+    "mN·m": ("ozf·in", OUNCE_INCH, 1, 2),
+}
 
 
 def cell(main: str, small: str = "") -> Cell:
@@ -48,6 +63,19 @@ class Shown:
         """Both, or the one asked for."""
         return {"metric": cell(metric), "inch": cell(inch), "both": cell(metric, inch)}[self.units]
 
+    @property
+    def length_units(self) -> list[Unit]:
+        """The units of lengths in the columns of a table: name, how many mm one is, decimals."""
+        return self._each(("mm", 1.0, 1), ("in", INCH_MM, 3))
+
+    @property
+    def rate_units(self) -> list[Unit]:
+        """The units of rates in the columns of a table: name, how many N/mm one is, decimals."""
+        return self._each(("N/mm", 1.0, 2), ("lbf/in", POUND_FORCE / INCH_MM, 2))
+
+    def _each(self, metric: Unit, inch: Unit) -> list[Unit]:
+        return {"metric": [metric], "inch": [inch], "both": [metric, inch]}[self.units]
+
     def length(self, length: float, decimals: int = 2) -> Cell:
         """A length [mm] in mm and inches."""
         inch = signless(length / INCH_MM, decimals + 1)
@@ -60,6 +88,13 @@ class Shown:
     def force(self, force: float) -> Cell:
         """A force [N] in N and lbf."""
         return self._either(f"{force:.2f} N", f"{force / POUND_FORCE:.3f} lbf")
+
+    def words(self, text: str) -> str:
+        """A sentence whose lengths, rates, forces and moments are told in mm, N/mm, N and mN·m. In inch units they are turned
+        into in, lbf/in, lbf and ozf·in; where both stand, only the one that was asked for is kept."""
+        if self.units == "both":
+            return text
+        return _METRIC.sub(_in_inches if self.units == "inch" else _without_inches, text)
 
     def moment(self, one: FittedParameter) -> Cell:
         """A fitted moment [mN·m] in mN·m and ozf·in, each rounded to its uncertainty."""
@@ -99,3 +134,17 @@ class Shown:
             f"{signless(middle, 1)} ± {two:.1f}° (distributor)",
             f"{signless(middle * self.ratio, 1)} ± {two * self.ratio:.1f}° (crank)",
         )
+
+
+def _in_inches(found: re.Match[str]) -> str:
+    unit, size, more, least = _INCH[found["unit"]]
+
+    def turned(number: re.Match[str]) -> str:
+        decimals = len(number[0].partition(".")[2])
+        return signless(float(number[0].replace("−", "-")) / size, max(decimals + more, least))
+
+    return f"{re.sub(_NUMBER, turned, found['numbers'])} {unit}"
+
+
+def _without_inches(found: re.Match[str]) -> str:
+    return f"{found['numbers']} {found['unit']}"

@@ -60,11 +60,11 @@ def verdict(source: Source) -> Facts:
     job = plan.job
     return {
         "go": build is not None,
-        "distrust": [breakable(r) for r in document.trust.reasons],
+        "distrust": [breakable(source.shown.words(r)) for r in document.trust.reasons],
         "verdict": document.verdict,
         "margin": "" if document.margin is None else f"{document.margin:.2f}",
         "chance": None if build is None else _chance(document),
-        "reasons": [breakable(r) for r in document.reasons],
+        "reasons": [breakable(source.shown.words(r)) for r in document.reasons],
         "numbers": [] if build is None else _numbers(source),
         "basis": _basis(plan),
         "checked": None if document.checked is None else _checked(document.checked),
@@ -240,14 +240,15 @@ def _bend(one: PlannedSpring, shown: Shown) -> Cell:
     if abs(one.bend_mm) < STILL:
         return cell("leave it as it stands")
     far = shown.length(abs(one.bend_mm))
-    return cell(f"{far['main']} {'out, away from' if one.bend_mm > 0 else 'in, towards'} the other", far["small"])
+    way = "outward, away from the other," if one.bend_mm > 0 else "inward, towards the other,"
+    return cell(f"{way} {far['main']}", far["small"])
 
 
 def _travel(fitted: Fitted, place: SpringPlace, shown: Shown) -> Cell:
     """How far the post may still be bent, each way."""
     low, high = place.travel
     inward, outward = (shown.length(mm(max(x, 0.0)))["main"] for x in (fitted.bend - low, high - fitted.bend))
-    return cell(f"in {inward}, out {outward}" if high > low else "")
+    return cell(f"inward {inward}, outward {outward}" if high > low else "")
 
 
 def _takeup(one: PlannedSpring, shown: Shown) -> Cell:
@@ -350,7 +351,7 @@ def decimals(bands: Sequence[TargetBand]) -> int:
 def notes(source: Source) -> Facts | None:
     """The plan's remarks."""
     told = source.document.notes
-    return {"notes": [breakable(n) for n in told]} if told else None
+    return {"notes": [breakable(source.shown.words(n)) for n in told]} if told else None
 
 
 def limits(source: Source) -> Facts:

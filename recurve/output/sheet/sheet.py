@@ -20,7 +20,7 @@ from recurve import __version__
 from recurve.data import data_file
 from recurve.job.model import JobHead
 from recurve.output.documents.plan import PlanDocument
-from recurve.output.sheet.blocks import curve, engine, found, given
+from recurve.output.sheet.blocks import curve, engine, found, given, mechanism
 from recurve.output.sheet.numbers import Shown
 from recurve.output.sheet.parts import Facts, Source, check, limits, notes, ready, setting, springs, stop, verdict
 from recurve.planner.plan import Plan
@@ -37,11 +37,11 @@ PARTS: tuple[tuple[str, str, Callable[[Source], Facts | None]], ...] = (
     ("wind", "block", given("wind")),
     ("setting", "setting", setting),
     ("check", "check", check),
-    ("curve", "curve", curve),
     ("engine", "engine", engine),
     ("timing", "block", given("timing")),
+    ("curve", "curve", curve),
     ("found", "found", found),
-    ("mechanism", "block", given("mechanism")),
+    ("mechanism", "block", mechanism),
     ("condition", "block", given("condition")),
     ("notes", "notes", notes),
     ("limits", "limits", limits),

@@ -167,7 +167,7 @@ def bend_words(bend_mm: float) -> str:
     """A bend [mm] with its direction: out lengthens the spring."""
     if abs(bend_mm) < 0.005:
         return "leave it"
-    return f"{abs(bend_mm):.2f} {'out' if bend_mm > 0 else 'in'}"
+    return f"{'outward' if bend_mm > 0 else 'inward'} {abs(bend_mm):.2f}"
 
 
 def _pulls(spring: PlannedSpring) -> str:

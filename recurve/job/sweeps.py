@@ -21,7 +21,7 @@ from recurve.physics.curve import Drag, Installed
 from recurve.physics.mechanism import Weights
 from recurve.physics.reference import KnownSpring, Reference, fit_reference, reference_faults, reference_notes
 from recurve.physics.reference_slips import ReferenceDoubt, reference_doubt
-from recurve.physics.sweep import Readings, Sweep
+from recurve.physics.sweep import AsRead, Readings, Sweep
 from recurve.uncertainty import UNSTATED_FRICTION
 from recurve.units import PLACES, RPM, SQRT3, Quantity
 
@@ -42,7 +42,7 @@ def basis_of(given: u.SweepReading, ratio: float) -> FileBasis:
 def sweep_of(given: m.SweepTable | u.ReferenceMotion, ratio: float, readings: Readings) -> Sweep:
     """Readings in distributor terms, as the table says they were taken; `ratio` [1] crank turns a distributor turn."""
     basis = basis_of(given, ratio)
-    crank = (given.advance_basis or given.basis) == "crank"
+    as_read = AsRead(given.speed_basis or given.basis, given.advance_basis or given.basis, ratio, basis.static)
     return Sweep(
         speed=readings.speed / basis.speed_ratio,
         advance=(readings.advance - basis.static) / basis.advance_ratio,
@@ -52,7 +52,8 @@ def sweep_of(given: m.SweepTable | u.ReferenceMotion, ratio: float, readings: Re
         reading=basis.reading / basis.advance_ratio,
         speed_reading=basis.speed_reading / basis.speed_ratio,
         zeroed_at=None if given.zeroed_at is None else given.zeroed_at.value / basis.speed_ratio,
-        static_known=not crank or given.static is not None,
+        static_known=as_read.advance != "crank" or given.static is not None,
+        as_read=as_read,
     )
 
 

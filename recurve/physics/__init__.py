@@ -185,7 +185,7 @@ Offers:
 - `target`: `Band`, `BandResult`, `Kind`, `Target`, `judge`, `margins`, `passes`, `worst`
 - `ensemble`: `Curves`, `Shapes`, `Units`, `curves`, `takeups`
 - `energy`: `fallen`, `settled`
-- `sweep`: `Readings`, `Sweep`
+- `sweep`: `AsRead`, `Readings`, `Sweep`
 - `reference`: `KnownSpring`, `Reference`, `fit_reference`, `reference_faults`, `reference_notes`
 - `reference_slips`: `reference_doubt`, `ReferenceDoubt`
 """

@@ -8,11 +8,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from example_plans import tractor_again
+from checkout import EXAMPLES
+from example_plans import example, tractor_again
 from pdfpages import Page, embedded, outside, overlapping, read
 
-from recurve.diagnosis.verify import Before, Verification, as_found
+from recurve.diagnosis.verify import Before, Verification, as_found, verify_unit
+from recurve.job.read import read_as_left
 from recurve.output.documents.check import VerifyDocument
+from recurve.output.sheet.readings import zero_words
 from recurve.output.sheet.record import record_facts, record_pdf, record_toml
 from recurve.physics.sweep import Sweep
 
@@ -72,7 +75,7 @@ def test_item_method_rule_uncertainty_conditions_and_disclaimers_are_there(case:
     for words in (
         "As-left record", case.result.job.title, case.result.job.unit, "customer", "workshop", "in what condition",
         "date of the sweep", "Rule of decision", "plus or minus 2 standard uncertainties", "Method",
-        "two standard uncertainties (a coverage of about 95 %)", "before and after adjustment", "temperature",
+        "two standard uncertainties (a coverage of about 95 %)", "as found and as left", "temperature",
         "bench last checked", "signature", "speaks only of the item named", "on whole, not in part",
         "claims no accreditation",
     ):  # fmt: skip
@@ -95,13 +98,14 @@ def test_results_are_those_of_the_verification_and_of_the_fit_before(case: Case)
     for before, after in zip(case.before.bands, case.result.bands, strict=True):
         room = 2 * (before.falling.standard_uncertainty + after.falling.standard_uncertainty)
         assert abs(before.falling.value - after.falling.value) <= room
-    assert [int(r[0]) for r in facts["left"]] == [int(row) for row in case.left.row]
-    assert all(len(r) == 6 and r[5] == "used" for r in facts["left"])
+    rows = facts["left"]["rows"]
+    assert [int(r[0]) for r in rows] == [int(row) for row in case.left.row]
+    assert all(len(r) == 6 == len(facts["left"]["heads"]) and r[5] == "used" for r in rows)
 
 
 def test_without_a_sweep_as_found_only_what_was_left_is_told(case: Case) -> None:
     facts = record_facts(case.result, case.document, None, case.left, "0123456789ab")
-    assert facts["found"] == [] and all(r["found"] == ["", ""] for r in facts["results"])
+    assert facts["found"] is None and all(r["found"] == ["", ""] for r in facts["results"])
     pages = read(record_pdf(case.result, case.document, None, case.left, "0123456789ab", FIGURE))
     assert "as found" not in pages[0].text.lower()
 
@@ -112,3 +116,62 @@ def test_fonts_margins_and_nothing_over_anything(case: Case, paper: str) -> None
     assert all(embedded(pdf).values()) and case.pdf(paper) == pdf
     for page in read(pdf):
         assert outside(page, 16.0, 6.0, 6.0) == [] and overlapping(page) == []
+
+
+# --- read at the crank --------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def at_crank() -> Case:
+    """The pump's own readings again, as its timing light gave them: crank rpm, crank degrees, 9° static in them."""
+    job = example("pump")
+    left = read_as_left(EXAMPLES / "pump-as-found.csv", job)
+    return Case(verify_unit(job, left), as_found(job), left)
+
+
+def test_what_was_read_at_the_crank_stands_beside_what_it_was_turned_into(at_crank: Case) -> None:
+    """The file's rows themselves, and by hand: (13.0° − 9°) / 2 = 2.00° at 500 / 2 = 250 rpm."""
+    facts = record_facts(at_crank.result, at_crank.document, at_crank.before, at_crank.left, "0123456789ab")
+    lines = (EXAMPLES / "pump-as-found.csv").read_text(encoding="utf-8").splitlines()
+    heads = [(h["name"], h["unit"]) for h in facts["left"]["heads"]]
+    assert heads[2:6] == [("speed", "crank rpm"), ("read", "crank °"), ("speed", "dist. rpm"), ("advance", "dist. °")]
+    for row in facts["left"]["rows"]:
+        speed, advance, way = lines[int(row[0]) - 1].split(",")
+        assert (row[1], row[2], float(row[3])) == (way, speed, float(advance))
+        assert float(row[4]) == float(speed) / 2
+        assert float(row[5].replace("−", "-")) == pytest.approx((float(advance) - 9) / 2, abs=0.0051)
+    first = facts["found"]["rows"][0]
+    assert first[:2] == ["500", "13.00"] and first[3:5] == ["250", "2.00"]
+    assert "9.0° (crank) in them" in facts["method"] and "divided by 2" in facts["method"]
+    assert "9.0° (crank), taken off" in facts["left_zero"]
+
+
+def test_a_timing_light_is_not_told_as_a_distributor_bench(at_crank: Case, case: Case) -> None:
+    facts = record_facts(at_crank.result, at_crank.document, at_crank.before, at_crank.left, "0123456789ab")
+    assert "bench last checked" not in facts["conditions"] and "timing light or bench" in facts["conditions"]
+    pages = read(at_crank.pdf())
+    assert "weights held home" not in " ".join(p.text for p in pages)
+    assert len(pages) == 2 and "end of record" in pages[1].text  # 39 readings twice: no page for the last line alone
+    assert all(outside(p, 16.0, 6.0, 6.0) == [] and overlapping(p) == [] for p in pages)
+    bench = record_facts(case.result, case.document, case.before, case.left, "0123456789ab")
+    assert "bench last checked" in bench["conditions"] and "timing light" not in " ".join(bench["conditions"])
+
+
+def test_where_zero_was_taken_and_what_was_in_then() -> None:
+    """The launch's zero was taken at 250 rpm (its file says so), where some advance was in already."""
+    before = as_found(example("launch"))
+    assert before is not None and before.evidence.job.sweep is not None and before.evidence.fit is not None
+    words = zero_words(before.evidence.job.sweep, before.evidence.fit)
+    assert words.startswith("zero taken at 250 rpm (distributor); by the fit ")
+    assert zero_words(before.evidence.job.sweep, None) == "zero taken at 250 rpm (distributor)"
+
+
+def test_an_electronic_trigger_is_not_told_as_points() -> None:
+    """The generating set's points were replaced (its file says so): no points, no dwell."""
+    job = example("genset")
+    left = read_as_left(EXAMPLES / "genset-as-found.csv", job)
+    result = verify_unit(replace(job, trigger="electronic"), left)
+    facts = record_facts(result, VerifyDocument.of(result), None, left, "0123456789ab")
+    kind = next(row["value"] for row in facts["item"] if row["label"] == "kind")
+    assert "electronic trigger" in kind and "points" not in kind
+    assert "trigger gap as set" in facts["conditions"] and not any("dwell" in c for c in facts["conditions"])

@@ -5,6 +5,7 @@ figures share; `labels` places the words.
 
 Offers:
 
+- `curves`: `UNSEEN`, `hidden_advance`
 - `plan`: `found_place`, `narrow_figure_svg`, `plan_figure_bytes`, `plot_plan`
 - `window`: `window_svg`
 - `check`: `check_figure_bytes`, `plot_check`, `plot_verify`, `verify_figure_bytes`

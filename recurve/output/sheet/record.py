@@ -14,16 +14,15 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from recurve.diagnosis.as_set import AsSet
-from recurve.diagnosis.verify import DECISION_RULE, Before, ReadAgain, Verification
+from recurve.diagnosis.verify import DECISION_RULE, Before, Verification
 from recurve.errors import InputError
 from recurve.job.model import Job
 from recurve.output.documents.base import deg, rpm
 from recurve.output.documents.check import JudgedBand, VerifyDocument
 from recurve.output.sheet.numbers import Shown, cell, signless
 from recurve.output.sheet.parts import Facts, decimals, in_order
+from recurve.output.sheet.readings import by_speed, conditions, each_reading, method, zero_words
 from recurve.output.sheet.sheet import head_facts, typeset
 from recurve.physics.sweep import Sweep
 from recurve.text import breakable, printable, shortened
@@ -154,7 +153,7 @@ def record_facts(
     units: LengthUnits = "both",
 ) -> Facts:
     """Everything the record says. Numbers are text with their unit, except in tables, whose columns name theirs."""
-    job = result.job
+    job, shown = result.job, Shown(result.job.speed_ratio, units)
     as_found = None if before is None else before.evidence.job.sweep
     identity = record_entry(result, as_found, as_left, fingerprint)["id"]
     return {
@@ -165,26 +164,29 @@ def record_facts(
         "identity": f"record {identity}",
         "verdict": document.verdict,
         "rule": DECISION_RULE,
-        "again": [breakable(x) for x in document.read_again],
+        "again": [breakable(shown.words(x)) for x in document.read_again],
         "item": _item(job),
-        "springs": _springs(job, Shown(job.speed_ratio, units)),
+        "springs": _springs(job, shown),
         "results": _results(document, before),
-        "correction": [] if result.correction is None else [breakable(m.words) for m in result.correction.moves],
+        "correction": []
+        if result.correction is None
+        else [breakable(shown.words(m.words)) for m in result.correction.moves],
         "uncertainty": _uncertainty(document, as_left),
-        "left": _each_reading(result, as_left),
-        "left_zero": _zero(as_left),
-        "method": _method(job, as_left),
-        "crank": _of_the_crank(job),
-        "done": _done(result, Shown(job.speed_ratio, units)),
+        "left": each_reading(result, as_left),
+        "left_zero": zero_words(as_left, result.fit),
+        "method": method(as_left),
+        "conditions": conditions(as_left, job.trigger),
+        "done": _done(result, shown),
         "risk": "under 0.1 %" if document.risk < 1e-3 else f"{100 * document.risk:.1f} %",
-        "found": [] if as_found is None else _reading_rows(as_found),
-        "notes": [breakable(n) for n in result.notes],
-        "found_zero": "" if as_found is None else _zero(as_found),
+        "found": None if as_found is None else by_speed(as_found),
+        "notes": [breakable(shown.words(n)) for n in result.notes],
+        "found_zero": "" if before is None or as_found is None else zero_words(as_found, before.evidence.fit),
     }
 
 
 def _item(job: Job) -> list[Facts]:
-    about = f"{job.lobes} lobes, {job.breakers} set{'s' if job.breakers > 1 else ''} of points"
+    points = f"{job.breakers} set{'s' if job.breakers > 1 else ''} of points"
+    about = f"{job.lobes} lobes, {points if job.trigger == 'points' else 'electronic trigger'}"
     rows = [
         ("item", breakable(shortened(job.unit, 90)) or breakable(shortened(job.title, 90))),
         ("kind", f"ignition distributor with mechanical advance, {about}"),
@@ -238,31 +240,8 @@ def _uncertainty(document: VerifyDocument, sweep: Sweep) -> str:
     return (
         f"± is two standard uncertainties (a coverage of about 95 %) of the curve that was fitted to {used}. A single "
         f"reading is taken to be off by no more than ± {math.degrees(sweep.reading):.2f}° (distributor) and "
-        f"± {sweep.speed_reading * RPM:.0f} rpm (distributor), the bench's own error included{scatter}."
+        f"± {sweep.speed_reading * RPM:.0f} rpm (distributor), the error of bench or light included{scatter}."
     )
-
-
-def _zero(sweep: Sweep) -> str:
-    if sweep.zeroed_at is None:
-        return "zero taken with the weights held home"
-    return f"zero taken at {sweep.zeroed_at * RPM:.0f} rpm (distributor)"
-
-
-def _method(job: Job, sweep: Sweep) -> str:
-    """How it was run and read, as far as the job tells."""
-    both = "up and down" if sweep.rising.any() and not sweep.rising.all() else "up" if sweep.rising.all() else "down"
-    if _of_the_crank(job):
-        return (
-            f"The engine, or the unit on it, was run {both} and read at the crank; its figures, below as they were read, were "
-            f"turned into the distributor's by {job.speed_ratio:g}."
-        )
-    return f"The unit was run {both} and its advance read at each speed, in the distributor's terms."
-
-
-def _of_the_crank(job: Job) -> bool:
-    """Whether speeds or advances were read in the crank's terms."""
-    sweep = job.model.sweep
-    return sweep is not None and "crank" in (sweep.basis, sweep.speed_basis, sweep.advance_basis)
 
 
 def _done(result: Verification, shown: Shown) -> list[Facts]:
@@ -278,48 +257,3 @@ def _done(result: Verification, shown: Shown) -> list[Facts]:
     if told.trim is not None:
         rows.append({"label": "stop, built up (+) or filed (-)", **shown.length(told.trim.value * 1e3)})
     return rows
-
-
-def _each_reading(result: Verification, sweep: Sweep) -> list[list[str]]:
-    """Each reading in its order: row of the file, speed [rpm] and direction, advance as read and by the fitted curve [deg], all
-    of the distributor, and what became of it; where it was read at the crank, speed and advance as they stand in the file
-    besides."""
-    again = {x.row for x in result.unsettled if isinstance(x, ReadAgain)}
-    expected = {int(row): float(e) for row, e in zip(sweep.row, result.fit.expected, strict=True)}
-    rows = []
-    for i, row in enumerate(int(r) for r in sweep.row):
-        left_out, bars = row in result.fit.outliers, row in again
-        fate = "left out, read again" if left_out else "used, read again" if bars else "used"
-        way = "rising" if sweep.rising[i] else "falling"
-        raw = [f"{sweep.speed[i] * RPM:.0f}", way, signless(deg(sweep.advance[i]), 2)]
-        rows.append([str(row), *raw, signless(deg(expected[row]), 2), fate])
-    if not _of_the_crank(result.job):
-        return rows
-    ratio, static = result.job.speed_ratio, _static(result.job)
-    model = result.job.model.sweep
-    assert model is not None  # read at the crank, by it
-    by = [ratio if "crank" in (own or model.basis,) else 1.0 for own in (model.speed_basis, model.advance_basis)]
-    for i, cells in enumerate(rows):
-        speed, advance = sweep.speed[i] * RPM * by[0], deg(sweep.advance[i]) * by[1] + (static if by[1] != 1.0 else 0.0)
-        cells[3:3] = [f"{speed:.0f} / {signless(advance, 1)}"]
-    return rows
-
-
-def _static(job: Job) -> float:
-    """The static timing [deg crank] that the readings of a sweep at the crank include; 0 where they exclude it."""
-    sweep = job.model.sweep
-    return 0.0 if sweep is None or sweep.static is None else deg(sweep.static.value)
-
-
-def _reading_rows(sweep: Sweep) -> list[list[str]]:
-    """Speed [rpm], advance as read rising and falling [deg], all of the distributor, in the order of speed."""
-    told = np.array([signless(deg(a), 2) for a in sweep.advance], object)
-    speeds = np.round(sweep.speed * RPM, 3)
-    rising = np.asarray(sweep.rising, bool)
-    return [
-        [
-            f"{speed:.0f}",
-            *(", ".join(told[way & (np.abs(speeds - speed) < 0.01)]) for way in (rising, ~rising)),
-        ]
-        for speed in np.unique(speeds)
-    ]

@@ -3,21 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import Annotated, Literal
 
 import typer
 
 from recurve.cli.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress, show, text_option
-from recurve.cli.finished import finished_unit
 from recurve.cli.next_step import after_check, after_verify
-from recurve.units import LengthUnits, Paper, is_of
-
-if TYPE_CHECKING:
-    from recurve.job.model import BareJob, Job
-    from recurve.output.documents.check import CheckDocument
-
-
-WRONG = ("check first", "repair first", "high", "medium")  # findings that are no clean bill, whatever the curve is like
+from recurve.text import printable
+from recurve.units import LengthUnits, Paper
 
 FoundPaper = Annotated[Paper, typer.Option(help="The sheet's paper.")]
 AsPage = Annotated[
@@ -37,78 +30,16 @@ def check(job: JobFile, paper: FoundPaper = "a4", html: AsPage = False, as_json:
 
     Example: recurve check examples/launch.toml
     """
-    from recurve.diagnosis.check import check_unit, without_curve
-    from recurve.files import write_folder
-    from recurve.job.model import BareJob
-    from recurve.job.read import load_any
-    from recurve.output.documents.check import CheckDocument
-    from recurve.output.figures.check import check_figure_bytes
-    from recurve.output.figures.timing import coil_figure_bytes
-    from recurve.output.planfile import plan_folder
-    from recurve.output.text.check import check_text
+    from recurve.output.judged import judge_found
 
-    read = load_any(job)
-    if isinstance(read, BareJob) or without_curve(read):
-        _check_bare(job, read, (paper, html), as_json)
-        return
-    progress("Fitting the sweep")
-    result = check_unit(read)
-    progress("Drawing the fit")
-    bench = None if result.inspected is None else result.inspected.bench
-    charges = () if bench is None else bench.charges
-    coil = coil_figure_bytes(charges, read.speed_ratio, read.fingerprint)
-    stale = () if coil else ("coil.svg", "coil.png")
-    contents = check_figure_bytes(result) | coil
-    document = CheckDocument.of(result)
-    if html:
-        contents |= _papers(read, document, contents, paper, html)
-    document = document.with_files(write_folder(plan_folder(job), contents, stale))
+    found = judge_found(job, paper, html, progress)
     if as_json:
-        print_json(document.as_json())
+        print_json(found.document.as_json())
     else:
-        show(f"{check_text(result, document=document)}\n{after_check(result.verdict, job)}\n")
-    if result.verdict not in ("sound", "facts only") or any(f.severity in WRONG for f in result.findings):
+        after = f"\n{after_check(found.document.verdict, job)}\n" if found.whole else ""
+        show(f"{found.text}{after}")
+    if not found.good:
         raise typer.Exit(ANSWER_IS_NO)
-
-
-def _check_bare(path: Path, job: Job | BareJob, sheet: tuple[Paper, bool], as_json: bool) -> None:
-    """A unit without weights: a first look at its sweep, its condition and vacuum unit; `sheet`: on which paper, and whether a
-    page is wanted too."""
-    from recurve.diagnosis.check import check_bare
-    from recurve.files import write_folder
-    from recurve.output.documents.check import CheckDocument
-    from recurve.output.figures.look import look_figure_bytes
-    from recurve.output.figures.timing import coil_figure_bytes
-    from recurve.output.planfile import plan_folder
-    from recurve.output.text.check import bare_text
-
-    if job.sweep is not None:
-        progress("Looking at the sweep")
-    result = check_bare(job)
-    bench = result.inspected.bench
-    figures = coil_figure_bytes(() if bench is None else bench.charges, job.speed_ratio, job.fingerprint)
-    document = CheckDocument.of(result)
-    if result.look is not None:
-        figures |= look_figure_bytes(job, result.look)
-        figures |= _papers(job, document, figures, *sheet)
-    document = document.with_files(write_folder(plan_folder(path), figures) if figures else ())
-    if as_json:
-        print_json(document.as_json())
-    else:
-        show(bare_text(result, document))
-    if result.verdict not in ("sound", "facts only") or any(f.severity in WRONG for f in result.findings):
-        raise typer.Exit(ANSWER_IS_NO)
-
-
-def _papers(
-    job: Job | BareJob, document: CheckDocument, figures: dict[str, bytes], paper: Paper, html: bool
-) -> dict[str, bytes]:
-    """The sheet of a unit as found: as PDF, and as a page if wanted."""
-    from recurve.output.sheet.look import found_html, found_pdf
-
-    shown = {name: content for name, content in figures.items() if name.endswith(".svg")}
-    made = {"as-found.pdf": found_pdf(job, document, shown, paper)}
-    return made | ({"as-found.html": found_html(job, document, shown)} if html else {})
 
 
 Sweep = Annotated[
@@ -154,49 +85,21 @@ def verify(
 
     Example: recurve verify examples/launch.toml as-left.csv
     """
-    from recurve.diagnosis.as_set import AsSet
-    from recurve.diagnosis.verify import as_found, verify_unit
-    from recurve.files import write_folder
-    from recurve.job.as_left import read_set
-    from recurve.job.read import load_job, read_as_left
-    from recurve.output.documents.check import VerifyDocument
-    from recurve.output.figures.check import verify_figure_bytes
-    from recurve.output.planfile import plan_path
-    from recurve.output.sheet.record import record_pdf, record_toml
-    from recurve.output.text.check import verify_text
+    from recurve.output.judged import AskedLeft, judge_left
 
-    asked = load_job(job)
-    planned = plan_path(job)
-    finished = finished_unit(planned, asked)
-    readings = read_as_left(sweep, asked, basis=basis, zeroed_at=zeroed_at)
-    folder = planned.parent if planned.is_file() else job.parent
-    by_wheel = stop is not None and is_of(stop, "angle")
-    options = {
+    was_set = {
         "primary_length": primary_length,
         "secondary_length": secondary_length,
-        "stop": stop if by_wheel else None,
-        "stop_trim": None if by_wheel else stop,
+        "stop": stop,
         "primary_spring": primary_spring,
         "secondary_spring": secondary_spring,
     }
-    told = AsSet.of(read_set(folder / "as-left.toml", options))
-    progress("Fitting the sweeps")
-    result = verify_unit(finished, readings, told, None if finished is asked else asked)
-    document = VerifyDocument.of(result)
-    before = as_found(asked)
-    progress("Drawing the record")
-
-    def record() -> bytes:
-        return record_toml(folder / "as-left.toml", result, asked.sweep, readings, finished.fingerprint)
-
-    record()  # an existing file that is not a record is reported before the work
-    figures = verify_figure_bytes(result, before)
-    pdf = record_pdf(result, document, before, readings, finished.fingerprint, figures["as-left.svg"], paper, units)
-    files = write_folder(folder, {"as-left.toml": record, **figures, "as-left.pdf": pdf})
-    document = document.with_files(files)
+    left = judge_left(job, sweep, AskedLeft(basis, zeroed_at, was_set, paper, units), progress)
+    if left.remark:
+        typer.echo(printable(f"recurve: {left.remark}"), err=True)
     if as_json:
-        print_json(document.as_json())
+        print_json(left.document.as_json())
     else:
-        show(f"{verify_text(result, document=document)}\n{after_verify(result.verdict, job, sweep, 'as-left.pdf')}\n")
-    if result.verdict != "passes" or not document.trust.ok:
+        show(f"{left.text}\n{after_verify(left.document.verdict, job, sweep, 'as-left.pdf')}\n")
+    if not left.good:
         raise typer.Exit(ANSWER_IS_NO)

@@ -253,7 +253,8 @@ def _file(question: Question, text: str, folder: Path) -> str:
 
 def _readings(folder: Path, answers: Answers) -> str:
     """The name of the sweep typed reading by reading; "" if no reading was typed."""
-    from recurve.cli.readings import SweepFile, bench_of, take_readings
+    from recurve.cli.readings import take_readings
+    from recurve.job.live import SweepFile, bench_of
     from recurve.job.parts import swept_part
 
     document = document_of(answers, "")

@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from recurve.cli.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress, show
-from recurve.cli.finished import finished_unit
 from recurve.cli.next_step import after_curve, after_draw
 from recurve.errors import InputError
 from recurve.text import printable, printable_lines
@@ -149,6 +148,7 @@ def _curves(path: Path, job: Job | BareJob, sweep: Path | None) -> tuple[Advance
     from recurve.diagnosis.timing_card import left_curve
     from recurve.job.model import BareJob
     from recurve.job.read import read_as_left
+    from recurve.output.judged import finished_unit
     from recurve.output.planfile import plan_path
 
     if job.inspection.timing is None:
@@ -165,7 +165,10 @@ def _curves(path: Path, job: Job | BareJob, sweep: Path | None) -> tuple[Advance
     planned, where = _planned(job)
     if sweep is None:
         return planned, None, [where]
-    left = left_curve(finished_unit(plan_path(path), job), read_as_left(sweep, job))
+    finished, remark = finished_unit(plan_path(path), job)
+    if remark:
+        typer.echo(printable(f"recurve: {remark}"), err=True)
+    left = left_curve(finished, read_as_left(sweep, job))
     return planned, left, [f"The card is for the unit as left, by the readings in {sweep}.", where]
 
 

@@ -20,7 +20,7 @@ from recurve.errors import Fault, InputError
 from recurve.text import printable
 
 if TYPE_CHECKING:
-    from recurve.cli.readings import Bench
+    from recurve.job.live import Bench
     from recurve.job.questions import Question
 
 JOB, BY_HAND = "unit.toml", "unit.by-hand.toml"
@@ -239,7 +239,8 @@ def sweep(
     Example: recurve sweep examples/launch.toml --to as-left.csv
     """
     from recurve.cli.dialogue import Stopped, say, say_verbatim
-    from recurve.cli.readings import CAUTION, SweepFile, read_bench, take_readings
+    from recurve.cli.readings import take_readings
+    from recurve.job.live import CAUTION, SweepFile, read_bench
     from recurve.text import beside
 
     bench, named, text = read_bench(job)
@@ -261,9 +262,9 @@ def sweep(
 def _name_sweep(job: Path, text: str) -> tuple[Bench, str]:
     """Ask how the readings will be taken, and add that and the name of the file to the end of the job."""
     from recurve.cli.interview import ask_question
-    from recurve.cli.readings import read_bench
     from recurve.files import rewrite
     from recurve.job.answers import TYPED_SWEEP, table_text
+    from recurve.job.live import read_bench
     from recurve.job.questions import questions
 
     answers: dict[str, object] = {"~sweep": "now"}

@@ -148,7 +148,7 @@ def set_on_bench(shapes: Shapes, units: Units, settings: tuple[Setting | None, .
             continue
         off = [rectangular(u, 1.0) for u in errors[:, 2 * place : 2 * place + 2].T]
         at, speed = one.advance + one.reading * off[0], one.speed + one.speed_reading * off[1]
-        stretch = _stretch_through(shapes, units, place, np.maximum(at, 0.0), np.maximum(speed, 0.0))
+        stretch = stretch_through(shapes, units, place, np.maximum(at, 0.0), np.maximum(speed, 0.0))
         shows = curves(shapes, units, POINTS).rising_advance(speed[:, None])[:, 0] - one.reading * off[0]
         bent = (np.abs(shows - one.advance) > one.leave) & np.isfinite(stretch) & (at < units.stop)
         made = units.stretch.copy()
@@ -157,7 +157,7 @@ def set_on_bench(shapes: Shapes, units: Units, settings: tuple[Setting | None, .
     return units
 
 
-def _stretch_through(shapes: Shapes, units: Units, place: int, at: Array, speed: Array) -> Array:
+def stretch_through(shapes: Shapes, units: Units, place: int, at: Array, speed: Array) -> Array:
     """The stretch at rest (n,) [m] of a spring with which the rising curve of each unit reaches the advance `at` [rad] at the
     `speed` [rad/s]; nan where the spring would have to push."""
 

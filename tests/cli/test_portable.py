@@ -15,7 +15,7 @@ from checkout import written
 from commands import run
 from jobs import JOB, SPRINGS, SWEEP, write_job
 
-from recurve.cli.readings import Reading, SweepFile
+from recurve.job.live import Reading, SweepFile
 from recurve.job.read import load_job
 from recurve.output import planfile
 from recurve.output.planfile import plan_folder

@@ -12,8 +12,8 @@ from checkout import EXAMPLES
 from jobs import without, write_job
 from terminal import Terminal
 
-from recurve.cli.readings import Reading, SweepFile, band_at, band_words, misfits, turned
 from recurve.errors import InputError
+from recurve.job.live import Reading, SweepFile, band_at, band_words, misfits, turned
 from recurve.job.model import FileBasis
 from recurve.job.read import load_job
 from recurve.physics.target import Band, Target
@@ -137,7 +137,7 @@ def test_what_does_not_fit(speed: float, advance: float, rising: bool, words: st
 
 def test_the_examples_own_sweeps_fit() -> None:
     """No reading of the five invented units is doubted when it is typed in the order of its file."""
-    from recurve.cli.readings import read_bench
+    from recurve.job.live import read_bench
 
     examples = EXAMPLES
     for name in ("launch", "tractor", "pump", "genset", "crane"):

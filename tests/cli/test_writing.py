@@ -18,9 +18,9 @@ from typing import Any
 import pytest
 from jobs import SWEEP, write_job
 
-from recurve.cli.readings import HEADER, Reading, SweepFile
 from recurve.errors import InputError, OutputError
 from recurve.files import rewrite, write_folder
+from recurve.job.live import HEADER, Reading, SweepFile
 
 OLD = {"a.svg": b"old a", "b.pdf": b"old b" * 1000, "c.csv": b"old c", "d.toml": b"old d"}
 NEW: dict[str, bytes] = {"a.svg": b"new a", "b.pdf": b"new b" * 2000, "c.csv": b"new c"}  # and d.toml is stale

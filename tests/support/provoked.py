@@ -16,10 +16,10 @@ from mechanisms import mechanism
 from reference_units import SEEDS, swept
 
 from recurve.cli.app import main
-from recurve.cli.readings import Reading, SweepFile
 from recurve.diagnosis.check import check_unit
 from recurve.errors import RecurveError
 from recurve.job.answers import check_rows, read_answer, read_row
+from recurve.job.live import Reading, SweepFile
 from recurve.job.questions import questions
 from recurve.job.read import load_any, load_job, read_as_left
 from recurve.physics.posts import BodyPoint, PointPosts

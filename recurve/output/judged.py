@@ -1,0 +1,175 @@
+"""A unit judged, as found or as left: from the job file to the results on disk, the report and the answer.
+
+What `recurve check`, `recurve verify` and the page share.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from recurve.diagnosis.as_set import AsSet
+from recurve.diagnosis.check import check_bare, check_unit, without_curve
+from recurve.diagnosis.verify import as_found, verify_unit
+from recurve.files import write_folder
+from recurve.inspection.findings import Finding
+from recurve.job.as_left import read_set
+from recurve.job.model import BareJob, Job
+from recurve.job.read import load_any, load_job, read_as_left
+from recurve.output.documents.check import CheckDocument, VerifyDocument
+from recurve.output.planfile import plan_folder, plan_path, read_planned
+from recurve.planner.search import Report
+from recurve.units import LengthUnits, Paper, is_of
+
+# Findings that are no clean bill, whatever the curve is like.
+WRONG = ("check first", "repair first", "high", "medium")
+
+
+@dataclass(frozen=True)
+class FoundResult:
+    """A unit judged as found: its `document`, the report's `text`, whether the answer is `good`: nothing is wrong; and whether
+    the unit was `whole`, with weights, so that it could be fitted."""
+
+    document: CheckDocument
+    text: str
+    good: bool
+    whole: bool
+
+
+@dataclass(frozen=True)
+class LeftResult:
+    """A finished unit judged: its `document`, the report's `text`, whether it passes and may be trusted (`good`), and what is
+    to be said of the plan it was judged by, `remark`, empty where there is nothing."""
+
+    document: VerifyDocument
+    text: str
+    good: bool
+    remark: str
+
+
+def judge_found(path: Path, paper: Paper, html: bool, report: Report) -> FoundResult:
+    """Judge the unit of a job file as found, and write what is drawn of it into its plan's folder; `html`: a page too. Raises
+    InputError, OutputError and PhysicsError."""
+    read = load_any(path)
+    if isinstance(read, BareJob) or without_curve(read):
+        return _bare(path, read, (paper, html), report)
+    from recurve.output.figures.check import check_figure_bytes
+    from recurve.output.figures.timing import coil_figure_bytes
+    from recurve.output.text.check import check_text
+
+    report("Fitting the sweep")
+    result = check_unit(read)
+    bench = None if result.inspected is None else result.inspected.bench
+    coil = coil_figure_bytes(() if bench is None else bench.charges, read.speed_ratio, read.fingerprint)
+    stale = () if coil else ("coil.svg", "coil.png")
+    contents = check_figure_bytes(result) | coil
+    document = CheckDocument.of(result)
+    if html:
+        contents |= _papers(read, document, contents, paper, html)
+    document = document.with_files(write_folder(plan_folder(path), contents, stale))
+    good = result.verdict in ("sound", "facts only") and not _wrong(result.findings)
+    return FoundResult(document, check_text(result, document=document), good, True)
+
+
+def _bare(path: Path, job: Job | BareJob, sheet: tuple[Paper, bool], report: Report) -> FoundResult:
+    """A unit without weights: a first look at its sweep, its condition and vacuum unit; `sheet`: on which paper, and whether a
+    page is wanted too."""
+    from recurve.output.figures.look import look_figure_bytes
+    from recurve.output.figures.timing import coil_figure_bytes
+    from recurve.output.text.check import bare_text
+
+    if job.sweep is not None:
+        report("Looking at the sweep")
+    result = check_bare(job)
+    bench = result.inspected.bench
+    figures = coil_figure_bytes(() if bench is None else bench.charges, job.speed_ratio, job.fingerprint)
+    document = CheckDocument.of(result)
+    if result.look is not None:
+        figures |= look_figure_bytes(job, result.look)
+        figures |= _papers(job, document, figures, *sheet)
+    document = document.with_files(write_folder(plan_folder(path), figures) if figures else ())
+    good = result.verdict in ("sound", "facts only") and not _wrong(result.findings)
+    return FoundResult(document, bare_text(result, document), good, False)
+
+
+def _wrong(findings: tuple[Finding, ...]) -> bool:
+    return any(f.severity in WRONG for f in findings)
+
+
+def _papers(
+    job: Job | BareJob, document: CheckDocument, figures: dict[str, bytes], paper: Paper, html: bool
+) -> dict[str, bytes]:
+    """The sheet of a unit as found: as PDF, and as a page if wanted."""
+    from recurve.output.sheet.look import found_html, found_pdf
+
+    shown = {name: content for name, content in figures.items() if name.endswith(".svg")}
+    made = {"as-found.pdf": found_pdf(job, document, shown, paper)}
+    return made | ({"as-found.html": found_html(job, document, shown)} if html else {})
+
+
+@dataclass(frozen=True)
+class AskedLeft:
+    """How a finished unit is to be judged: what its readings are in (`basis`) and where zero was taken, if not as the job says;
+    what was set, by the keys of [set], a stop as angle or trim under "stop"; the paper and the units of the record."""
+
+    basis: str | None = None
+    zeroed_at: str | None = None
+    was_set: dict[str, str | None] | None = None
+    paper: Paper = "a4"
+    units: LengthUnits = "both"
+
+
+def judge_left(path: Path, sweep: Path, asked: AskedLeft, report: Report) -> LeftResult:
+    """Judge the finished unit of a job by the readings of a `sweep`, and write the record beside its plan. Raises InputError,
+    OutputError and PhysicsError."""
+    from recurve.output.figures.check import verify_figure_bytes
+    from recurve.output.sheet.record import record_pdf, record_toml
+    from recurve.output.text.check import verify_text
+
+    job = load_job(path)
+    finished, remark = finished_unit(plan_path(path), job)
+    readings = read_as_left(sweep, job, basis=asked.basis, zeroed_at=asked.zeroed_at)
+    folder = plan_path(path).parent if plan_path(path).is_file() else path.parent
+    told = AsSet.of(read_set(folder / "as-left.toml", _by_keys(asked.was_set or {})))
+    report("Fitting the sweeps")
+    result = verify_unit(finished, readings, told, None if finished is job else job)
+    document = VerifyDocument.of(result)
+    before = as_found(job)
+    report("Drawing the record")
+
+    def record() -> bytes:
+        return record_toml(folder / "as-left.toml", result, job.sweep, readings, finished.fingerprint)
+
+    record()  # an existing file that is not a record is reported before the work
+    figures = verify_figure_bytes(result, before)
+    drawn = figures["as-left.svg"]
+    pdf = record_pdf(result, document, before, readings, finished.fingerprint, drawn, asked.paper, asked.units)
+    files = write_folder(folder, {"as-left.toml": record, **figures, "as-left.pdf": pdf})
+    document = document.with_files(files)
+    good = result.verdict == "passes" and document.trust.ok
+    return LeftResult(document, verify_text(result, document=document), good, remark)
+
+
+def _by_keys(was_set: dict[str, str | None]) -> dict[str, str | None]:
+    """What was set by the keys of the table: a stop by angle or by trim."""
+    stop = was_set.get("stop")
+    by_wheel = stop is not None and is_of(stop, "angle")
+    rest = {key: value for key, value in was_set.items() if key != "stop"}
+    return {**rest, "stop": stop if by_wheel else None, "stop_trim": None if by_wheel else stop}
+
+
+def finished_unit(planned: Path, asked: Job) -> tuple[Job, str]:
+    """The unit as planned if there is a plan of these inputs, else as the job describes it; and what is to be said of it."""
+    if not planned.is_file():
+        told = (
+            f"{planned}: missing, so the unit is judged as {asked.path} describes it; expected recurve plan's plan.toml"
+        )
+        return asked, told if read_planned(asked.path) is None else ""
+    finished, made_from = load_job(planned), read_planned(planned)
+    if made_from is None:
+        words = "does not say what it was planned from"
+    elif made_from.inputs != asked.fingerprint:
+        words = f"planned from other inputs than {asked.path} has now"
+    else:
+        return finished, ""
+    return finished, f"{planned}: {words}, so what it asks is judged; plan again"

@@ -15,7 +15,6 @@ from recurve.job.answers import (
     TYPED_SPRINGS,
     TYPED_SWEEP,
     both_systems,
-    cells_of,
     check_rows,
     document_of,
     implausible,
@@ -23,13 +22,11 @@ from recurve.job.answers import (
     read_row,
     shaft_of,
     system_of,
-    unit_of,
-    with_unit,
 )
 from recurve.job.questions import Answers, Question, asked, parts
+from recurve.job.shelf import read_spring, springs_csv
 from recurve.job.tables import read_catalogue, read_sweep
 from recurve.text import path_text, printable
-from recurve.units import factor, parse
 
 KEPT, DRAFT = "answers.toml", "unit.draft.toml"
 LOOK = "~strip"  # the question before which a first look is shown
@@ -295,36 +292,9 @@ def _lines(question: Question, answers: Answers, folder: Path | None, was: Any =
         except ValueError as fault:
             _refuse(question, text, fault)
     if question.kind == "springs" and lines and folder is not None:
-        _write_springs(folder, lines, system_of(answers))
+        write_folder(folder, {TYPED_SPRINGS: springs_csv(lines, system_of(answers))})
     return lines or ("" if was is None else was)
 
 
-SPRING_CELLS = (("rate", "rate"), ("free_length", "length"), ("initial_tension", "force"))
-
-
 def _spring(question: Question, text: str, system: str) -> dict[str, str]:
-    """A spring in stock: name, rate, free length and initial tension. Raises ValueError."""
-    name, _, rest = text.replace(",", " ", 1).partition(" ") if "," not in text else text.partition(",")
-    cells = cells_of(rest)
-    if not name or '"' in text or not 2 <= len(cells) <= 3:
-        raise ValueError("expected a name, a rate, a free length, and an initial tension if there is one")
-    row = {"id": name}
-    for (key, dimension), cell in zip(SPRING_CELLS, cells, strict=False):
-        row[key] = with_unit(cell, dimension, system)
-        value = parse(row[key], dimension).value
-        if value < 0 or (value == 0 and key != "initial_tension"):
-            raise ValueError(f"{key}: expected more than 0")
-    return row
-
-
-def _write_springs(folder: Path, rows: list[dict[str, str]], system: str) -> None:
-    """Write the springs that were typed as a catalogue, in the user's own system of units."""
-    units = {key: unit_of(dimension, system) for key, dimension in SPRING_CELLS}
-    out = ["id," + ",".join(f"{key} [{unit}]" for key, unit in units.items())]
-    for row in rows:
-        cells = [row["id"]]
-        for key, dimension in SPRING_CELLS:
-            value = parse(row[key], dimension).value / factor(units[key], dimension) if key in row else 0.0
-            cells.append(f"{value:.8g}")
-        out.append(",".join(cells))
-    write_folder(folder, {TYPED_SPRINGS: ("\n".join(out) + "\n").encode("utf-8")})
+    return read_spring(text, system)

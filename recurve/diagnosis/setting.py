@@ -77,8 +77,8 @@ def post_to_bend(planned: Job, shown: Sequence[Shown], leave: float) -> PostToBe
     able = np.isfinite(bend) & (weight > 0)
     if able.mean() < 0.5:
         raise InputError(
-            f"{np.degrees(last.advance):.1f}° at {last.speed * RPM:.0f} rpm: got a reading that no bend of the {PLACES[place]} post "
-            "explains; expected another spring, or a reading to be taken again"
+            f"{np.degrees(last.advance):.1f}° at {last.speed * RPM:.0f} rpm: got a reading that no bend of the "
+            f"{PLACES[place]} post explains; expected another spring, or a reading to be taken again"
         )
     chance = weight[able] / weight[able].sum()
     mean = float(bend[able] @ chance)

@@ -44,6 +44,13 @@ def unit_of(dimension: str, system: str) -> str:
     return ALIKE[dimension] if dimension in ALIKE else UNITS[system][dimension]
 
 
+def unit_of_key(question: Question, system: str) -> str:
+    """The unit that a bare number has as an answer to a question; "" where it has none, or several."""
+    if question.kind in ("quantity", "band", "pair"):
+        return unit_of("length" if question.kind == "pair" else dimension_of(question.key), system)
+    return ""
+
+
 # --- one answer ---------------------------------------------------------------------------------------------
 
 

@@ -128,7 +128,8 @@ class _View:
         made.append(f'<text class="axis" x="{middle}" y="{HEIGHT - 8}" text-anchor="middle">distributor rpm</text>')
         y = (TOP + floor) / 2
         made.append(
-            f'<text class="axis" transform="translate(15 {y}) rotate(-90)" text-anchor="middle">advance, distributor degrees</text>'
+            f'<text class="axis" transform="translate(15 {y}) rotate(-90)" text-anchor="middle">'
+            "advance, distributor degrees</text>"
         )
         return made
 

@@ -1,0 +1,155 @@
+"""The addresses of the page, the workshop, and the files that go with it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from urllib.parse import quote
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from recurve.data import data_file
+from recurve.errors import RecurveError
+from recurve.job.edit import begin
+from recurve.job.read import load_any
+from recurve.output.planfile import plan_folder
+from recurve.page import planning, setting, sweeping, unit
+from recurve.page.bench import Asked, Bench, answers
+from recurve.page.safety import COOKIE, Door, Guard
+from recurve.page.workshop import archive, copy_unit, curve_picture, find, folder_for, units
+
+STATIC = {"page.js": "text/javascript", "bench.css": "text/css", "htmx.min.js": "text/javascript"}
+# What may be fetched of a plan's folder, and as what.
+PAPERS = {
+    "sheet.pdf": "application/pdf", "as-left.pdf": "application/pdf", "as-found.pdf": "application/pdf",
+    "curve.png": "image/png", "fit.png": "image/png", "look.png": "image/png", "as-left.png": "image/png",
+    "order.csv": "text/csv", "window.svg": "image/svg+xml", "report.html": "text/html",
+}  # fmt: skip
+
+
+def build_app(folder: Path, door: Door | None = None) -> Starlette:
+    """The page over a folder of units, behind its guard."""
+    bench = Bench(folder.resolve(), door or Door())
+    get, post = ["GET"], ["POST"]
+    at = "/u/{name:path}"
+    app = Starlette(
+        routes=[
+            Route("/", answers(workshop), methods=get),
+            Route("/new", answers(new_unit), methods=post),
+            Route("/static/{file}", answers(static), methods=get),
+            Route("/enter", answers(enter), methods=["GET", "POST"]),
+            Route(f"{at}/copy", answers(copied), methods=post),
+            Route(f"{at}/archive", answers(archived), methods=post),
+            Route(f"{at}/file/{{file}}", answers(paper), methods=get),
+            Route(f"{at}/answer", answers(unit.answer), methods=post),
+            Route(f"{at}/picture", answers(unit.picture), methods=get),
+            Route(f"{at}/reading", answers(sweeping.reading), methods=post),
+            Route(f"{at}/undo", answers(sweeping.undo), methods=post),
+            Route(f"{at}/readings-file", answers(sweeping.upload), methods=post),
+            Route(f"{at}/begin/{{kind}}", answers(planning.begin_work), methods=post),
+            Route(f"{at}/progress/{{kind}}", answers(planning.progress), methods=get),
+            Route(f"{at}/halt/{{kind}}", answers(planning.halt), methods=post),
+            Route(f"{at}/tried", answers(planning.tried), methods=get),
+            Route(f"{at}/swing", answers(planning.swing), methods=get),
+            Route(f"{at}/was-set", answers(setting.was_set), methods=post),
+            Route(f"{at}/shown", answers(setting.shown), methods=post),
+            Route(f"{at}/{{step}}", answers(unit.step), methods=get),
+            Route(at, answers(unit.here), methods=get),
+        ],
+        exception_handlers={HTTPException: _refused},
+    )
+    app.state.bench = bench
+    app.add_middleware(Guard, door=bench.door)
+    return app
+
+
+async def _refused(request: Request, fault: Exception) -> Response:
+    assert isinstance(fault, HTTPException)  # it is registered for these
+    bench: Bench = request.app.state.bench
+    text = bench.templates.get_template("refused.html").render(name="", faults=[fault.detail], title="Not here")
+    return HTMLResponse(text, fault.status_code)
+
+
+def workshop(asked: Asked) -> Response:
+    """All units, or those that a search finds."""
+    search = asked.form.get("q", "")
+    found = []
+    for one in units(asked.bench.folder, search):
+        try:
+            job = load_any(one.path)
+        except RecurveError:
+            job = None
+        found.append((one, curve_picture(job, one.path, f"Curve of {one.title}")))
+    partly = asked.request.headers.get("hx-request") and asked.request.headers.get("hx-target") == "units"
+    template = "cards.html" if partly else "workshop.html"
+    return asked.show(template, units=found, q=search, title="Workshop", folder=asked.bench.folder.name)
+
+
+def new_unit(asked: Asked) -> Response:
+    """A new unit, empty or from another."""
+    title, like = asked.form.get("title", "").strip()[:100], asked.form.get("like", "")
+    with asked.bench.writing:
+        if like:
+            source = find(asked.bench.folder, like)
+            if source is None:
+                raise HTTPException(404, "There is no such unit here.")
+            made = copy_unit(asked.bench.folder, source)
+        else:
+            made = folder_for(asked.bench.folder, title)
+            begin(made, {"title": title or "A unit"})
+    return _to(asked.bench.folder, made)
+
+
+def copied(asked: Asked) -> Response:
+    """A copy of a unit, without its plan."""
+    with asked.bench.writing:
+        return _to(asked.bench.folder, copy_unit(asked.bench.folder, asked.path))
+
+
+def archived(asked: Asked) -> Response:
+    """A unit put away."""
+    with asked.bench.writing:
+        archive(asked.bench.folder, asked.name, asked.path)
+    return RedirectResponse("/", 303)
+
+
+def _to(folder: Path, made: Path) -> Response:
+    name = made.relative_to(folder).with_suffix("").as_posix()
+    return RedirectResponse(f"/u/{quote(name)}/book", 303)
+
+
+def static(asked: Asked) -> Response:
+    """A script or style sheet of the page."""
+    file = str(asked.request.path_params["file"])
+    if file not in STATIC:
+        raise HTTPException(404, "There is no such file.")
+    return FileResponse(data_file(f"page/{file}"), media_type=STATIC[file])
+
+
+def paper(asked: Asked) -> Response:
+    """A result out of the unit's plan folder."""
+    file = str(asked.request.path_params["file"])
+    path = plan_folder(asked.path) / file
+    if file not in PAPERS or not path.is_file():
+        raise HTTPException(404, "That has not been made yet.")
+    # A drawing or a page of results may run nothing and load nothing.
+    policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox"
+    headers = {"content-security-policy": policy} if file.endswith((".svg", ".html")) else {}
+    return FileResponse(path, media_type=PAPERS[file], headers=headers)
+
+
+def enter(asked: Asked) -> Response:
+    """The door for a phone: the code from the terminal, once."""
+    door = asked.bench.door
+    told = ""
+    if asked.request.method == "POST":
+        secret = door.enter(asked.form.get("code", "").strip())
+        if secret is not None:
+            answer = RedirectResponse("/", 303)
+            answer.set_cookie(COOKIE, secret, httponly=True, samesite="strict")
+            return answer
+        told = "That is not the code, or it was used. A new one stands in the terminal after a restart of the page."
+    return asked.show("enter.html", 403 if told else 200, told=told, title="Code")

@@ -93,12 +93,18 @@ def begin(path: Path, answers: Answers) -> Edited:
     return _written(read_edited(path), dict(answers))
 
 
+def reaching(answers: Answers) -> dict[str, Any]:
+    """Answers that lead to every question: the unit is stripped if a person answers so far, and a sweep is in a file."""
+    swept = answers if answers.get("~sweep") in ("now", "file") else {**answers, "~sweep": "file"}
+    return {**swept, "~strip": "yes"}
+
+
 def _written(before: Edited, answers: dict[str, Any]) -> Edited:
     """Both files with these answers, whole, and read again."""
     import tomli_w
     import tomlkit
 
-    was, wanted = document_of(before.answers, ""), document_of(answers, "")
+    was, wanted = (document_of(reaching(a), "") for a in (before.answers, answers))
     for document in (was, wanted):
         if not document.get("title"):
             document.pop("title", None)

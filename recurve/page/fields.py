@@ -18,6 +18,7 @@ from recurve.job.answers import (
     system_of,
     unit_of_key,
 )
+from recurve.job.edit import reaching
 from recurve.job.questions import Answers, Part, Question, asked, parts
 from recurve.job.shelf import read_spring
 
@@ -100,14 +101,9 @@ def step_of(name: str) -> Step | None:
     return next((s for s in STEPS if s.name == name), None)
 
 
-def stripped(answers: Answers) -> dict[str, Any]:
-    """The answers as the page asks on: the unit is stripped if the person goes there, and a sweep is a file."""
-    return {"~sweep": "file", **answers, "~strip": "yes"}
-
-
 def groups(step: Step, answers: Answers) -> list[Group]:
     """The fields of a step, by part, that these answers lead to."""
-    known, made = stripped(answers), []
+    known, made = reaching(answers), []
     here = asked(known)
     for title in step.parts:
         part = next(p for p in parts() if p.title == title)

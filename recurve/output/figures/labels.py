@@ -54,6 +54,19 @@ def rows_of(speeds: list[float], widths: list[float]) -> list[int]:
     return rows
 
 
+def spread(wanted: list[float], gap: float, low: float, high: float) -> list[float]:
+    """Places near the `wanted` ones, which fall, each at least `gap` below the one before, and all between `low` and `high`; all
+    in one unit, such as [mm of paper]."""
+    rows: list[float] = []
+    for y in wanted:
+        rows.append(min(y, rows[-1] - gap if rows else high))
+    floor = low
+    for i in reversed(range(len(rows))):
+        rows[i] = max(rows[i], floor)
+        floor = rows[i] + gap
+    return rows
+
+
 def _size_pt(axes: Axes) -> tuple[float, float]:
     """Width and height of axes [pt]."""
     inch = 72.0 / axes.figure.dpi

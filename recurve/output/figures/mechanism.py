@@ -14,6 +14,7 @@ import numpy as np
 from recurve import __version__
 from recurve.job.model import Job
 from recurve.output.figures import style
+from recurve.output.figures.labels import spread
 from recurve.output.figures.parts import ARROW_MM, COIL_HALF_MM, FLESH_MM, Parts, base_radius, coil
 from recurve.output.figures.picture import DrawnSpring, Picture, picture_of
 from recurve.text import plain, shortened
@@ -175,19 +176,6 @@ def _labels(axes: Axes, parts: Parts, half: float) -> None:
                 at_row = y + LINE_MM * ((len(lines) - 1) / 2 - row)
                 weight = "normal" if row else "bold"
                 _say(axes, x, at_row, words, ha=align, fontsize=style.TINY_PT, fontweight=weight)
-
-
-def spread(wanted: list[float], gap: float, low: float, high: float) -> list[float]:
-    """Heights [mm of paper] near the `wanted` ones, which fall, each at least `gap` below the one before, and all between
-    `low` and `high`."""
-    rows: list[float] = []
-    for y in wanted:
-        rows.append(min(y, rows[-1] - gap if rows else high))
-    floor = low
-    for i in reversed(range(len(rows))):
-        rows[i] = max(rows[i], floor)
-        floor = rows[i] + gap
-    return rows
 
 
 def _stop_words(picture: Picture) -> str:

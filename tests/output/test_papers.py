@@ -4,19 +4,27 @@ that hold what is known."""
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
 import numpy as np
 import pytest
+from checkout import EXAMPLES
 from example_plans import planned
 from pdfpages import POINT, Page, read
 
+from recurve.diagnosis.check import check_bare
+from recurve.job.model import BareJob
+from recurve.job.read import load_any
+from recurve.output.documents.check import CheckDocument
 from recurve.output.documents.plan import PlanDocument
 from recurve.output.figures.plan import plan_figure_bytes
 from recurve.output.sheet.blocks import ready_parts
+from recurve.output.sheet.look import found_facts
 from recurve.output.sheet.numbers import Shown
 from recurve.output.sheet.sheet import sheet_facts, sheet_pdf
+from recurve.physics.sweep import AsRead
 
 FOOT_MM = 14.0  # the lower margin, with the foot
 
@@ -131,3 +139,19 @@ def test_the_static_that_the_job_tells_and_the_totals_are_filled_in() -> None:
 def test_where_the_static_is_not_told_its_boxes_stay_empty() -> None:
     engine = next(p for p in sheet_facts(planned("launch"))["parts"] if p["name"] == "engine")["facts"]
     assert engine["static"] == "" and all(r["static"] == r["total"] == "" for r in engine["rows"])
+
+
+# --- the sheet of a unit as found ---------------------------------------------------------------------------
+
+
+def test_every_column_of_the_sheet_as_found_says_distributor_or_what_it_counts() -> None:
+    job = load_any(EXAMPLES / "dinghy.toml")
+    assert isinstance(job, BareJob)
+    parts = {p["name"]: p["facts"] for p in found_facts(job, CheckDocument.of(check_bare(job)), {})["parts"]}
+    for head in parts["bands"]["table"]["heads"][1:-1]:
+        assert head["unit"].endswith(", distributor"), head
+    assert [h["unit"] for h in parts["strength"]["table"]["heads"][1:3]] == ["of what the book needs", "times as much"]
+    assert parts["signed"]["boxes"] == ["swept by", "bench", "date"]
+    crank = replace(job, sweep=replace(job.sweep, as_read=AsRead("crank", "crank", 2.0))) if job.sweep else job
+    parts = {p["name"]: p["facts"] for p in found_facts(crank, CheckDocument.of(check_bare(job)), {})["parts"]}
+    assert parts["signed"]["boxes"] == ["swept by", "timing light or bench", "date"]

@@ -23,7 +23,7 @@ from recurve.output.documents.timing import TimingDocument, columns
 from recurve.output.figures.mechanism import small_unit_svg
 from recurve.output.figures.timing import coil_figure_bytes, timing_figure_bytes
 from recurve.output.sheet.numbers import Cell, Shown, cell, signless
-from recurve.output.sheet.parts import PLACES, Facts, Source, decimals, highest, in_order
+from recurve.output.sheet.parts import PLACES, SEVERITY, Facts, Source, decimals, highest, in_order
 from recurve.planner.plan import Plan
 from recurve.text import breakable
 from recurve.units import RPM, LengthUnits
@@ -248,12 +248,16 @@ def found(source: Source) -> Facts | None:
     _, blamed = as_blamed(e, source.plan.ideal)
     curve = curve_findings(e, source.plan.ideal, blamed)
     findings = worst_first([*source.plan.inspected.findings, *curve, *data_findings(e)])
-    words = ("what", "severity", "evidence", "consequence", "remedy")
+    words = ("what", "evidence", "consequence", "remedy")
     return {
         "readings": _readings(fit),
         "rows": _rows(e, fit, source.shown),
         "drawing": next(iter(source.given.get("mechanism", {}).get("figures", ())), None),
-        "findings": [{name: breakable(source.shown.words(getattr(f, name))) for name in words} for f in findings],
+        "findings": [
+            {"severity": SEVERITY[f.severity]}
+            | {name: breakable(source.shown.words(getattr(f, name))) for name in words}
+            for f in findings
+        ],
     }
 
 

@@ -19,9 +19,10 @@ from recurve.job.model import BareJob
 from recurve.job.read import load_any
 from recurve.output.documents.check import CheckDocument
 from recurve.output.documents.plan import PlanDocument
+from recurve.output.figures.look import look_figure_bytes
 from recurve.output.figures.plan import plan_figure_bytes
 from recurve.output.sheet.blocks import ready_parts
-from recurve.output.sheet.look import found_facts
+from recurve.output.sheet.look import found_facts, found_pdf
 from recurve.output.sheet.numbers import Shown
 from recurve.output.sheet.sheet import sheet_facts, sheet_pdf
 from recurve.physics.sweep import AsRead
@@ -155,3 +156,16 @@ def test_every_column_of_the_sheet_as_found_says_distributor_or_what_it_counts()
     crank = replace(job, sweep=replace(job.sweep, as_read=AsRead("crank", "crank", 2.0))) if job.sweep else job
     parts = {p["name"]: p["facts"] for p in found_facts(crank, CheckDocument.of(check_bare(job)), {})["parts"]}
     assert parts["signed"]["boxes"] == ["swept by", "timing light or bench", "date"]
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_the_tables_of_the_sheet_as_found_are_not_torn(paper: Any) -> None:
+    """Each head of a column stands once: a table that goes over a page repeats it."""
+    job = load_any(EXAMPLES / "dinghy.toml")
+    assert isinstance(job, BareJob)
+    result = check_bare(job)
+    assert result.look is not None
+    svgs = {name: made for name, made in look_figure_bytes(job, result.look).items() if name.endswith(".svg")}
+    made = read(found_pdf(job, CheckDocument.of(result), svgs, paper))
+    text = " ".join(p.text for p in made)
+    assert len(made) == 2 and text.count("they must pull") == 1 and text.count("outside probability") <= 1

@@ -65,8 +65,8 @@ def _verdict(document: CheckDocument) -> Facts:
 
 def _picture(figures: Mapping[str, bytes]) -> Facts | None:
     shown = [
-        ("look.svg", "The readings on the book's bands", 84),
-        ("fit.svg", "The readings on the book's bands, and the fitted curve", 84),
+        ("look.svg", "The readings on the book's bands", 80),
+        ("fit.svg", "The readings on the book's bands, and the fitted curve", 80),
     ]
     there = [{"file": name, "alt": alt, "width": width} for name, alt, width in shown if name in figures]
     return {"figures": there} if there else None

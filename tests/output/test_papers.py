@@ -3,6 +3,8 @@ that hold what is known."""
 
 from __future__ import annotations
 
+import csv
+import io
 import re
 from dataclasses import replace
 from functools import cache
@@ -21,6 +23,7 @@ from recurve.output.documents.check import CheckDocument
 from recurve.output.documents.plan import PlanDocument
 from recurve.output.figures.look import look_figure_bytes
 from recurve.output.figures.plan import plan_figure_bytes
+from recurve.output.planfile import order_csv
 from recurve.output.sheet.blocks import ready_parts
 from recurve.output.sheet.look import found_facts, found_pdf
 from recurve.output.sheet.numbers import Shown
@@ -100,6 +103,22 @@ def test_an_inch_sheet_turns_findings_and_order_list_too() -> None:
     assert f"{low:.2f} to {high:.2f}" in text
     low, high = (x * 1e3 / 25.4 for x in plan.purchases[0].lengths)
     assert f"{low:.3f} to {high:.3f}" in text
+
+
+def test_the_file_of_the_order_is_in_inch_units_too() -> None:
+    """By definition as above; the metric file is what it was."""
+    plan = planned("launch")
+    metric, inch = (list(csv.DictReader(io.StringIO(order_csv(plan, u).decode()))) for u in ("both", "inch"))
+    assert order_csv(plan) == order_csv(plan, "metric") == order_csv(plan, "both")
+    assert not any("mm" in name or "[N" in name for name in inch[0])
+    for one, other in zip(metric, inch, strict=True):
+        assert float(other["rate [lbf/in]"]) == pytest.approx(
+            float(one["rate [N/mm]"]) / 4.4482216152605 * 25.4, rel=1e-5
+        )
+        assert float(other["wire [in]"]) == pytest.approx(float(one["wire [mm]"]) / 25.4, rel=1e-5)
+        for end in ("from", "to"):
+            length = float(one[f"free_length_{end} [mm]"]) / 25.4
+            assert float(other[f"free_length_{end} [in]"]) == pytest.approx(length, abs=1e-3)
 
 
 def test_sentences_in_inch_units() -> None:

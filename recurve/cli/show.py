@@ -180,13 +180,13 @@ def _planned(job: Job) -> tuple[Advance | None, str]:
     from recurve.physics.curve import trace
 
     if current_plan(job) is None:
+        file = plan_path(job.path)
+        why = f"{file} is of other inputs than the job has now" if file.is_file() else f"there is no {file}"
+        typer.echo(printable(f"recurve: {why}, so the curve is planned now; recurve plan keeps it"), err=True)
         made = planned_curve(job)
         if made is None:
             return None, "There is no planned curve: nothing to plan with, or the target is out of reach."
-        return (
-            made,
-            f"The planned curve was planned now, since {plan_path(job.path)} is not there or not of these inputs.",
-        )
+        return made, f"The planned curve was planned now, since {why}."
     unit = planned_unit(job)
     if unit is None:
         return None, f"The plan in {plan_path(job.path)} is out of reach, so there is no planned curve."

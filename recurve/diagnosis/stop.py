@@ -87,12 +87,24 @@ class StopOff(Finding):
             return Words(
                 "stop worn, filed or its bush missing", told,
                 "too much total advance: knock at full load breaks pistons before it is heard",
-                "build the stop up while the unit is stripped, or fit the missing bush",
+                self._remedy("build the stop up while the unit is stripped, or fit the missing bush", "fit the missing bush"),
             )  # fmt: skip
         return Words(
             "stop built up, or something binds before it", told, "short of its total: flat and hot at speed",
-            "find what binds; else file the stop",
+            self._remedy("find what binds; else file the stop", "find what binds"),
         )  # fmt: skip
+
+    def _remedy(self, trimmed: str, first: str) -> str:
+        """What to do, where a trim may help; and what is left where it is known that it cannot."""
+        trim = self.trim
+        if trim is None or trim.edge is None or trim.can:
+            return trimmed
+        if trim.allowed <= 0.0:
+            key = "build_up_to" if trim.up else "file_up_to"
+            way = "built up" if trim.up else "filed"
+            return f"{first}; else a sound stop from another unit: the job does not let this one be {way} ({key} in [stop])"
+        way = "building up" if trim.up else "filing"
+        return f"{first}; else a sound stop from another unit: the {way} that is allowed is not enough"
 
 
 def stop_finding(e: Evidence, sure: bool) -> StopOff | None:

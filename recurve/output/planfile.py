@@ -24,7 +24,7 @@ from recurve.planner.build import Build, Fitted
 from recurve.planner.buying import Purchase
 from recurve.planner.plan import Plan
 from recurve.text import beside, csv_text, path_text, printable
-from recurve.units import PLACES, SQRT3, parse
+from recurve.units import INCH, PLACES, POUND_FORCE, SQRT3, LengthUnits, parse
 
 UNPORTABLE = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
 NEXT_TO_NOTHING = 1e-6  # a fitted pull [N] below this is none
@@ -229,23 +229,35 @@ ORDER_COLUMNS = (
 )  # fmt: skip
 
 
-def order_csv(plan: Plan) -> bytes:
+INCH_COLUMNS = {"N/mm": "lbf/in", "mm": "in", "N": "lbf"}
+
+
+def order_csv(plan: Plan, units: LengthUnits = "both") -> bytes:
     """What to take from stock or to order, the alternatives, and the tolerance to state to a supplier: one line per
-    spring, none for springs already in the unit or for a plan that is out of reach."""
+    spring, none for springs already in the unit or for a plan that is out of reach. The columns name their units, metric ones
+    unless inch ones alone are asked for."""
+    inch = units == "inch"
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(ORDER_COLUMNS)
+    columns = (name.partition(" [") for name in ORDER_COLUMNS)
+    writer.writerow(
+        f"{name}{bracket}{INCH_COLUMNS.get(unit[:-1], unit[:-1]) if inch else unit[:-1]}]" if bracket else name
+        for name, bracket, unit in columns
+    )
     for one in plan.purchases:
-        writer.writerow(_order_row(one))
+        writer.writerow(_order_row(one, inch))
     return out.getvalue().encode("utf-8")
 
 
-def _order_row(one: Purchase) -> list[str]:
+def _order_row(one: Purchase, inch: bool) -> list[str]:
     s = one.spring
-    lengths = ["" if x is None else f"{x * 1e3:.10g}" for x in (s.wire, s.outer)]
+    length, force = (INCH, POUND_FORCE) if inch else (1e-3, 1.0)
+    rate, digits, more = force / length, 6 if inch else 10, 1 if inch else 0
+    lengths = ["" if x is None else f"{x / length:.{digits}g}" for x in (s.wire, s.outer)]
     coils = "" if s.coils is None else f"{s.coils:g}"
-    ranges = [*(f"{x * 1e-3:.3f}" for x in one.rates), *(f"{x * 1e3:.2f}" for x in one.lengths)]
+    ranges = [*(f"{x / rate:.3f}" for x in one.rates), *(f"{x / length:.{2 + more}f}" for x in one.lengths)]
     return [
-        one.place, csv_text(s.id), "1", f"{s.rate * 1e-3:.10g}", f"{s.free_length * 1e3:.10g}", f"{s.initial_tension:.10g}",
-        *lengths, coils, csv_text(s.material), csv_text(" ".join(one.alternates)), *ranges,
+        one.place, csv_text(s.id), "1", f"{s.rate / rate:.{digits}g}", f"{s.free_length / length:.{digits}g}",
+        f"{s.initial_tension / force:.{digits}g}", *lengths, coils, csv_text(s.material), csv_text(" ".join(one.alternates)),
+        *ranges,
     ]  # fmt: skip

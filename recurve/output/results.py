@@ -82,7 +82,7 @@ def write_results(made: Plan, document: PlanDocument, asked: Asked) -> tuple[str
         contents["plan.toml"] = plan_toml(made)
     given, drawn = ready_parts(made, document, asked.units)
     sheet = sheet_pdf(made, figures["curve.svg"], asked.paper, asked.units, given, drawn, document)
-    contents |= {**figures, "sheet.pdf": sheet, "order.csv": order_csv(made)}
+    contents |= {**figures, "sheet.pdf": sheet, "order.csv": order_csv(made, asked.units)}
     if asked.html:
         page_figures = {"curve.svg": figures["curve.svg"], **drawn, "curve-narrow.svg": narrow_figure_svg(made)}
         contents["report.html"] = page_html(made, page_figures, asked.units, given, document)

@@ -55,14 +55,16 @@ def test_the_card_as_text(ferry: Path) -> None:
 
 
 def test_the_plan_beside_the_job_is_taken_while_it_belongs_to_it(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Of these inputs: its springs. Out of reach: no curve. Of other or unknown inputs: planned anew."""
+    """Of these inputs: its springs. Out of reach: no curve. Of other or unknown inputs: planned anew, which is said before it is
+    done, and why."""
     path = write_job(tmp_path)
     path.write_text(path.read_text(encoding="utf-8") + ENGINE, encoding="utf-8")
     job, anew = load_job(path), object()
     monkeypatch.setattr(timing_card, "planned_curve", lambda _: anew)
     assert _planned(job)[0] is anew
+    assert "there is no" in capsys.readouterr().err
     plan = tmp_path / "unit-plan" / "plan.toml"
     plan.parent.mkdir()
     text = path.read_text(encoding="utf-8").replace('"as-found.csv"', '"../as-found.csv"')
@@ -75,6 +77,8 @@ def test_the_plan_beside_the_job_is_taken_while_it_belongs_to_it(
     ):
         plan.write_text(f"{text}\n{planned}", encoding="utf-8")
         got, _ = _planned(job)
+        said = capsys.readouterr().err
+        assert ("is of other inputs than the job has now, so the curve is planned now" in said) == (result is anew)
         stop = None if got is None else float(getattr(got, "stop", 0.0)) * 57.29577951308232
         assert got is result if result is None or result is anew else stop == pytest.approx(11.0)
 

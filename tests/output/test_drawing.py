@@ -18,11 +18,11 @@ from recurve.cli.app import main
 from recurve.errors import InputError
 from recurve.job.read import load_job
 from recurve.output.figures import mechanism, style
+from recurve.output.figures.labels import spread
 from recurve.output.figures.mechanism import (
     SMALL_MM,
     scale_of,
     small_unit_svg,
-    spread,
     springs_scale,
     unit_figure_bytes,
 )

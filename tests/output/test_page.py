@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import re
 from collections import Counter
 from dataclasses import replace
@@ -11,6 +13,7 @@ from pathlib import Path
 
 import pytest
 from browser import Browser, executable
+from example_plans import planned
 from pdfpages import read
 from sheetplans import launch, leaves
 
@@ -22,7 +25,7 @@ from recurve.planner.plan import Plan
 DATA = data_file("wire.toml").parent
 SVG = b'<?xml version="1.0"?>\n<svg xmlns="http://www.w3.org/2000/svg" width="9pt" height="9pt"><path id="p" d="M0 0"/></svg>'
 FIGURES = {"curve.svg": SVG, "curve-narrow.svg": SVG}
-EMPTY = {"meta", "link", "br", "img", "hr"}
+EMPTY = {"meta", "link", "br", "img", "hr", "input"}
 
 
 class Reader(HTMLParser):
@@ -46,7 +49,7 @@ class Reader(HTMLParser):
         assert self.open and self.open.pop() == tag, tag
 
     def handle_data(self, data: str) -> None:
-        if not {"style", "svg"} & set(self.open):
+        if not {"style", "svg", "script"} & set(self.open):
             self.texts.append(data)
 
 
@@ -78,18 +81,21 @@ def test_the_page_says_all_that_the_sheet_says() -> None:
                 assert one.strip("();").lower() in text, (part["name"], words)
 
 
-def test_nothing_is_asked_of_a_network_and_nothing_runs() -> None:
+def test_nothing_is_asked_of_a_network_and_one_script_runs_known_by_its_digest() -> None:
+    """A source of a script is a digest as in CSP Level 3, 2.3.1: base64 of the SHA-256 of the element's text (MEMORY)."""
     page = launch_page().decode()
     reader = parsed(launch_page())
     assert not [t for t, _, _ in reader.attributes if t in ("script", "iframe", "object", "embed", "img")]
-    assert "<script" not in page and "@import" not in page
+    (script,) = re.findall("<script>(.*?)</script>", page, re.S)
+    assert "fetch" not in script and "http" not in script and "@import" not in page
     for _, name, value in reader.attributes:
         assert not name.startswith("on")
         if name in ("src", "href", "xlink:href", "action", "srcset"):
             assert value.startswith("#") or value == "data:,", value
     assert all(u.startswith("#") for u in re.findall(r"url\(([^)]*)\)", page))
     (policy,) = [v for t, n, v in reader.attributes if (t, n) == ("meta", "content") and "default-src" in v]
-    assert policy.startswith("default-src 'none'")
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    assert policy.startswith("default-src 'none'") and policy.endswith(f"script-src 'sha256-{digest}'")
 
 
 def test_ids_are_unique_and_references_lead_somewhere() -> None:
@@ -135,10 +141,67 @@ def test_other_units_make_another_page_and_an_svg_keeps_to_itself(plan: Plan) ->
     )
 
 
+def test_every_box_of_the_sheet_can_be_typed_in_and_has_a_name() -> None:
+    """Two boxes for each band on the bench, three on the engine (static, total and read), one for each number to set, a tick for
+    each point to see to first, and the lines."""
+    page = page_html(launch(), FIGURES).decode()
+    facts = {p["name"]: p["facts"] for p in sheet_facts(launch())["parts"]}
+    boxes = re.findall(r'<input type="(text|checkbox)"([^>]*)>', page)
+    rows = len(facts["check"]["rows"])
+    texts = [rest for kind, rest in boxes if kind == "text"]
+    assert len(texts) == len(facts["verdict"]["numbers"]) + 2 * rows + 4 + 3 + 3 * rows + 2
+    assert all('aria-label="' in rest for rest in texts)
+    assert sum(kind == "checkbox" for kind, _ in boxes) == 6 + 2
+    pump = page_html(planned("pump"), FIGURES).decode()
+    assert 'value="9.0° (crank)"' in pump  # what the job tells stands in its box
+
+
+def test_ids_and_numbers_with_units_stay_on_one_line() -> None:
+    page = page_html(launch(), FIGURES).decode()
+    build = launch().build
+    assert build is not None
+    for spring in build.springs:
+        assert f'<span class="id">{spring.spring.id}</span>' in page
+    assert '<span class="id">HM-017</span>' in page and '<span class="id">2026-03-14</span>' in page
+    assert "six-cylinder" in page  # no id: a line may break there
+    body = re.sub("<svg.*?</svg>|<[^>]*>", "", page[page.index("<main>") :], flags=re.S)
+    assert not re.search(r"\d (?:mm|rpm|N/mm)\b", body)
+
+
 # --- in a browser -------------------------------------------------------------------------------------------
 
 
-@pytest.mark.skipif(executable() is None, reason="no Chromium on this machine (chromium, google-chrome)")
+NO_BROWSER = pytest.mark.skipif(executable() is None, reason="no Chromium on this machine (chromium, google-chrome)")
+
+
+@NO_BROWSER
+def test_what_is_typed_and_ticked_is_there_again_and_only_for_this_job(tmp_path: Path) -> None:
+    """Typed as a user's browser would tell it, by an input event; then the page is loaded again, and another job's page."""
+    path, other = tmp_path / "report.html", tmp_path / "other.html"
+    path.write_bytes(page_html(launch(), FIGURES))
+    other.write_bytes(page_html(planned("pump"), FIGURES))
+    reading = 'input[aria-label="read, rising, 400 rpm"]'
+    tick = "#ready input"
+
+    def value(browser: Browser, script: str) -> object:
+        return browser.ask("Runtime.evaluate", expression=script, returnByValue=True)["result"].get("value")
+
+    with Browser.start() as browser:
+        assert browser.show(path, 390, 844, True)["said"] == []
+        typed = f"""{{ const box = document.querySelector('{reading}'); box.value = '1.7';
+            box.dispatchEvent(new Event('input')); document.querySelector('{tick}').click(); }}"""
+        value(browser, typed)
+        browser.show(path, 1280, 900, False)
+        assert value(browser, f"document.querySelector('{reading}').value") == "1.7"
+        assert value(browser, f"document.querySelector('{tick}').checked") is True
+        assert value(browser, "document.getElementById('kept').textContent.startsWith('What you type is kept')") is True
+        assert "1.7" in " ".join(p.text for p in read(browser.printed()))
+        browser.show(other, 390, 844, True)
+        assert value(browser, f"document.querySelector('{reading}').value") == ""
+        assert value(browser, f"document.querySelector('{tick}').checked") is False
+
+
+@NO_BROWSER
 def test_in_chromium_nothing_overflows_asks_or_complains_and_it_prints_like_the_sheet(tmp_path: Path) -> None:
     path = tmp_path / "report.html"
     path.write_bytes(launch_page())

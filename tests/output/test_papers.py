@@ -3,20 +3,32 @@ that hold what is known."""
 
 from __future__ import annotations
 
+import csv
+import io
 import re
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
 import numpy as np
 import pytest
+from checkout import EXAMPLES
 from example_plans import planned
 from pdfpages import POINT, Page, read
 
+from recurve.diagnosis.check import check_bare
+from recurve.job.model import BareJob
+from recurve.job.read import load_any
+from recurve.output.documents.check import CheckDocument
 from recurve.output.documents.plan import PlanDocument
+from recurve.output.figures.look import look_figure_bytes
 from recurve.output.figures.plan import plan_figure_bytes
+from recurve.output.planfile import order_csv
 from recurve.output.sheet.blocks import ready_parts
+from recurve.output.sheet.look import found_facts, found_pdf
 from recurve.output.sheet.numbers import Shown
 from recurve.output.sheet.sheet import sheet_facts, sheet_pdf
+from recurve.physics.sweep import AsRead
 
 FOOT_MM = 14.0  # the lower margin, with the foot
 
@@ -93,6 +105,22 @@ def test_an_inch_sheet_turns_findings_and_order_list_too() -> None:
     assert f"{low:.3f} to {high:.3f}" in text
 
 
+def test_the_file_of_the_order_is_in_inch_units_too() -> None:
+    """By definition as above; the metric file is what it was."""
+    plan = planned("launch")
+    metric, inch = (list(csv.DictReader(io.StringIO(order_csv(plan, u).decode()))) for u in ("both", "inch"))
+    assert order_csv(plan) == order_csv(plan, "metric") == order_csv(plan, "both")
+    assert not any("mm" in name or "[N" in name for name in inch[0])
+    for one, other in zip(metric, inch, strict=True):
+        assert float(other["rate [lbf/in]"]) == pytest.approx(
+            float(one["rate [N/mm]"]) / 4.4482216152605 * 25.4, rel=1e-5
+        )
+        assert float(other["wire [in]"]) == pytest.approx(float(one["wire [mm]"]) / 25.4, rel=1e-5)
+        for end in ("from", "to"):
+            length = float(one[f"free_length_{end} [mm]"]) / 25.4
+            assert float(other[f"free_length_{end} [in]"]) == pytest.approx(length, abs=1e-3)
+
+
 def test_sentences_in_inch_units() -> None:
     """By hand: 1 N/mm = 25.4/4.4482 = 5.71 lbf/in; 1 mN·m = 1/(4.4482/16·25.4) = 0.1416 ozf·in; 0.46 mm = 0.018 in."""
     inch, metric = Shown(2.0, "inch"), Shown(2.0, "metric")
@@ -131,3 +159,32 @@ def test_the_static_that_the_job_tells_and_the_totals_are_filled_in() -> None:
 def test_where_the_static_is_not_told_its_boxes_stay_empty() -> None:
     engine = next(p for p in sheet_facts(planned("launch"))["parts"] if p["name"] == "engine")["facts"]
     assert engine["static"] == "" and all(r["static"] == r["total"] == "" for r in engine["rows"])
+
+
+# --- the sheet of a unit as found ---------------------------------------------------------------------------
+
+
+def test_every_column_of_the_sheet_as_found_says_distributor_or_what_it_counts() -> None:
+    job = load_any(EXAMPLES / "dinghy.toml")
+    assert isinstance(job, BareJob)
+    parts = {p["name"]: p["facts"] for p in found_facts(job, CheckDocument.of(check_bare(job)), {})["parts"]}
+    for head in parts["bands"]["table"]["heads"][1:-1]:
+        assert head["unit"].endswith(", distributor"), head
+    assert [h["unit"] for h in parts["strength"]["table"]["heads"][1:3]] == ["of what the book needs", "times as much"]
+    assert parts["signed"]["boxes"] == ["swept by", "bench", "date"]
+    crank = replace(job, sweep=replace(job.sweep, as_read=AsRead("crank", "crank", 2.0))) if job.sweep else job
+    parts = {p["name"]: p["facts"] for p in found_facts(crank, CheckDocument.of(check_bare(job)), {})["parts"]}
+    assert parts["signed"]["boxes"] == ["swept by", "timing light or bench", "date"]
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_the_tables_of_the_sheet_as_found_are_not_torn(paper: Any) -> None:
+    """Each head of a column stands once: a table that goes over a page repeats it."""
+    job = load_any(EXAMPLES / "dinghy.toml")
+    assert isinstance(job, BareJob)
+    result = check_bare(job)
+    assert result.look is not None
+    svgs = {name: made for name, made in look_figure_bytes(job, result.look).items() if name.endswith(".svg")}
+    made = read(found_pdf(job, CheckDocument.of(result), svgs, paper))
+    text = " ".join(p.text for p in made)
+    assert len(made) == 2 and text.count("they must pull") == 1 and text.count("outside probability") <= 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -9,6 +10,7 @@ from tempfile import TemporaryDirectory
 
 import pytest
 from checkout import EXAMPLES, written
+from example_plans import planned
 
 from recurve.inspection.inspected import inspect_unit
 from recurve.inspection.model import Inspection
@@ -89,3 +91,24 @@ def test_a_list_of_springs_says_what_is_in_stock() -> None:
     assert made is not None
     assert [row[1] for row in order["table"]["rows"]] == [s.spring.id for s in made.springs]
     assert all(row[2] == "to order" or row[2].endswith("in stock") for row in order["table"]["rows"])
+
+
+def test_the_engine_s_page_and_the_timing_card_name_one_static() -> None:
+    """The card sets 34° in all with the planned maximum; the page before it adds the same static to each row."""
+    parts, _ = ready_parts(plan(), PlanDocument.of(plan()))
+    facts = {p["name"]: p["facts"] for p in sheet_facts(plan(), given=parts)["parts"]}
+    assert f"That is static {facts['engine']['static']}" in facts["timing"]["text"][0]
+    assert facts["engine"]["static_by"] == "the timing card below"
+    assert facts["engine"]["static_name"] == "static to set"  # not the book's, which is 10°
+    assert float(facts["engine"]["rows"][-1]["total"]) == pytest.approx(34.0, abs=0.06)
+
+
+def test_what_was_said_before_is_not_said_again() -> None:
+    """Cautions of the engine stand before the timing card; findings of the inspection among those of the unit as found."""
+    told = ready_parts(plan(), PlanDocument.of(plan()))[0]
+    assert told["timing"]["cautions"] == [] and told["condition"]["text"]
+    assert not any(re.search(r"^[a-z]|\. [a-z]", words) for words in told["condition"]["text"])
+    refused = replace(plan(), verdict="out of reach")
+    assert ready_parts(refused, PlanDocument.of(refused))[0]["timing"]["cautions"]
+    fitted = replace(plan(), fit=planned("launch").fit)
+    assert ready_parts(fitted, PlanDocument.of(fitted))[0]["condition"]["text"] == []

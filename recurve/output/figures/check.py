@@ -29,7 +29,7 @@ from recurve.output.figures.curves import (
     shade,
     shift_words,
 )
-from recurve.output.figures.labels import Event, Key, key_below, label_curves, label_rows
+from recurve.output.figures.labels import Event, Key, key_below, label_curves, label_points, label_rows
 from recurve.physics.ensemble import Curves, curves
 from recurve.physics.sweep import Sweep
 from recurve.physics.target import Band
@@ -169,7 +169,6 @@ class _View:
         fit, sweep = self.fit, self.job.sweep
         if fit is not None and sweep is not None:
             draw_readings(axes, sweep, hidden_advance(fit), self.look)
-            _ring_outliers(axes, fit, sweep, np.degrees(sweep.advance + hidden_advance(fit)))
         speeds = np.linspace(1.0, self.last / RPM, BAND_SPEEDS)
         rising, falling = (np.quantile(x, NINETY, axis=0) for x in _swept(self.evidence.curves, sweep, speeds))
         shade(axes, speeds, rising, falling, self.look)
@@ -178,6 +177,8 @@ class _View:
         draw_bands(axes, self.bands, self.last)
         right = frame(axes, self.job, self.subtitle, self.last)
         label_rows(axes, right, self._verdicts() or self._idle(), self.last, self.job.speed_ratio)
+        if fit is not None and sweep is not None:
+            _ring_outliers(axes, fit, sweep, np.degrees(sweep.advance + hidden_advance(fit)))
         label_curves(axes, drawn)
 
     def _lines(self, axes: Axes, evidence: Evidence, name: str, look: style.Curve) -> Line2D:
@@ -233,12 +234,12 @@ def draw_residuals(axes: Axes, fit: Fit, look: style.Curve) -> None:
             markerfacecolor=look.colour if mark.filled else "white",
             zorder=5,
         )
-    _ring_outliers(axes, fit, sweep, shown, told=True)
     axes.axhline(0.0, color=style.INK, linewidth=0.7, zorder=3)
     for level in (-USUAL, USUAL):
         axes.axhline(level, color=style.INK, linewidth=0.8, linestyle=":", zorder=3)
     edge = max(3.0, float(np.abs(shown).max(initial=0.0)) + 1.0)
     _residual_frame(axes, edge)
+    _ring_outliers(axes, fit, sweep, shown, told=True)
 
 
 def _residual_frame(axes: Axes, edge: float) -> None:
@@ -256,20 +257,13 @@ def _residual_frame(axes: Axes, edge: float) -> None:
 
 
 def _ring_outliers(axes: Axes, fit: Fit, sweep: Sweep, heights: Array, told: bool = False) -> None:
-    """A ring and the row number at each outlier; `heights` (n,) of all readings on the axes; if `told`, its residual too."""
+    """A ring and the row number at each outlier; `heights` (n,) of all readings on the axes; if `told`, its residual too. To be
+    called when the limits of the axes stand."""
+    places, names = [], []
     for row in fit.outliers:
         index = int(np.flatnonzero(sweep.row == row)[0])
         at = (RPM * float(sweep.speed[index]), float(heights[index]))
         axes.plot(*at, "o", markersize=style.RING_PT, markerfacecolor="none", markeredgecolor=style.INK, zorder=10)
-        words = f"row {row}" + (f": {fit.residuals[index]:+.1f}".replace("-", "−") if told else "")
-        left = at[0] > 0.5 * RPM * float(sweep.speed.max())
-        axes.annotate(
-            words,
-            at,
-            xytext=(-7.0 if left else 7.0, 0.0),
-            textcoords="offset points",
-            ha="right" if left else "left",
-            va="center",
-            fontsize=style.SMALL_PT,
-            zorder=10,
-        )
+        places.append(at)
+        names.append(f"row {row}" + (f": {fit.residuals[index]:+.1f}".replace("-", "−") if told else ""))
+    label_points(axes, places, names)

@@ -18,6 +18,7 @@ ROW_PT = 11.0  # height of a row of labels below the curve
 KEY_PT = 25.0  # from the axes down to the key: room for the numbers and the name of the axis
 ROW_NEEDS_PT = 380.0  # width that a key in one row needs
 CLEAR_PT = 4.0  # between a curve and its name
+ASIDE_PT, STEPS = 7.0, 9  # from a point to its name; how many heights of a name it may go up or down
 ANCHORS, DENSE = 40, 300  # places tried along a curve; points that stand for a line when looking for free space
 
 
@@ -51,6 +52,19 @@ def rows_of(speeds: list[float], widths: list[float]) -> list[int]:
         row = next((i for i, end in enumerate(ends) if end < speed - width / 2), len(ends))
         ends[row : row + 1] = [speed + width / 2]
         rows.append(row)
+    return rows
+
+
+def spread(wanted: list[float], gap: float, low: float, high: float) -> list[float]:
+    """Places near the `wanted` ones, which fall, each at least `gap` below the one before, and all between `low` and `high`; all
+    in one unit, such as [mm of paper]."""
+    rows: list[float] = []
+    for y in wanted:
+        rows.append(min(y, rows[-1] - gap if rows else high))
+    floor = low
+    for i in reversed(range(len(rows))):
+        rows[i] = max(rows[i], floor)
+        floor = rows[i] + gap
     return rows
 
 
@@ -198,6 +212,59 @@ def _beside(near: Array, clear: float, height: float) -> list[float]:
 def _covers(taken: Array, middle: tuple[float, float], size: tuple[float, float]) -> int:
     """How many of the points `taken` a text there would cover."""
     return int((np.abs(taken - middle) < 0.5 * np.asarray(size) + 1.0).all(axis=1).sum())
+
+
+# --- names of points ----------------------------------------------------------------------------------------
+
+
+def label_points(axes: Axes, places: list[tuple[float, float]], names: list[str]) -> None:
+    """A name beside each of the `places` (x, y) [any, as the axes count], clear of the other names and inside the axes where there
+    is room, with a thin line where it had to go farther away. To be called when the limits stand."""
+    inch = 72.0 / axes.figure.dpi
+    box, taken = axes.bbox, _marks(axes)
+    for place, name in zip(places, names, strict=True):
+        x, y = (inch * float(v) for v in axes.transData.transform(place))
+        # A letter is taken as 0.62 of the type size wide, a little more than the average of this font.
+        width, height = 0.62 * style.SMALL_PT * len(name), 1.3 * style.SMALL_PT
+        right = x < inch * (box.x0 + 0.5 * box.width)
+        best: tuple[float, float, float] | None = None
+        for steps, side in ((n, s) for n in range(STEPS) for s in ((1, -1) if right else (-1, 1))):
+            for dy in {height * steps, -height * steps}:
+                left = x + ASIDE_PT if side > 0 else x - ASIDE_PT - width
+                at = (left, y + dy - height / 2, left + width, y + dy + height / 2)
+                shared = sum(_shared(at, other) for other in taken)
+                out = _shared(at, at) - _shared(at, tuple(inch * v for v in (box.x0, box.y0, box.x1, box.y1)))
+                cost = shared + out + 0.02 * steps * height
+                if best is None or cost < best[0] - 1e-9:
+                    best = (cost, left, y + dy)
+        assert best is not None  # there are steps
+        _, left, middle = best
+        taken.append((left, middle - height / 2, left + width, middle + height / 2))
+        after = left > x
+        axes.annotate(
+            name, place, xytext=((left if after else left + width) - x, middle - y), textcoords="offset points",
+            ha="left" if after else "right", va="center", fontsize=style.SMALL_PT, zorder=10, annotation_clip=False,
+            arrowprops=None if middle == y else {"arrowstyle": "-", "linewidth": style.LEADER_PT, "color": style.INK},
+        )  # fmt: skip
+
+
+def _marks(axes: Axes) -> list[tuple[float, float, float, float]]:
+    """The boxes (left, bottom, right, top) [pt] of all marks on the axes."""
+    inch = 72.0 / axes.figure.dpi
+    boxes = []
+    for line in axes.lines:
+        if line.get_marker() in ("None", "none", "", None):
+            continue
+        half = 0.5 * float(line.get_markersize())
+        for x, y in inch * line.get_transform().transform(np.asarray(line.get_xydata(), float)):
+            boxes.append((float(x) - half, float(y) - half, float(x) + half, float(y) + half))
+    return boxes
+
+
+def _shared(one: tuple[float, ...], other: tuple[float, ...]) -> float:
+    """The area that two boxes (left, bottom, right, top) share."""
+    across = min(one[2], other[2]) - max(one[0], other[0])
+    return max(across, 0.0) * max(min(one[3], other[3]) - max(one[1], other[1]), 0.0)
 
 
 # --- the key -----------------------------------------------------------------------------------------------

@@ -14,7 +14,8 @@ import numpy as np
 from recurve import __version__
 from recurve.job.model import Job
 from recurve.output.figures import style
-from recurve.output.figures.parts import COIL_HALF_MM, FLESH_MM, Parts, coil
+from recurve.output.figures.labels import spread
+from recurve.output.figures.parts import ARROW_MM, COIL_HALF_MM, FLESH_MM, Parts, base_radius, coil
 from recurve.output.figures.picture import DrawnSpring, Picture, picture_of
 from recurve.text import plain, shortened
 
@@ -26,11 +27,13 @@ WIDTH_MM = 270.0  # fits across a sheet of A4 or letter
 CENTRES_MM = (86.0, 215.0)  # of the mechanism at rest, with its labels, and at full advance
 REACH_MM = 44.0  # the farthest that anything is drawn from the shaft
 COLUMN_MM = 47.0  # from the centre to the columns of labels
-ROW_MM = 7.6  # between labels
+ROW_MM, LINE_MM = 9.6, 2.8  # between labels; between the lines of one
+LABEL_LETTERS = 24  # of a line of a label, so that it fits beside the mechanism
 HEAD_MM, SPRING_MM, FOOT_MM = 17.0, 15.0, 10.0
 CAPTION_MM = 14.0  # below the mechanisms
 BAR_MM = (38.0, 84.0)  # where the bar of a spring's length begins, and its greatest length
-SMALL_MM, SMALL_REACH_MM = (84.0, 50.0), 20.5  # of the small drawing for the sheet: its size, and the reach as above
+SMALL_MM, SMALL_REACH_MM = (84.0, 52.0), 20.0  # of the small drawing for the sheet: its size, and the reach as above
+CORNER_MM, NAMED_MM = (19.8, 21.4), 3.0  # from the shaft to a spring's name; from its edge to where its line begins
 SCALES = (5.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.25, 1.0, 0.75, 0.5, 0.25, 0.1)
 LEAST_REACH_M = 5e-3
 
@@ -64,14 +67,19 @@ def _say(axes: Axes, x: float, y: float, words: str, **look: Any) -> None:
 
 def scale_of(picture: Picture, room: float) -> float:
     """The largest round scale [1], paper to unit, at which the unit reaches no farther than `room` [mm] from the shaft."""
-    reach = reach_of(picture)
-    return next((s for s in SCALES if 1e3 * s * reach <= room), SCALES[-1])
+    largest = largest_scale(picture, room)
+    return next((s for s in SCALES if s <= largest), SCALES[-1])
+
+
+def largest_scale(picture: Picture, room: float) -> float:
+    """The scale [1] at which the farthest part, or the arrow round the base plate, is `room` [mm on paper] from the shaft."""
+    return min(1e-3 * room / reach_of(picture), 1e-3 * (room - ARROW_MM) / base_radius(picture))
 
 
 def reach_of(picture: Picture) -> float:
-    """Distance from the shaft to the farthest thing drawn [m]."""
+    """Distance from the shaft to the farthest part [m]."""
     reach = max((abs(p) for mark in picture.marks for p in mark.at), default=0.0) + FLESH_MM * 1e-3
-    return max(reach, *(picture.radius or (0.0,)), (picture.stop_radius or 0.0) + 2e-3, LEAST_REACH_M)
+    return max(reach, *(picture.radius or (0.0,)), base_radius(picture), LEAST_REACH_M)
 
 
 def springs_scale(picture: Picture) -> float:
@@ -163,21 +171,11 @@ def _labels(axes: Axes, parts: Parts, half: float) -> None:
             x = centre.real + side * COLUMN_MM
             align = "left" if side > 0 else "right"
             axes.plot([x - 0.5 * side, at.real], [y, at.imag], color=style.GREY, linewidth=style.LEADER_PT, zorder=7)
-            _say(axes, x, y + 1.5, name, ha=align, fontsize=style.TINY_PT, fontweight="bold")
-            _say(axes, x, y - 1.5, shortened(given, 30), ha=align, fontsize=style.TINY_PT)
-
-
-def spread(wanted: list[float], gap: float, low: float, high: float) -> list[float]:
-    """Heights [mm of paper] near the `wanted` ones, which fall, each at least `gap` below the one before, and all between
-    `low` and `high`."""
-    rows: list[float] = []
-    for y in wanted:
-        rows.append(min(y, rows[-1] - gap if rows else high))
-    floor = low
-    for i in reversed(range(len(rows))):
-        rows[i] = max(rows[i], floor)
-        floor = rows[i] + gap
-    return rows
+            lines = [name, *textwrap.wrap(shortened(given, 2 * LABEL_LETTERS - 4), LABEL_LETTERS)]
+            for row, words in enumerate(lines):
+                at_row = y + LINE_MM * ((len(lines) - 1) / 2 - row)
+                weight = "normal" if row else "bold"
+                _say(axes, x, at_row, words, ha=align, fontsize=style.TINY_PT, fontweight=weight)
 
 
 def _stop_words(picture: Picture) -> str:
@@ -245,12 +243,29 @@ def _foot(axes: Axes, picture: Picture, scale: float) -> None:
 def _small(picture: Picture) -> Figure:
     """Both states side by side, springs named, nothing else."""
     figure, axes = _canvas(*SMALL_MM)
-    scale = SMALL_REACH_MM / (1e3 * reach_of(picture))
+    scale = largest_scale(picture, SMALL_REACH_MM)
     for state, name in enumerate(("at rest", f"at {np.degrees(picture.advance):.1f}° (distributor)")):
-        centre = complex(SMALL_MM[0] * (0.25 + 0.5 * state), SMALL_MM[1] / 2 + 2.5)
+        centre = complex(SMALL_MM[0] * (0.25 + 0.5 * state), SMALL_MM[1] / 2 + 2.2)
         parts = Parts(axes, picture, state, centre, scale)
         parts.draw()
         if state == 0:
-            parts.name_springs()
+            _name_springs(axes, parts)
         _say(axes, centre.real, 2.5, name, ha="center")
     return figure
+
+
+def _name_springs(axes: Axes, parts: Parts) -> None:
+    """Each spring's name in the corner that is nearest to it, outside all parts, with a line to the spring."""
+    corners = [complex(x, y) for y in (1, -1) for x in (-1, 1)]
+    for spring in parts.picture.springs:
+        if spring.anchor is None or spring.far is None:
+            continue
+        middle = parts.on_paper((spring.anchor.at[parts.state] + spring.far.at[parts.state]) / 2)
+        corner = min(corners, key=lambda c: abs(parts.centre + SMALL_REACH_MM * c - middle))
+        corners.remove(corner)
+        at = parts.centre + complex(CORNER_MM[0] * corner.real, CORNER_MM[1] * corner.imag)
+        left = corner.real < 0
+        _say(axes, at.real, at.imag, spring.name, ha="left" if left else "right", fontsize=style.TINY_PT)
+        begin = at + complex(NAMED_MM if left else -NAMED_MM, -1.4 * corner.imag)
+        line = [begin, middle]
+        axes.plot(np.real(line), np.imag(line), color=style.INK, linewidth=style.LEADER_PT, zorder=7)

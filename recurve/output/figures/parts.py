@@ -25,6 +25,7 @@ COIL_HALF_MM = 1.3  # half the width of a spring's coils, at most, on paper
 COILS = 9
 HOOK_FRACTION = 0.18  # of a spring's length, at either end
 STOP_MM = 2.6  # length of the stop's faces, on paper
+ARROW_MM = 3.2  # from the base plate to the outer edge of the arrow round it, on paper
 
 
 @dataclass(frozen=True)
@@ -74,13 +75,11 @@ class Parts:
 
     def _base(self) -> None:
         """The base plate: a circle round what it carries."""
-        on_base = [abs(m.at[0]) for m in self.picture.marks if abs(m.at[0] - m.at[1]) < 1e-9]
-        reach = max([*on_base, 1.1 * self.stop_radius]) + FLESH_MM * 1e-3
-        radius = 1e3 * self.scale * reach
+        radius = 1e3 * self.scale * base_radius(self.picture)
         self._disc(self.centre, radius, facecolor=style.BASE_FILL, edgecolor=style.GREY, zorder=0)
         # The direction of rotation, outside the plate beside the stop, where there is most room.
         around = self._stop_angle + self._sense * np.linspace(-0.25, 0.25, 20)
-        turns = self.centre + (radius + 1.8) * np.exp(1j * around)
+        turns = self.centre + (radius + ARROW_MM - 1.4) * np.exp(1j * around)
         self._line(turns, style.GREY, style.OUTLINE_PT, 0.1)
         way = turns[-1] - turns[-2]
         for side in (2.5, -2.5):
@@ -132,13 +131,6 @@ class Parts:
     # --- stop -----------------------------------------------------------------------------------------------
 
     @property
-    def stop_radius(self) -> float:
-        """Radius at which the stop is drawn [m]: its own if given, else a little inside the points."""
-        if self.picture.stop_radius is not None:
-            return self.picture.stop_radius
-        return 0.6 * max((abs(p) for m in self.picture.marks for p in m.at), default=20e-3)
-
-    @property
     def _stop_angle(self) -> float:
         """The angle at which the stop is drawn [rad]: where there is most room, since the job does not say where it is."""
         angles = [float(np.angle(p)) for m in self.picture.marks for p in m.at if abs(p) > 1e-6]
@@ -163,7 +155,7 @@ class Parts:
     def _at_stop(self, advance: float, beyond: float = 0.0) -> complex:
         """The place of the stop's radius at an advance [rad], moved outwards by `beyond` [mm on paper]."""
         angle = self._stop_angle + self._sense * (advance - self.picture.stop.advance / 2)
-        reach = 1e3 * self.scale * self.stop_radius + beyond
+        reach = 1e3 * self.scale * drawn_stop_radius(self.picture) + beyond
         return self.centre + reach * complex(np.exp(1j * angle))
 
     def _stop(self) -> None:
@@ -230,27 +222,22 @@ class Parts:
                 self._line([was, now], style.MOVED, 1.6 if mark.role == "cg" else 0.9, 6.5)
                 self._disc(was, 0.5, facecolor="white", edgecolor=style.MOVED, zorder=6.6, linewidth=0.7)
 
-    def name_springs(self) -> None:
-        """Write each spring's name beside it, on the side away from the shaft."""
-        from matplotlib.patheffects import withStroke
-
-        for spring in self.picture.springs:
-            if spring.anchor is None or spring.far is None:
-                continue
-            a, f = (self.on_paper(m.at[self.state]) for m in (spring.anchor, spring.far))
-            across = 1j * (a - f) / abs(a - f)
-            middle = (a + f) / 2
-            away = across if ((middle - self.centre).conjugate() * across).real > 0 else -across
-            sideways = abs(away.real) > 0.7
-            at = middle + (2.2 if sideways else 3.2) * away
-            align = ("left" if away.real > 0 else "right") if sideways else "center"
-            look: dict[str, Any] = {"fontsize": style.TINY_PT, "color": style.INK, "ha": align, "va": "center"}
-            halo = [withStroke(linewidth=1.8, foreground="white")]
-            self.axes.text(at.real, at.imag, spring.name, zorder=8, path_effects=halo, **look)
-
     def _line(self, places: Any, colour: str, width: float, order: float, **look: Any) -> None:
         path = np.asarray(places)
         self.axes.plot(path.real, path.imag, color=colour, linewidth=width, zorder=order, **look)
+
+
+def drawn_stop_radius(picture: Picture) -> float:
+    """Radius at which the stop is drawn [m]: its own if given, else a little inside the points."""
+    if picture.stop_radius is not None:
+        return picture.stop_radius
+    return 0.6 * max((abs(p) for m in picture.marks for p in m.at), default=20e-3)
+
+
+def base_radius(picture: Picture) -> float:
+    """Radius of the base plate [m]: it carries the posts and pivots that do not move, and the stop."""
+    on_base = [abs(m.at[0]) for m in picture.marks if abs(m.at[0] - m.at[1]) < 1e-9]
+    return max([*on_base, 1.1 * drawn_stop_radius(picture)]) + FLESH_MM * 1e-3
 
 
 def coil(begin: complex, end: complex, half: float) -> np.ndarray:

@@ -182,6 +182,7 @@ MEETS_BANDS, MIDDLE, BY_THE_BOOK = "meets the bands", "middle of the bands", "by
 
 # --- titles -----------------------------------------------------------------------------------------------
 
+ON_THE_ENGINE = "timing on the engine, vacuum off unless said"
 COIL = "coil charge when the points open"
 WINDOW = "which springs to order"
 STRENGTH = "how strong springs and drag pull against the book"

@@ -15,7 +15,7 @@ from recurve.diagnosis.readings import data_findings
 from recurve.diagnosis.timing_card import card_of_plan
 from recurve.fit.fit import Fit
 from recurve.fit.state import SURE, Evidence
-from recurve.inspection.findings import worst_first
+from recurve.inspection.findings import Finding, worst_first
 from recurve.output.documents.condition import ConditionDocument
 from recurve.output.documents.fit import FitDocument, FittedParameter
 from recurve.output.documents.plan import PlanDocument
@@ -23,7 +23,7 @@ from recurve.output.documents.timing import TimingDocument, columns
 from recurve.output.figures.mechanism import small_unit_svg
 from recurve.output.figures.timing import coil_figure_bytes, timing_figure_bytes
 from recurve.output.sheet.numbers import Cell, Shown, cell, signless
-from recurve.output.sheet.parts import PLACES, Facts, Source, decimals, highest, in_order
+from recurve.output.sheet.parts import PLACES, SEVERITY, Facts, Source, decimals, highest, in_order
 from recurve.planner.plan import Plan
 from recurve.text import breakable
 from recurve.units import RPM, LengthUnits
@@ -101,7 +101,8 @@ def _timing(plan: Plan) -> tuple[Facts, Figures] | None:
     made: Facts = {
         "title": "Timing card: total before top dead centre, vacuum off",
         "chapter": True,
-        "cautions": document.cautions,
+        # Those of the engine stand just before it, where the unit is to be built.
+        "cautions": [] if plan.verdict != "out of reach" else document.cautions,
         "text": [_setting(document), *document.warnings, *_traps(document)],
         "boxes": ["timed at, crank rpm", "read, crank degrees", "by"],
     }
@@ -117,7 +118,7 @@ def _timing(plan: Plan) -> tuple[Facts, Figures] | None:
         [f"{speed:.0f}", *(f"{timings[i]:.1f}" for timings in shown.values())]
         for i, speed in enumerate(document.table.speed_rpm)
     ]
-    made |= {"table": _table(heads, rows), "figures": [_figure("timing.svg", "Crank timing over crank speed")]}
+    made |= {"table": _table(heads, rows), "figures": [_figure("timing.svg", "Crank timing over crank speed", 56)]}
     return made, {"timing.svg": timing_figure_bytes(card, plan.job.fingerprint)["timing.svg"]}
 
 
@@ -139,7 +140,7 @@ def _setting(document: TimingDocument) -> str:
 
 def _traps(document: TimingDocument) -> list[str]:
     return [
-        f"Were the unit as found set {_where(t.set)} to {t.reading_deg:.1f}° (crank), its static would be "
+        f"If the unit as found were set {_where(t.set)} to {t.reading_deg:.1f}° (crank), its static would be "
         f"{t.static_deg:.1f}° (crank) and its total {t.total_deg:.1f}° (crank)."
         for t in document.traps
     ]
@@ -162,22 +163,31 @@ def _condition(plan: Plan, shown: Shown) -> tuple[Facts, Figures] | None:
         rows.append({"label": one.what, "main": shown.words(f"{one.measured}: {one.verdict}"), "small": limit})
     made: Facts = {
         "title": "Condition, as inspected; angles are the distributor's",
-        "text": [shown.words(f"{f.what}: {f.evidence}. {f.remedy}.") for f in found.findings],
+        "text": []
+        if plan.fit is not None
+        else [_told(f, shown) for f in found.findings],  # else among those of the unit
         "rows": rows,
     }
     if found.bench is None or not found.bench.charges:
         return made, {}
-    made["figures"] = [_figure("coil.svg", "Coil current and energy over speed, by dwell")]
+    made["figures"] = [_figure("coil.svg", "Coil current and energy over speed, by dwell", 44)]
     drawn = coil_figure_bytes(found.bench.charges, job.speed_ratio, job.fingerprint)
     return made, {"coil.svg": drawn["coil.svg"]}
+
+
+def _told(finding: Finding, shown: Shown) -> str:
+    """A finding as a paragraph: what it is, what was seen, and what to do."""
+    sentences = (finding.what, finding.evidence, finding.remedy)
+    return shown.words(" ".join(f"{x[:1].upper()}{x[1:].rstrip('.')}." for x in sentences))
 
 
 def _table(heads: list[tuple[str, str]], rows: list[list[str]]) -> Facts:
     return {"heads": [{"name": name, "unit": unit} for name, unit in heads], "rows": rows}
 
 
-def _figure(file: str, alt: str) -> Facts:
-    return {"file": file, "alt": alt, "width": 75}
+def _figure(file: str, alt: str, width: int = 60) -> Facts:
+    """A figure of a block; `width` in percent of the page's."""
+    return {"file": file, "alt": alt, "width": width}
 
 
 def curve(source: Source) -> Facts:
@@ -201,6 +211,8 @@ def engine(source: Source) -> Facts | None:
     return {
         "points": job.trigger == "points",
         "static": "" if static is None else f"{signless(static, 1)}° (crank)",
+        "static_name": "static, the book's" if "timing" not in source.given else "static to set",
+        "static_by": "the job" if "timing" not in source.given else "the timing card below",
         "all_in": "" if curve.all_in_rpm is None else f"{curve.all_in_rpm * job.speed_ratio:.0f} rpm (crank)",
         "rows": _crank_rows(source, static),
     }
@@ -248,12 +260,16 @@ def found(source: Source) -> Facts | None:
     _, blamed = as_blamed(e, source.plan.ideal)
     curve = curve_findings(e, source.plan.ideal, blamed)
     findings = worst_first([*source.plan.inspected.findings, *curve, *data_findings(e)])
-    words = ("what", "severity", "evidence", "consequence", "remedy")
+    words = ("what", "evidence", "consequence", "remedy")
     return {
         "readings": _readings(fit),
         "rows": _rows(e, fit, source.shown),
         "drawing": next(iter(source.given.get("mechanism", {}).get("figures", ())), None),
-        "findings": [{name: breakable(source.shown.words(getattr(f, name))) for name in words} for f in findings],
+        "findings": [
+            {"severity": SEVERITY[f.severity]}
+            | {name: breakable(source.shown.words(getattr(f, name))) for name in words}
+            for f in findings
+        ],
     }
 
 

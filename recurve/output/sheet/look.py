@@ -11,20 +11,11 @@ from recurve.job.model import BareJob, Job
 from recurve.job.questions import parts
 from recurve.output.documents.check import CheckDocument, FindingDocument
 from recurve.output.documents.look import BandAsRead, ReadingsDocument
-from recurve.output.sheet.parts import Facts
+from recurve.output.sheet.parts import SEVERITY, Facts
 from recurve.output.sheet.sheet import head_facts, page_of, typeset
 from recurve.output.text.look import band_cells, mark_lines, rate_words, strength_rows
 from recurve.text import breakable
 from recurve.units import Paper
-
-SEVERITY = {
-    "check first": "check this first",
-    "repair first": "repair this first",
-    "high": "serious",
-    "medium": "worth mending",
-    "low": "slight",
-    "open question": "open question",
-}
 
 
 def found_pdf(job: Job | BareJob, document: CheckDocument, figures: Mapping[str, bytes], paper: Paper = "a4") -> bytes:
@@ -48,13 +39,18 @@ def found_facts(job: Job | BareJob, document: CheckDocument, figures: Mapping[st
         *((f"finding-{i}", _finding(i, one)) for i, one in enumerate(document.findings, 1)),
         ("next", _next(document)),
         ("notes", {"title": "Remarks", "text": [breakable(n) for n in document.notes]} if document.notes else None),
-        ("signed", {"boxes": ["swept by", "bench", "date"]}),
+        ("signed", {"boxes": ["swept by", _with_what(job), "date"]}),
     ]
     return {
         **head_facts(job),
         "kind": "As found",
         "parts": [{"name": name, "layout": "block", "facts": facts} for name, facts in made if facts is not None],
     }
+
+
+def _with_what(job: Job | BareJob) -> str:
+    """What the sweep was read with, as a line to fill in."""
+    return "timing light or bench" if job.sweep is not None and job.sweep.as_read.at_crank else "bench"
 
 
 def _verdict(document: CheckDocument) -> Facts:
@@ -69,8 +65,8 @@ def _verdict(document: CheckDocument) -> Facts:
 
 def _picture(figures: Mapping[str, bytes]) -> Facts | None:
     shown = [
-        ("look.svg", "The readings on the book's bands", 84),
-        ("fit.svg", "The readings on the book's bands, and the fitted curve", 84),
+        ("look.svg", "The readings on the book's bands", 80),
+        ("fit.svg", "The readings on the book's bands, and the fitted curve", 80),
     ]
     there = [{"file": name, "alt": alt, "width": width} for name, alt, width in shown if name in figures]
     return {"figures": there} if there else None
@@ -87,8 +83,8 @@ def _bands(bands: list[BandAsRead]) -> Facts | None:
     if not bands:
         return None
     heads = [
-        ("band", ""), ("speed", "rpm, distributor"), ("least", "deg"), ("rising", "deg, distributor"),
-        ("falling", "deg, distributor"), ("most", "deg"), ("outside", "probability"),
+        ("band", ""), ("speed", "rpm, distributor"), ("min", "deg, distributor"), ("rising", "deg, distributor"),
+        ("falling", "deg, distributor"), ("max", "deg, distributor"), ("outside", "probability"),
     ]  # fmt: skip
     return {
         "title": "The book's bands against the readings",
@@ -99,7 +95,12 @@ def _bands(bands: list[BandAsRead]) -> Facts | None:
 def _strength(document: CheckDocument) -> Facts | None:
     if not document.strength:
         return None
-    heads = [("advance", "deg, distributor"), ("pulls, of what it needs", "fraction"), ("must pull", "times"), ("", "")]
+    heads = [
+        ("advance", "deg, distributor"),
+        ("they pull", "of what the book needs"),
+        ("they must pull", "times as much"),
+        ("", ""),
+    ]
     return {
         "title": "How strong springs and drag pull against the book",
         "table": {"heads": [{"name": n, "unit": u} for n, u in heads], "rows": strength_rows(document.strength)},

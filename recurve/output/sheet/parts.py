@@ -29,6 +29,15 @@ Facts = dict[str, Any]
 B = TypeVar("B", bound=TargetBand)
 
 PLACES = (("primary", "P"), ("secondary", "S"))
+# What a severity of a finding is called on paper.
+SEVERITY = {
+    "check first": "check this first",
+    "repair first": "repair this first",
+    "high": "serious",
+    "medium": "worth mending",
+    "low": "slight",
+    "open question": "open question",
+}
 OPPOSITE = {"clockwise": "anticlockwise", "anticlockwise": "clockwise"}
 HEADROOM, ROUND_TO = 1.1, 50.0  # the bench goes a little past the work's last speed [rpm], and no further
 STEP = 0.1e-3  # bend [m] whose effect on the setting speed is given
@@ -117,7 +126,7 @@ def _basis(plan: Plan) -> str:
     """What the plan was made from."""
     if plan.fit is None:
         return "the unit as described; no sweep was fitted"
-    return f"the sweep of the unit as found, {len(plan.fit.residuals) - len(plan.fit.outliers)} readings fitted"
+    return f"the sweep of the unit as found, {len(plan.fit.residuals) - len(plan.fit.outliers)} readings"
 
 
 def _checked(checked: CheckedCurve) -> str:
@@ -126,7 +135,8 @@ def _checked(checked: CheckedCurve) -> str:
         apart = signless(checked.largest_difference_deg, 2)
         return f"NO: two computations of the curve are {apart}° (distributor) apart"
     return (
-        f"by {checked.method} at {checked.speeds} speeds, rising and falling: within 0.01° (distributor) of the curve"
+        f"computed a second way ({checked.method}) at {checked.speeds} speeds, rising and falling: both agree within "
+        "0.01° (distributor)"
     )
 
 
@@ -292,7 +302,7 @@ def _effect(build: Build, index: int, advance: float, speed: float, shown: Shown
     if moved is None or abs(moved * RPM - speed) < 0.5:
         return ""
     step = shown.length(mm(STEP))["main"]
-    return f"{step} of bend moves it about {abs(moved * RPM - speed):.0f} rpm (distributor)"
+    return f"Bending the post by {step} moves that by about {abs(moved * RPM - speed):.0f} rpm (distributor)"
 
 
 def check(source: Source) -> Facts | None:

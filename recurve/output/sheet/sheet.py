@@ -5,14 +5,17 @@ To add a part, write `content(source) -> facts or None` (facts: text, and number
 `data/page/LAYOUT.html`. The layout "block" suits most parts, which then need no file. Text from a job travels as strings:
 Typst never reads it as markup, and the template engine escapes it.
 
-The page is one HTML file with inline SVG, for a phone beside the bench. It requests nothing else: no script, no font, no
-network. Its content security policy holds the browser to that.
+The page is one HTML file with inline SVG, for a phone beside the bench. It requests nothing else: no font, no network. Its
+one script keeps in the browser what is typed into its boxes. Its content security policy holds the browser to that, and to
+that script alone, by its digest.
 """
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
+from base64 import b64encode
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -46,6 +49,9 @@ PARTS: tuple[tuple[str, str, Callable[[Source], Facts | None]], ...] = (
     ("notes", "notes", notes),
     ("limits", "limits", limits),
 )
+# An id, such as D2-18 or HM-017: short, of parts with hyphens between, with a digit. A line must not break in it.
+IDENTITY = re.compile(r"(?<![\w&#;-])((?=[\w-]{3,20}(?![\w-]))(?=[\w-]*\d)\w+(?:-\w+)+)")
+UNIT = re.compile(r"(\d) (?=(?:mm|in|rpm|N|N/mm|lbf|lbf/in|mN·m|ozf·in|%)(?![\w/·]))")  # a number, and before its unit
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 
 
@@ -148,14 +154,32 @@ def page_of(facts: Facts, figures: Mapping[str, bytes]) -> bytes:
     from markupsafe import Markup
 
     folder = data_file("page/page.html").parent
-    environment = Environment(loader=FileSystemLoader(folder), autoescape=True, trim_blocks=True, lstrip_blocks=True)
+    environment = Environment(
+        loader=FileSystemLoader(folder), autoescape=True, trim_blocks=True, lstrip_blocks=True, finalize=_unbroken
+    )
+    script = "\n" + (folder / "keep.js").read_text(encoding="utf-8")
     inlined = {name: Markup(inline_svg(svg, re.sub(r"\W", "-", name))) for name, svg in figures.items()}
     text = environment.get_template("page.html").render(
         facts=facts,
         figures=inlined,
         styles=Markup((folder / "page.css").read_text(encoding="utf-8")),
+        script=Markup(script),
+        script_hash=f"sha256-{b64encode(hashlib.sha256(script.encode('utf-8')).digest()).decode('ascii')}",
     )
     return text.encode("utf-8")
+
+
+def _unbroken(value: Any) -> Any:
+    """Text escaped for the page, ids kept on one line and units with their numbers; markup and all else as it is.
+
+    In attributes, and in the title, the layouts escape text themselves, which makes it markup.
+    """
+    from markupsafe import Markup, escape
+
+    if type(value) is not str:
+        return value
+    together = UNIT.sub("\\1\u00a0", str(escape(value)))
+    return Markup(IDENTITY.sub(r'<span class="id">\1</span>', together))
 
 
 def inline_svg(svg: bytes, name: str) -> str:

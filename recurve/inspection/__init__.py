@@ -73,7 +73,8 @@ all-in, of the unit and of the book, rounded up to 50 rpm (crank): there both ar
 as found would do if it were set by the light at idle: static is then the reading less ρ times the advance in at idle,
 falling, and the total (8) turned round; and what it does at the book's static. The book's advance at a speed is the
 figure that it states, or the middle of its band, and 0 for a band from 0. Of readings without a model, what stays in at
-idle is told by falling readings alone, and by none that ended above it.
+idle is told by falling readings alone, and by none that ended above it; no timing is told below the lowest of them, nor
+above the highest while they still climb there, and the total is then the least that it can be.
 
 Offers:
 
@@ -83,7 +84,7 @@ Offers:
   `VacuumReading`
 - `bench`: `DwellChange`, `Judged`, `SparkRow`
 - `vacuum`: `Capsule`, `vacuum_advance`
-- `timing`: `Advance`, `book_curve`, `Card`, `CAUTIONS`, `crank_timing`, `IdleTrap`, `make_card`, `ReadCurve`,
-  `TableCurve`
+- `timing`: `Card`, `CAUTIONS`, `crank_timing`, `IdleTrap`, `make_card`, `Setting`, `TimingVerdict`
+- `timing_curves`: `Advance`, `book_curve`, `maximum_of`, `ReadCurve`, `TableCurve`
 - `points`: `Charge`, `Coil`, `RotorSweep`, `dwell_between`, `dwell_of_fraction`, `pitch`
 """

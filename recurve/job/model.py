@@ -109,6 +109,18 @@ class JobHead:
         return None if target is None or target.static is None else target.static.value
 
     @property
+    def known_static(self) -> float | None:
+        """The static timing [rad crank] that [timing] or else the target gives; None where neither does."""
+        timing = self.inspection.timing
+        return self.target_static if timing is None or timing.static is None else timing.static
+
+    @property
+    def target_total(self) -> float | None:
+        """The total timing [rad crank] that the target asks, static included; None where it is not told."""
+        target = self.model.target
+        return None if target is None or target.total is None else target.total.value
+
+    @property
     def engine_target(self) -> bool:
         """Whether the target is told by what the engine wants, static timing included."""
         target = self.model.target

@@ -117,6 +117,12 @@ class Judged:
         return in_bench_units(value, ITEM_DIMENSIONS[self.item], half_width)
 
 
+def by_limit(j: Judged) -> str:
+    """A check, what was seen, and its limit with the limit's source."""
+    source = "" if j.limit is None else f", {j.limit.source}"
+    return f"{j.what} {j.seen}, the limit is {j.allowed}{source}"
+
+
 def verdict_of(value: float, half_width: float, limit: Limit | None) -> LimitVerdict:
     """The verdict on `value` ± `half_width` [SI]: pass or fail only if all of the ± lies on one side of the limit."""
     if limit is None:

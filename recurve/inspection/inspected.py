@@ -6,11 +6,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from recurve.inspection.bench import BenchResult, DwellChange, Item, Judged, LimitVerdict, in_bench_units, inspect_bench
+from recurve.inspection.bench import (
+    BenchResult,
+    DwellChange,
+    Item,
+    Judged,
+    LimitVerdict,
+    by_limit,
+    in_bench_units,
+    inspect_bench,
+)
 from recurve.inspection.findings import Cause, Finding, Severity, Words
 from recurve.inspection.model import Condition, Inspection
 from recurve.inspection.points import RotorSweep
 from recurve.inspection.vacuum import VacuumCheck, check_vacuum, vacuum_range
+from recurve.inspection.vacuum_findings import vacuum_findings
 from recurve.units import RPM, Quantity
 
 DISAGREE = 2.5  # play and dwell change that differ by more than this factor, beyond their ±, suggest a misreading
@@ -47,7 +57,7 @@ def inspect_unit(given: Inspection, lobes: int, speed_ratio: float) -> Inspected
     """Work out what was seen and measured of a unit's condition and of its vacuum unit. `lobes` of its breaker cam;
     `speed_ratio` [1] crank revolutions per distributor revolution."""
     vacuum = None if given.vacuum is None else check_vacuum(given.vacuum)
-    of_vacuum = [] if vacuum is None else _of_vacuum(vacuum)
+    of_vacuum = [] if vacuum is None else vacuum_findings(vacuum)
     if given.condition is None:
         return Inspected(None, vacuum, tuple(of_vacuum), ())
     top = None if given.timing is None else given.timing.top_speed
@@ -56,11 +66,6 @@ def inspect_unit(given: Inspection, lobes: int, speed_ratio: float) -> Inspected
     findings = (*_of_bench(bench, given.condition, speed_ratio), *of_vacuum)
     close = [j for j in bench.judged if j.item in WEAR and j.verdict == "too close to call"]
     return Inspected(bench, vacuum, findings, tuple(f"{j.what} is too close to its limit to call" for j in close))
-
-
-def _by_limit(j: Judged) -> str:
-    source = "" if j.limit is None else f", {j.limit.source}"
-    return f"{j.what} {j.seen}, the limit is {j.allowed}{source}"
 
 
 # --- the bench ----------------------------------------------------------------------------------------------
@@ -116,7 +121,7 @@ class ShaftWear(Finding):
             what = f"{about} is too close to its limit of {limit} to call"
         return Words(
             what,
-            _by_limit(j) if self.change is None else f"{_by_limit(j)}; {_change_words(self.change, self.ratio)}",
+            by_limit(j) if self.change is None else f"{by_limit(j)}; {_change_words(self.change, self.ratio)}",
             "gap, dwell and spark wander with the shaft: two marks at the timing light, and no curve set on it holds",
             "measure again, more finely"
             if self.severity == "open question"
@@ -167,7 +172,7 @@ class OffManual(Finding):
         j = self.judged
         consequence, remedy = ADJUST[j.item]
         how = "too close to the manual to call" if j.verdict == "too close to call" else "not what the manual asks"
-        return Words(f"{j.what} is {how}: {j.seen}", _by_limit(j), consequence, remedy)
+        return Words(f"{j.what} is {how}: {j.seen}", by_limit(j), consequence, remedy)
 
 
 # What is judged by eye and hand: the key of `Condition` and its word, severity, cause, and the words of the finding.
@@ -293,134 +298,3 @@ class RotorOffSegment(Finding):
             "the spark jumps across the cap: carbon tracks, misfires, a burnt rotor",
             "set the phase where the trigger or the rotor allows it, so that the range lies on both sides of the middle",
         )
-
-
-# --- the vacuum unit ----------------------------------------------------------------------------------------
-
-
-def _of_vacuum(found: VacuumCheck) -> list[Finding]:
-    """The findings of the vacuum unit: one where it does not move at all, else each check that does not pass."""
-    judged = [j for j in found.judged if not (found.dead and j.item is Item.VACUUM_POINT)]
-    told = [f for j in judged if (f := _of_vacuum_check(j)) is not None]
-    dead = [VacuumDead("medium", j) for j in found.judged if j.item is Item.VACUUM_POINT and j.verdict == "fail"]
-    unread: list[Finding] = [VacuumNotRead("open question", found.unjudged)] if found.unjudged else []
-    return [*(dead[-1:] if found.dead else []), *told, *unread]
-
-
-def _of_vacuum_check(j: Judged) -> Finding | None:
-    if j.verdict in ("pass", "suspect", "no limit"):
-        return None
-    if j.item is Item.VACUUM_HOLD:
-        return LeakTestShort("open question", j)
-    if j.verdict == "too close to call":
-        return VacuumTooClose("open question", j)
-    if j.item is Item.VACUUM_LOSS:
-        return VacuumLeaks("repair first", j)
-    return VacuumSticks("medium", j) if j.item is Item.VACUUM_STICTION else VacuumOffBook("medium", j)
-
-
-@dataclass(frozen=True)
-class VacuumFinding(Finding):
-    """A finding of the vacuum unit: the check `judged`."""
-
-    judged: Judged
-    cause = Cause.VACUUM
-
-
-@dataclass(frozen=True)
-class VacuumDead(VacuumFinding):
-    """No reading shows the vacuum unit to move: the check `judged` is one that it fails."""
-
-    def words(self) -> Words:
-        """The finding in words."""
-        j = self.judged
-        return Words(
-            f"the vacuum unit does not move: {j.seen} at{j.detail}, vacuum rising",
-            _by_limit(j),
-            "no vacuum advance: more fuel and heat at part load; full load is not touched",
-            "draw a vacuum and close the line: if it falls, the diaphragm or the hose leaks, so replace it; if it holds, look "
-            "for a seized breaker plate or a rod that is off its pin",
-        )
-
-
-@dataclass(frozen=True)
-class VacuumNotRead(Finding):
-    """Something of the vacuum unit's book cannot be judged by the readings: `lacking`, in words."""
-
-    lacking: tuple[str, ...]
-    cause = Cause.VACUUM
-
-    def words(self) -> Words:
-        """The finding in words."""
-        return Words(
-            "the vacuum unit cannot be judged in full",
-            "; ".join(self.lacking),
-            "whether it does what its book asks is open",
-            "read it at the book's own vacuums, rising, and tell the book's figures",
-        )
-
-
-@dataclass(frozen=True)
-class LeakTestShort(VacuumFinding):
-    """The leak test was not drawn to its vacuum."""
-
-    def words(self) -> Words:
-        """The finding in words."""
-        return Words(
-            "the leak test did not reach its vacuum", _by_limit(self.judged), "whether the unit holds cannot be told",
-            "draw it to the full vacuum and time it again",
-        )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class VacuumTooClose(VacuumFinding):
-    """A check of the vacuum unit that is too close to its limit to call."""
-
-    def words(self) -> Words:
-        """The finding in words."""
-        return Words(
-            f"{self.judged.what}: too close to call", _by_limit(self.judged), "the vacuum unit may be off its book",
-            "read it again, up and down, more finely",
-        )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class VacuumLeaks(VacuumFinding):
-    """The vacuum unit lost more vacuum in the leak test than is allowed."""
-
-    def words(self) -> Words:
-        """The finding in words."""
-        lost = self.judged.in_units(self.judged.measured.value)
-        return Words(
-            f"replace the vacuum unit first: it leaks, {lost} in{self.judged.detail}",
-            _by_limit(self.judged), "no vacuum advance, a weak mixture, and fuel vapour drawn to the spark",
-            "replace it; plug the line until then",
-        )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class VacuumSticks(VacuumFinding):
-    """Rising and falling vacuum lie too far apart."""
-
-    def words(self) -> Words:
-        """The finding in words."""
-        return Words(
-            "the vacuum unit or the breaker plate sticks", _by_limit(self.judged),
-            "vacuum advance comes late and stays in",
-            "free and oil the breaker plate; if it still sticks, replace the unit",
-        )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class VacuumOffBook(VacuumFinding):
-    """Start, full, maximum or a point of the vacuum unit is outside the book's band."""
-
-    def words(self) -> Words:
-        """The finding in words."""
-        j = self.judged
-        short = {Item.VACUUM_START: "begins at", Item.VACUUM_FULL: "full at", Item.VACUUM_POINT: "at"}
-        return Words(
-            f"the vacuum unit is off its book: {short.get(j.item, j.item)}{j.detail} {j.seen}",
-            _by_limit(j), "the wrong advance at part load; full load is not touched unless vacuum is there",
-            "replace it, or set it where it has a screw; check the number stamped on its arm",
-        )  # fmt: skip

@@ -108,7 +108,11 @@ def capsule_words(c: CapsuleDocument) -> str:
         pm = " (not determined)" if by is None else f" ± {2 * by:.{digits}f}"
         return f"{one.value:.{digits}f}{pm}"
 
-    home = "" if c.stiction_kpa is None else f", home again at {told(c.start_falling_kpa, 1)} kPa with vacuum falling"
+    home = ""
+    if c.stiction_kpa is not None and c.start_falling_kpa.value > 0:
+        home = f", home again at {told(c.start_falling_kpa, 1)} kPa with vacuum falling"
+    elif c.stiction_kpa is not None:
+        home = ", and may not come home with the line open"
     parts = [
         f"begins at {told(c.start_rising_kpa, 1)} kPa with vacuum rising{home}",
         f"then {told(c.rate_deg_per_kpa, 2)}° per kPa (distributor)",

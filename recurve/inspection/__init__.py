@@ -21,8 +21,8 @@ On a wheel whose figures rise as the shaft turns, points close at φ_c and open 
 
 The spark is at the opening. So a change of timing is read from opening angles. Where only dwell was read, half its
 change is taken: it holds for symmetric lobes, and the report says that it is an assumption. Spacing errors are the
-differences of neighbouring openings less 360°/N. The scatter of sparks is measured from the even row that leaves the
-mean departure nil.
+departures from even places of every two sparks apart, so errors that add up from lobe to lobe count; each pair has the ±
+of its two. A figure that is nearer to the place of another lobe is a slip, not wear.
 
 3. Gap and dwell
 
@@ -82,7 +82,8 @@ Offers:
 - `findings`: `Cause`, `Finding`, `Number`, `repairs`, `Severity`, `Words`, `worst_first`
 - `model`: `Condition`, `Hold`, `Inspection`, `PointsAngles`, `Rotor`, `Timing`, `Vacuum`, `VacuumPoint`,
   `VacuumReading`
-- `bench`: `DwellChange`, `Judged`, `SparkRow`
+- `bench`: `DwellChange`, `Judged`
+- `wheel`: `SparkRow`
 - `vacuum`: `Capsule`, `vacuum_advance`
 - `timing`: `Card`, `CAUTIONS`, `crank_timing`, `IdleTrap`, `make_card`, `Setting`, `TimingVerdict`
 - `timing_curves`: `Advance`, `book_curve`, `maximum_of`, `ReadCurve`, `TableCurve`

@@ -21,6 +21,7 @@ from recurve.inspection.model import Condition, Inspection
 from recurve.inspection.points import RotorSweep
 from recurve.inspection.vacuum import VacuumCheck, check_vacuum, vacuum_range
 from recurve.inspection.vacuum_findings import vacuum_findings
+from recurve.inspection.wheel import SETTLED, Misread
 from recurve.units import RPM, Quantity
 
 DISAGREE = 2.5  # play and dwell change that differ by more than this factor, beyond their ±, suggest a misreading
@@ -65,7 +66,10 @@ def inspect_unit(given: Inspection, lobes: int, speed_ratio: float) -> Inspected
     bench = inspect_bench(given.condition, lobes, vacuum_range(given.vacuum), speeds)
     findings = (*_of_bench(bench, given.condition, speed_ratio), *of_vacuum)
     close = [j for j in bench.judged if j.item in WEAR and j.verdict == "too close to call"]
-    return Inspected(bench, vacuum, findings, tuple(f"{j.what} is too close to its limit to call" for j in close))
+    hidden = [m for m in bench.misread if m.kind not in SETTLED]
+    undecided = [f"{j.what} is too close to its limit to call" for j in close]
+    undecided += [f"spark spacing, {m.where}, cannot be told: a slip in its figures" for m in hidden]
+    return Inspected(bench, vacuum, findings, tuple(undecided))
 
 
 # --- the bench ----------------------------------------------------------------------------------------------
@@ -82,6 +86,7 @@ def _of_bench(bench: BenchResult, given: Condition, ratio: float) -> list[Findin
             found.append(ShaftWear(WEAR_SEVERITY[j.verdict], j, changes.get(j), ratio))
         else:
             found.append(OffManual("open question" if j.verdict == "too close to call" else "medium", j))
+    found += [WheelMisread("low" if m.kind in SETTLED else "medium", m) for m in bench.misread]
     for (key, word), severity, cause, words in BY_EYE:
         if getattr(given, key) == word:
             found.append(SeenByEye(severity, cause, words))
@@ -126,6 +131,51 @@ class ShaftWear(Finding):
             "measure again, more finely"
             if self.severity == "open question"
             else "bushes and shaft before springs, stop and bench",
+        )
+
+
+@dataclass(frozen=True)
+class WheelMisread(Finding):
+    """A slip in the figures read off the degree wheel."""
+
+    slip: Misread
+    cause = Cause.SLIP
+
+    def words(self) -> Words:
+        """The finding in words."""
+        m = self.slip
+        sparks = ", ".join(str(i) for i in m.sparks)
+        pitch = f"{np.degrees(m.pitch):.1f}°"
+        again = "read the wheel again, every spark in the order in which the lobes pass"
+        if m.kind == "whole pitch":
+            return Words(
+                f"{m.where}: a figure is about a whole lobe pitch out, so it was misread, not worn",
+                f"numbers {sparks} of the list stand at one place, and another place has none; lobes stand {pitch} apart",
+                "the spacing of the sparks cannot be told, nor the shaft judged by it",
+                f"look for a figure written twice, or a lobe left out; {again}",
+            )
+        if m.kind == "differences":
+            return Words(
+                f"{m.where}: the figures are all near each other, so they are no places on the wheel",
+                f"they lie within a small part of the {pitch} from one lobe to the next",
+                "the spacing of the sparks cannot be told, nor the shaft judged by it",
+                "write the wheel's figure of every spark, not how far it is out of its place",
+            )
+        if m.kind == "other lobe":
+            return Words(
+                f"{m.where}: the two openings are of two lobes",
+                f"they are about a whole lobe pitch of {pitch} apart, or more",
+                "whole pitches were taken off; what is left is how far the timing moves",
+                "read one and the same lobe with the shaft pushed each way",
+            )
+        how = "backwards" if m.kind == "backwards" else "out of the order of rotation, as in a firing order"
+        return Words(
+            f"{m.where}: the sparks are listed {how}",
+            f"as the lobes pass, the sparks are numbers {sparks} of the list",
+            "none for the spacing: it is judged in the order in which they stand on the wheel",
+            'list them as the lobes pass; if the wheel\'s figures fall as the shaft turns, write wheel = "against rotation"'
+            if m.kind == "backwards"
+            else "list them as the lobes pass, not in the firing order",
         )
 
 

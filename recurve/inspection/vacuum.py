@@ -17,9 +17,10 @@ from numpy.typing import ArrayLike
 
 from recurve.arrays import Array
 from recurve.data import MANUAL, Limit, limit_of
-from recurve.inspection.bench import ITEM_DIMENSIONS, Item, Judged, combined
+from recurve.inspection.bench import ITEM_DIMENSIONS, Item, Judged
 from recurve.inspection.model import Vacuum
 from recurve.inspection.vacuum_book import apart_as_read, at_points, between_points, by_a_factor, is_dead, unjudged
+from recurve.inspection.wheel import combined
 from recurve.uncertainty import Uncertain, inflation
 from recurve.units import SQRT3, Quantity
 

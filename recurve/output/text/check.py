@@ -145,8 +145,10 @@ def inspected_lines(found: ConditionDocument, ratio: float) -> list[str]:
         moves = f"timing moves {at:.1f}° (distributor), {at * ratio:.1f}° (crank)"
         told.append(f"{change.how}: {moves}, {change.timing_from}{gap}")
     for row in found.sparks:
-        at = row.scatter_deg
-        told.append(f"{row.where}: the sparks scatter over {at:.1f}° (distributor), {at * ratio:.1f}° (crank)")
+        if row.scatter_deg is not None and row.between is not None:
+            wide = row.scatter_deg
+            scatter = f"the sparks scatter over {wide:.1f}° (distributor), {wide * ratio:.1f}° (crank)"
+            told.append(f"{row.where}: {scatter}, judged between sparks {' and '.join(map(str, row.between))}")
     if found.rotor is not None:
         low, high, room = found.rotor.low_deg, found.rotor.high_deg, found.rotor.room_deg
         left = "" if room is None else f"; {room:.1f}° of their overlap is left"

@@ -8,6 +8,7 @@ Offers:
 - `timing_card`: `card_of_plan`, `left_curve`, `planned_curve`, `timing_card`
 - `causes`: `as_blamed`, `Blame`
 - `findings`: `curve_findings`
+- `flat`: `flat_kind`
 - `readings`: `data_findings`
 - `first_look`: `BandLook`, `FirstLook`, `NextStep`
 - `strength`: `rate_needed`, `Strength`, `strength`

@@ -4,6 +4,7 @@ One renderer for each result: `documents` (JSON), `text` (reports), `figures`, `
 
 Offers:
 
+- `guide`: `guide_page`, `guide_text`
 - `planfile`: `current_plan`, `plan_folder`, `plan_path`, `planned_unit`, `read_planned`
 - `results`: `Asked`, `plan_job`, `plan_jobs`, `plans_document`, `summary`, `worst_status`
 """

@@ -195,6 +195,7 @@ COMMANDS = {
     "no name to add it by": ["spring", *HUNG, "--append", "springs.csv"],
     "a name that is taken": ["spring", *HUNG, "--free-length", "13 mm", "--append", "springs.csv", "--id", "A1"],
     "no column for its tension": ["spring", *HUNG, "--free-length", "13 mm", "--append", "narrow.csv", "--id", "X"],
+    "no such figure": ["guide", "99"],
     "no timing": ["timing", "JOB"],
     "timing without static": ["timing", "STATICLESS"],
     "no springs to draw a curve of": ["curve", "UNDESCRIBED"],

@@ -26,6 +26,16 @@ def data_file(name: str) -> Path:
     raise FileNotFoundError(f"the installation of recurve lacks its data file {name}")
 
 
+def guide_file(name: str) -> Path:
+    """Path of a file of the measuring guide, for example "measuring.md" or "measuring/8-wheel.svg": in `examples/` of a checkout,
+    in a wheel in `recurve/shipped/guide/`. Raises FileNotFoundError if the installation lacks it."""
+    package = Path(__file__).resolve().parent
+    for folder in (package / "shipped" / "guide", package.parent / "examples"):
+        if (folder / name).is_file():
+            return folder / name
+    raise FileNotFoundError(f"the installation of recurve lacks its measuring guide's file {name}")
+
+
 @cache
 def ranges() -> dict[str, Any]:
     """`ranges.toml` as read."""

@@ -9,6 +9,7 @@ import cmath
 import math
 from pathlib import Path
 
+from measuring_bench import light, points, vacuum, wear
 from vector import BLUE, GREY, PALE, Drawing
 
 FOLDER = Path(__file__).resolve().parent.parent / "examples" / "measuring"
@@ -300,6 +301,7 @@ def sweep() -> Drawing:
 FIGURES = {
     "1-slot": slot, "2-link": link, "3-table": table, "4-scan": scan, "5-gravity": gravity, "6-posts": posts, "7-rate": rate,
     "8-wheel": wheel, "9-stop": stop, "10-breaker": breaker, "11-sweep": sweep,
+    "12-wear": wear, "13-points": points, "14-vacuum": vacuum, "15-light": light,
 }  # fmt: skip
 
 

@@ -14,7 +14,7 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextToPath
 from pydantic import BaseModel
 
-from recurve.job import schema, schema_unit
+from recurve.job import schema, schema_inspection, schema_unit
 from recurve.job.questions import parts, questions
 
 GUIDE = (ROOT / "examples" / "measuring.md").read_text(encoding="utf-8")
@@ -70,7 +70,16 @@ def models(annotation: Any) -> Iterator[type[BaseModel]]:
 
 @pytest.mark.parametrize(
     "table",
-    [schema_unit.Weights, schema_unit.Stop, schema_unit.Drag, schema_unit.SpringOnPosts, schema.SweepTable],
+    [
+        schema_unit.Weights,
+        schema_unit.Stop,
+        schema_unit.Drag,
+        schema_unit.SpringOnPosts,
+        schema.SweepTable,
+        schema_inspection.ConditionTable,
+        schema_inspection.VacuumTable,
+        schema_inspection.TimingTable,
+    ],
     ids=lambda m: m.__name__,
 )
 def test_every_key_is_in_the_guide(table: type[BaseModel]) -> None:

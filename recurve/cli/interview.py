@@ -30,7 +30,6 @@ from recurve.text import path_text, printable
 
 KEPT, DRAFT = "answers.toml", "unit.draft.toml"
 LOOK = "~strip"  # the question before which a first look is shown
-GUIDE = "examples/measuring.md"
 
 
 def load_answers(folder: Path) -> dict[str, Any]:
@@ -137,7 +136,7 @@ def _introduce(number: int) -> None:
     if part.drawing:
         say_verbatim(part.drawing)
     if part.figure:
-        say(f"Figure {part.figure} of {GUIDE}.")
+        say(f"Figure {part.figure} of the measuring guide: recurve guide {part.figure}")
 
 
 def ask_question(question: Question, answers: Answers, folder: Path | None = None, was: Any = None) -> Any:
@@ -175,7 +174,7 @@ def _help(question: Question) -> None:
         say_verbatim(part.drawing)
     figure = question.figure or part.figure
     if figure:
-        say(f"Figure {figure} of {GUIDE} shows it.", "  ")
+        say(f"Figure {figure} of the measuring guide shows it: recurve guide {figure}", "  ")
     if question.note:
         say(f"In the job file: {question.key}, {question.note}.", "  ")
     example = question.example[0] if isinstance(question.example, list) and question.example else question.example
@@ -189,7 +188,7 @@ def _explain(question: Question, answers: Answers, was: Any = None) -> None:
     for number, choice in enumerate(question.choices, 1):
         say_verbatim(f"    {number}  {choice}")
     if question.figure:
-        say(f"figure {question.figure} of {GUIDE}", "  ")
+        say(f"figure {question.figure} of the measuring guide: recurve guide {question.figure}", "  ")
     if was is not None:
         shown = f"{len(was)} lines" if question.kind in ("rows", "springs", "weighings") else _shown(was)
         say(f"Enter keeps {shown}; - leaves it out: {question.skip}", "  ")

@@ -22,7 +22,7 @@ from recurve.units import RPM
 
 if TYPE_CHECKING:
     from recurve.arrays import Array
-    from recurve.inspection.timing import Advance
+    from recurve.inspection.timing_curves import Advance
     from recurve.job.model import BareJob, Job
 
 
@@ -117,7 +117,7 @@ def timing(job: JobFile, sweep: LeftSweep = None, as_json: AsJson = False) -> No
     For the unit as left where SWEEP gives its readings, else as planned, else as found. The planned curve is taken from
     plan.toml in JOB's name followed by -plan where it was made from these inputs, else it is planned now; the card says
     which. Writes timing.svg and timing.png there. Works without weights too, from target and sweep alone. Exit status 0:
-    set it so; 3: a total passes its limit; 2: bad input.
+    set it so; 3: a total passes its limit, or is not known; 2: bad input.
 
     Example: recurve timing examples/ferry.toml
     """
@@ -139,7 +139,7 @@ def timing(job: JobFile, sweep: LeftSweep = None, as_json: AsJson = False) -> No
         print_json(document.as_json())
     else:
         show(timing_text(read, document))
-    if not card.good:
+    if card.verdict != "set it so":
         raise typer.Exit(ANSWER_IS_NO)
 
 

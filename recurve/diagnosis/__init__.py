@@ -2,16 +2,18 @@
 
 Offers:
 
-- `check`: `BareCheck`, `Check`, `CheckVerdict`, `check_bare`, `check_unit`, `without_curve`
-- `verify`: `as_found`, `BandVerdict`, `Before`, `ReadAgain`, `Verification`, `verify_unit`, `VerifyVerdict`,
-  `DECISION_RULE`
-- `timing_card`: `card_of_plan`, `left_curve`, `planned_curve`, `timing_card`
-- `causes`: `as_blamed`, `Blame`
-- `findings`: `curve_findings`
-- `readings`: `data_findings`
-- `first_look`: `BandLook`, `FirstLook`, `NextStep`
-- `strength`: `rate_needed`, `Strength`, `strength`
-- `trust`: `Trust`, `trust_in`
 - `as_set`: `AsSet`
+- `causes`: `as_blamed`, `Blame`
+- `check`: `BareCheck`, `Check`, `check_bare`, `check_unit`, `CheckVerdict`, `without_curve`
 - `correction`: `Correction`
+- `findings`: `curve_findings`
+- `first_look`: `BandLook`, `FirstLook`, `NextStep`
+- `flat`: `flat_kind`
+- `readings`: `data_findings`
+- `setting`: `post_to_bend`, `PostToBend`, `Shown`
+- `strength`: `rate_needed`, `strength`, `Strength`
+- `timing_card`: `card_of_plan`, `left_curve`, `planned_curve`, `timing_card`
+- `trust`: `Trust`, `trust_in`
+- `verify`: `as_found`, `BandVerdict`, `Before`, `DECISION_RULE`, `ReadAgain`, `Verification`, `verify_unit`,
+  `VerifyVerdict`
 """

@@ -14,6 +14,7 @@ import numpy as np
 
 from recurve.arrays import Mask
 from recurve.diagnosis.causes import MENDED, SPRUNG, Blame, knee, repaired
+from recurve.diagnosis.flat import NoAdvance, flat_finding
 from recurve.diagnosis.stop import stop_finding
 from recurve.fit.state import SURE, Evidence
 from recurve.inspection.findings import Cause, Finding, Severity, Words
@@ -31,8 +32,9 @@ SLACK = np.radians(0.2)  # a primary that takes up later than this hangs slack
 def curve_findings(evidence: Evidence, ideal: Ideal | None, blamed: Blame | None) -> list[Finding]:
     """All findings of the curve, in no order; `blamed` are the parts that keep it out of its bands, None without bands, or
     where it is in them. Without a target only findings that need no book figures."""
-    if seized(evidence):
-        return [_no_advance(evidence)]
+    flat = None if evidence.job.sweep is None else flat_finding(evidence.job.sweep, evidence.job.target)
+    if isinstance(flat, NoAdvance):
+        return [flat]
     sure = _surely(evidence)
     causes = () if blamed is None else blamed.causes
     found = [_stays_in(evidence, sure, causes), _sluggish(evidence, blamed), _never_takes_up(evidence)]
@@ -74,47 +76,6 @@ def _point_events(e: Evidence) -> dict[str, Mask]:
         if not band.from_zero:
             events[f"below {i}"] = rising.sample < band.low
     return events
-
-
-# --- no advance ---------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class NoAdvance(Finding):
-    """All `readings` lie from advance `low` to `high` [rad], at speeds from `slowest` to `fastest` [rad/s]."""
-
-    readings: int
-    slowest: float
-    fastest: float
-    low: float
-    high: float
-    units: ClassVar[dict[str, str]] = {"readings": "1", "slowest": "rpm", "fastest": "rpm", "low": "deg", "high": "deg"}
-    cause = Cause.FRICTION
-
-    def words(self) -> Words:
-        """The finding in words."""
-        return Words(
-            "no advance: the weights or the cam bind",
-            f"all {self.readings} readings, {self.slowest * RPM:.0f} to {self.fastest * RPM:.0f} rpm, lie from "
-            f"{np.degrees(self.low):.1f}° to {np.degrees(self.high):.1f}° (distributor)",
-            "the engine is flat and hot at speed: its timing stays where it was set",
-            "strip, clean and oil the cam spindle, free the weights on their pins; sweep again before judging springs",
-        )
-
-
-def seized(evidence: Evidence) -> bool:
-    """Whether the readings show next to no advance."""
-    sweep = evidence.job.sweep
-    if sweep is None or len(sweep.advance) < 3:
-        return False
-    return bool(np.ptp(sweep.advance) < max(np.radians(1.0), 2 * sweep.reading))
-
-
-def _no_advance(evidence: Evidence) -> NoAdvance:
-    sweep = evidence.job.sweep
-    assert sweep is not None  # `seized` has looked at it
-    ends = (sweep.speed.min(), sweep.speed.max(), sweep.advance.min(), sweep.advance.max())
-    return NoAdvance("repair first", len(sweep.advance), *(float(x) for x in ends))
 
 
 # --- the return to zero -------------------------------------------------------------------------------------

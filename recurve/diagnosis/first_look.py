@@ -12,7 +12,8 @@ from typing import Literal
 import numpy as np
 
 from recurve.diagnosis.causes import SOUND
-from recurve.diagnosis.findings import STAYS_IN, MayStayIn, NoAdvance, OutOfBand, StaysIn
+from recurve.diagnosis.findings import STAYS_IN, MayStayIn, OutOfBand, StaysIn
+from recurve.diagnosis.flat import NoAdvance, NotBegun, flat_finding, flat_kind
 from recurve.diagnosis.readings import FewReadings, OneDirection, Outlier, Outliers, Scatter
 from recurve.diagnosis.slips import SlipOdds, crank_slip, slip_odds
 from recurve.diagnosis.stop import StopOff
@@ -27,7 +28,6 @@ from recurve.uncertainty import Sampled, Uncertain
 from recurve.units import RPM, Quantity
 
 APART = np.radians(1.0)  # most distance between rising and falling; common practice, no source
-BARELY = np.radians(1.0)  # less advance than this in a whole sweep is none
 WORN = 1.8  # scatter this many times what was stated is wear, not reading
 FEW = 6
 # An offset is one number that explains all: so many bands or more, each too high by so much or more, alike within so much.
@@ -123,7 +123,9 @@ def first_look(job: JobHead, stop: Quantity | None = None) -> FirstLook:
     assert sweep is not None  # the caller has asked
     outline = fit_outline(sweep, stop)
     bands = tuple(_look(b, outline) for b in target.bands)
-    needed, slips = strength(target, outline.pieces), slip_odds(target, outline.pieces, job.speed_ratio)
+    # Readings that are all alike tell of no springs.
+    needed = () if flat_kind(sweep, job.target) is not None else strength(target, outline.pieces)
+    slips = slip_odds(target, outline.pieces, job.speed_ratio)
     look = FirstLook(target, sweep, outline, job.idle_speed, bands, _sure_together(bands), needed, slips)
     look = replace(look, findings=worst_first(_findings(look, job.speed_ratio)))
     verdict, why = _verdict(look)
@@ -370,17 +372,20 @@ def _all_too_high(look: FirstLook) -> Finding | None:
 
 def _findings(look: FirstLook, ratio: float) -> list[Finding]:
     sweep, outline = look.sweep, look.outline
-    if np.ptp(sweep.advance) < max(BARELY, 2 * sweep.reading) and len(sweep.advance) >= 3:
-        ends = (sweep.speed.min(), sweep.speed.max(), sweep.advance.min(), sweep.advance.max())
-        return [NoAdvance("repair first", len(sweep.advance), *(float(x) for x in ends))]
+    flat = flat_finding(sweep, look.target)
+    if isinstance(flat, NoAdvance):
+        return [flat]
     offset = _all_too_high(look)
     if offset is not None:
         return [offset]
-    slip = crank_slip(look.slips, ratio)
+    slip = None if isinstance(flat, NotBegun) else crank_slip(look.slips, ratio)
+    if slip is not None and flat is not None:
+        slip = replace(slip, severity="open question")  # a stop explains it as well
     if slip is not None and slip.severity == "check first":
         # Everything else would be off by the factor: nothing is said of wear until the figures are settled.
         return [slip]
     found: list[Finding | None] = [
+        flat,
         slip,
         _outliers(look),
         _scatter(outline),

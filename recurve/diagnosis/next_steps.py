@@ -26,8 +26,28 @@ _WORK: tuple[tuple[Key, str], ...] = (
 )
 
 
+# What no plan needs, and what is worth judging all the same.
+_WHERE_WANTED = tuple(
+    NextStep(f"where you want it: {words} (figure {figure} of the measuring guide)", gain)
+    for words, figure, gain in (
+        (
+            "side play, dwell, breaker plate and weight pins, into [condition]",
+            12,
+            "recurve check tells wear that no spring cures",
+        ),
+        ("the vacuum unit, its book and readings, into [vacuum]", 14, "recurve check judges it by its book"),
+        (
+            "the engine's static or total and its idle, into [timing]",
+            15,
+            "recurve timing says where to set it, once there is a sweep",
+        ),
+    )
+)
+
+
 def steps_of(job: Job | BareJob) -> tuple[NextStep, ...]:
-    """What to do next with a job that has no readings yet, or is not whole: the book, the sweep, then the parts."""
+    """What to do next with a job that has no readings yet, or is not whole: the book, the sweep, then the parts; a job of
+    nothing but the distributor is told of wear, vacuum unit and timing too."""
     steps = []
     if job.target is None:
         steps.append(
@@ -42,7 +62,8 @@ def steps_of(job: Job | BareJob) -> tuple[NextStep, ...]:
                 "shows onset, largest advance, and what stays in at idle, with no part measured",
             )
         )
-    return (*steps, *parts_lacking(job))
+    bare = job.target is None and job.sweep is None and job.inspection.empty
+    return (*steps, *parts_lacking(job), *(_WHERE_WANTED if bare else ()))
 
 
 def parts_lacking(job: Job | BareJob) -> tuple[NextStep, ...]:

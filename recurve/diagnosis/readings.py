@@ -8,7 +8,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from recurve.diagnosis.findings import seized
+from recurve.diagnosis.flat import NoAdvance, flat_finding
 from recurve.diagnosis.pen import pen_slip
 from recurve.diagnosis.slips import crank_slip, slip_odds
 from recurve.fit.fit import AlternativeState, Fit
@@ -31,11 +31,14 @@ def data_findings(evidence: Evidence) -> tuple[Finding, ...]:
     fit, doubts = evidence.fit, reference_findings(evidence.job)
     if doubts:
         return doubts
-    if fit is None or seized(evidence):
+    sweep = None if fit is None else fit.job.sweep
+    if fit is None or sweep is None:
         return ()
-    sweep = fit.job.sweep
-    assert sweep is not None  # it was fitted
+    flat = flat_finding(sweep, fit.job.target)
+    if isinstance(flat, NoAdvance):
+        return ()
     found: list[Finding | None] = [
+        flat,
         pen_slip(fit) or _slip(evidence),
         _exchanged(evidence),
         _outliers(fit, sweep),

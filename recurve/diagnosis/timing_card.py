@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from recurve.diagnosis.as_set import as_set
 from recurve.errors import InputError
 from recurve.fit.fit import fit_sweep, fitted_job
-from recurve.inspection.timing import Advance, Card, ReadCurve, TableCurve, book_curve, make_card
+from recurve.inspection.model import Timing
+from recurve.inspection.timing import Card, make_card
+from recurve.inspection.timing_curves import Advance, ReadCurve, TableCurve, book_curve, maximum_of
 from recurve.inspection.vacuum import vacuum_advance
 from recurve.job.model import BareJob, Job
 from recurve.physics.curve import trace
@@ -83,10 +87,26 @@ def _card(job: Job | BareJob, found: Advance | None, planned: Advance | None, le
 
 
 def _made(job: Job | BareJob, found: Advance | None, planned: Advance | None, left: Advance | None) -> Card | None:
-    timing, vacuum = job.inspection.timing, job.inspection.vacuum
-    assert timing is not None  # the callers have asked
+    vacuum = job.inspection.vacuum
+    assert job.inspection.timing is not None  # the callers have asked
+    timing = _with_target(job.inspection.timing, job)
     named = {"as found": found, "book": book_curve(job.target), "planned": planned, "as left": left}
     curves = {name: c for name, c in named.items() if c is not None}
     cruise = None if timing.cruise_vacuum is None else vacuum_advance(vacuum, timing.cruise_vacuum)
     full = None if timing.full_load_vacuum is None else vacuum_advance(vacuum, timing.full_load_vacuum)
     return make_card(timing, job.speed_ratio, curves, job.target_static, (cruise, full))
+
+
+def _with_target(timing: Timing, job: Job | BareJob) -> Timing:
+    """The engine's figures; what they leave open, the target tells: its total or its maximum on the static, and its idle."""
+    target, ratio = job.target, job.speed_ratio
+    static = job.known_static
+    total, idle = timing.total, timing.idle
+    if total is None:
+        total = job.target_total
+    most = maximum_of(target)
+    if total is None and static is not None and most is not None:
+        total = static + ratio * most
+    if idle is None and target is not None and target.idle_speed is not None:
+        idle = ratio * target.idle_speed
+    return replace(timing, total=total, idle=idle)

@@ -21,8 +21,8 @@ On a wheel whose figures rise as the shaft turns, points close at φ_c and open 
 
 The spark is at the opening. So a change of timing is read from opening angles. Where only dwell was read, half its
 change is taken: it holds for symmetric lobes, and the report says that it is an assumption. Spacing errors are the
-differences of neighbouring openings less 360°/N. The scatter of sparks is measured from the even row that leaves the
-mean departure nil.
+departures from even places of every two sparks apart, so errors that add up from lobe to lobe count; each pair has the ±
+of its two. A figure that is nearer to the place of another lobe is a slip, not wear.
 
 3. Gap and dwell
 
@@ -73,7 +73,8 @@ all-in, of the unit and of the book, rounded up to 50 rpm (crank): there both ar
 as found would do if it were set by the light at idle: static is then the reading less ρ times the advance in at idle,
 falling, and the total (8) turned round; and what it does at the book's static. The book's advance at a speed is the
 figure that it states, or the middle of its band, and 0 for a band from 0. Of readings without a model, what stays in at
-idle is told by falling readings alone, and by none that ended above it.
+idle is told by falling readings alone, and by none that ended above it; no timing is told below the lowest of them, nor
+above the highest while they still climb there, and the total is then the least that it can be.
 
 Offers:
 
@@ -81,9 +82,10 @@ Offers:
 - `findings`: `Cause`, `Finding`, `Number`, `repairs`, `Severity`, `Words`, `worst_first`
 - `model`: `Condition`, `Hold`, `Inspection`, `PointsAngles`, `Rotor`, `Timing`, `Vacuum`, `VacuumPoint`,
   `VacuumReading`
-- `bench`: `DwellChange`, `Judged`, `SparkRow`
+- `bench`: `DwellChange`, `Judged`
+- `wheel`: `SparkRow`
 - `vacuum`: `Capsule`, `vacuum_advance`
-- `timing`: `Advance`, `book_curve`, `Card`, `CAUTIONS`, `crank_timing`, `IdleTrap`, `make_card`, `ReadCurve`,
-  `TableCurve`
+- `timing`: `Card`, `CAUTIONS`, `crank_timing`, `IdleTrap`, `make_card`, `Setting`, `TimingVerdict`
+- `timing_curves`: `Advance`, `book_curve`, `maximum_of`, `ReadCurve`, `TableCurve`
 - `points`: `Charge`, `Coil`, `RotorSweep`, `dwell_between`, `dwell_of_fraction`, `pitch`
 """

@@ -8,7 +8,6 @@ A measured quantity is judged by its limit with its uncertainty: pass, suspect, 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import groupby
@@ -23,15 +22,12 @@ from recurve.inspection.points import (
     Charge,
     RotorSweep,
     charge,
-    dwell_between,
     dwell_change,
     fraction_of_pitch,
     gap_change,
-    lobe_scatter,
     rotor_sweep,
-    spacing_error,
-    wrapped,
 )
+from recurve.inspection.wheel import Misread, SparkRow, combined, dwell_of, free_rows, moved_opening, spark_rows
 from recurve.units import INCH, POUND_FORCE, Quantity
 
 LimitVerdict = Literal["pass", "suspect", "fail", "too close to call", "no limit"]
@@ -117,6 +113,12 @@ class Judged:
         return in_bench_units(value, ITEM_DIMENSIONS[self.item], half_width)
 
 
+def by_limit(j: Judged) -> str:
+    """A check, what was seen, and its limit with the limit's source."""
+    source = "" if j.limit is None else f", {j.limit.source}"
+    return f"{j.what} {j.seen}, the limit is {j.allowed}{source}"
+
+
 def verdict_of(value: float, half_width: float, limit: Limit | None) -> LimitVerdict:
     """The verdict on `value` ± `half_width` [SI]: pass or fail only if all of the ± lies on one side of the limit."""
     if limit is None:
@@ -129,13 +131,6 @@ def verdict_of(value: float, half_width: float, limit: Limit | None) -> LimitVer
     if value + half_width > high + small or value - half_width < low - small:
         return "too close to call"
     return "suspect" if limit.suspect is not None and value > limit.suspect else "pass"
-
-
-def combined(parts: Iterable[Quantity]) -> float:
-    """Half-width [SI] of a sum or difference: two standard uncertainties (half-width/√3 each, GUM 4.3.7), and never more
-    than all half-widths together."""
-    half_widths = np.array([p.half_width or 0.0 for p in parts])
-    return float(min(2.0 * np.sqrt((half_widths**2 / 3.0).sum()), half_widths.sum()))
 
 
 def difference(one: Quantity, other: Quantity) -> Quantity:
@@ -177,25 +172,16 @@ class DwellChange:
 
 
 @dataclass(frozen=True)
-class SparkRow:
-    """The sparks of one revolution: `where` they were read, the largest error of their `spacing` [rad], their `scatter`
-    about even places [rad], and the spread of dwell over the lobes [rad], None where only sparks were read."""
-
-    where: str
-    spacing: Quantity
-    scatter: float
-    dwell_spread: float | None
-
-
-@dataclass(frozen=True)
 class BenchResult:
-    """The inspection worked out. `judged`: every check against its limit; `changes` of dwell; `sparks`; `dwell` [rad] of
+    """The inspection worked out. `judged`: every check against its limit; `changes` of dwell; `sparks`; `misread`, slips in the
+    wheel's figures; `dwell` [rad] of
     each set, and as `fractions` of the lobe pitch [1]; `expected_change` of dwell [rad] by the measured side play;
     `rotor`; `charges` of the coil for good and bad dwell."""
 
     judged: tuple[Judged, ...]
     changes: tuple[DwellChange, ...]
     sparks: tuple[SparkRow, ...]
+    misread: tuple[Misread, ...]
     dwell: tuple[Quantity, ...]
     fractions: tuple[float, ...]
     expected_change: Quantity | None
@@ -208,12 +194,14 @@ def inspect_bench(given: Condition, lobes: int, vacuum_range: float, speeds: Arr
     dwell = given.dwell or _dwell_of_sets(given.angles)
     middle = _middle_dwell(given, dwell)
     gap = given.gap[0].value if given.gap else None
-    changes = tuple(_changes(given, middle, gap, lobes))
-    sparks = tuple(_sparks(given, lobes))
+    changes, of_other_lobes = _changes(given, middle, gap, lobes)
+    spacing = limit_of("limit", "spark_spacing", "angle", given.limits.get("spark_spacing"))
+    sparks = spark_rows(given, lobes, None if spacing is None else spacing.high)
     return BenchResult(
         judged=tuple(_judged(given, dwell, changes, sparks)),
         changes=changes,
         sparks=sparks,
+        misread=(*(s.misread for s in sparks if s.misread is not None), *of_other_lobes),
         dwell=dwell,
         fractions=tuple(float(fraction_of_pitch(d.value, lobes)) for d in dwell),
         expected_change=_expected(given, middle, gap, lobes),
@@ -225,20 +213,11 @@ def inspect_bench(given: Condition, lobes: int, vacuum_range: float, speeds: Arr
 # --- dwell --------------------------------------------------------------------------------------------------
 
 
-def dwell_of(row: PointsAngles) -> Quantity:
-    """Dwell [rad] of one row of wheel angles."""
-    return Quantity(float(dwell_between(row.closes.value, row.opens.value)), combined((row.closes, row.opens)))
-
-
-def _free(rows: tuple[PointsAngles, ...], breaker: int) -> list[PointsAngles]:
-    return sorted((r for r in rows if r.breaker == breaker and r.pushed == "free"), key=lambda r: r.lobe)
-
-
 def _dwell_of_sets(rows: tuple[PointsAngles, ...]) -> tuple[Quantity, ...]:
     """Mean dwell of each set over its lobes, with the shaft free; by the pushed readings if there are no others."""
     made = []
     for breaker in sorted({r.breaker for r in rows}):
-        chosen = [dwell_of(r) for r in (_free(rows, breaker) or [r for r in rows if r.breaker == breaker])]
+        chosen = [dwell_of(r) for r in (free_rows(rows, breaker) or [r for r in rows if r.breaker == breaker])]
         made.append(Quantity(float(np.mean([d.value for d in chosen])), max(d.half_width or 0.0 for d in chosen)))
     return tuple(made)
 
@@ -254,8 +233,10 @@ def _middle_dwell(given: Condition, dwell: tuple[Quantity, ...]) -> float | None
     return None if band is None or band[0] is None or band[1] is None else (band[0] + band[1]) / 2
 
 
-def _changes(given: Condition, middle: float | None, gap: float | None, lobes: int) -> list[DwellChange]:
-    """Every change of dwell that was read: shaft pushed, by wheel and by meter, and from idle to 1500 rpm."""
+def _changes(
+    given: Condition, middle: float | None, gap: float | None, lobes: int
+) -> tuple[tuple[DwellChange, ...], tuple[Misread, ...]]:
+    """Every change of dwell that was read: shaft pushed, by wheel and by meter, and from idle to 1500 rpm; and the slips."""
 
     def gap_by(change: float) -> float | None:
         if middle is None or gap is None:
@@ -263,7 +244,7 @@ def _changes(given: Condition, middle: float | None, gap: float | None, lobes: i
         return abs(float(gap_change(change, middle, gap, lobes)))
 
     found = []
-    by_wheel = _pushed_by_wheel(given.angles)
+    by_wheel, misread = _pushed_by_wheel(given.angles, lobes)
     if by_wheel is not None:
         change, timing, where = by_wheel
         found.append(DwellChange(f"pushed each way{where}", True, change, timing, BY_OPENING, gap_by(change.value)))
@@ -276,12 +257,16 @@ def _changes(given: Condition, middle: float | None, gap: float | None, lobes: i
             change = Quantity(abs(signed.value), signed.half_width)
             half = Quantity(change.value / 2, (change.half_width or 0.0) / 2)
             found.append(DwellChange(how, pushed, change, half, BY_HALF, gap_by(change.value)))
-    return found
+    return tuple(found), misread
 
 
-def _pushed_by_wheel(rows: tuple[PointsAngles, ...]) -> tuple[Quantity, Quantity, str] | None:
-    """For the lobe whose dwell changes most when the shaft is pushed: change of dwell, move of the opening, and where."""
+def _pushed_by_wheel(
+    rows: tuple[PointsAngles, ...], lobes: int
+) -> tuple[tuple[Quantity, Quantity, str] | None, tuple[Misread, ...]]:
+    """For the lobe whose dwell changes most when the shaft is pushed: change of dwell, move of the opening, and where; and the
+    readings of one lobe that must be of two."""
     worst: tuple[Quantity, Quantity, str] | None = None
+    slips = []
     keyed = sorted((r for r in rows if r.pushed != "free"), key=lambda r: (r.breaker, r.lobe, r.pushed))
     for (breaker, lobe), group in groupby(keyed, key=lambda r: (r.breaker, r.lobe)):
         pair = list(group)
@@ -289,12 +274,12 @@ def _pushed_by_wheel(rows: tuple[PointsAngles, ...]) -> tuple[Quantity, Quantity
             continue
         parts = [p for r in pair for p in (r.closes, r.opens)]
         change = Quantity(abs(dwell_of(pair[0]).value - dwell_of(pair[1]).value), combined(parts))
-        moved = float(abs(wrapped(pair[0].opens.value - pair[1].opens.value)))
-        timing = Quantity(moved, combined((pair[0].opens, pair[1].opens)))
+        timing, misread = moved_opening(pair[0], pair[1], lobes)
+        slips += [] if misread is None else [misread]
         where = f" (lobe {lobe}, set {breaker})" if len({(r.breaker, r.lobe) for r in keyed}) > 1 else ""
         if worst is None or change.value > worst[0].value:
             worst = (change, timing, where)
-    return worst
+    return worst, tuple(slips)
 
 
 def _expected(given: Condition, middle: float | None, gap: float | None, lobes: int) -> Quantity | None:
@@ -304,29 +289,6 @@ def _expected(given: Condition, middle: float | None, gap: float | None, lobes: 
         return None
     per = abs(float(dwell_change(given.lever_ratio, middle, gap, lobes)))
     return Quantity(per * play.value, per * (play.half_width or 0.0))
-
-
-# --- sparks -------------------------------------------------------------------------------------------------
-
-
-def _sparks(given: Condition, lobes: int) -> list[SparkRow]:
-    """Spacing of the sparks: by the openings of each set that was read on all its lobes, and as read on a tester."""
-    made = []
-    for breaker in sorted({r.breaker for r in given.angles}):
-        rows = _free(given.angles, breaker)
-        if len(rows) == lobes and lobes > 1:
-            spread = float(np.ptp([dwell_of(r).value for r in rows]))
-            where = f"openings of set {breaker}" if breaker > 1 else "openings"
-            made.append(_spark_row(where, tuple(r.opens for r in rows), spread))
-    if given.sparks:
-        made.append(_spark_row("sparks as read", given.sparks, None))
-    return made
-
-
-def _spark_row(where: str, at: tuple[Quantity, ...], dwell_spread: float | None) -> SparkRow:
-    opens = np.array([a.value for a in at])
-    worst = float(np.abs(spacing_error(opens)).max())
-    return SparkRow(where, Quantity(worst, combined(at[:2])), float(np.ptp(lobe_scatter(opens))), dwell_spread)
 
 
 # --- judgement ----------------------------------------------------------------------------------------------
@@ -341,7 +303,7 @@ def _judged(
     rows: list[tuple[Item, str, list[tuple[str, Quantity]]]] = [
         (Item.SIDE_PLAY, "side_play", _numbered(play)),
         (Item.DWELL_CHANGE, "dwell_change", [(f", {c.how}", c.change) for c in changes]),
-        (Item.SPARK_SPACING, "spark_spacing", [(f", {s.where}", s.spacing) for s in sparks]),
+        (Item.SPARK_SPACING, "spark_spacing", [(f", {s.where}", s.spacing) for s in sparks if s.spacing is not None]),
         (Item.END_FLOAT, "end_float", _numbered(end_float)),
         (Item.DWELL, "dwell", _numbered(dwell)),
         (Item.GAP, "gap", _numbered(given.gap)),

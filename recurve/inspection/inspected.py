@@ -6,11 +6,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from recurve.inspection.bench import BenchResult, DwellChange, Item, Judged, LimitVerdict, in_bench_units, inspect_bench
+from recurve.inspection.bench import (
+    BenchResult,
+    DwellChange,
+    Item,
+    Judged,
+    LimitVerdict,
+    by_limit,
+    in_bench_units,
+    inspect_bench,
+)
 from recurve.inspection.findings import Cause, Finding, Severity, Words
 from recurve.inspection.model import Condition, Inspection
 from recurve.inspection.points import RotorSweep
 from recurve.inspection.vacuum import VacuumCheck, check_vacuum, vacuum_range
+from recurve.inspection.vacuum_findings import vacuum_findings
+from recurve.inspection.wheel import SETTLED, Misread
 from recurve.units import RPM, Quantity
 
 DISAGREE = 2.5  # play and dwell change that differ by more than this factor, beyond their ±, suggest a misreading
@@ -47,7 +58,7 @@ def inspect_unit(given: Inspection, lobes: int, speed_ratio: float) -> Inspected
     """Work out what was seen and measured of a unit's condition and of its vacuum unit. `lobes` of its breaker cam;
     `speed_ratio` [1] crank revolutions per distributor revolution."""
     vacuum = None if given.vacuum is None else check_vacuum(given.vacuum)
-    of_vacuum = [] if vacuum is None else _of_vacuum(vacuum)
+    of_vacuum = [] if vacuum is None else vacuum_findings(vacuum)
     if given.condition is None:
         return Inspected(None, vacuum, tuple(of_vacuum), ())
     top = None if given.timing is None else given.timing.top_speed
@@ -55,12 +66,10 @@ def inspect_unit(given: Inspection, lobes: int, speed_ratio: float) -> Inspected
     bench = inspect_bench(given.condition, lobes, vacuum_range(given.vacuum), speeds)
     findings = (*_of_bench(bench, given.condition, speed_ratio), *of_vacuum)
     close = [j for j in bench.judged if j.item in WEAR and j.verdict == "too close to call"]
-    return Inspected(bench, vacuum, findings, tuple(f"{j.what} is too close to its limit to call" for j in close))
-
-
-def _by_limit(j: Judged) -> str:
-    source = "" if j.limit is None else f", {j.limit.source}"
-    return f"{j.what} {j.seen}, the limit is {j.allowed}{source}"
+    hidden = [m for m in bench.misread if m.kind not in SETTLED]
+    undecided = [f"{j.what} is too close to its limit to call" for j in close]
+    undecided += [f"spark spacing, {m.where}, cannot be told: a slip in its figures" for m in hidden]
+    return Inspected(bench, vacuum, findings, tuple(undecided))
 
 
 # --- the bench ----------------------------------------------------------------------------------------------
@@ -77,6 +86,7 @@ def _of_bench(bench: BenchResult, given: Condition, ratio: float) -> list[Findin
             found.append(ShaftWear(WEAR_SEVERITY[j.verdict], j, changes.get(j), ratio))
         else:
             found.append(OffManual("open question" if j.verdict == "too close to call" else "medium", j))
+    found += [WheelMisread("low" if m.kind in SETTLED else "medium", m) for m in bench.misread]
     for (key, word), severity, cause, words in BY_EYE:
         if getattr(given, key) == word:
             found.append(SeenByEye(severity, cause, words))
@@ -116,11 +126,56 @@ class ShaftWear(Finding):
             what = f"{about} is too close to its limit of {limit} to call"
         return Words(
             what,
-            _by_limit(j) if self.change is None else f"{_by_limit(j)}; {_change_words(self.change, self.ratio)}",
+            by_limit(j) if self.change is None else f"{by_limit(j)}; {_change_words(self.change, self.ratio)}",
             "gap, dwell and spark wander with the shaft: two marks at the timing light, and no curve set on it holds",
             "measure again, more finely"
             if self.severity == "open question"
             else "bushes and shaft before springs, stop and bench",
+        )
+
+
+@dataclass(frozen=True)
+class WheelMisread(Finding):
+    """A slip in the figures read off the degree wheel."""
+
+    slip: Misread
+    cause = Cause.SLIP
+
+    def words(self) -> Words:
+        """The finding in words."""
+        m = self.slip
+        sparks = ", ".join(str(i) for i in m.sparks)
+        pitch = f"{np.degrees(m.pitch):.1f}°"
+        again = "read the wheel again, every spark in the order in which the lobes pass"
+        if m.kind == "whole pitch":
+            return Words(
+                f"{m.where}: a figure is about a whole lobe pitch out, so it was misread, not worn",
+                f"numbers {sparks} of the list stand at one place, and another place has none; lobes stand {pitch} apart",
+                "the spacing of the sparks cannot be told, nor the shaft judged by it",
+                f"look for a figure written twice, or a lobe left out; {again}",
+            )
+        if m.kind == "differences":
+            return Words(
+                f"{m.where}: the figures are all near each other, so they are no places on the wheel",
+                f"they lie within a small part of the {pitch} from one lobe to the next",
+                "the spacing of the sparks cannot be told, nor the shaft judged by it",
+                "write the wheel's figure of every spark, not how far it is out of its place",
+            )
+        if m.kind == "other lobe":
+            return Words(
+                f"{m.where}: the two openings are of two lobes",
+                f"they are about a whole lobe pitch of {pitch} apart, or more",
+                "whole pitches were taken off; what is left is how far the timing moves",
+                "read one and the same lobe with the shaft pushed each way",
+            )
+        how = "backwards" if m.kind == "backwards" else "out of the order of rotation, as in a firing order"
+        return Words(
+            f"{m.where}: the sparks are listed {how}",
+            f"as the lobes pass, the sparks are numbers {sparks} of the list",
+            "none for the spacing: it is judged in the order in which they stand on the wheel",
+            'list them as the lobes pass; if the wheel\'s figures fall as the shaft turns, write wheel = "against rotation"'
+            if m.kind == "backwards"
+            else "list them as the lobes pass, not in the firing order",
         )
 
 
@@ -167,7 +222,7 @@ class OffManual(Finding):
         j = self.judged
         consequence, remedy = ADJUST[j.item]
         how = "too close to the manual to call" if j.verdict == "too close to call" else "not what the manual asks"
-        return Words(f"{j.what} is {how}: {j.seen}", _by_limit(j), consequence, remedy)
+        return Words(f"{j.what} is {how}: {j.seen}", by_limit(j), consequence, remedy)
 
 
 # What is judged by eye and hand: the key of `Condition` and its word, severity, cause, and the words of the finding.
@@ -293,134 +348,3 @@ class RotorOffSegment(Finding):
             "the spark jumps across the cap: carbon tracks, misfires, a burnt rotor",
             "set the phase where the trigger or the rotor allows it, so that the range lies on both sides of the middle",
         )
-
-
-# --- the vacuum unit ----------------------------------------------------------------------------------------
-
-
-def _of_vacuum(found: VacuumCheck) -> list[Finding]:
-    """The findings of the vacuum unit: one where it does not move at all, else each check that does not pass."""
-    judged = [j for j in found.judged if not (found.dead and j.item is Item.VACUUM_POINT)]
-    told = [f for j in judged if (f := _of_vacuum_check(j)) is not None]
-    dead = [VacuumDead("medium", j) for j in found.judged if j.item is Item.VACUUM_POINT and j.verdict == "fail"]
-    unread: list[Finding] = [VacuumNotRead("open question", found.unjudged)] if found.unjudged else []
-    return [*(dead[-1:] if found.dead else []), *told, *unread]
-
-
-def _of_vacuum_check(j: Judged) -> Finding | None:
-    if j.verdict in ("pass", "suspect", "no limit"):
-        return None
-    if j.item is Item.VACUUM_HOLD:
-        return LeakTestShort("open question", j)
-    if j.verdict == "too close to call":
-        return VacuumTooClose("open question", j)
-    if j.item is Item.VACUUM_LOSS:
-        return VacuumLeaks("repair first", j)
-    return VacuumSticks("medium", j) if j.item is Item.VACUUM_STICTION else VacuumOffBook("medium", j)
-
-
-@dataclass(frozen=True)
-class VacuumFinding(Finding):
-    """A finding of the vacuum unit: the check `judged`."""
-
-    judged: Judged
-    cause = Cause.VACUUM
-
-
-@dataclass(frozen=True)
-class VacuumDead(VacuumFinding):
-    """No reading shows the vacuum unit to move: the check `judged` is one that it fails."""
-
-    def words(self) -> Words:
-        """The finding in words."""
-        j = self.judged
-        return Words(
-            f"the vacuum unit does not move: {j.seen} at{j.detail}, vacuum rising",
-            _by_limit(j),
-            "no vacuum advance: more fuel and heat at part load; full load is not touched",
-            "draw a vacuum and close the line: if it falls, the diaphragm or the hose leaks, so replace it; if it holds, look "
-            "for a seized breaker plate or a rod that is off its pin",
-        )
-
-
-@dataclass(frozen=True)
-class VacuumNotRead(Finding):
-    """Something of the vacuum unit's book cannot be judged by the readings: `lacking`, in words."""
-
-    lacking: tuple[str, ...]
-    cause = Cause.VACUUM
-
-    def words(self) -> Words:
-        """The finding in words."""
-        return Words(
-            "the vacuum unit cannot be judged in full",
-            "; ".join(self.lacking),
-            "whether it does what its book asks is open",
-            "read it at the book's own vacuums, rising, and tell the book's figures",
-        )
-
-
-@dataclass(frozen=True)
-class LeakTestShort(VacuumFinding):
-    """The leak test was not drawn to its vacuum."""
-
-    def words(self) -> Words:
-        """The finding in words."""
-        return Words(
-            "the leak test did not reach its vacuum", _by_limit(self.judged), "whether the unit holds cannot be told",
-            "draw it to the full vacuum and time it again",
-        )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class VacuumTooClose(VacuumFinding):
-    """A check of the vacuum unit that is too close to its limit to call."""
-
-    def words(self) -> Words:
-        """The finding in words."""
-        return Words(
-            f"{self.judged.what}: too close to call", _by_limit(self.judged), "the vacuum unit may be off its book",
-            "read it again, up and down, more finely",
-        )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class VacuumLeaks(VacuumFinding):
-    """The vacuum unit lost more vacuum in the leak test than is allowed."""
-
-    def words(self) -> Words:
-        """The finding in words."""
-        lost = self.judged.in_units(self.judged.measured.value)
-        return Words(
-            f"replace the vacuum unit first: it leaks, {lost} in{self.judged.detail}",
-            _by_limit(self.judged), "no vacuum advance, a weak mixture, and fuel vapour drawn to the spark",
-            "replace it; plug the line until then",
-        )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class VacuumSticks(VacuumFinding):
-    """Rising and falling vacuum lie too far apart."""
-
-    def words(self) -> Words:
-        """The finding in words."""
-        return Words(
-            "the vacuum unit or the breaker plate sticks", _by_limit(self.judged),
-            "vacuum advance comes late and stays in",
-            "free and oil the breaker plate; if it still sticks, replace the unit",
-        )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class VacuumOffBook(VacuumFinding):
-    """Start, full, maximum or a point of the vacuum unit is outside the book's band."""
-
-    def words(self) -> Words:
-        """The finding in words."""
-        j = self.judged
-        short = {Item.VACUUM_START: "begins at", Item.VACUUM_FULL: "full at", Item.VACUUM_POINT: "at"}
-        return Words(
-            f"the vacuum unit is off its book: {short.get(j.item, j.item)}{j.detail} {j.seen}",
-            _by_limit(j), "the wrong advance at part load; full load is not touched unless vacuum is there",
-            "replace it, or set it where it has a screw; check the number stamped on its arm",
-        )  # fmt: skip

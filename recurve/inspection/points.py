@@ -47,25 +47,6 @@ def openings(first: float, spacing: ArrayLike) -> Array:
     return np.asarray(np.mod(first + np.concatenate([[0.0], np.cumsum(np.asarray(spacing, float))]), TURN))
 
 
-def spacing_between(opens: ArrayLike) -> Array:
-    """Spacing [rad] from each spark (n,) to the next one in the order of rotation, round to the first again; (n,)."""
-    at = np.asarray(opens, float)
-    return np.asarray(np.mod(np.roll(at, -1) - at, TURN))
-
-
-def spacing_error(opens: ArrayLike) -> Array:
-    """Departure of each spacing (n,) [rad] from even spacing, positive if late."""
-    at = np.asarray(opens, float)
-    return spacing_between(at) - TURN / len(at)
-
-
-def lobe_scatter(opens: ArrayLike) -> Array:
-    """Departure of each spark (n,) [rad] from its place among evenly spaced ones, placed so that the mean is zero."""
-    at = np.asarray(opens, float)
-    off = wrapped(at - at[0] - TURN / len(at) * np.arange(len(at)))
-    return np.asarray(off - off.mean())
-
-
 def gap_change(dwell_change: ArrayLike, dwell: float, gap: float, lobes: int) -> Array:
     """Change of gap [m] that belongs to a change of dwell [rad]; more dwell is less gap.
 

@@ -8,7 +8,7 @@ distributor's.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,151 +16,15 @@ from numpy.typing import ArrayLike
 from recurve.arrays import Array
 from recurve.data import usual
 from recurve.inspection.model import Timing
-from recurve.physics.target import Band, Target
+from recurve.inspection.timing_curves import Advance, ReadCurve, at_standstill, stays_in, was_read
 from recurve.units import RPM
 
 SETTING_STEP = 50.0 / RPM  # a setting speed is a round number of crank rpm
-LEVEL = np.radians(0.3)  # readings whose last step climbs by more than this are not all in
-SPEED_NEAR = 0.05  # relative; so far below the lowest reading a unit still counts as read
 SEEN = np.radians(0.1)  # least advance that a light shows
+ABOUT_IDLE = 50.0 / RPM  # of the crank; an engine's idle wanders by so much
+HELD = np.radians(0.5)  # what stays in at idle beyond this, distributor, shows at the light
 
-
-class Advance(Protocol):
-    """Any advance curve, in distributor angles [rad] and speeds [rad/s]."""
-
-    def rising_advance(self, speed: ArrayLike, start: float = 0.0) -> Array:
-        """Advance [rad] at speeds [rad/s], speed rising and the advance beginning at `start` [rad]."""
-
-    def falling_advance(self, speed: ArrayLike) -> Array:
-        """Advance [rad] at speeds [rad/s], speed falling from the top."""
-
-    @property
-    def stop(self) -> float:
-        """The largest advance [rad]."""
-
-    @property
-    def all_in(self) -> float | None:
-        """The speed at which all advance is in [rad/s]; None if unknown."""
-
-
-@dataclass(frozen=True)
-class TableCurve:
-    """An advance curve by points of `speed` [rad/s] and `advance` [rad], straight between them: a book's figures, or readings
-    of one direction. `read`: readings, which may end before all advance is in."""
-
-    speed: Array
-    advance: Array
-    read: bool = False
-
-    def rising_advance(self, speed: ArrayLike, start: float = 0.0) -> Array:
-        """Advance [rad] at speeds [rad/s], never less than `start`."""
-        return np.asarray(np.maximum(np.interp(np.asarray(speed, float), self.speed, self.advance), start))
-
-    def falling_advance(self, speed: ArrayLike) -> Array:
-        """Advance [rad] at speeds [rad/s]: the same as rising."""
-        return self.rising_advance(speed)
-
-    @property
-    def stop(self) -> float:
-        """The largest advance [rad]."""
-        return float(self.advance.max())
-
-    @property
-    def all_in(self) -> float | None:
-        """Speed at which the largest advance is first reached [rad/s]; None if the readings still climb at the end."""
-        largest = int(np.argmax(self.advance))
-        if self.read and self.advance[-1] - self.advance[-2] > LEVEL:
-            return None
-        return float(self.speed[largest])
-
-
-@dataclass(frozen=True)
-class ReadCurve:
-    """A unit by its readings alone, `rising` and `falling`, each None where there are none. At least one is there."""
-
-    rising: TableCurve | None
-    falling: TableCurve | None
-
-    @property
-    def shown(self) -> TableCurve:
-        """The rising readings, or the falling ones where there are no others."""
-        table = self.rising or self.falling
-        assert table is not None  # one of them is there
-        return table
-
-    def rising_advance(self, speed: ArrayLike, start: float = 0.0) -> Array:
-        """Advance [rad] at speeds [rad/s]; outside the readings as at the nearest of them."""
-        return self.shown.rising_advance(speed, start)
-
-    def falling_advance(self, speed: ArrayLike) -> Array:
-        """Advance [rad] at speeds [rad/s], speed falling; outside the readings as at the nearest of them."""
-        return (self.falling or self.shown).falling_advance(speed)
-
-    def stays_in(self, speed: float) -> float | None:
-        """Advance [rad] that is in at a speed [rad/s] to which it has fallen; None where it was not read down to there."""
-        if self.falling is None or speed < float(self.falling.speed[0]) * (1 - SPEED_NEAR):
-            return None
-        return float(self.falling.falling_advance(speed))
-
-    @property
-    def stop(self) -> float:
-        """The largest advance [rad]."""
-        return self.shown.stop
-
-    @property
-    def all_in(self) -> float | None:
-        """Speed at which the largest advance is first reached [rad/s]; None if the readings still climb at the end."""
-        return self.shown.all_in
-
-
-def stays_in(curve: Advance, speed: float) -> float | None:
-    """Advance [rad] that is in at a speed [rad/s] to which it has fallen; None where that was not read."""
-    return curve.stays_in(speed) if isinstance(curve, ReadCurve) else float(curve.falling_advance(speed))
-
-
-def at_standstill(curve: Advance) -> float:
-    """Advance [rad] from which a rising curve begins: what stays in at a standstill. Readings that rise tell it themselves."""
-    return 0.0 if isinstance(curve, ReadCurve) else float(curve.falling_advance(0.0))
-
-
-def book_curve(target: Target | None) -> TableCurve | None:
-    """What a book states over speed: its advance where it gives one, else the middle of its band, and 0 for a band from 0; None
-    if it has no points."""
-    points = (
-        [] if target is None else sorted((b for b in target.timed if b.kind == "point"), key=lambda b: b.speed or 0)
-    )
-    if target is None or not points:
-        return None
-    speed = [b.speed or 0.0 for b in points]
-    middle = [_stated(b) for b in points]
-    speed, middle = [_book_onset(speed, middle, target.idle_speed), *speed], [0.0, *middle]
-    most = target.maximum
-    if most is not None:
-        top = _stated(most)
-        middle = [min(a, top) for a in middle]
-        # The book gives no speed for its maximum: at the last point if its band allows that, else a little later.
-        last = points[-1]
-        if last.low <= top <= last.high:
-            middle[-1] = top
-        else:
-            speed.append(1.1 * speed[-1])
-            middle.append(top)
-    return TableCurve(np.array(speed), np.array(middle))
-
-
-def _stated(band: Band) -> float:
-    """The advance [rad] that the book means by a band."""
-    if band.stated is not None:
-        return max(band.stated, 0.0)
-    return 0.0 if band.from_zero else (band.low + band.high) / 2
-
-
-def _book_onset(speed: list[float], middle: list[float], idle: float | None) -> float:
-    """Speed [rad/s] at which a book's curve leaves zero: its first stretch extrapolated, but not below idle."""
-    if len(speed) < 2 or middle[1] <= middle[0]:
-        return min(idle or 0.0, speed[0])
-    onset = speed[0] - middle[0] * (speed[1] - speed[0]) / (middle[1] - middle[0])
-    return min(max(onset, idle or 0.0, 0.0), speed[0])
+TimingVerdict = Literal["set it so", "do not run it so", "total not known"]
 
 
 def static_of(reading: float, advance: float, ratio: float) -> float:
@@ -174,21 +38,25 @@ def reading_of(static: float, advance: float, ratio: float) -> float:
 
 
 def crank_timing(curve: Advance, static: float, ratio: float, speed: ArrayLike, vacuum: float = 0.0) -> Array:
-    """Timing [rad crank] at crank speeds [rad/s], speed rising from a standstill; `vacuum` [rad distributor] is added."""
-    advance = curve.rising_advance(np.asarray(speed, float) / ratio, at_standstill(curve))
-    return np.asarray(static + ratio * (advance + vacuum))
+    """Timing [rad crank] at crank speeds [rad/s], speed rising from a standstill; `vacuum` [rad distributor] is added. NaN
+    where the curve was not read."""
+    at = np.asarray(speed, float) / ratio
+    advance = curve.rising_advance(at, at_standstill(curve))
+    return np.where(was_read(curve, at), static + ratio * (advance + vacuum), np.nan)
 
 
 @dataclass(frozen=True)
 class IdleTrap:
     """One way of setting a unit by timing light: `where` it is set to which `reading`, and the `static`, the `idle` reading
-    (None without an idle speed) and the `total` that follow, all [rad crank]."""
+    (None without an idle speed) and the `total` that follow, all [rad crank]. `known`: whether the readings reach the stop;
+    if not, the total is the least that it can be."""
 
     where: str
     reading: float
     static: float
     idle: float | None
     total: float
+    known: bool = True
 
 
 @dataclass(frozen=True)
@@ -208,8 +76,8 @@ class Setting:
 @dataclass(frozen=True)
 class Card:
     """The timing card of one engine. `curves`: (name, curve, static [rad crank]); `speed` (n,) of the crank [rad/s];
-    `total` by the book [rad crank], or None; `setting` of the planned unit, else of the unit as found; `traps` of the unit
-    as found; `cruise`, the vacuum advance [rad distributor] with its source; `good`, whether no total exceeds a limit."""
+    `total` by the book [rad crank], or None; `setting` of the curve named `set_for`, both None without one; `traps` of the unit
+    as found; `cruise`, the vacuum advance [rad distributor] with its source."""
 
     timing: Timing
     ratio: float
@@ -217,11 +85,12 @@ class Card:
     speed: Array
     static: float
     total: float | None
+    set_for: str | None
     setting: Setting | None
     traps: tuple[IdleTrap, ...]
     cruise: tuple[float, str] | None
     warnings: tuple[str, ...]
-    good: bool
+    verdict: TimingVerdict
 
     def column(self, name: str, vacuum: float = 0.0) -> Array | None:
         """Crank timing (n,) [rad] of the curve of this name over `speed`; None if there is none."""
@@ -249,7 +118,8 @@ def make_card(
         return None
     if total is None and book is not None:
         total = reading_of(given, book.stop, ratio)
-    final = curves.get("as left") or curves.get("planned") or curves.get("as found")
+    set_for = next((name for name in ("as left", "planned", "as found") if name in curves), None)
+    final = None if set_for is None else curves[set_for]
     setting = None if final is None else _setting(timing, final, ratio, given, total, book)
     placed = []
     for name, curve in curves.items():
@@ -261,8 +131,8 @@ def make_card(
     cruise, full_load = vacuum
     warnings = _warnings(timing, ratio, setting, final, traps, full_load)
     return Card(
-        timing, ratio, tuple(placed), _speeds(timing, curves, ratio), given, total, setting, traps, cruise,
-        tuple(warnings), _within_limit(timing, ratio, setting, full_load),
+        timing, ratio, tuple(placed), _speeds(timing, curves, ratio), given, total, set_for, setting, traps, cruise,
+        tuple(warnings), _verdict(timing, ratio, setting, full_load),
     )  # fmt: skip
 
 
@@ -295,13 +165,16 @@ def _setting(
     reached = max(curve.all_in or 0.0, 0.0 if book is None else book.all_in or 0.0) * ratio
     speed = SETTING_STEP * np.ceil((1 + usual("timing", "room", "number")[0]) * reached / SETTING_STEP - 1e-9)
     flat = curve.all_in is not None
-    if not flat and reached == 0.0:
-        # Nothing tells where all is in: the highest known speed.
+    if not flat and isinstance(curve, ReadCurve):
+        # Nothing tells where all is in: the highest speed that was read.
+        speed = float(curve.shown.speed[-1]) * ratio
+    elif not flat and reached == 0.0:
         speed = timing.top_speed or timing.idle or 0.0
     if timing.top_speed is not None and speed > timing.top_speed:
         speed, flat = timing.top_speed, flat and timing.top_speed >= (curve.all_in or 0.0) * ratio
     set_static = static if total is None else static_of(total, curve.stop, ratio)
-    reading = reading_of(set_static, float(curve.rising_advance(speed / ratio, at_standstill(curve))), ratio)
+    within = float(curve.rising_advance(speed / ratio, at_standstill(curve)))
+    reading = reading_of(set_static, within, ratio)
     idle = _idle_reading(timing, curve, set_static, ratio)
     whole = reading_of(set_static, curve.stop, ratio)
     return Setting(float(speed), reading, timing.tolerance, set_static, idle, whole, flat)
@@ -319,27 +192,28 @@ def _traps(
     one that is used, and the book's or the engine's own, None where it had to be worked out."""
     made = []
     static, known = statics
+    reached = found.all_in is not None
     within = None if timing.idle is None else stays_in(found, timing.idle / ratio)
     if timing.idle is not None and within is not None:
         wanted = timing.idle_setting
         if wanted is None:
             wanted = reading_of(static, 0.0 if book is None else float(book.rising_advance(timing.idle / ratio)), ratio)
         by_idle = static_of(wanted, within, ratio)
-        made.append(IdleTrap("at idle", wanted, by_idle, wanted, reading_of(by_idle, found.stop, ratio)))
-    if total is not None:
+        made.append(IdleTrap("at idle", wanted, by_idle, wanted, reading_of(by_idle, found.stop, ratio), reached))
+    if total is not None and reached:
         by_total = static_of(total, found.stop, ratio)
         made.append(IdleTrap("all in", total, by_total, _idle_reading(timing, found, by_total, ratio), total))
     if known is not None:
         idle = _idle_reading(timing, found, known, ratio)
-        made.append(IdleTrap("static", known, known, idle, reading_of(known, found.stop, ratio)))
+        made.append(IdleTrap("static", known, known, idle, reading_of(known, found.stop, ratio), reached))
     return made
 
 
 def idle_slope(curve: Advance, idle: float, ratio: float) -> float:
     """Slope of crank timing at a crank idle speed [rad/s]: rad crank per rad/s of the crank."""
-    half = 50.0 / RPM
-    ends = crank_timing(curve, 0.0, ratio, np.array([max(idle - half, 0.0), idle + half]))
-    return float((ends[1] - ends[0]) / (idle + half - max(idle - half, 0.0)))
+    ends = np.array([max(idle - ABOUT_IDLE, 0.0), idle + ABOUT_IDLE])
+    advance = curve.rising_advance(ends / ratio, at_standstill(curve))
+    return float(ratio * (advance[1] - advance[0]) / (ends[1] - ends[0]))
 
 
 def _warnings(
@@ -353,7 +227,8 @@ def _warnings(
     """The warnings of the card."""
     told = _past_limit(timing, setting, traps)
     if timing.idle is not None and final is not None:
-        told += [*_unread(final, timing.idle, ratio), *_hunting(final, timing.idle, ratio)]
+        told += [*_unread(final, timing.idle, ratio), *_held(final, timing.idle, ratio, setting)]
+        told += _hunting(final, timing.idle, ratio)
     if setting is not None and not setting.flat:
         told.append(
             "The advance is not known to be all in where it is set: the reading climbs with speed, and the total may be more "
@@ -388,19 +263,25 @@ def _past_limit(timing: Timing, setting: Setting | None, traps: tuple[IdleTrap, 
     for trap in traps:
         if trap.total > most:
             where = "statically" if trap.where == "static" else trap.where
+            least = "" if trap.known else "at least "
             told.append(
-                f"The unit as found, set to {_deg(trap.reading)} {where}, ends at {_deg(trap.total)} total (crank), past the "
-                f"limit of {_deg(timing.limit)}."
+                f"The unit as found, set to {_deg(trap.reading)} {where}, ends at {least}{_deg(trap.total)} total (crank), past "
+                f"the limit of {_deg(timing.limit)}."
             )
     return told
 
 
-def _within_limit(timing: Timing, ratio: float, setting: Setting | None, full_load: tuple[float, str] | None) -> bool:
-    """Whether the engine as set stays within its limit, vacuum at full load included."""
-    if setting is None or timing.limit is None:
-        return True
+def _verdict(
+    timing: Timing, ratio: float, setting: Setting | None, full_load: tuple[float, str] | None
+) -> TimingVerdict:
+    """Whether the engine as set stays within its limit, vacuum at full load included; and whether its total is known."""
+    if setting is None:
+        return "set it so"
     vacuum = ratio * full_load[0] if full_load is not None and full_load[0] > SEEN else 0.0
-    return setting.total + vacuum <= timing.limit + 1e-9
+    if timing.limit is not None and setting.total + vacuum > timing.limit + 1e-9:
+        return "do not run it so"
+    as_fast_as_it_runs = timing.top_speed is not None and setting.speed >= timing.top_speed
+    return "set it so" if setting.flat or as_fast_as_it_runs else "total not known"
 
 
 def _unread(curve: Advance, idle: float, ratio: float) -> list[str]:
@@ -409,28 +290,53 @@ def _unread(curve: Advance, idle: float, ratio: float) -> list[str]:
         return []
     told = []
     if curve.stays_in(idle / ratio) is None:
-        what = "no falling readings" if curve.falling is None else "no falling reading so low"
+        what = "no falling readings" if curve.falling is None else "no falling readings so low"
         told.append(
             f"What stays in at idle, {idle * RPM:.0f} rpm (crank), is not known: there are {what}. Read it coming down to "
             f"{idle / ratio * RPM:.0f} rpm (distributor); until then do not set it by the light at idle."
         )
-    lowest = float(curve.shown.speed[0]) * ratio
-    if idle < lowest * (1 - SPEED_NEAR):
+    if not was_read(curve, idle / ratio):
         told.append(
-            f"Below {lowest * RPM:.0f} rpm (crank) it was not read: the timing shown there is that at {lowest * RPM:.0f} rpm."
+            f"The readings begin at {curve.shown.speed[0] * ratio * RPM:.0f} rpm (crank), above idle: no timing is shown below "
+            "that, and whether advance begins at idle is not known."
         )
+    if curve.rising is None:
+        told.append("There are falling readings alone: the timing shown is that of an engine coming down.")
     return told
 
 
-def _hunting(curve: Advance, idle: float, ratio: float) -> list[str]:
-    """A warning if idle is above the onset of the advance."""
-    at_idle = float(curve.rising_advance(idle / ratio, at_standstill(curve)))
-    slope = np.degrees(idle_slope(curve, idle, ratio)) * 100 / RPM
-    if at_idle < SEEN and slope < 0.1:
+def _held(curve: Advance, idle: float, ratio: float, setting: Setting | None) -> list[str]:
+    """A warning where the light shows more at idle after a rev than before it."""
+    falling = stays_in(curve, idle / ratio)
+    if setting is None or setting.idle is None or falling is None or not was_read(curve, idle / ratio):
+        return []
+    before = float(curve.rising_advance(idle / ratio, at_standstill(curve)))
+    if falling - before <= HELD:
         return []
     return [
-        f"Idle is above onset: {_deg(ratio * at_idle)} (crank) is in at {idle * RPM:.0f} rpm (crank), and it climbs by "
-        f"{slope:.1f}° in 100 rpm (crank): the engine may hunt."
+        f"At idle the light shows {_deg(reading_of(setting.static, before, ratio))} (crank) before the engine is revved and "
+        f"{_deg(setting.idle)} after it: {_deg(ratio * (falling - before))} (crank) stays in. Do not set it at idle, and cure "
+        "what holds the advance."
+    ]
+
+
+def _hunting(curve: Advance, idle: float, ratio: float) -> list[str]:
+    """A warning if advance is in at idle with speed rising, or begins within reach of it. Between readings the onset is not
+    known, so readings without a model tell only what is in."""
+    if not was_read(curve, idle / ratio):
+        return []
+    at_idle = float(curve.rising_advance(idle / ratio, at_standstill(curve)))
+    slope = np.degrees(idle_slope(curve, idle, ratio)) * 100 / RPM
+    if at_idle >= SEEN:
+        return [
+            f"Idle is above onset: {_deg(ratio * at_idle)} (crank) is in at {idle * RPM:.0f} rpm (crank), and it climbs by "
+            f"{slope:.1f}° in 100 rpm (crank): the engine may hunt."
+        ]
+    if slope < 0.1 or isinstance(curve, ReadCurve):
+        return []
+    return [
+        f"Advance begins within {ABOUT_IDLE * RPM:.0f} rpm (crank) above idle, {idle * RPM:.0f} rpm (crank): the engine may "
+        "hunt."
     ]
 
 

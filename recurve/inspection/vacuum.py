@@ -17,9 +17,10 @@ from numpy.typing import ArrayLike
 
 from recurve.arrays import Array
 from recurve.data import MANUAL, Limit, limit_of
-from recurve.inspection.bench import ITEM_DIMENSIONS, Item, Judged, combined
+from recurve.inspection.bench import ITEM_DIMENSIONS, Item, Judged
 from recurve.inspection.model import Vacuum
-from recurve.inspection.vacuum_book import apart_as_read, at_points, between_points, is_dead, unjudged
+from recurve.inspection.vacuum_book import apart_as_read, at_points, between_points, by_a_factor, is_dead, unjudged
+from recurve.inspection.wheel import combined
 from recurve.uncertainty import Uncertain, inflation
 from recurve.units import SQRT3, Quantity
 
@@ -106,7 +107,7 @@ def fit_capsule(given: Vacuum) -> Capsule | None:
         return np.asarray((capsule_advance(vacuum, rising, numbers) - advance) / sigma)
 
     best = min((_solve(misfit, start[free] / scale[free]) for start in _starts(given)), key=lambda s: s.cost)
-    return _capsule(best, free, scale[free], sigma)
+    return _capsule(best, free, scale[free], sigma, (float(vacuum.max()), float(advance.max())))
 
 
 def _arrays(given: Vacuum) -> tuple[Array, Array, np.ndarray]:
@@ -166,14 +167,17 @@ def _solve(misfit: Callable[[Array], Array], start: Array) -> _Solution:
     return _Solution(float(found.cost), np.asarray(found.x), np.asarray(found.jac))
 
 
-def _capsule(best: _Solution, free: np.ndarray, scale: Array, sigma: float) -> Capsule:
-    """The numbers with uncertainties from the curvature at the best fit."""
+def _capsule(best: _Solution, free: np.ndarray, scale: Array, sigma: float, reach: tuple[float, float]) -> Capsule:
+    """The numbers with uncertainties from the curvature at the best fit; `reach`, the highest vacuum [Pa] and advance [rad] that
+    were read."""
     x, scaled = best.x * scale, best.jacobian
     readings = len(scaled)
     # With so few readings any excess of scatter counts.
     scatter = inflation(2 * best.cost, max(readings - len(x), 1), rare=1.0)
     covariance = np.linalg.pinv(scaled.T @ scaled) * scatter**2 * np.outer(scale, scale)
-    seen = np.abs(scaled).max(axis=0) > 1e-6
+    # A number that could be anywhere in the range that was read is not told by the readings.
+    ranges = np.array([reach[0], np.inf, reach[1], reach[0]])[free]
+    seen = (np.abs(scaled).max(axis=0) > 1e-6) & (2 * np.sqrt(np.diag(covariance)) < ranges)
     named = {name: i for i, name in enumerate(np.array(["start", "rate", "stop", "stiction"])[free])}
 
     def number(name: str) -> Uncertain | None:
@@ -187,7 +191,8 @@ def _capsule(best: _Solution, free: np.ndarray, scale: Array, sigma: float) -> C
         at = start.value + stop.value / rate.value
         gradient = np.zeros(len(x))
         gradient[[0, 1, named["stop"]]] = (1.0, -stop.value / rate.value**2, 1 / rate.value)
-        full = Uncertain(at, float(np.sqrt(max(float(gradient @ covariance @ gradient), 0.0))))
+        by = float(np.sqrt(max(float(gradient @ covariance @ gradient), 0.0)))
+        full = Uncertain(at, by if 2 * by < reach[0] else None)
     return Capsule(start, rate, stop, full, number("stiction"), float(np.sqrt(2 * best.cost / readings) * sigma))
 
 
@@ -243,12 +248,14 @@ def vacuum_range(given: Vacuum | None) -> float:
 @dataclass(frozen=True)
 class VacuumCheck:
     """The unit's checks, and the capsule fitted to its readings, None if they do not determine one. `dead`: no reading shows
-    it to move, though it should have; `unjudged`: what of the book no reading tells, in words."""
+    it to move, though it should have; `unjudged`: what of the book no reading tells, in words; `factor` [1]: 2 or 1/2 where
+    the readings are that many times what the book asks."""
 
     judged: tuple[Judged, ...]
     capsule: Capsule | None
     dead: bool = False
     unjudged: tuple[str, ...] = ()
+    factor: float | None = None
 
 
 def check_vacuum(given: Vacuum) -> VacuumCheck:
@@ -265,7 +272,28 @@ def check_vacuum(given: Vacuum) -> VacuumCheck:
         apart = None if capsule.apart is None else _two(capsule.apart)
         judged = [*_judged_capsule(given, capsule), *read, *fitted, *outside, *_stiction(given, apart)]
     reach = None if capsule is None else max(r.vacuum for r in given.readings)
-    return VacuumCheck((*judged, *_hold(given)), capsule, is_dead(given), unjudged(given, reach))
+    lacking = (*unjudged(given, reach), *_undetermined(given, capsule))
+    return VacuumCheck((*judged, *_hold(given)), capsule, is_dead(given), lacking, by_a_factor(given))
+
+
+def _capsule_rows(
+    given: Vacuum, capsule: Capsule
+) -> list[tuple[Item, Uncertain | None, tuple[float, float] | None, str]]:
+    return [
+        (Item.VACUUM_START, capsule.begins(rising=True), given.start, "where it begins"),
+        (Item.VACUUM_FULL, capsule.full_at(rising=True), given.full, "where it is full"),
+        (Item.VACUUM_MAXIMUM, capsule.stop, given.maximum, "its maximum"),
+    ]
+
+
+def _undetermined(given: Vacuum, capsule: Capsule | None) -> tuple[str, ...]:
+    """What the book asks and the readings do not determine, in words."""
+    rows = [] if capsule is None else _capsule_rows(given, capsule)
+    return tuple(
+        f"the readings do not tell {what}"
+        for _, number, band, what in rows
+        if band is not None and number is not None and number.standard_uncertainty is None
+    )
 
 
 def _two(number: Uncertain) -> Quantity:
@@ -278,12 +306,11 @@ def _band(band: tuple[float, float] | None) -> Limit | None:
 
 
 def _judged_capsule(given: Vacuum, capsule: Capsule) -> list[Judged]:
-    rows = [
-        (Item.VACUUM_START, capsule.begins(rising=True), given.start),
-        (Item.VACUUM_FULL, capsule.full_at(rising=True), given.full),
-        (Item.VACUUM_MAXIMUM, capsule.stop, given.maximum),
+    return [
+        Judged.of(item, _two(number), _band(band))
+        for item, number, band, _ in _capsule_rows(given, capsule)
+        if number is not None and number.standard_uncertainty is not None
     ]
-    return [Judged.of(item, _two(number), _band(band)) for item, number, band in rows if number is not None]
 
 
 def _judged_points(given: Vacuum, capsule: Capsule) -> list[Judged]:

@@ -5,21 +5,22 @@ People's units end here: SI and radians from here on. A file is read (`read_file
 
 Offers:
 
-- `read`: `build_parts`, `fingerprint_of`, `load_any`, `load_job`, `read_as_left`, `read_files`
-- `model`: `BareJob`, `FileBasis`, `Job`, `SpringPlace`, `JobHead`
-- `measured`: `described`, `MeasuredDrive`, `MeasuredSpring`
-- `parts`: `SweptPart`, `UnitPart`, `read_swept_part`, `read_unit_part`, `swept_part`
-- `tables`: `read_catalogue`, `read_sweep`, `with_spring`
-- `questions`: `Answers`, `asked`, `figure_of`, `parts`, `Question`, `questions`
-- `answers`: `blank_text`, `both_systems`, `cells_of`, `check_rows`, `document_of`, `implausible`, `job_text`,
-  `read_answer`, `read_row`, `shaft_of`, `system_of`, `table_text`, `TYPED_SPRINGS`, `TYPED_SWEEP`, `unit_of`,
-  `with_unit`
-- `schema`: `job_schema`, `JobModel`, `PlannedTable`, `SetTable`, `DIALECT`
-- `build`: `build_motion`, `build_places`, `build_stop`, `measured_spring`, `mounting_of`
-- `build_inspection`: `build_target`
-- `schema_unit`: `LinkMotion`, `Place`, `PointPosts`, `PostEnd`, `ReferenceMotion`, `SlotMotion`, `SweepReading`
-- `sweeps`: `basis_of`
-- `weighings`: `measure`
-- `reread`: `answers_of`, `tables_besides`
+- `answers`: `blank_text`, `both_systems`, `check_rows`, `document_of`, `implausible`, `job_text`, `read_answer`,
+  `read_row`, `shaft_of`, `system_of`, `table_text`, `TYPED_SPRINGS`, `TYPED_SWEEP`, `unit_of_key`
 - `as_left`: `read_set`
+- `build`: `build_motion`, `build_places`, `build_stop`, `measured_spring`, `mounting_of`
+- `edit`: `begin`, `beside_file`, `Clash`, `Edited`, `reaching`, `read_edited`, `save_answer`
+- `live`: `as_typed`, `band_words`, `Bench`, `bench_of`, `CAUTION`, `misfits`, `read_bench`, `Reading`, `SweepFile`,
+  `turned`
+- `measured`: `described`, `MeasuredDrive`, `MeasuredSpring`
+- `model`: `BareJob`, `Job`, `JobHead`, `SpringPlace`
+- `parts`: `read_unit_part`, `swept_part`, `UnitPart`
+- `questions`: `Answers`, `asked`, `figure_of`, `Part`, `parts`, `Question`, `questions`
+- `read`: `build_parts`, `fingerprint_of`, `load_any`, `load_job`, `read_as_left`, `read_files`
+- `reread`: `answers_of`, `tables_besides`
+- `schema`: `DIALECT`, `job_schema`, `JobModel`, `PlannedTable`, `SetTable`
+- `schema_unit`: `LinkMotion`, `Place`, `PointPosts`, `PostEnd`, `ReferenceMotion`, `SlotMotion`
+- `shelf`: `read_spring`, `springs_csv`
+- `tables`: `read_catalogue`, `read_sweep`, `with_spring`
+- `weighings`: `measure`
 """

@@ -30,7 +30,7 @@ UNITS = {
     "mm": {"length": "mm", "mass": "g", "force": "N", "rate": "N/mm", "moment": "mN*m", "pressure": "mbar"},
     "inch": {"length": "in", "mass": "oz", "force": "lbf", "rate": "lbf/in", "moment": "ozf*in", "pressure": "inHg"},
 }
-ALIKE = {"angle": "deg", "speed": "rpm", "number": ""}
+ALIKE = {"angle": "deg", "speed": "rpm", "number": "", "time": "s"}
 TYPED_SWEEP, TYPED_SPRINGS = "as-found.csv", "springs.csv"
 
 
@@ -338,9 +338,9 @@ def _counting(answers: Answers) -> list[Question]:
     """Answered questions that go into the file: groups only whole, trims only where the stop's radius is known."""
     here = [q for q in asked(answers) if not q.key.startswith("~") and answers.get(q.key, "") != ""]
     keys = {q.key for q in here}
-    drag = {q.key for q in asked(answers) if q.group == "drag"}
+    whole = {g for g in {q.group for q in asked(answers)} if {q.key for q in asked(answers) if q.group == g} <= keys}
     trim = bool(keys & {"stop.radius", "stop.per_mm"})
-    return [q for q in here if (q.group != "drag" or drag <= keys) and (q.needs != "trim" or trim)]
+    return [q for q in here if (not q.group or q.group in whole) and (q.needs != "trim" or trim)]
 
 
 def _put(document: dict[str, Any], key: str, value: Any) -> None:
@@ -425,7 +425,7 @@ HEAD = """\
 # {what}
 # Every quantity is a text with its unit, and a ± where it is known: "not off by more than". Any unit of the right kind
 # will do. A line that begins with # and no blank is a setting that is left out: take the # away to make it count.
-# What each is and how it is measured, with figures: examples/measuring.md.
+# What each is and how it is measured, with figures: recurve guide.
 """
 NOTE_COLUMN = 46
 

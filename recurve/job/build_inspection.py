@@ -288,9 +288,14 @@ def timing_faults(target: m.Target | None, timing: c.TimingTable | None) -> list
     if static is not None and timing.static is not None and abs(static.value - timing.static.value) > SAME_TIMING:
         told = f"got {_degrees(timing.static)}, but target.static says {_degrees(static)}; expected one static timing"
         faults.append(Fault(("timing", "static"), told))
+    if total is not None and timing.total is not None and abs(total.value - timing.total.value) > SAME_TIMING:
+        told = f"got {_degrees(timing.total)}, but target.total says {_degrees(total)}; expected one total timing"
+        faults.append(Fault(("timing", "total"), told))
     if static is not None and timing.total is not None and timing.total.value < static.value:
         faults.append(_less("timing.total", timing.total, "target.static", static))
-    if total is not None and timing.total_limit is not None and timing.total_limit.value < total.value:
+    if static is not None and timing.total_limit is not None and timing.total_limit.value < static.value:
+        faults.append(_less("timing.total_limit", timing.total_limit, "target.static", static))
+    elif total is not None and timing.total_limit is not None and timing.total_limit.value < total.value:
         faults.append(_less("timing.total_limit", timing.total_limit, "target.total", total))
     return faults
 

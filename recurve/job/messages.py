@@ -139,7 +139,7 @@ def _what(model: type[BaseModel], key: Key) -> str:
 def _figure(key: Key) -> str:
     """Where the measuring guide shows how a missing quantity is measured; empty where it needs none."""
     number = figure_of(".".join(str(p) for p in key))
-    return f"; figure {number} of examples/measuring.md shows how it is measured" if number else ""
+    return f"; recurve guide {number} shows how it is measured" if number else ""
 
 
 def line_of(text: str, key: Key) -> int | None:

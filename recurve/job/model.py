@@ -21,6 +21,7 @@ from recurve.units import RPM, Quantity
 if TYPE_CHECKING:
     from recurve.job.schema import BareModel, JobModel
 
+MOST_IDLE = 600 / RPM  # rad/s of the distributor; no engine idles faster; common practice, no source
 IDLE = 300 / RPM  # rad/s of the distributor, where nothing tells the idle speed; common practice, no source
 
 
@@ -94,12 +95,14 @@ class JobHead:
     @property
     def idle_speed(self) -> float:
         """Idle speed [rad/s]: the target's, else the lowest swept, else the lowest at which the target asks something,
-        else 300 rpm."""
+        else 300 rpm. A sweep that begins where no engine idles tells none."""
         if self.target is not None and self.target.idle_speed is not None:
             return self.target.idle_speed
-        if self.sweep is not None:
+        if self.sweep is not None and self.sweep.speed.min() <= MOST_IDLE:
             return float(self.sweep.speed.min())
         asked = [] if self.target is None else [b.speed for b in self.target.timed if b.speed is not None]
+        if self.sweep is not None:
+            asked = [s for s in asked if s <= MOST_IDLE]
         return min(asked, default=IDLE)
 
     @property
@@ -107,6 +110,18 @@ class JobHead:
         """The static timing [rad crank] that the target's figures include; None where it is not told."""
         target = self.model.target
         return None if target is None or target.static is None else target.static.value
+
+    @property
+    def known_static(self) -> float | None:
+        """The static timing [rad crank] that [timing] or else the target gives; None where neither does."""
+        timing = self.inspection.timing
+        return self.target_static if timing is None or timing.static is None else timing.static
+
+    @property
+    def target_total(self) -> float | None:
+        """The total timing [rad crank] that the target asks, static included; None where it is not told."""
+        target = self.model.target
+        return None if target is None or target.total is None else target.total.value
 
     @property
     def engine_target(self) -> bool:

@@ -267,6 +267,8 @@ class TimingTable(Table):
             wrong.append("total: got less than static, expected static and all of the advance together")
         if self.total is not None and self.total_limit is not None and self.total_limit.value < self.total.value:
             wrong.append("total_limit: got less than total, expected what is never to be passed")
+        if self.static is not None and self.total_limit is not None and self.total_limit.value < self.static.value:
+            wrong.append("total_limit: got less than static, expected static and all of the advance at the most")
         if wrong:
             raise ValueError("; ".join(wrong))
         return self

@@ -4,6 +4,8 @@ One renderer for each result: `documents` (JSON), `text` (reports), `figures`, `
 
 Offers:
 
-- `planfile`: `current_plan`, `plan_folder`, `plan_path`, `planned_unit`, `read_planned`
+- `guide`: `guide_page`, `guide_text`
+- `judged`: `AskedLeft`, `finished_unit`, `judge_found`, `judge_left`
+- `planfile`: `current_plan`, `plan_folder`, `plan_path`, `planned_unit`
 - `results`: `Asked`, `plan_job`, `plan_jobs`, `plans_document`, `summary`, `worst_status`
 """

@@ -17,9 +17,9 @@ from recurve.text import printable
 
 # What is raised or put together in two parts, and stands in no message as it is in the source.
 PARTS = {"; expected .*"}
-# A job's or table's file with a line where it can be known, an option, the reading of a spring, or a table asked for.
+# A job's or table's file with a line where it can be known, an option or argument, the reading of a spring, or a table asked for.
 PLACE = re.compile(
-    r"^([\w/-]+\.(toml|csv)(:\d+)?: \S|/\S+: |--[a-z-]+( and --[a-z-]+)*: |reading[s ]\w*: |verify: |weights: |springs: )"
+    r"^([\w/-]+\.(toml|csv)(:\d+)?: \S|/\S+: |--[a-z-]+( and --[a-z-]+)*: |reading[s ]\w*: |(verify|weights|springs|FIGURE): )"
 )
 GOT = re.compile(
     r"\bgot\b|\bmissing\b|\bunknown key\b|\bboth\b|\bnot TOML\b|; look at|; measure|\bis there already\b|\bis not what\b"

@@ -415,3 +415,35 @@ def test_blank(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shutil.copy(EXAMPLES / "launch-as-found.csv", path.parent / "as-found.csv")
     shutil.copy(ROOT / "data" / "springs.csv", path.parent / "springs.csv")
     assert load_job(path).weights == load_job(EXAMPLES / "launch.toml").weights
+
+
+def test_wear_vacuum_unit_and_timing_are_asked_for_where_they_are_wanted(tmp_path: Path) -> None:
+    """The same as the job file would have them by hand; the leak test goes in whole, with whose units are typed."""
+    terminal = Terminal(["start", "boat"], tmp_path)
+    wanted: dict[str, str | list[str]] = {
+        "distributor.rotation": "clockwise", "distributor.lobes": "4", "~strip": "yes",
+        "~wear": "yes", "condition.side_play": "0.05", "condition.condenser": "chafed", "condition.vacuum_unit": "holds",
+        "~vacuum": "yes", "vacuum.start": "120 160", "vacuum.measured": ["100 0", "300 3"],
+        "vacuum.hold.vacuum": "16.2 inHg", "vacuum.hold.left": "16 inHg", "vacuum.hold.after": "60",
+        "~timing": "yes", "timing.static": "8", "timing.idle": "640", "timing.idle_setting": "12",
+    }  # fmt: skip
+    keys = answer(terminal, wanted)
+    assert terminal.ended() == 0, terminal.shown[-2000:]
+    assert set(wanted) <= set(keys)
+    for figure in (12, 13, 14, 15):
+        assert f"recurve guide {figure}" in terminal.shown
+    job = load_any(tmp_path / "boat" / "unit.toml")
+    condition, vacuum, timing = job.inspection.condition, job.inspection.vacuum, job.inspection.timing
+    assert condition is not None and vacuum is not None and timing is not None
+    assert condition.side_play is not None and condition.side_play.value == pytest.approx(5e-5)
+    assert (condition.condenser, condition.vacuum_unit) == ("chafed", "holds")
+    assert vacuum.hold is not None and vacuum.hold.time == 60.0 and len(vacuum.readings) == 2
+    assert timing.static is not None and np.degrees(timing.static) == pytest.approx(8.0)
+    assert timing.idle_setting is not None and np.degrees(timing.idle_setting) == pytest.approx(12.0)
+
+
+def test_a_leak_test_told_in_part_is_left_out() -> None:
+    given = {"distributor.lobes": 4, "~strip": "yes", "~vacuum": "yes", "vacuum.hold.vacuum": "16 inHg"}
+    assert "vacuum" not in document_of(given, "")
+    whole = given | {"vacuum.hold.left": "16 inHg", "vacuum.hold.after": "60 s"}
+    assert document_of(whole, "")["vacuum"]["hold"] == {"vacuum": "16 inHg", "left": "16 inHg", "after": "60 s"}

@@ -239,4 +239,5 @@ def test_a_sweep_without_a_book_is_facts_only(tmp_path: Path) -> None:
     shutil.copy(EXAMPLES / "dinghy-as-found.csv", tmp_path)
     (tmp_path / "unit.toml").write_text(head + "[sweep]" + rest.partition("[sweep]")[2], encoding="utf-8")
     code, out, _ = run(["check", "unit.toml"], tmp_path)
-    assert code == 0 and "FACTS ONLY" in out and "does not come back to zero" in out
+    # Status 3: what does not come back is wrong, whatever the book says.
+    assert code == 3 and "FACTS ONLY" in out and "does not come back to zero" in out

@@ -15,9 +15,10 @@ from jobs import without, write_job
 from recurve.data import MANUAL, Limit, limits_data
 from recurve.diagnosis.check import Check, check_bare, check_unit
 from recurve.errors import InputError
-from recurve.inspection.bench import combined, verdict_of
+from recurve.inspection.bench import verdict_of
 from recurve.inspection.inspected import Inspected, inspect_unit
 from recurve.inspection.points import dwell_between, fraction_of_pitch
+from recurve.inspection.wheel import combined
 from recurve.job.model import Job
 from recurve.job.read import load_any, load_job
 from recurve.output.documents.check import CheckDocument
@@ -132,7 +133,8 @@ def test_spark_spacing(tmp_path: Path) -> None:
     rows = 'wheel = "with rotation"\nsparks = ["10 ± 0.2 deg", "102 ± 0.2 deg", "190 ± 0.2 deg", "280 ± 0.2 deg"]\n'
     found = bare(tmp_path, "[condition]\n" + rows)
     assert found.bench is not None
-    assert np.degrees(found.bench.sparks[0].spacing.value) == pytest.approx(2.0)
+    spacing = found.bench.sparks[0].spacing
+    assert spacing is not None and np.degrees(spacing.value) == pytest.approx(2.0)
     assert verdicts(found)["spark spacing, sparks as read"] == "fail"
     allowed = bare(tmp_path, f'[condition]\n{rows}[condition.limits]\nspark_spacing = "4 deg"\n')
     assert verdicts(allowed)["spark spacing, sparks as read"] == "pass"

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from recurve.data import Limit, limit_of
-from recurve.inspection.bench import dwell_of, inspect_bench, verdict_of
+from recurve.inspection.bench import inspect_bench, verdict_of
 from recurve.inspection.model import Condition, PointsAngles
 from recurve.inspection.points import (
     Coil,
@@ -20,14 +20,10 @@ from recurve.inspection.points import (
     dwell_time,
     fraction_of_pitch,
     gap_change,
-    lobe_scatter,
-    openings,
     pitch,
     rotor_sweep,
-    spacing_between,
-    spacing_error,
-    wrapped,
 )
+from recurve.inspection.wheel import dwell_of
 from recurve.units import Quantity as Measured
 
 DEG = np.pi / 180
@@ -95,19 +91,6 @@ angles = st.floats(0.0, 360.0)
 def test_closing_and_opening_there_and_back(first: float, dwell: float) -> None:
     opens = np.mod((first + dwell) * DEG, 2 * np.pi)
     assert float(dwell_between(first * DEG, opens)) / DEG == pytest.approx(dwell, abs=1e-9)
-
-
-@given(first=angles, off=st.lists(st.floats(-3.0, 3.0), min_size=3, max_size=11))
-def test_spacing_there_and_back(first: float, off: list[float]) -> None:
-    """Sparks laid out by their spacings give the spacings back, and errors that sum to nothing."""
-    n = len(off) + 1
-    given_spacing = (360.0 / n + np.array(off)) * DEG
-    at = openings(first * DEG, given_spacing)
-    assert spacing_between(at)[:-1] == pytest.approx(given_spacing, abs=1e-9)
-    assert spacing_error(at).sum() == pytest.approx(0.0, abs=1e-9)
-    scatter = lobe_scatter(at)
-    assert scatter.mean() == pytest.approx(0.0, abs=1e-9)
-    assert wrapped(np.diff(scatter) - np.array(off) * DEG) == pytest.approx(np.zeros(n - 1), abs=1e-9)
 
 
 @given(share=st.floats(0.01, 0.99), lobes=st.integers(1, 12))

@@ -15,7 +15,8 @@ from jobs import without, write_job
 from recurve.diagnosis.timing_card import timing_card
 from recurve.errors import InputError
 from recurve.inspection.model import Timing
-from recurve.inspection.timing import Card, TableCurve, crank_timing, make_card, reading_of, static_of
+from recurve.inspection.timing import Card, crank_timing, make_card, reading_of, static_of
+from recurve.inspection.timing_curves import TableCurve
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any, load_job
 from recurve.output.documents.timing import TimingDocument
@@ -103,12 +104,12 @@ def test_the_setting_speed_is_where_all_is_in() -> None:
     assert s is not None and s.flat and s.idle is not None
     assert s.speed / RPM >= 2400.0
     assert np.array([s.reading, s.static, s.idle, s.total]) / DEG == pytest.approx([30.0, 10.0, 10.0, 30.0])
-    assert made.good and made.warnings == ()
+    assert made.verdict == "set it so" and made.warnings == ()
 
 
 def test_past_the_limit_it_is_not_to_be_run() -> None:
     made = card(engine(static=14.0, limit=32.0), planned=SOUND)
-    assert not made.good
+    assert made.verdict == "do not run it so"
     assert "past the limit of 32.0°" in made.warnings[0]
 
 
@@ -203,7 +204,7 @@ def test_the_ferry_has_no_curve_but_all_else() -> None:
     json.dumps(document.as_json(), allow_nan=False)
     text = timing_text(job, document)
     assert max(len(row) for row in text.splitlines()) <= 80
-    for word in ("fan look still", "Ignition voltage", "creep up", "CRANK", "Set it here"):
+    for word in ("fan look still", "Ignition voltage", "creep up", "CRANK", "Set the unit as found here"):
         assert word in text
     assert timing_figure_bytes(made, "x") == timing_figure_bytes(made, "x")
 
@@ -235,4 +236,4 @@ def test_readings_that_still_climb_are_not_called_all_in() -> None:
     assert TableCurve(speed, np.radians([0.0, 8.9, 9.0]), read=True).all_in == pytest.approx(speed[2])
     card = make_card(engine(static=10.0, idle=600.0), 2.0, {"as found": TableCurve(speed, advance, read=True)}, None)
     assert card is not None and card.setting is not None and not card.setting.flat
-    assert any("not known to be all in" in w for w in card.warnings)
+    assert any("not known to be all in" in w for w in card.warnings) and card.verdict == "total not known"

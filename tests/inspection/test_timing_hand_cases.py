@@ -152,8 +152,95 @@ def test_a_sweep_that_begins_above_idle_says_nothing_of_idle(tmp_path: Path) -> 
     told = card(tmp_path, TOTAL, 'total = "26 deg"\nidle = "640 rpm"', "600 5 r, 1300 9 r, 1500 9 r, 600 6 f")
     assert told["setting"]["idle_deg"] is None
     assert [t["set"] for t in told["traps"]] == ["all in", "static"]
-    assert any("320 rpm (distributor)" in w and "no falling reading so low" in w for w in told["warnings"])
-    assert any("Below 1200 rpm (crank) it was not read" in w for w in told["warnings"])
+    assert any("320 rpm (distributor)" in w and "no falling readings so low" in w for w in told["warnings"])
+    assert any("begin at 1200 rpm (crank), above idle" in w for w in told["warnings"])
+    assert not any("hunt" in w for w in told["warnings"])  # 5° in at 600 rpm say nothing of 320
+    shown = dict(zip(told["table"]["speed_rpm"], told["table"]["as_found_deg"], strict=True))
+    assert all((timing is None) == (speed < 1140) for speed, timing in shown.items())  # 5 % below 1200 rpm at the most
+    # At 1200 rpm 5° are in: 26 − 2 × 9 + 2 × 5 = 18°; at 3000 rpm, past the flat end, all of it: 26°.
+    assert (shown[1200.0], shown[3000.0]) == pytest.approx((18.0, 26.0), abs=1e-3)
+
+
+def test_what_is_not_known_is_a_dash_on_the_card(tmp_path: Path) -> None:
+    card(tmp_path, TOTAL, 'total = "26 deg"\nidle = "640 rpm"', "600 5 r, 1300 9 r, 1500 9 r, 600 6 f")
+    text = run(["timing", str(tmp_path / "unit.toml")])[1]
+    assert ["640", "-"] in [line.split() for line in text.splitlines()]
+
+
+def test_readings_that_still_climb_tell_no_total(tmp_path: Path) -> None:
+    """6° at 700 and 9° at 1000 rpm: more may come. The book's total of 26° is set where it was read last, 2000 rpm of the
+    crank, and not past it; at the book's static of 8° the unit ends at 8 + 18 = 26° or more."""
+    told = card(tmp_path, TOTAL, 'idle = "640 rpm"', "320 0 r, 700 6 r, 1000 9 r, 700 7 f, 320 1 f")
+    assert told["verdict"] == "total not known"
+    assert told["setting"]["speed_rpm"] == pytest.approx(2000) and not told["setting"]["all_in"]
+    assert "all in" not in [t["set"] for t in told["traps"]]
+    as_is = trap(told, "static")
+    assert as_is["total_deg"] == pytest.approx(26.0) and not as_is["total_known"] and as_is["off_book_deg"] is None
+    code, text, _ = run(["timing", str(tmp_path / "unit.toml")])
+    assert code == 3 and "total at least 26.0°" in " ".join(text.split())
+    assert max(told["table"]["speed_rpm"]) <= 2000 or told["table"]["as_found_deg"][-1] is None
+
+
+def test_a_total_up_to_the_engine_s_top_speed_is_known(tmp_path: Path) -> None:
+    """The same readings of an engine that turns no faster than 2000 rpm: nothing more can come."""
+    timing = 'idle = "640 rpm"\ntop_speed = "2000 rpm"'
+    assert card(tmp_path, TOTAL, timing, "320 0 r, 700 6 r, 1000 9 r, 700 7 f, 320 1 f")["verdict"] == "set it so"
+
+
+def test_a_fine_sweep_that_climbs_to_its_end_is_not_all_in(tmp_path: Path) -> None:
+    """Steps of 0.2° every 20 rpm, 1° in 100 rpm, to the end: no step is large, and still it climbs."""
+    rows = ", ".join(f"{300 + 20 * i} {0.2 * i:.1f} r" for i in range(45))
+    assert card(tmp_path, TOTAL, 'idle = "640 rpm"', rows)["verdict"] == "total not known"
+
+
+def test_falling_readings_that_reach_higher_count(tmp_path: Path) -> None:
+    """The rising sweep ends flat at 9°, the falling one begins at 11°: 11° is the most, and all in is not known."""
+    told = card(tmp_path, TOTAL, 'idle = "640 rpm"', "320 0 r, 1100 9 r, 1300 9 r, 1500 11 f, 320 0 f")
+    assert told["verdict"] == "total not known"
+    assert trap(told, "static")["total_deg"] == pytest.approx(8 + 22)
+
+
+def test_the_target_s_total_is_taken_where_timing_gives_none(tmp_path: Path) -> None:
+    """12° at the top, total 26°: static 26 − 24 = 2°. Left at the book's static, 8 + 24 = 32°, 6° off and past the limit."""
+    timing = 'idle = "640 rpm"\ntotal_limit = "28 deg"'
+    told = card(tmp_path, TOTAL, timing, "320 0 r, 700 6 r, 1300 12 r, 1500 12 r, 700 7 f, 320 1 f")
+    assert told["verdict"] == "set it so" and told["setting"]["static_deg"] == pytest.approx(2.0)
+    as_is = trap(told, "static")
+    assert (as_is["total_deg"], as_is["off_book_deg"]) == pytest.approx((32.0, 6.0))
+    assert any("set to 8.0° statically, ends at 32.0° total (crank), past the limit" in w for w in told["warnings"])
+
+
+def test_a_maximum_without_points_gives_the_total(tmp_path: Path) -> None:
+    """10° at the distributor on a static of 8° are 28°; with 12° at the top static is 28 − 24 = 4°."""
+    target = 'maximum = { advance = "10 deg", tolerance = "1 deg" }'
+    rows = "320 0 r, 700 6 r, 1300 12 r, 1500 12 r, 700 6 f, 320 0 f"
+    told = card(tmp_path, target, 'static = "8 deg"\nidle = "640 rpm"', rows)
+    assert (told["book_total_deg"], told["setting"]["static_deg"]) == pytest.approx((28.0, 4.0))
+
+
+def test_an_upper_edge_alone_is_no_total(tmp_path: Path) -> None:
+    """ "At most 10°" states no maximum: set at the book's static, 8 + 24 = 32°."""
+    rows = "320 0 r, 700 6 r, 1300 12 r, 1500 12 r, 700 6 f, 320 0 f"
+    told = card(tmp_path, 'maximum = { max = "10 deg" }', 'static = "8 deg"\nidle = "640 rpm"', rows)
+    assert told["book_total_deg"] is None and told["setting"]["total_deg"] == pytest.approx(32.0)
+
+
+def test_idle_before_a_rev_and_after_it(tmp_path: Path) -> None:
+    """Rising nothing at 320 rpm, falling 4.4°: on a static of 8° the light shows 8° before a rev and 16.8° after. That
+    nothing is in at idle with speed rising says nothing of an onset there."""
+    rows = "320 0 r, 700 6 r, 1300 9 r, 1500 9 r, 700 7 f, 320 4.4 f"
+    told = card(tmp_path, TOTAL, 'total = "26 deg"\nidle = "640 rpm"', rows)
+    (warning,) = told["warnings"]
+    assert (
+        "8.0° (crank) before the engine is revved and 16.8° after it" in warning and "8.8° (crank) stays in" in warning
+    )
+
+
+def test_no_zero_has_a_sign(tmp_path: Path) -> None:
+    """9° at the top on the book's static of 8° are its total of 26°."""
+    card(tmp_path, TOTAL, 'idle = "640 rpm"', "320 0 r, 700 6 r, 1300 9 r, 1500 9 r, 700 7 f, 320 4.4 f")
+    text = run(["timing", str(tmp_path / "unit.toml")])[1]
+    assert "-0.0" not in text and "total 26.0°, as the book" in " ".join(text.split())
 
 
 def test_rising_readings_alone_say_nothing_of_what_stays_in(tmp_path: Path) -> None:
@@ -176,6 +263,13 @@ def test_the_limit_at_the_upper_tolerance_is_no_reason_not_to_run_it(tmp_path: P
     [
         (TOTAL, 'static = "10 deg"', "timing.static: got 10.0 deg (crank), but target.static says 8.0 deg (crank)"),
         (TOTAL, 'total = "6 deg"', "timing.total: got 6.0 deg (crank), expected no less than target.static, 8.0 deg"),
+        (TOTAL, 'total = "28 deg"', "timing.total: got 28.0 deg (crank), but target.total says 26.0 deg (crank)"),
+        (
+            TOTAL,
+            'total_limit = "7 deg"',
+            "timing.total_limit: got 7.0 deg (crank), expected no less than target.static",
+        ),
+        (TOTAL, 'static = "8 deg"\ntotal_limit = "7 deg"', "total_limit: got less than static"),
         (
             TOTAL,
             'total_limit = "25 deg"',

@@ -10,9 +10,10 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from recurve.inspection.bench import INHG, Item
-from recurve.inspection.inspected import VacuumDead, VacuumOffBook, inspect_unit
+from recurve.inspection.inspected import inspect_unit
 from recurve.inspection.model import Hold, Inspection, Vacuum, VacuumPoint, VacuumReading
 from recurve.inspection.vacuum import check_vacuum, fit_capsule, vacuum_advance, vacuum_range
+from recurve.inspection.vacuum_findings import VacuumBasis, VacuumDead, VacuumOffBook
 from recurve.units import Quantity as Measured
 
 DEG = np.pi / 180
@@ -158,6 +159,48 @@ def test_what_cannot_be_judged_is_said() -> None:
     bare = read_at((8, 5, True))
     assert "its book" in check_vacuum(replace(bare, start=None, full=None, maximum=None)).unjudged[0]
     assert check_vacuum(unit()).unjudged == ()
+
+
+def test_a_book_that_lacks_a_figure_still_judges_what_it_can() -> None:
+    """Start 4 to 6 inHg and maximum 7 to 9°, no full: 0, 1, 2° at 4, 8, 12 inHg may be right, and it is said that this is open;
+    11° is over any maximum, 2° at 3 inHg is too early."""
+    weak = replace(read_at((4, 0, True), (8, 1, True), (12, 2, True)), full=None)
+    assert check_vacuum(weak).unjudged[0].startswith("the job gives no full of its book")
+    over = replace(read_at((3, 2, True), (12, 11, True)), full=None)
+    assert [j.verdict for j in check_vacuum(over).judged] == ["fail", "fail"]
+
+
+def test_a_book_without_readings_is_not_called_right() -> None:
+    given = read_at(points=THREE)
+    assert check_vacuum(given).unjudged == ("no reading was taken of it",)
+    assert [f.severity for f in inspect_unit(Inspection(vacuum=given), 4, 2.0).findings] == ["open question"]
+
+
+def test_a_reading_past_the_last_point_of_the_book_counts() -> None:
+    """More vacuum never gives less: 3° at 16 inHg, where 7° at least are asked at 12 inHg; 5° at 10 inHg, between 4° at 8 and
+    9° at 12 inHg, is right."""
+    given = read_at((8, 5, True), (10, 5, True), (12, 8, True), (16, 3, True), points=THREE)
+    told = {j.detail: j.verdict for j in check_vacuum(given).judged if j.item is Item.VACUUM_POINT}
+    assert told[" 54 kPa"] == "fail" and told.get(" 34 kPa", "pass") == "pass"
+
+
+def test_numbers_that_the_readings_do_not_tell_are_not_judged() -> None:
+    """4, 5 and 8° at 0, 8 and 12 inHg lie on no line: where it begins could be anywhere."""
+    check = check_vacuum(read_at((0, 4, True), (8, 5, True), (12, 8, True)))
+    assert check.capsule is not None and check.capsule.start.standard_uncertainty is None
+    assert Item.VACUUM_START not in {j.item for j in check.judged}
+    assert any("where it begins" in words for words in check.unjudged)
+
+
+@pytest.mark.parametrize(("factor", "rows"), [(2.0, (2, 10, 16)), (0.5, (0.5, 2.5, 4))])
+def test_crank_degrees_for_the_distributors(factor: float, rows: tuple[float, float, float]) -> None:
+    """1, 5, 8° of the distributor are 2, 10, 16° of the crank (common practice, no source): that is asked before all else."""
+    given = read_at(*((at, a, True) for at, a in zip((4, 8, 12), rows, strict=True)), points=THREE)
+    found = inspect_unit(Inspection(vacuum=given), 4, 2.0).findings
+    assert isinstance(found[0], VacuumBasis) and found[0].factor == factor
+    assert not any(isinstance(f, VacuumOffBook) for f in found)
+    weak = read_at((4, 0, True), (8, 1, True), (12, 4, True), points=THREE)  # doubled, 2° at 8 inHg is still too little
+    assert not any(isinstance(f, VacuumBasis) for f in inspect_unit(Inspection(vacuum=weak), 4, 2.0).findings)
 
 
 def test_leak_and_stiction() -> None:

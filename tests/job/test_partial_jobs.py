@@ -104,3 +104,17 @@ def test_a_wrong_key_is_told_and_not_taken_for_a_part_not_known(tmp_path: Path) 
         load_any(path)
     assert 'did you mean "mass"?' in str(fault.value)
     assert "weights.mass: missing" in str(fault.value)
+
+
+def test_a_job_of_nothing_but_the_distributor_is_told_what_could_come_next(tmp_path: Path) -> None:
+    """The book, the sweep and the parts; and wear, vacuum unit and timing, which no plan needs."""
+    path = tmp_path / "unit.toml"
+    path.write_text('title = "Bare, invented"\n[distributor]\nlobes = 4\nrotation = "clockwise"\n', encoding="utf-8")
+    code, out, err = run(["check", str(path)])
+    assert (code, err) == (0, "")
+    told = " ".join(out.split())
+    for table in ("target", "stop", "springs", "weights", "condition", "vacuum", "timing"):
+        assert f"[{table}]" in told, table
+    assert "recurve sweep" in told and told.index("[target]") < told.index("[weights]") < told.index("[condition]")
+    path.write_text(path.read_text(encoding="utf-8") + '[condition]\nside_play = "0.05 mm"\n', encoding="utf-8")
+    assert "where you want it" not in run(["check", str(path)])[1]

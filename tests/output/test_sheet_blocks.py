@@ -8,6 +8,7 @@ from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import numpy as np
 import pytest
 from checkout import EXAMPLES, written
 from example_plans import planned
@@ -72,8 +73,36 @@ def test_the_timing_card_adds_up() -> None:
     """The setting's total is the book's 34° at the crank (in the job), and no row is past it by more than rounding."""
     timing = ready_parts(plan(), PlanDocument.of(plan()))[0]["timing"]
     assert "a total of 34.0° (crank)" in timing["text"][0]
-    planned = [h["name"] for h in timing["table"]["heads"]].index("planned")
+    planned = [h["name"].partition(",")[0] for h in timing["table"]["heads"]].index("planned")
     assert max(float(row[planned]) for row in timing["table"]["rows"]) == pytest.approx(34.0, abs=0.06)
+
+
+def test_the_timing_card_has_vacuum_off_and_on() -> None:
+    """Full vacuum adds the middle of 7 to 9° (distributor), 16° at the crank, at every speed (common practice, no source)."""
+    given = plan().job.inspection
+    assert given.vacuum is not None and given.timing is not None
+    bands = {"start": (14e3, 20e3), "full": (37e3, 47e3), "maximum": (np.radians(7.0), np.radians(9.0))}
+    with_vacuum = some(
+        vacuum=replace(given.vacuum, **bands),
+        timing=replace(given.timing, cruise_speed=200.0, cruise_vacuum=50e3),
+    )
+    table = ready_parts(with_vacuum, PlanDocument.of(with_vacuum))[0]["timing"]["table"]
+    assert [h["unit"].partition(", ")[2] for h in table["heads"]][-2:] == ["vacuum off", "vacuum on, at cruise +16.0°"]
+    assert all(float(on) - float(off) == pytest.approx(16.0, abs=0.11) for *_, off, on in table["rows"])
+
+
+def test_the_page_for_the_engine_says_what_the_timing_card_says() -> None:
+    """One static, and the book's total of 34° (in the job) where all advance is in; the book's static of 10° beside it."""
+    parts = ready_parts(plan(), PlanDocument.of(plan()))[0]
+    facts = next(p["facts"] for p in sheet_facts(plan(), given=parts)["parts"] if p["name"] == "engine")
+    heads = [h["name"] for h in parts["timing"]["table"]["heads"]]
+    static = next(name.rpartition(" ")[2] for name in heads if name.startswith("planned"))
+    assert facts["carded"]["static"] == static and facts["static"] == "10.0° (crank)"
+    assert {row["static"] + "°" for row in facts["rows"]} == {static}
+    assert facts["rows"][-1]["what"] == "all in" and float(facts["rows"][-1]["total"]) == pytest.approx(34.0, abs=0.06)
+    bare = some(condition=plan().job.inspection.condition)
+    uncarded = next(p["facts"] for p in sheet_facts(bare, given={})["parts"] if p["name"] == "engine")
+    assert uncarded["carded"] is None and {row["total"] for row in uncarded["rows"]} == {""}
 
 
 @pytest.mark.parametrize("kept", [("condition",), ("vacuum",), ("timing",), ()])

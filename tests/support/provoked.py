@@ -121,6 +121,9 @@ MORE_JOBS: dict[str, tuple[Change, ...]] = {
 }  # fmt: skip
 
 CONDITION = {
+    "two totals": '[target]\nbasis = "crank"\nstatic = "8 deg"\ntotal = "26 deg"\n[timing]\ntotal = "28 deg"\n',
+    "a limit below the target's static": '[target]\nbasis = "crank"\nstatic = "8 deg"\ntotal = "26 deg"\n'
+    '[timing]\ntotal_limit = "7 deg"\n',
     "two statics": '[target]\nbasis = "crank"\nstatic = "8 deg"\ntotal = "26 deg"\n[timing]\nstatic = "10 deg"\n',
     "a total below the book's static": '[target]\nbasis = "crank"\nstatic = "8 deg"\ntotal = "26 deg"\n'
     '[timing]\ntotal = "6 deg"\n',
@@ -142,6 +145,7 @@ CONDITION = {
     "a vacuum point half told": '[vacuum]\npoints = [{ vacuum = "5 inHg", min = "1 deg" }]\n',
     "more vacuum than drawn": '[vacuum]\nhold = { vacuum = "10 inHg", left = "12 inHg", after = "10 s" }\n',
     "a total below static": '[timing]\nstatic = "10 deg"\ntotal = "5 deg"\n',
+    "a limit below static": '[timing]\nstatic = "10 deg"\ntotal_limit = "8 deg"\n',
     "a limit below the total": '[timing]\nstatic = "10 deg"\ntotal = "30 deg"\ntotal_limit = "20 deg"\n',
     "a top speed below idle": '[timing]\nstatic = "10 deg"\nidle = "600 rpm"\ntop_speed = "500 rpm"\n',
 }
@@ -191,6 +195,7 @@ COMMANDS = {
     "no name to add it by": ["spring", *HUNG, "--append", "springs.csv"],
     "a name that is taken": ["spring", *HUNG, "--free-length", "13 mm", "--append", "springs.csv", "--id", "A1"],
     "no column for its tension": ["spring", *HUNG, "--free-length", "13 mm", "--append", "narrow.csv", "--id", "X"],
+    "no such figure": ["guide", "99"],
     "no timing": ["timing", "JOB"],
     "timing without static": ["timing", "STATICLESS"],
     "no springs to draw a curve of": ["curve", "UNDESCRIBED"],

@@ -14,5 +14,5 @@ Offers:
 - `plan`: `CheckedCurve`, `JobOfMany`, `PlanDocument`, `PlannedBand`, `PlannedSpring`, `PlansDocument`
 - `schemas`: `document_schema`
 - `springs`: `SpringDocument`, `WantedSpring`, `WindDocument`, `WindingDocument`, `WoundSpring`
-- `timing`: `columns`, `TimingDocument`
+- `timing`: `TimingDocument`, `at_least`, `columns`, `off_book_words`, `timing_cell`, `unit_words`
 """

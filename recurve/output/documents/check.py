@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from recurve.diagnosis.causes import Blame
 from recurve.diagnosis.check import BareCheck, Check
 from recurve.diagnosis.correction import Correction
+from recurve.diagnosis.flat import flat_kind
 from recurve.diagnosis.strength import rate_needed, strength
 from recurve.diagnosis.verify import DECISION_RULE, BandVerdict, Verification
 from recurve.fit.outline import Outline
@@ -201,7 +202,9 @@ class CheckDocument(Document):
         fit, passing = (None, None) if whole is None else (whole.fit, whole.passing)
         outline, idle = _outline(check)
         target = check.job.target
-        strong = () if outline is None or target is None else strength(target, outline.pieces)
+        # Readings that are all alike tell of no springs.
+        flat = flat_kind(check.job.sweep, target) is not None
+        strong = () if flat or outline is None or target is None else strength(target, outline.pieces)
         return cls(
             trust=TrustDocument.of(check.trust),
             verdict=check.verdict,

@@ -6,10 +6,11 @@ from typing import Annotated, Literal
 
 import numpy as np
 
-from recurve.inspection.bench import DwellChange, Judged, SparkRow
+from recurve.inspection.bench import DwellChange, Judged
 from recurve.inspection.inspected import Inspected
 from recurve.inspection.points import Charge, RotorSweep
 from recurve.inspection.vacuum import Capsule
+from recurve.inspection.wheel import SparkRow
 from recurve.output.documents.base import Document, deg, if_known, mm, number, rpm, told
 from recurve.uncertainty import Uncertain
 
@@ -70,8 +71,13 @@ class SparkScatter(Document):
     """Sparks in a row."""
 
     where: str
-    scatter_deg: Annotated[float, told("Spread of the sparks about even places", "distributor deg")]
-    spacing_error_deg: Annotated[float, told("Largest error of spacing", "distributor deg")]
+    scatter_deg: Annotated[
+        float | None, told("Spread of the sparks about even places; null: a slip in the figures", "distributor deg")
+    ]
+    spacing_error_deg: Annotated[
+        float | None, told("Error of spacing between the two sparks that decide; null likewise", "distributor deg")
+    ]
+    between: Annotated[list[int] | None, told("Which two sparks, counted as listed; null likewise", "1")]
     dwell_spread_deg: Annotated[float | None, told("Spread of dwell; null: only sparks were read", "distributor deg")]
 
     @classmethod
@@ -79,8 +85,9 @@ class SparkScatter(Document):
         """One row of sparks."""
         return cls(
             where=row.where,
-            scatter_deg=deg(row.scatter),
-            spacing_error_deg=deg(row.spacing.value),
+            scatter_deg=if_known(deg, row.scatter),
+            spacing_error_deg=None if row.spacing is None else deg(row.spacing.value),
+            between=None if row.pair is None else list(row.pair),
             dwell_spread_deg=if_known(deg, row.dwell_spread),
         )
 

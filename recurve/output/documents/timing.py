@@ -5,14 +5,18 @@ Unlike in all other documents, speeds and angles are the crank's, the angles bef
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Annotated, Literal
 
-from recurve.inspection.timing import CAUTIONS, Card, IdleTrap
+from recurve.inspection.timing import CAUTIONS, Card, IdleTrap, TimingVerdict
 from recurve.job.model import BareJob, Job
 from recurve.output.documents.base import Document, Files, Fingerprint, Notes, Title, deg, if_known, listed, rpm, told
 
-Timings = Annotated[list[float] | None, told("Before top dead centre, at each speed; null: no such curve", "crank deg")]
+Timings = Annotated[
+    list[float | None] | None,
+    told("Before top dead centre, at each speed, null where it was not read; null: no such curve", "crank deg"),
+]
 
 CurveName = Literal["as found", "book", "planned", "as left"]
 
@@ -25,6 +29,28 @@ def off_book(card: Card, static: float, total: float) -> float | None:
     return deg(total - card.total)
 
 
+def off_book_words(degrees: float | None) -> str:
+    """How a total that is off the book's by `degrees` [deg] of the crank is told after it; nothing where that is not known."""
+    if degrees is None:
+        return ""
+    return ", as the book" if round(degrees, 1) == 0 else f", {degrees:+.1f}° off the book"
+
+
+def unit_words(name: CurveName | None) -> str:
+    """The unit that a curve is of, in words."""
+    return "the unit as planned" if name == "planned" else f"the unit {name or ''}".rstrip()
+
+
+def at_least(known: bool) -> str:
+    """What stands before a total that is not `known`."""
+    return "" if known else "at least "
+
+
+def timing_cell(timing: float | None) -> str:
+    """A timing [deg] of the crank in a table; a dash where it was not read."""
+    return "-" if timing is None else f"{timing:.1f}"
+
+
 class SetHere(Document):
     """Where to set the timing, vacuum line off and plugged, and what the light then shows."""
 
@@ -35,7 +61,7 @@ class SetHere(Document):
     static_deg: Annotated[float, told("Static timing that follows", "crank deg")]
     idle_deg: Annotated[float | None, told("What the light shows at idle; null: no idle speed", "crank deg")]
     total_deg: Annotated[float, told("Total that follows", "crank deg")]
-    all_in: Annotated[bool, told("Whether all advance is in at that speed")]
+    all_in: Annotated[bool, told("Whether all advance is in at that speed; if not, the total is the least it can be")]
 
     @classmethod
     def of(cls, card: Card) -> SetHere | None:
@@ -77,6 +103,7 @@ class Trap(Document):
     static_deg: Annotated[float, told("Static that follows", "crank deg")]
     idle_deg: Annotated[float | None, told("Timing at idle that follows; null: no idle speed", "crank deg")]
     total_deg: Annotated[float, told("Total that follows", "crank deg")]
+    total_known: Annotated[bool, told("Whether the readings reach the stop; if not, the total is the least it can be")]
     off_book_deg: Annotated[float | None, told("By how much the total is off the book's; null: no book", "crank deg")]
 
     @classmethod
@@ -88,14 +115,16 @@ class Trap(Document):
             static_deg=deg(trap.static),
             idle_deg=if_known(deg, trap.idle),
             total_deg=deg(trap.total),
-            off_book_deg=None if trap.where == "all in" else off_book(card, trap.static, trap.total),
+            total_known=trap.known,
+            off_book_deg=None if trap.where == "all in" or not trap.known else off_book(card, trap.static, trap.total),
         )
 
 
-def column(card: Card, name: CurveName, vacuum: float = 0.0) -> list[float] | None:
-    """The crank timing [deg] of one curve at the card's speeds, with `vacuum` advance [rad distributor] on top."""
+def column(card: Card, name: CurveName, vacuum: float = 0.0) -> list[float | None] | None:
+    """The crank timing [deg] of one curve at the card's speeds, None where it was not read, with `vacuum` advance [rad
+    distributor] on top."""
     timing = card.column(name, vacuum)
-    return None if timing is None else [deg(x) for x in timing]
+    return None if timing is None else [None if math.isnan(x) else deg(x) for x in timing]
 
 
 class TimingTable(Document):
@@ -147,9 +176,9 @@ class CruiseTimings(Document):
         )
 
 
-def columns(table: TimingTable | CruiseTimings) -> dict[CurveName, list[float]]:
-    """The timings [deg] of the crank that a table has, by the names of their curves."""
-    named: tuple[tuple[CurveName, list[float] | None], ...] = (
+def columns(table: TimingTable | CruiseTimings) -> dict[CurveName, list[float | None]]:
+    """The timings [deg] of the crank that a table has, by the names of their curves; None where a curve was not read."""
+    named: tuple[tuple[CurveName, list[float | None] | None], ...] = (
         ("as found", table.as_found_deg),
         ("book", table.book_deg),
         ("planned", table.planned_deg),
@@ -161,7 +190,7 @@ def columns(table: TimingTable | CruiseTimings) -> dict[CurveName, list[float]]:
 class TimingDocument(Document):
     """The card for the engine. Unlike all others, speeds and angles are the CRANK's, before top dead centre."""
 
-    verdict: Literal["set it so", "do not run it so"]
+    verdict: TimingVerdict
     title: Title
     fingerprint: Fingerprint
     basis: Literal["crank"]
@@ -169,6 +198,7 @@ class TimingDocument(Document):
     idle_rpm: Annotated[float | None, told("Idle speed; null: not given", "crank rpm")]
     book_total_deg: Annotated[float | None, told("The book's total; null: none", "crank deg")]
     total_limit_deg: Annotated[float | None, told("Total never to be passed; null: none given", "crank deg")]
+    set_for: Annotated[CurveName | None, told("The curve that the setting is for; null: there is none")]
     setting: Annotated[SetHere | None, told("null: there is no curve to say more than static")]
     totals: dict[CurveName, Total]
     traps: list[Trap]
@@ -183,7 +213,7 @@ class TimingDocument(Document):
     def of(cls, card: Card, job: Job | BareJob, files: Sequence[str] = (), notes: Sequence[str] = ()) -> TimingDocument:
         """A job's card, the files that were written of it, and `notes` on where its curves are from."""
         return cls(
-            verdict="set it so" if card.good else "do not run it so",
+            verdict=card.verdict,
             title=job.title,
             fingerprint=job.fingerprint,
             basis="crank",
@@ -191,6 +221,7 @@ class TimingDocument(Document):
             idle_rpm=if_known(rpm, card.timing.idle),
             book_total_deg=if_known(deg, card.total),
             total_limit_deg=if_known(deg, card.timing.limit),
+            set_for=None if card.set_for is None else listed(card.set_for),
             setting=SetHere.of(card),
             totals={listed(name): Total.of(card, static, curve.stop) for name, curve, static in card.curves},
             traps=[Trap.of(card, t) for t in card.traps],

@@ -5,13 +5,14 @@ figures share; `labels` places the words.
 
 Offers:
 
-- `curves`: `UNSEEN`, `hidden_advance`
-- `plan`: `found_place`, `narrow_figure_svg`, `plan_figure_bytes`, `plot_plan`
-- `window`: `window_svg`
 - `check`: `check_figure_bytes`, `plot_check`, `plot_verify`, `verify_figure_bytes`
-- `timing`: `coil_figure_bytes`, `timing_figure_bytes`
-- `picture`: `read_picture`
-- `mechanism`: `small_unit_svg`, `spring_words`, `unit_figure_bytes`
-- `winding`: `drawing_svg`
+- `curves`: `hidden_advance`, `UNSEEN`
 - `look`: `look_figure_bytes`
+- `mechanism`: `small_unit_svg`, `spring_words`, `unit_figure_bytes`
+- `picture`: `Picture`, `read_picture`
+- `plan`: `found_place`, `narrow_figure_svg`, `plan_figure_bytes`, `plot_plan`
+- `quick`: `curve_svg`, `Dot`, `dots_of`, `last_rpm`, `Line`, `traced`, `unit_svg`
+- `timing`: `coil_figure_bytes`, `timing_figure_bytes`
+- `winding`: `drawing_svg`
+- `window`: `window_svg`
 """

@@ -218,8 +218,8 @@ def _covers(taken: Array, middle: tuple[float, float], size: tuple[float, float]
 
 
 def label_points(axes: Axes, places: list[tuple[float, float]], names: list[str]) -> None:
-    """A name beside each of the `places` (x, y) [any, as the axes count], clear of the other names and inside the axes where there
-    is room, with a thin line where it had to go farther away. To be called when the limits stand."""
+    """A name beside each of the `places` (x, y) [any, as the axes count], clear of the other names and inside the axes where
+    there is room, with a thin line where it had to go farther away. To be called when the limits stand."""
     inch = 72.0 / axes.figure.dpi
     box, taken = axes.bbox, _marks(axes)
     for place, name in zip(places, names, strict=True):

@@ -16,10 +16,11 @@ from recurve.diagnosis.timing_card import card_of_plan
 from recurve.fit.fit import Fit
 from recurve.fit.state import SURE, Evidence
 from recurve.inspection.findings import Finding, worst_first
+from recurve.inspection.timing import Setting
 from recurve.output.documents.condition import ConditionDocument
 from recurve.output.documents.fit import FitDocument, FittedParameter
 from recurve.output.documents.plan import PlanDocument
-from recurve.output.documents.timing import TimingDocument, columns
+from recurve.output.documents.timing import TimingDocument, at_least, columns, off_book_words, timing_cell, unit_words
 from recurve.output.figures.mechanism import small_unit_svg
 from recurve.output.figures.timing import coil_figure_bytes, timing_figure_bytes
 from recurve.output.sheet.numbers import Cell, Shown, cell, signless
@@ -99,23 +100,26 @@ def _timing(plan: Plan) -> tuple[Facts, Figures] | None:
         return None
     document = TimingDocument.of(card, plan.job)
     made: Facts = {
-        "title": "Timing card: total before top dead centre, vacuum off",
+        "title": "Timing card: degrees before top dead centre (crank)",
         "chapter": True,
         # Those of the engine stand just before it, where the unit is to be built.
         "cautions": [] if plan.verdict != "out of reach" else document.cautions,
         "text": [_setting(document), *document.warnings, *_traps(document)],
         "boxes": ["timed at, crank rpm", "read, crank degrees", "by"],
     }
-    shown: dict[str, list[float]] = {str(name): timings for name, timings in columns(document.table).items()}
+    shown: list[tuple[str, str, list[float | None]]] = [
+        (f"{name}, static {document.totals[name].static_deg:.1f}°", "vacuum off", timings)
+        for name, timings in columns(document.table).items()
+    ]
     if not shown:
         return made, {}
     cruise = document.cruise
     if cruise is not None:
         last, timings = list(columns(cruise).items())[-1]
-        shown[f"{last}, cruise vacuum {cruise.vacuum_advance_deg:+.1f}°"] = timings
-    heads = [("speed", "crank rpm"), *((name, "crank degrees") for name in shown)]
+        shown.append((str(last), f"vacuum on, at cruise {cruise.vacuum_advance_deg:+.1f}°", timings))
+    heads = [("speed", "crank rpm"), *((name, f"crank degrees, {vacuum}") for name, vacuum, _ in shown)]
     rows = [
-        [f"{speed:.0f}", *(f"{timings[i]:.1f}" for timings in shown.values())]
+        [f"{speed:.0f}", *(timing_cell(timings[i]) for _, _, timings in shown)]
         for i, speed in enumerate(document.table.speed_rpm)
     ]
     made |= {"table": _table(heads, rows), "figures": [_figure("timing.svg", "Crank timing over crank speed", 56)]}
@@ -132,16 +136,19 @@ def _setting(document: TimingDocument) -> str:
         else f" At idle, {document.idle_rpm:.0f} rpm (crank), the light then shows {s.idle_deg:.1f}° (crank)."
     )
     return (
-        f"Set {s.reading_deg:.1f} ± {s.tolerance_deg:.1f}° (crank) at {s.speed_rpm:.0f} rpm (crank)"
-        f"{', where all advance is in' if s.all_in else ''}, vacuum line off and plugged. That is static "
-        f"{s.static_deg:.1f}° (crank) with the cam turned back to rest, and a total of {s.total_deg:.1f}° (crank).{idle}"
+        f"Set {unit_words(document.set_for)} to {s.reading_deg:.1f} ± {s.tolerance_deg:.1f}° (crank) at {s.speed_rpm:.0f} rpm "
+        f"(crank){', where all advance is in' if s.all_in else ''}, vacuum line off and plugged. That is static "
+        f"{s.static_deg:.1f}° (crank) with the cam turned back to rest, and a total of {at_least(s.all_in)}{s.total_deg:.1f}° "
+        f"(crank).{idle}"
     )
 
 
 def _traps(document: TimingDocument) -> list[str]:
+    limit = document.total_limit_deg
     return [
         f"If the unit as found were set {_where(t.set)} to {t.reading_deg:.1f}° (crank), its static would be "
-        f"{t.static_deg:.1f}° (crank) and its total {t.total_deg:.1f}° (crank)."
+        f"{t.static_deg:.1f}° (crank) and its total {at_least(t.total_known)}{t.total_deg:.1f}° (crank)"
+        f"{off_book_words(t.off_book_deg)}{'' if limit is None else f'; the limit is {limit:.1f}°'}."
         for t in document.traps
     ]
 
@@ -207,30 +214,31 @@ def engine(source: Source) -> Facts | None:
     curve, job = source.document.curve, source.plan.job
     if source.go is None or curve is None:
         return None
-    static = _static(source.plan)
+    card = card_of_plan(source.plan)
+    setting = None if card is None else card.setting
+    book = job.known_static
+    static = book if setting is None else setting.static
     return {
         "points": job.trigger == "points",
-        "static": "" if static is None else f"{signless(static, 1)}° (crank)",
-        "static_name": "static, the book's" if "timing" not in source.given else "static to set",
-        "static_by": "the job" if "timing" not in source.given else "the timing card below",
+        "static": "" if book is None else f"{signless(math.degrees(book), 1)}° (crank)",
+        "carded": None if setting is None else _carded(setting),
         "all_in": "" if curve.all_in_rpm is None else f"{curve.all_in_rpm * job.speed_ratio:.0f} rpm (crank)",
-        "rows": _crank_rows(source, static),
+        "rows": _crank_rows(source, None if static is None else math.degrees(static)),
     }
 
 
-def _static(plan: Plan) -> float | None:
-    """The static timing [deg crank] that the unit as planned is set to, as the timing card has it where there is one; None where
-    the job does not tell it."""
-    card = card_of_plan(plan)
-    if card is not None:
-        return math.degrees(card.static if card.setting is None else card.setting.static)
-    static = plan.job.target_static
-    return None if static is None else math.degrees(static)
+def _carded(setting: Setting) -> Facts:
+    """What the timing card says, so that both pages say the same."""
+    return {
+        "static": f"{signless(math.degrees(setting.static), 1)}°",
+        "reading": f"{signless(math.degrees(setting.reading), 1)}°",
+        "speed": f"{setting.speed * RPM:.0f} rpm",
+    }
 
 
 def _crank_rows(source: Source, static: float | None) -> list[Facts]:
     """The unit's advance at the target's speeds: crank rpm, crank degrees; the maximum last, at the highest bench speed. With
-    the `static` [deg crank], if it is known, and the total that the light shows."""
+    the `static` [deg] of the crank, if it is known, and the total that the light shows."""
     ratio, targets = source.plan.job.speed_ratio, source.document.targets
     places, last = decimals(targets), highest(source.document)
     return [
@@ -241,8 +249,8 @@ def _crank_rows(source: Source, static: float | None) -> list[Facts]:
                 name: signless(angle * ratio, places)
                 for name, angle in (("min", t.min_deg), ("aim", t.rising_deg), ("max", t.max_deg))
             },
-            "static": "" if static is None else signless(static, places),
-            "total": "" if static is None else signless(static + t.rising_deg * ratio, places),
+            "static": "" if static is None else signless(static, 1),
+            "total": "" if static is None else signless(static + t.rising_deg * ratio, 1),
         }
         for t in in_order(targets)
     ]

@@ -2,9 +2,10 @@
 
 Offers:
 
-- `plan`: `curve_text`, `plan_text`
 - `check`: `bare_text`, `check_text`, `fit_text`, `fitted_words`, `verify_text`
-- `workshop`: `spring_text`, `timing_text`, `wind_csv`, `wind_notes`, `wind_text`
 - `layout`: `rounded`
 - `look`: `band_cells`, `mark_lines`, `rate_words`, `strength_rows`
+- `plan`: `curve_text`, `plan_text`
+- `setting`: `setting_words`
+- `workshop`: `spring_text`, `timing_text`, `wind_csv`, `wind_notes`, `wind_text`
 """

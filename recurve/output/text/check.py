@@ -108,7 +108,11 @@ def capsule_words(c: CapsuleDocument) -> str:
         pm = " (not determined)" if by is None else f" ± {2 * by:.{digits}f}"
         return f"{one.value:.{digits}f}{pm}"
 
-    home = "" if c.stiction_kpa is None else f", home again at {told(c.start_falling_kpa, 1)} kPa with vacuum falling"
+    home = ""
+    if c.stiction_kpa is not None and c.start_falling_kpa.value > 0:
+        home = f", home again at {told(c.start_falling_kpa, 1)} kPa with vacuum falling"
+    elif c.stiction_kpa is not None:
+        home = ", and may not come home with the line open"
     parts = [
         f"begins at {told(c.start_rising_kpa, 1)} kPa with vacuum rising{home}",
         f"then {told(c.rate_deg_per_kpa, 2)}° per kPa (distributor)",
@@ -141,8 +145,10 @@ def inspected_lines(found: ConditionDocument, ratio: float) -> list[str]:
         moves = f"timing moves {at:.1f}° (distributor), {at * ratio:.1f}° (crank)"
         told.append(f"{change.how}: {moves}, {change.timing_from}{gap}")
     for row in found.sparks:
-        at = row.scatter_deg
-        told.append(f"{row.where}: the sparks scatter over {at:.1f}° (distributor), {at * ratio:.1f}° (crank)")
+        if row.scatter_deg is not None and row.between is not None:
+            wide = row.scatter_deg
+            scatter = f"the sparks scatter over {wide:.1f}° (distributor), {wide * ratio:.1f}° (crank)"
+            told.append(f"{row.where}: {scatter}, judged between sparks {' and '.join(map(str, row.between))}")
     if found.rotor is not None:
         low, high, room = found.rotor.low_deg, found.rotor.high_deg, found.rotor.room_deg
         left = "" if room is None else f"; {room:.1f}° of their overlap is left"

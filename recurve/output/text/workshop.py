@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from recurve.job.model import BareJob, Job
 from recurve.output.documents.base import PlaceName
 from recurve.output.documents.springs import SpringDocument, WantedSpring, WindDocument, WindingDocument, WoundSpring
-from recurve.output.documents.timing import TimingDocument, columns
+from recurve.output.documents.timing import TimingDocument, at_least, columns, off_book_words, timing_cell, unit_words
 from recurve.output.text.layout import Column, page, remarks, table, title_lines, wrap, written
 from recurve.springs.stress import FATIGUE
 from recurve.springs.weighing import WeighedSpring
@@ -48,12 +48,12 @@ def _setting_lines(document: TimingDocument) -> list[str]:
     idle = ""
     if s.idle_deg is not None:
         idle = f"; at idle, {document.idle_rpm:.0f} rpm, the light then shows {s.idle_deg:.1f}°"
-    lines = ["Set it here, vacuum line off and plugged, the engine warm"]
+    lines = [f"Set {unit_words(document.set_for)} here, vacuum line off and plugged, the engine warm"]
     lines += wrap(f"{where}: {s.reading_deg:.1f} ± {s.tolerance_deg:.1f}° ({s.tolerance_source})", "  ", "    ")
-    told = f"that is static {s.static_deg:.1f}°, cam turned back to rest{idle}; total {s.total_deg:.1f}°"
+    told = f"that is static {s.static_deg:.1f}°, cam turned back to rest{idle}; total {at_least(s.all_in)}{s.total_deg:.1f}°"
     lines += [*wrap(told, "  ", "    "), ""]
     for name, one in document.totals.items():
-        off = "" if one.off_book_deg is None or name == "book" else f", {one.off_book_deg:+.1f}° off the book"
+        off = "" if name == "book" else off_book_words(one.off_book_deg)
         lines.append(f"  total {name}, with static {one.static_deg:.1f}°: {one.total_deg:.1f}°{off}")
     return lines
 
@@ -65,7 +65,7 @@ def _table_lines(document: TimingDocument) -> list[str]:
     shown = [*off.items(), *([] if cruise is None else columns(cruise).items())]
     heads = [Column("speed", "rpm"), *(Column(name, "deg") for name, _ in shown)]
     rows = [
-        [f"{speed:.0f}", *(f"{timings[i]:.1f}" for _, timings in shown)]
+        [f"{speed:.0f}", *(timing_cell(timings[i]) for _, timings in shown)]
         for i, speed in enumerate(document.table.speed_rpm)
     ]
     told = "vacuum off"
@@ -82,8 +82,8 @@ def _trap_lines(document: TimingDocument) -> list[str]:
         where = "static" if t.set == "static" else f"{t.set} to"
         static = "" if t.set == "static" else f" static {t.static_deg:.1f}°,"
         idle = "" if t.idle_deg is None or t.set == "at idle" else f" at idle {t.idle_deg:.1f}°,"
-        off = "" if t.off_book_deg is None else f", {t.off_book_deg:+.1f}° off the book's"
-        lines += wrap(f"{where} {t.reading_deg:.1f}°:{static}{idle} total {t.total_deg:.1f}°{off}", "  ", "    ")
+        total = f"total {at_least(t.total_known)}{t.total_deg:.1f}°{off_book_words(t.off_book_deg)}"
+        lines += wrap(f"{where} {t.reading_deg:.1f}°:{static}{idle} {total}", "  ", "    ")
     return lines
 
 

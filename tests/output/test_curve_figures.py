@@ -17,7 +17,7 @@ from sheetplans import launch
 
 from recurve.output.figures import style
 from recurve.output.figures.curves import branch, shade, shift_words
-from recurve.output.figures.labels import rows_of
+from recurve.output.figures.labels import arranged
 from recurve.output.figures.plan import plan_figure_bytes, plot_plan
 from recurve.planner.build import Build
 from recurve.planner.plan import Plan
@@ -150,10 +150,35 @@ def test_any_title_can_be_drawn(plan: Plan, title: str) -> None:
     ElementTree.parse(io.BytesIO(drawn["curve.svg"]))
 
 
-def test_labels_that_would_overlap_go_to_rows_below() -> None:
+def test_labels_that_would_overlap_stand_beside_their_lines_before_they_go_to_rows_below() -> None:
+    """By hand: 60 wide at 100, 120 and 130: to the left of 100, from 36 to 96; between 100 and 130 nothing fits, so one row
+    more; and 10 wide all are centred."""
     near = [100.0, 120.0, 130.0, 400.0]
-    assert rows_of(near, [60.0] * 4) == [0, 1, 2, 0]
-    assert rows_of(near, [5.0] * 4) == [0, 0, 0, 0]
+    assert arranged(near, [8.0] * 4, 500.0, 1.0) == [(0, 0.0)] * 4
+    three = arranged([100.0, 200.0, 250.0], [90.0, 80.0, 90.0], 500.0, 4.0)
+    assert [row for row, _ in three] == [0, 0, 0] and three[2][1] == 1.0
+    assert arranged([100.0], [60.0], 500.0, 4.0) == [(0, 0.0)]
+    assert arranged([20.0], [60.0], 500.0, 4.0) == [(0, 1.0)]  # else it would begin left of the axis
+    assert arranged([480.0], [60.0], 500.0, 4.0) == [(0, -1.0)]
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_no_label_lies_on_another_or_on_a_line_that_passes(seed: int) -> None:
+    """Each row's labels apart, and the line down to a label crosses no label above it."""
+    random = np.random.default_rng(seed)
+    speeds = sorted(random.uniform(150.0, 850.0, random.integers(1, 6)))
+    widths = [float(w) for w in random.uniform(60.0, 180.0, len(speeds))]
+    placed = arranged([float(s) for s in speeds], widths, 1000.0, 5.0)
+    boxes = []
+    for speed, width, (_, side) in zip(speeds, widths, placed, strict=True):
+        middle = speed + side * (width + 5.0) / 2
+        boxes.append((middle - width / 2, middle + width / 2))
+    for i, (row, _) in enumerate(placed):
+        for k, (other, _) in enumerate(placed):
+            if i != k and row == other:
+                assert boxes[i][0] >= boxes[k][1] or boxes[k][0] >= boxes[i][1]
+            if row > other:
+                assert not boxes[k][0] < speeds[i] < boxes[k][1]
 
 
 def test_a_branch_starts_from_what_stays_in_at_rest() -> None:

@@ -43,7 +43,62 @@ class Key:
     shaded: bool
 
 
-def rows_of(speeds: list[float], widths: list[float]) -> list[int]:
+SIDES = (0.0, -1.0, 1.0)  # a label centred at its speed, to the left of it, or to the right
+MOST_ARRANGED = 7  # labels; more are put into rows one by one
+
+
+def arranged(speeds: list[float], widths: list[float], last: float, apart: float) -> list[tuple[int, float]]:
+    """The row of each label, counted from the top, and on which of the `SIDES` of its speed it stands.
+
+    Labels belong to `speeds` [rpm], in rising order, with `widths` [rpm]; they stay within 0 and `last` [rpm], at least `apart`
+    [rpm] from each other, and none lies on the line that goes down to a label in a row below. As few rows as that needs, and as
+    many labels as can be are centred; where there are too many to try, or it cannot be, labels are centred in as many rows as
+    they need.
+    """
+    rows = 1 if len(speeds) <= MOST_ARRANGED else 0
+    while 0 < rows <= len(speeds):
+        found = _arranged(speeds, widths, (last, apart), rows, [])
+        if found is not None:
+            return found
+        rows += 1
+    return [(row, 0.0) for row in _rows_of(speeds, [w + apart for w in widths])]
+
+
+def _arranged(
+    speeds: list[float], widths: list[float], room: tuple[float, float], rows: int, placed: list[tuple[int, float]]
+) -> list[tuple[int, float]] | None:
+    """The labels `placed` so far and the rest within so many `rows`, the first way that is found; None if there is none."""
+    here = len(placed)
+    if here == len(speeds):
+        return placed
+    last, apart = room
+    for side in SIDES:
+        for row in range(rows):
+            ends = _ends(speeds[here], widths[here], side, apart)
+            if ends[0] < 0 or ends[1] > last:
+                continue
+            for before, (other_row, other_side) in enumerate(placed):
+                other = _ends(speeds[before], widths[before], other_side, apart)
+                if other_row == row and ends[0] < other[1] + apart and other[0] < ends[1] + apart:
+                    break
+                if other_row > row and ends[0] - apart / 2 < speeds[before] < ends[1] + apart / 2:
+                    break
+                if other_row < row and other[0] - apart / 2 < speeds[here] < other[1] + apart / 2:
+                    break
+            else:
+                found = _arranged(speeds, widths, room, rows, [*placed, (row, side)])
+                if found is not None:
+                    return found
+    return None
+
+
+def _ends(speed: float, width: float, side: float, apart: float) -> tuple[float, float]:
+    """Where a label begins and ends [rpm]; beside its line it keeps a little off it."""
+    middle = speed + side * (width / 2 + apart / 2)
+    return middle - width / 2, middle + width / 2
+
+
+def _rows_of(speeds: list[float], widths: list[float]) -> list[int]:
     """The row of each label, counted from the top, so that none overlap. Labels are centred at `speeds` [rpm], in rising
     order, with `widths` [rpm]."""
     ends: list[float] = []
@@ -80,24 +135,26 @@ def label_rows(axes: Axes, right: Any, marks: list[Event], last: float, ratio: f
     width_pt, height_pt = _size_pt(axes)
     # A letter is taken as 0.62 of the type size wide, a little more than the average of this font.
     widths = [0.62 * style.SMALL_PT * len(e.text) * last / width_pt for e in marks]
-    rows = rows_of([e.speed for e in marks], widths)
+    apart = 0.5 * style.SMALL_PT * last / width_pt
+    at_rows = arranged([e.speed for e in marks], widths, last, apart)
+    rows = [row for row, _ in at_rows]
     low, top = _reach(axes)
     deep = max(rows, default=-1) + 1.5  # rows that the labels take, and a margin
     row = (top - low) * ROW_PT / max(height_pt - ROW_PT * deep, 0.3 * height_pt)
     axes.set_ylim(low - row * deep, top)
     axes.axhline(0.0, color=style.INK, linewidth=0.7, zorder=3)
     _degree_ticks(axes, right, top, ratio)
-    for event, at in zip(marks, rows, strict=True):
+    for event, (at, side) in zip(marks, at_rows, strict=True):
         y = low - row * (at + 0.85)
         line = [y + 0.35 * row, event.advance]
         axes.plot([event.speed] * 2, line, color=style.INK, linewidth=0.6, linestyle=":", zorder=3)
         if event.ringed:
             axes.plot(event.speed, event.advance, "o", color="white", markeredgecolor=style.INK, markersize=4, zorder=8)
         axes.text(
-            event.speed,
+            event.speed + side * apart / 2,
             y,
             event.text,
-            ha="center",
+            ha={0.0: "center", -1.0: "right", 1.0: "left"}[side],
             va="center",
             fontsize=style.SMALL_PT,
             zorder=7,

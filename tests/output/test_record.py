@@ -175,3 +175,17 @@ def test_an_electronic_trigger_is_not_told_as_points() -> None:
     kind = next(row["value"] for row in facts["item"] if row["label"] == "kind")
     assert "electronic trigger" in kind and "points" not in kind
     assert "trigger gap as set" in facts["conditions"] and not any("dwell" in c for c in facts["conditions"])
+
+
+def test_a_long_sweep_fills_its_pages_and_lies_on_nothing(case: Case) -> None:
+    """Every reading four times over: three lists beside each other, words apart, the end on the last page."""
+    long = replace(case.left, **{n: np.tile(getattr(case.left, n), 4) for n in ("speed", "advance", "rising", "row")})
+    fit = replace(case.result.fit, expected=np.tile(case.result.fit.expected, 4))
+    result = replace(case.result, fit=fit)
+    pages = read(record_pdf(result, VerifyDocument.of(result), case.before, long, "0123456789ab", FIGURE, "letter"))
+    assert len(long.speed) > 60 and len(pages) <= 3 and "end of record" in pages[-1].text
+    assert all(outside(p, 16.0, 6.0, 6.0) == [] and overlapping(p) == [] for p in pages)
+    # The lists stand beside each other: the same words three times on one line.
+    words, boxes = np.array(pages[1].words), pages[1].boxes
+    heads = boxes[words == "row"]
+    assert len(heads) == 3 and np.ptp(heads[:, 1]) < 1.0

@@ -37,7 +37,7 @@ def each_reading(result: Verification, sweep: Sweep) -> Facts:
         ("speed", "dist. rpm"),
         ("advance" if crank else "read", "dist. °"),
         ("curve", "dist. °"),
-        ("outcome", ""),
+        ("used?", ""),
     ]
     return {"heads": [{"name": n, "unit": u} for n, u in heads], "rows": rows}
 

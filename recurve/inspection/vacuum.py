@@ -221,15 +221,23 @@ def book_capsule(given: Vacuum) -> BookCapsule | None:
 
 
 def vacuum_advance(given: Vacuum | None, vacuum: float) -> tuple[float, str] | None:
-    """Advance [rad, distributor, negative for retard] at a vacuum [Pa] and its source: "as measured" if there is a fit,
-    else "by the book"; None if there is neither."""
+    """Advance [rad, distributor, negative for retard] at a vacuum [Pa] and its source: "as measured" by the fit, or "as read"
+    between readings that determine none, as far up as the unit was read; past that "by the book"; None if nothing tells it."""
     if given is None:
         return None
+    rising = sorted((r for r in given.readings if r.rising), key=lambda r: r.vacuum)
     fitted = fit_capsule(given)
-    if fitted is not None:
+    reached = max((r.vacuum for r in given.readings), default=-np.inf) + given.gauge
+    if fitted is not None and (vacuum <= reached or fitted.stop is not None):
         return given.sign * float(fitted.advance(vacuum)), "as measured"
+    if rising and fitted is None and rising[0].vacuum - given.gauge <= vacuum <= rising[-1].vacuum + given.gauge:
+        at = np.interp(vacuum, [r.vacuum for r in rising], [r.advance for r in rising])
+        return given.sign * float(at), "as read"
     book = book_capsule(given)
-    return None if book is None else (given.sign * float(book.advance(vacuum)), "by the book")
+    if book is None:
+        return None
+    source = "by the book" if not given.readings else "by the book, the unit was not read there"
+    return given.sign * float(book.advance(vacuum)), source
 
 
 def vacuum_range(given: Vacuum | None) -> float:

@@ -203,6 +203,24 @@ def test_crank_degrees_for_the_distributors(factor: float, rows: tuple[float, fl
     assert not any(isinstance(f, VacuumBasis) for f in inspect_unit(Inspection(vacuum=weak), 4, 2.0).findings)
 
 
+def test_what_a_weak_or_dead_unit_adds_is_what_was_read_and_not_the_book() -> None:
+    """By hand: 0° at 8 and 12 inHg are 0° at 10 inHg, and 1 and 2° are 1.5°, though the book has 5 and 8° there."""
+    dead = read_at((4, 0, True), (8, 0, True), (12, 0, True), points=THREE)
+    assert vacuum_advance(dead, 10 * INHG) == (0.0, "as read")
+    weak = read_at((4, 0, True), (8, 1, True), (12, 2, True), points=THREE)
+    told = vacuum_advance(weak, 10 * INHG)
+    assert told is not None and told[0] / DEG == pytest.approx(1.5) and told[1] == "as read"
+
+
+def test_a_fit_is_not_carried_past_what_was_read() -> None:
+    """Read up to 10 inHg, still climbing: at 16 inHg a straight line would give 12.1°; the book has 8° at the most."""
+    short = unit(top=10.5)
+    told = vacuum_advance(short, 16 * INHG)
+    assert told is not None and told[0] / DEG <= 8.0 + 1e-9 and "not read there" in told[1]
+    inside = vacuum_advance(short, 9 * INHG)
+    assert inside is not None and inside[1] == "as measured" and inside[0] / DEG == pytest.approx(4.4, abs=0.05)
+
+
 def test_leak_and_stiction() -> None:
     """A unit must hold 16 inHg: US Army TM 5-4210-230-14&P-1 pp. 554-556 (READ)."""
     low = Hold(Measured(12 * INHG, 0.1 * INHG), Measured(12 * INHG, 0.1 * INHG), 30.0)

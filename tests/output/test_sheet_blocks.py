@@ -86,7 +86,9 @@ def test_the_timing_card_has_vacuum_off_and_on() -> None:
         vacuum=replace(given.vacuum, **bands),
         timing=replace(given.timing, cruise_speed=200.0, cruise_vacuum=50e3),
     )
-    table = ready_parts(with_vacuum, PlanDocument.of(with_vacuum))[0]["timing"]["table"]
+    timing = ready_parts(with_vacuum, PlanDocument.of(with_vacuum))[0]["timing"]
+    assert timing["text"][-1] == "Vacuum adds +16.0° (crank) at cruise, by the book."
+    table = timing["table"]
     assert [h["unit"].partition(", ")[2] for h in table["heads"]][-2:] == ["vacuum off", "vacuum on, at cruise +16.0°"]
     assert all(float(on) - float(off) == pytest.approx(16.0, abs=0.11) for *_, off, on in table["rows"])
 

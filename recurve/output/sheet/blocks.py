@@ -116,6 +116,8 @@ def _timing(plan: Plan) -> tuple[Facts, Figures] | None:
     cruise = document.cruise
     if cruise is not None:
         last, timings = list(columns(cruise).items())[-1]
+        added = f"Vacuum adds {cruise.vacuum_advance_deg:+.1f}° (crank) at cruise, {cruise.source}."
+        made["text"] = [*made["text"], added]
         shown.append((str(last), f"vacuum on, at cruise {cruise.vacuum_advance_deg:+.1f}°", timings))
     heads = [("speed", "crank rpm"), *((name, f"crank degrees, {vacuum}") for name, vacuum, _ in shown)]
     rows = [

@@ -85,7 +85,7 @@ Offers:
 - `bench`: `DwellChange`, `Judged`
 - `wheel`: `SparkRow`
 - `vacuum`: `Capsule`, `vacuum_advance`
-- `timing`: `Card`, `CAUTIONS`, `crank_timing`, `IdleTrap`, `make_card`, `Setting`, `TimingVerdict`
+- `timing`: `Card`, `CAUTIONS`, `crank_timing`, `IdleTrap`, `make_card`, `TimingVerdict`
 - `timing_curves`: `Advance`, `book_curve`, `maximum_of`, `ReadCurve`, `TableCurve`
 - `points`: `Charge`, `Coil`, `RotorSweep`, `dwell_between`, `dwell_of_fraction`, `pitch`
 """

@@ -94,17 +94,14 @@ def test_the_timing_card_has_vacuum_off_and_on() -> None:
 
 
 def test_the_page_for_the_engine_says_what_the_timing_card_says() -> None:
-    """One static, and the book's total of 34° (in the job) where all advance is in; the book's static of 10° beside it."""
+    """One static, and the book's total of 34° (in the job) where all advance is in."""
     parts = ready_parts(plan(), PlanDocument.of(plan()))[0]
     facts = next(p["facts"] for p in sheet_facts(plan(), given=parts)["parts"] if p["name"] == "engine")
     heads = [h["name"] for h in parts["timing"]["table"]["heads"]]
     static = next(name.rpartition(" ")[2] for name in heads if name.startswith("planned"))
-    assert facts["carded"]["static"] == static and facts["static"] == "10.0° (crank)"
+    assert facts["static"] == f"{static} (crank)" and "timing card" in facts["static_by"]
     assert {row["static"] + "°" for row in facts["rows"]} == {static}
     assert facts["rows"][-1]["what"] == "all in" and float(facts["rows"][-1]["total"]) == pytest.approx(34.0, abs=0.06)
-    bare = some(condition=plan().job.inspection.condition)
-    uncarded = next(p["facts"] for p in sheet_facts(bare, given={})["parts"] if p["name"] == "engine")
-    assert uncarded["carded"] is None and {row["total"] for row in uncarded["rows"]} == {""}
 
 
 @pytest.mark.parametrize("kept", [("condition",), ("vacuum",), ("timing",), ()])

@@ -11,9 +11,11 @@ and is returned. Anything else that is raised is a bug and keeps its traceback.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
+Read = TypeVar("Read")
 Key = tuple[int | str, ...]  # the path of a key in a job file, rows counted from 0
 
 
@@ -57,6 +59,26 @@ class InputError(RecurveError):
         self.found: tuple[Fault, ...] = tuple(f if isinstance(f, Fault) else Fault(None, f) for f in every)
         self.faults: tuple[str, ...] = tuple(str(f) for f in self.found)
         super().__init__("\n".join(self.faults))
+
+
+class Gathered:
+    """Faults of several readers in one pass: call it with each reader and what it is given, then `settle`."""
+
+    def __init__(self) -> None:
+        self.found: list[Fault] = []
+
+    def __call__(self, read: Callable[[], Read]) -> Read | None:
+        """What `read` returns; None, its faults kept, where it raises InputError."""
+        try:
+            return read()
+        except InputError as error:
+            self.found += error.found
+            return None
+
+    def settle(self) -> None:
+        """Raise InputError with all faults that were found, if any were."""
+        if self.found:
+            raise InputError(list(dict.fromkeys(self.found)))
 
 
 class PhysicsError(InputError):

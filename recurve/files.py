@@ -14,7 +14,7 @@ import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
-from recurve.errors import OutputError
+from recurve.errors import InputError, OutputError
 
 Content = bytes | Callable[[], bytes]  # a function is called while the folder is locked
 PREFIX, SUFFIX = ".recurve-", ".part"  # of temporary files
@@ -35,6 +35,34 @@ def write_folder(folder: Path, contents: Mapping[str, Content], stale: tuple[str
             "can be written"
         ) from None
     return tuple(str(folder / name) for name in contents)
+
+
+def check_writable(folder: Path) -> None:
+    """Raise InputError where results could not be written into the folder, or the folder not be made: found before hours of
+    work, not after. Nothing is left behind."""
+    try:
+        there = _stands(folder)
+        if there and not folder.is_dir():
+            raise InputError(
+                f"{folder}: got a file where the folder for the results should be, expected a folder, or nothing"
+            )
+        handle, temporary = tempfile.mkstemp(dir=folder if there else folder.parent, prefix=PREFIX, suffix=SUFFIX)
+        os.close(handle)
+        os.unlink(temporary)
+    except OSError as fault:
+        raise InputError(
+            f"{folder}: got a folder for the results that cannot be written ({fault.strerror or fault}), expected one that "
+            "can be"
+        ) from None
+
+
+def _stands(path: Path) -> bool:
+    """Whether something stands there; raises OSError where nothing ever could, as by a name that is too long."""
+    try:
+        os.lstat(path)
+    except FileNotFoundError:
+        return False
+    return True
 
 
 def rewrite(path: Path, content: Content) -> None:

@@ -44,6 +44,12 @@ DIMENSIONS: dict[str, tuple[str, str]] = {
 LARGEST: dict[str, float] = {"length": 10.0, "mass": 100.0, "angle": 1e4, "speed": 1e4, "force": 1e6, "rate": 1e9}
 LARGEST_OF_ALL, SMALLEST = 1e9, 1e-15  # for all other dimensions; and for anything but 0
 MAY_BE_TINY = ("number", "moment")  # a fitted friction can be 4e-20 ± 0.01
+# No bench, scale or calliper of the trade is surer than this [SI]; common practice, no source. A smaller ± is a slip of the
+# pen, and a fit that believed it would blame the other parts.
+FINEST: dict[str, float] = {
+    "length": 1e-6, "mass": 1e-7, "angle": math.radians(1e-3), "speed": 0.01 * math.pi / 30, "force": 1e-4, "rate": 1e-2,
+    "pressure": 1.0,
+}  # fmt: skip
 
 # The commonest units, so that most jobs need not wait for pint to load. A test compares them with pint's.
 COMMON: dict[tuple[str, str], float] = {
@@ -103,12 +109,16 @@ class UnreadableError(ValueError):
         super().__init__(f"{wrong}; expected {expected}")
 
 
+class TooSureError(ValueError):
+    """A ± of 0, or one that no measurement has."""
+
+
 class OtherDimensionError(UnreadableError):
     """A text is a quantity, but its `unit` measures something else."""
 
     def __init__(self, unit: str, dimension: str, expected: str) -> None:
         self.unit = unit
-        super().__init__(f"unit {unit!r} does not measure {_article(dimension)}", expected)
+        super().__init__(f"unit {unit!r} does not measure {with_article(dimension)}", expected)
 
 
 @cache
@@ -128,7 +138,7 @@ def factor(unit: str, dimension: str) -> float:
     if not unit.strip():
         if dimension == "number":
             return 1.0
-        raise UnreadableError("no unit", f"{_article(dimension)} such as {example}")
+        raise UnreadableError("no unit", f"{with_article(dimension)} such as {example}")
     if unit.strip() == "%" and dimension == "number":
         return 0.01
     if (unit.strip(), dimension) in COMMON:
@@ -151,7 +161,8 @@ def factor(unit: str, dimension: str) -> float:
         raise UnreadableError(f"unit {unit!r} is not known", f"one such as {example}") from None
 
 
-def _article(dimension: str) -> str:
+def with_article(dimension: str) -> str:
+    """ "an angle", "a length"."""
     return ("an " if dimension[0] in "aeiou" else "a ") + dimension
 
 
@@ -186,7 +197,7 @@ def parse(text: str, dimension: str) -> Quantity:
         text = _half_width_before_unit(after)
     match = _QUANTITY.fullmatch(text)
     if match is None or match["value"] is None:
-        raise UnreadableError("no number", f"{_article(dimension)} such as 1.5 {example}".rstrip())
+        raise UnreadableError("no number", f"{with_article(dimension)} such as 1.5 {example}".rstrip())
     scale = factor(match["unit"], dimension)
     value = float(match["value"]) * scale
     half_width = None if match["half_width"] is None else float(match["half_width"]) * scale
@@ -211,6 +222,18 @@ def size_fault(value: float, dimension: str) -> UnreadableError | None:
     if 0 < abs(value) < SMALLEST and dimension not in MAY_BE_TINY:
         return UnreadableError("too small", f"0, or at least {SMALLEST:g} {si}".rstrip())
     return None
+
+
+def sure_fault(half_width: float | None, dimension: str) -> TooSureError | None:
+    """What is wrong with a ± [SI] that is 0, or smaller than any instrument's; None if nothing, or if there is none."""
+    least = FINEST.get(dimension, 0.0)
+    if half_width is None or (half_width > 0.0 and half_width >= least * (1.0 - 1e-9)):
+        return None
+    _, example = DIMENSIONS[dimension]
+    finest = "more than 0" if not least else f"at least {least / factor(example, dimension):.2g} {example}"
+    return TooSureError(
+        f"expected a ± of {finest}: nothing is measured more surely; leave the ± out where nobody knows it"
+    )
 
 
 def parse_half_width(text: str, dimension: str) -> float:

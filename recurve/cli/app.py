@@ -6,10 +6,8 @@ import inspect
 import sys
 from collections.abc import Callable
 
-import typer
-
 from recurve.cli.check import check, verify
-from recurve.cli.console import BAD_INPUT, app
+from recurve.cli.console import BAD_INPUT, app, tell
 from recurve.cli.guide import guide
 from recurve.cli.page import page
 from recurve.cli.plan import plan
@@ -18,7 +16,6 @@ from recurve.cli.spring import spring
 from recurve.cli.start import start, sweep
 from recurve.cli.wind import wind
 from recurve.errors import InputError, RecurveError
-from recurve.text import printable
 
 
 def _help(command: Callable[..., None]) -> tuple[str, str]:
@@ -44,10 +41,10 @@ def main() -> None:
         app(prog_name="recurve")
     except InputError as error:
         for fault in error.faults:
-            typer.echo(f"recurve: {printable(fault)}", err=True)
+            tell(fault)
         raise SystemExit(BAD_INPUT) from None
     except RecurveError as error:
-        typer.echo(f"recurve: {printable(str(error))}", err=True)
+        tell(str(error))
         raise SystemExit(BAD_INPUT) from None
     except BrokenPipeError:
         # The reader of a pipe went away; nothing is left to tell it.

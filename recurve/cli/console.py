@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from recurve import __version__
-from recurve.text import json_text, printable_lines
+from recurve.text import json_text, printable, printable_lines
 
 if TYPE_CHECKING:
     from rich.text import Text
@@ -62,6 +62,20 @@ def progress(text: str) -> None:
     """Progress for someone who watches; a pipe or a log gets none."""
     if sys.stderr.isatty():
         typer.echo(f"{text} …", err=True)
+
+
+WIDTH = 80  # columns
+
+
+def tell(fault: str) -> None:
+    """A fault on standard error: one line in a pipe or a log, wrapped for someone who reads it on a terminal."""
+    line = f"recurve: {printable(fault)}"
+    if sys.stderr.isatty():
+        import textwrap
+
+        # A path is not cut: it is there to be copied.
+        line = textwrap.fill(line, WIDTH, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+    typer.echo(line, err=True)
 
 
 def print_json(document: dict[str, Any]) -> None:

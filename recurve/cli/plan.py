@@ -6,9 +6,8 @@ from typing import Annotated, Literal
 
 import typer
 
-from recurve.cli.console import AsJson, JobFiles, SpringOption, print_json, progress, show
+from recurve.cli.console import AsJson, JobFiles, SpringOption, print_json, progress, show, tell
 from recurve.cli.next_step import after_plan, after_plans
-from recurve.text import printable
 from recurve.units import LengthUnits, Paper
 
 By = Annotated[
@@ -61,7 +60,7 @@ def plan(
     planned = plan_jobs(job, asked, progress)
     for one in planned:
         for fault in one.faults:
-            typer.echo(f"recurve: {printable(fault)}", err=True)
+            tell(fault)
     if as_json:
         print_json(plans_document(planned).as_json())
     else:

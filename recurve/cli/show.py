@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from recurve.cli.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress, show
+from recurve.cli.console import ANSWER_IS_NO, AsJson, JobFile, print_json, progress, show, tell
 from recurve.cli.next_step import after_curve, after_draw
 from recurve.errors import InputError
 from recurve.text import printable, printable_lines
@@ -126,10 +126,10 @@ def timing(job: JobFile, sweep: LeftSweep = None, as_json: AsJson = False) -> No
     from recurve.job.read import load_any
     from recurve.output.documents.timing import TimingDocument
     from recurve.output.figures.timing import timing_figure_bytes
-    from recurve.output.planfile import plan_folder
+    from recurve.output.planfile import plan_folder, read_to_write
     from recurve.output.text.workshop import timing_text
 
-    read = load_any(job)
+    read = read_to_write(lambda: load_any(job), job)
     progress("Reading the job and its curves")
     planned, left, notes = _curves(job, read, sweep)
     card = timing_card(read, planned, left)
@@ -204,10 +204,10 @@ def draw(job: JobFile) -> None:
     from recurve.files import write_folder
     from recurve.output.figures.mechanism import spring_words, unit_figure_bytes
     from recurve.output.figures.picture import read_picture
-    from recurve.output.planfile import plan_folder
+    from recurve.output.planfile import plan_folder, read_to_write
 
     progress("Drawing the unit")
-    picture = read_picture(job)
+    picture = read_to_write(lambda: read_picture(job), job)
     files = write_folder(plan_folder(job), unit_figure_bytes(picture))
     for spring in picture.springs:
         for words in spring_words(spring):
@@ -220,6 +220,6 @@ def draw(job: JobFile) -> None:
     if picture.faults:
         typer.echo("\nThe model refuses this unit:", err=True)
         for fault in picture.faults:
-            typer.echo(f"recurve: {printable(fault)}", err=True)
+            tell(fault)
         typer.echo(printable_lines(f"\n{after_draw(True, job)}"), err=True)
         raise typer.Exit(ANSWER_IS_NO)

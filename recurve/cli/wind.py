@@ -68,6 +68,7 @@ def wind(
     from recurve.cli.wind_input import read_given, read_materials, wind_springs
     from recurve.job.read import load_job
     from recurve.output.documents.springs import WindDocument
+    from recurve.output.planfile import read_to_write
     from recurve.output.text.workshop import wind_notes, wind_text
 
     texts = {
@@ -77,7 +78,7 @@ def wind(
     given, names = read_given(texts), read_materials(material or [])
     series = ("metric", "gauge") if sizes is None else (sizes,)
     progress("Reading the job")
-    read = load_job(job)
+    read = read_to_write(lambda: load_job(job), job)
     progress("Planning, and trying wires")
     windings, source = wind_springs(read, given, (place, springs), hooks == "one-plane", (series, names))
     document = WindDocument.of(read, source, windings, wind_notes(read, windings))

@@ -124,8 +124,7 @@ def _candidates(evidence: Evidence, fit: Fit) -> Iterator[Candidate]:
         "pull the breaker arm open with a spring balance, and measure its levers", 10, drag, DRAG * float(drag.mean())
     )
     if len(model.shapes.modes):
-        swept = model.shapes.advance <= model.sweep.advance.max()
-        scale = np.log(slope_factor(model, natural, swept).mean(axis=1))
+        scale = np.log(slope_factor(model, natural, model.swept).mean(axis=1))
         yield Candidate(
             "sweep it once more with two springs that were weighed and stretched (a reference sweep)", 30, scale, SLOPE
         )

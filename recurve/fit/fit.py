@@ -259,7 +259,7 @@ def _estimates(
     for name, (unit, size) in _PLAIN.items():
         add(name, unit, model.column(natural, name) / size, name, bool(narrow[name]), measured[name])
     # I′ against the described one, mean over the travel that was swept.
-    scale = slope_factor(model, natural, model.shapes.advance <= model.sweep.advance.max()).mean(axis=1)
+    scale = slope_factor(model, natural, model.swept).mean(axis=1)
     prior = float(np.sqrt(sum(np.mean(mode) ** 2 for mode in model.shapes.modes)))
     learnt = prior > 0 and float(samples.deviation(scale)) < LEARNT * prior
     add("scale", "", np.asarray(scale), "mode 0" if len(model.shapes.modes) else "stop", learnt, True)

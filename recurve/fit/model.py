@@ -129,6 +129,11 @@ class SweepModel:
         """Number of parameters of a state."""
         return len(self.parameters)
 
+    @property
+    def swept(self) -> np.ndarray:
+        """The advances of the shapes that the sweep has been through (p,) (bool); at least the first two."""
+        return np.asarray(self.shapes.advance <= max(float(self.sweep.advance.max()), float(self.shapes.advance[1])))
+
     @cached_property
     def _prior(self) -> tuple[Array, Array]:
         """Middles and spreads (size,) of the priors."""

@@ -16,7 +16,8 @@ Offers:
 - `model`: `BareJob`, `Job`, `JobHead`, `SpringPlace`
 - `parts`: `read_unit_part`, `swept_part`, `UnitPart`
 - `questions`: `Answers`, `asked`, `figure_of`, `Part`, `parts`, `Question`, `questions`
-- `read`: `build_parts`, `fingerprint_of`, `load_any`, `load_job`, `read_as_left`, `read_files`
+- `read`: `build_parts`, `fingerprint_of`, `load_any`, `load_job`, `read_as_left`, `read_files`,
+  `readings_of`
 - `reread`: `answers_of`, `tables_besides`
 - `schema`: `DIALECT`, `job_schema`, `JobModel`, `PlannedTable`, `SetTable`
 - `schema_unit`: `LinkMotion`, `Place`, `PointPosts`, `PostEnd`, `ReferenceMotion`, `SlotMotion`

@@ -30,7 +30,7 @@ from recurve.physics.mechanism import Motion, RadiusTable, UntoldMotion
 from recurve.physics.posts import Body, BodyPoint, PointPosts, Posts, TablePosts, post_faults
 from recurve.physics.reference import Reference
 from recurve.uncertainty import drag_half_width
-from recurve.units import PLACES, Quantity, factor
+from recurve.units import Quantity
 
 LEAST_TABLE = 0.8  # of the stop's advance that a table of radii must reach
 
@@ -291,7 +291,7 @@ def _body(given: u.PostEnd, key: tuple[str, ...], on: Mounting, faults: list[Fau
     return "base"
 
 
-# --- tolerances, and what is plausible --------------------------------------------------------------------
+# --- tolerances -------------------------------------------------------------------------------------------
 
 
 def build_tolerances(given: m.BuildTable | None) -> Tolerances:
@@ -309,32 +309,3 @@ def build_tolerances(given: m.BuildTable | None) -> Tolerances:
         stop=half_width("stop", "length"),
         reading=half_width("reading", "angle"),
     )
-
-
-def plausibility_notes(
-    model: m.JobModel, motion: MeasuredDrive | RadiusTable | Reference, places: tuple[SpringPlace, ...]
-) -> list[str]:
-    """What is said of numbers outside the trade's ranges; nothing is refused for them."""
-    mass = model.weights.mass
-    notes = [] if mass is None else _range_notes("mass", mass.value, "mass")
-    if not isinstance(motion, Reference):
-        notes += _range_notes("cg_radius", float(described(motion).radius(0.0)[0]), "length")
-    stop = "stop" if model.distributor.speed_ratio > 1 else "stop_crank"
-    notes += _range_notes(stop, model.stop.advance.value, "angle")
-    if model.stop.radius is not None:
-        notes += _range_notes("stop_radius", model.stop.radius.value, "length")
-    for name, place in zip(PLACES, places, strict=False):
-        if place.found is not None:
-            notes += _range_notes(f"{name}_rate", place.found.rate, "rate")
-    return notes
-
-
-def _range_notes(name: str, value: float, dimension: str) -> list[str]:
-    entry = ranges()["range"][name]
-    shown = value / factor(entry["unit"], dimension)
-    if entry["low"] <= shown <= entry["high"]:
-        return []
-    return [
-        f"The {entry['name']} is {shown:.3g} {entry['unit']}, outside the usual {entry['low']:g} to {entry['high']:g} "
-        f"{entry['unit']}: check the number and its unit."
-    ]

@@ -375,6 +375,11 @@ class _Bands:
     def _checked(self, band: Band, key: Key) -> Band:
         low, high = np.degrees(band.low), np.degrees(band.high)
         narrowest = ranges()["band"]["narrowest"]["value"]
+        if high <= 0.0:
+            off = ", static taken off" if self.crank_advance and self.given.static is not None else ""
+            told = f"got an advance of at most {high:.2f} deg (distributor{off}), expected one above 0: weights do not retard"
+            self.faults.append(Fault(key, told))
+            return band
         if high - low < narrowest - 1e-9:
             self.faults.append(
                 Fault(

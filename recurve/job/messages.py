@@ -6,6 +6,7 @@ import difflib
 import re
 from collections.abc import Iterable
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
@@ -16,7 +17,7 @@ from recurve.errors import Fault, Key
 from recurve.job.quantity import QuantityField
 from recurve.job.questions import figure_of
 from recurve.text import printable
-from recurve.units import UnreadableError
+from recurve.units import UnreadableError, with_article
 
 
 def faults_in(error: ValidationError, text: str, shown: str, model: type[BaseModel]) -> list[Fault]:
@@ -46,15 +47,54 @@ def _fault(error: ErrorDetails, model: type[BaseModel]) -> Fault:
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         got = given.get("kind") if isinstance(given, dict) else given
         expected = error.get("ctx", {}).get("expected_tags") or ", ".join(t for m in _at(model, key) if (t := _tag(m)))
-        return Fault((*key, "kind"), f"got {_shown(got)}, expected {expected}")
+        if not isinstance(given, dict):
+            return Fault(key, f"got {_shown(given)}, expected a table, with kind one of {_quoted(expected)}")
+        return Fault((*key, "kind"), f"got {_shown(got)}, expected {_quoted(expected)}")
     if kind == "value_error":
         return Fault(key, _value_message(given, error.get("ctx", {}).get("error") or error["msg"]))
     if kind == "literal_error":
-        return Fault(key, f"got {_shown(given)}, expected {error['ctx']['expected']}")
+        return Fault(key, f"got {_shown(given)}, expected {str(error['ctx']['expected']).replace(chr(39), chr(34))}")
     if kind in ("too_short", "too_long"):
         bound = {"too_short": "at least {min_length}", "too_long": "at most {max_length}"}[kind].format(**error["ctx"])
         return Fault(key, f"got {error['ctx']['actual_length']} of them, expected {bound}")
-    return Fault(key, f"got {_shown(given)}, expected {error['msg'].lower().removeprefix('input should be ')}")
+    return Fault(key, f"got {_shown(given)}, expected {_expected(error, model, key)}")
+
+
+# What each of the checker's own types of error expects, in plain words; {ge} and so on are limits.
+EXPECTED = {
+    "int_type": "a whole number",
+    "int_from_float": "a whole number",
+    "int_parsing": "a whole number",
+    "int_parsing_size": "a whole number",
+    "float_type": "a number",
+    "float_parsing": "a number",
+    "finite_number": "a number that is not infinite",
+    "string_type": "a text in quotes",
+    "string_unicode": "a text in quotes",
+    "string_too_short": "a text, not an empty one",
+    "string_too_long": "a text of at most {max_length} characters",
+    "bool_type": "true or false",
+    "bool_parsing": "true or false",
+    "tuple_type": "a list in square brackets",
+    "list_type": "a list in square brackets",
+    "greater_than": "more than {gt}",
+    "greater_than_equal": "{ge} or more",
+    "less_than": "less than {lt}",
+    "less_than_equal": "{le} or less",
+}
+NO_TABLE = ("model_type", "model_attributes_type", "dict_type")
+
+
+def _expected(error: ErrorDetails, model: type[BaseModel], key: Key) -> str:
+    """What was expected where a value is of the wrong kind or size."""
+    if error["type"] in NO_TABLE:
+        inside = _known(model, key)
+        example = ", ".join(inside[:3]) + (" and so on" if len(inside) > 3 else "")
+        return "a table" + (f" of {example}" if example else "")
+    known = EXPECTED.get(error["type"])
+    if known is None:
+        return error["msg"].lower().removeprefix("input should be ")
+    return known.format(**{k: f"{v:g}" if isinstance(v, float) else v for k, v in error.get("ctx", {}).items()})
 
 
 def _value_message(given: Any, error: object) -> str:
@@ -66,9 +106,27 @@ def _value_message(given: Any, error: object) -> str:
 
 
 def _shown(value: Any) -> str:
-    text = f'"{value}"' if isinstance(value, str) else "nothing" if value is None else str(value)
+    text = f'"{value}"' if isinstance(value, str) else "nothing" if value is None else _as_toml(value)
     text = printable(text)
     return text if len(text) <= 60 else text[:57] + "…"
+
+
+def _as_toml(value: Any) -> str:
+    """A value about as it stands in a job file."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return f'"{value}"'
+    if isinstance(value, dict):
+        return f"{{ {', '.join(f'{k} = {_as_toml(v)}' for k, v in value.items())} }}" if value else "{}"
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(_as_toml(v) for v in value)}]"
+    return str(value)
+
+
+def _quoted(names: str) -> str:
+    """ "slot, 'link'" as "slot", "link"."""
+    return ", ".join(f'"{n.strip(chr(39))}"' for n in names.split(", "))
 
 
 def _models(annotation: Any) -> Iterable[type[BaseModel]]:
@@ -130,7 +188,7 @@ def _what(model: type[BaseModel], key: Key) -> str:
             continue
         for extra in field.metadata:
             if isinstance(extra, QuantityField):
-                return f'a {extra.dimension}, such as "{extra.example}"'
+                return f'{with_article(extra.dimension)}, such as "{extra.example}"'
         inside = _known(model, key)
         return f"a table with {', '.join(inside)}" if inside else "a value"
     return "a value"
@@ -144,32 +202,42 @@ def _figure(key: Key) -> str:
 
 def line_of(text: str, key: Key) -> int | None:
     """The line (from 1) on which a key, or the nearest table above it, stands; None where not found."""
-    parts = [str(p) for p in key if not isinstance(p, int)]
-    best: tuple[int, int] | None = None
-    table: list[str] = []
-    for number, line in enumerate(text.splitlines(), 1):
+    parts = tuple(str(p) for p in key if not isinstance(p, int))
+    places = _places(text)
+    for depth in range(len(parts), 0, -1):
+        if parts[:depth] in places:
+            line = places[parts[:depth]]
+            return line + _rows_down(_lines(text), line, key)
+    return None
+
+
+@lru_cache(maxsize=4)  # a file with a thousand faults is looked through once
+def _lines(text: str) -> tuple[str, ...]:
+    return tuple(text.splitlines())
+
+
+@lru_cache(maxsize=4)
+def _places(text: str) -> dict[tuple[str, ...], int]:
+    """The first line (from 1) on which each table and each key stands, by its path."""
+    found: dict[tuple[str, ...], int] = {}
+    table: tuple[str, ...] = ()
+    for number, line in enumerate(_lines(text), 1):
         header = re.match(r"\s*\[+\s*([^\]]+?)\s*\]+", line)
         if header:
-            table = [p.strip().strip("\"'") for p in header[1].split(".")]
-            depth = len(table) if parts[: len(table)] == table else 0
-        else:
-            named = re.match(r"\s*([A-Za-z0-9_.\"'-]+)\s*=", line)
-            path = table + ([p.strip("\"'") for p in named[1].split(".")] if named else [])
-            depth = len(path) if named and parts[: len(path)] == path else 0
-        if depth and (best is None or depth > best[0]):
-            best = (depth, number)
-    if best is None:
-        return None
-    return best[1] + _rows_down(text, best[1], key)
+            table = tuple(p.strip().strip("\"'") for p in header[1].split("."))
+            found.setdefault(table, number)
+        elif named := re.match(r"\s*([A-Za-z0-9_.\"'-]+)\s*=", line):
+            found.setdefault((*table, *(p.strip("\"'") for p in named[1].split("."))), number)
+    return found
 
 
-def _rows_down(text: str, line: int, key: Key) -> int:
+def _rows_down(lines: tuple[str, ...], line: int, key: Key) -> int:
     """Lines from the beginning of an array to the row of inline tables that the key names."""
     rows = [p for p in key if isinstance(p, int)]
     if not rows:
         return 0
     count = -1
-    for down, content in enumerate(text.splitlines()[line - 1 :]):
+    for down, content in enumerate(lines[line - 1 :]):
         count += content.split("#")[0].count("{")
         if count >= rows[0]:
             return down

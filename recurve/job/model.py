@@ -66,8 +66,9 @@ class Tolerances:
 @dataclass(frozen=True, kw_only=True)
 class JobHead:
     """What every job has, with or without weights. `trigger` is what was found, `trigger_fitted` what will be there;
-    `speed_ratio` [1] crank revolutions per distributor revolution; `notes` what must be said aloud; `model` the file as
-    validated, `document` as read, for the plan file alone."""
+    `speed_ratio` [1] crank revolutions per distributor revolution; `notes` what must be said aloud, and of them
+    `doubts`, what is probably a slip, above any verdict; `model` the file as validated, `document` as read, for the plan file
+    alone."""
 
     path: Path
     title: str
@@ -83,6 +84,7 @@ class JobHead:
     sweep: Sweep | None
     inspection: Inspection = field(default_factory=Inspection)
     notes: tuple[str, ...]
+    doubts: tuple[str, ...] = ()
     fingerprint: str
     model: BareModel
     document: dict[str, Any]

@@ -8,11 +8,11 @@ from typing import Any
 
 from pydantic import ConfigDict, ValidationError
 
-from recurve.errors import Fault, InputError
+from recurve.errors import InputError
 from recurve.job import schema as m
 from recurve.job import schema_unit as u
 from recurve.job.messages import faults_in
-from recurve.job.tables import read_text
+from recurve.job.named import read_document
 
 
 class UnitPart(u.Table):
@@ -48,14 +48,7 @@ def read_unit_part(content: bytes) -> UnitPart | None:
 
 def read_swept_part(path: Path) -> tuple[SweptPart, str]:
     """The part of a job file that readings are taken by, and the file's text. Raises InputError."""
-    faults: list[str] = []
-    text = read_text(path, str(path), faults)
-    if text is None:
-        raise InputError(faults)
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as fault:
-        raise InputError(Fault(None, f"not TOML: {fault}; expected a job file in TOML", str(path))) from None
+    text, document = read_document(path)
     return swept_part(document, text, str(path)), text
 
 

@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic import BeforeValidator, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
 from recurve.springs.weighing import STANDARD_GRAVITY
-from recurve.units import DIMENSIONS, OtherDimensionError, Quantity, UnreadableError, parse, parse_half_width
+from recurve.units import (
+    DIMENSIONS,
+    OtherDimensionError,
+    Quantity,
+    UnreadableError,
+    parse,
+    parse_half_width,
+    sure_fault,
+    with_article,
+)
 
 Sign = Literal["any", "not negative", "positive"]
 
@@ -38,6 +48,8 @@ class QuantityField:
             raise ValueError("expected more than 0")
         if self.sign == "not negative" and found.value < 0:
             raise ValueError("expected 0 or more")
+        if fault := sure_fault(found.half_width, self.dimension):
+            raise fault
         return found
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
@@ -55,9 +67,10 @@ class QuantityField:
 
 @dataclass(frozen=True)
 class HalfWidthField:
-    """A bare ± of one dimension, in a string, as a number in SI."""
+    """A bare ± of one dimension, in a string, as a number in SI; of what is built, not measured, it may be 0."""
 
     dimension: str
+    or_zero: bool = False
 
     def read(self, given: Any) -> float:
         """The half-width [SI]; raises ValueError saying what was expected."""
@@ -65,7 +78,10 @@ class HalfWidthField:
             raise ValueError(
                 f'expected a limit with its unit in quotes, such as "± 0.5 {DIMENSIONS[self.dimension][1]}"'
             )
-        return parse_half_width(given, self.dimension)
+        found = parse_half_width(given, self.dimension)
+        if not (self.or_zero and found == 0.0) and (fault := sure_fault(found, self.dimension)):
+            raise fault
+        return found
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
@@ -74,7 +90,7 @@ class HalfWidthField:
         return {
             "type": "string",
             "pattern": _pattern(r"(±|\+/-|\+-)?\s*[+]?", self.dimension),
-            "description": f"± of a {self.dimension}, with its unit",
+            "description": f"± of {with_article(self.dimension)}, with its unit",
         }
 
 
@@ -100,6 +116,14 @@ class WeighingField:
         }
 
 
+def read_date(given: Any) -> Any:
+    """A date, or a text that says when; raises ValueError for anything else, such as a date with a time."""
+    if isinstance(given, str) or (isinstance(given, datetime.date) and not isinstance(given, datetime.datetime)):
+        return given
+    raise ValueError("expected a day without a time of day, such as 2026-05-04")
+
+
+Date = Annotated[datetime.date | str, BeforeValidator(read_date)]
 WEIGHING_EXAMPLE = '"50 g at 18.3 mm"'
 
 
@@ -154,9 +178,10 @@ Number = Annotated[Quantity, QuantityField("number")]
 NumberOrZero = Annotated[Quantity, QuantityField("number", "not negative")]
 AngleHalfWidth = Annotated[float, HalfWidthField("angle")]
 SpeedHalfWidth = Annotated[float, HalfWidthField("speed")]
-LengthHalfWidth = Annotated[float, HalfWidthField("length")]
-ForceHalfWidth = Annotated[float, HalfWidthField("force")]
-FractionHalfWidth = Annotated[float, HalfWidthField("number")]
+LengthTolerance = Annotated[float, HalfWidthField("length", or_zero=True)]
+ForceTolerance = Annotated[float, HalfWidthField("force", or_zero=True)]
+FractionTolerance = Annotated[float, HalfWidthField("number", or_zero=True)]
+AngleTolerance = Annotated[float, HalfWidthField("angle", or_zero=True)]
 Pressure = Annotated[Quantity, QuantityField("pressure")]
 PressureOrZero = Annotated[Quantity, QuantityField("pressure", "not negative")]
 PressureHalfWidth = Annotated[float, HalfWidthField("pressure")]

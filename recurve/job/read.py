@@ -7,9 +7,7 @@ from __future__ import annotations
 
 import copy
 import hashlib
-import tomllib
 from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -29,22 +27,22 @@ from recurve.job.build import (
     build_weights,
     drag_notes,
     mounting_of,
-    plausibility_notes,
 )
 from recurve.job.build_inspection import build_inspection, build_target, timing_faults
+from recurve.job.doubts import drag_doubts, sweep_doubts, target_doubts, unit_doubts
 from recurve.job.measured import Measured, MeasuredDrive, described
 from recurve.job.messages import faults_in, is_missing, located
 from recurve.job.model import BareJob, Job, JobHead, SpringPlace
-from recurve.job.sweeps import build_reference, counted_twice, swapped_columns, sweep_of, weights_of
-from recurve.job.tables import read_catalogue, read_sweep, read_text
+from recurve.job.named import NamedTables, read_document
+from recurve.job.sweeps import build_reference, counted_twice, reading_faults, static_faults, sweep_of, weights_of
+from recurve.job.tables import read_sweep
 from recurve.physics.curve import Stop
 from recurve.physics.mechanism import RadiusTable, weight_faults
 from recurve.physics.reference import Reference
 from recurve.physics.sweep import Readings, Sweep
 from recurve.physics.target import Target
 from recurve.springs.spring import Catalogue
-from recurve.text import beside, printable
-from recurve.units import RPM
+from recurve.text import beside
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -65,7 +63,8 @@ class JobFiles:
 @dataclass(frozen=True)
 class JobParts:
     """What is built of a job's files. A reference sweep is described and has no faults, but it is not fitted: the posts then
-    stand on weights of which nothing is known. `reference_notes` are of that sweep, `notes` of the rest."""
+    stand on weights of which nothing is known. `reference_notes` are of that sweep, `notes` of the rest; `doubts` what is
+    probably a slip."""
 
     measured: Measured
     stop: Stop
@@ -74,6 +73,7 @@ class JobParts:
     inspection: Inspection
     reference_notes: tuple[str, ...]
     notes: tuple[str, ...]
+    doubts: tuple[str, ...]
 
 
 def load_job(path: str | Path) -> Job:
@@ -100,27 +100,11 @@ def read_files(path: str | Path) -> JobFiles:
         raise InputError(Fault(("weights",), message, str(path)))
     faults: list[Fault] = []
     model = validated(m.JobModel, document, text, str(path), faults)
-    readings = table_of(file, document, "sweep", read_sweep, faults)
-    faults += swapped_columns(readings, _shown(file, document.get("sweep"), "file"))
-    reference = _reference_table(file, document, faults)
-    catalogue = table_of(file, document, "catalogue", read_catalogue, faults)
+    tables = NamedTables(file, text, document, faults)
+    readings, reference, catalogue = tables.sweep(), tables.reference(), tables.catalogue()
     if model is None or faults:
-        raise InputError(faults)
+        raise InputError([*faults, *_of_the_rest(document, faults, reference, text, str(path))])
     return JobFiles(file, text, document, model, readings, reference, catalogue)
-
-
-def read_document(path: str | Path) -> tuple[str, dict[str, Any]]:
-    """The text of a job file, and what it holds; raises InputError where it is not TOML."""
-    lines: list[str] = []
-    text = read_text(Path(path), str(path), lines)
-    if text is None:
-        raise InputError(lines)
-    try:
-        return text, tomllib.loads(text)
-    except tomllib.TOMLDecodeError as wrong:
-        raise InputError(Fault(None, f"not TOML: {wrong}; expected a job file in TOML", str(path))) from None
-    except RecursionError:
-        raise InputError(Fault(None, "got tables nested too deeply to read, expected a job file", str(path))) from None
 
 
 UNIT_TABLES = {"weights", "stop", "springs"}  # without which there is no curve to compute
@@ -162,47 +146,21 @@ def validated(model: type[Model], document: dict[str, Any], text: str, shown: st
         return None
 
 
-def table_of(job: Path, document: dict[str, Any], name: str, read: Any, faults: list[Fault]) -> Any:
-    """The table that [sweep] or [catalogue] names, read even if the job itself has faults."""
-    entry = document.get(name)
-    return _read(job, entry.get("file") if isinstance(entry, dict) else None, read, faults)
-
-
-def _reference_table(job: Path, document: dict[str, Any], faults: list[Fault]) -> Readings | None:
-    """The reference sweep that [weights.motion] names, read even if the job itself has faults."""
-    weights = document.get("weights")
-    motion = weights.get("motion") if isinstance(weights, dict) else None
-    if not isinstance(motion, dict) or motion.get("kind") != "reference":
-        return None
-    found: Readings | None = _read(job, motion.get("sweep"), read_sweep, faults)
-    faults += swapped_columns(found, _shown(job, motion, "sweep"))
-    return found
-
-
-def _shown(job: Path, table: Any, key: str) -> str:
-    """The file that a table names, as messages show it."""
-    return str(job.parent / str(table.get(key))) if isinstance(table, dict) else ""
-
-
-def _read(job: Path, file: Any, read: Any, faults: list[Fault]) -> Any:
-    if not isinstance(file, str):
-        return None  # the model says so
-    if not file or "\0" in file:
-        faults.append(
-            Fault(None, f'got a table in the file "{printable(file)}", expected the name of a file', str(job))
-        )
-        return None
-    lines: list[str] = []
-    found = read(beside(job, file), str(job.parent / file), lines)
-    faults += [Fault(None, line) for line in lines]
-    return found
-
-
 def build_parts(files: JobFiles) -> JobParts:
     """The frozen types of a job's parts; a reference sweep is described, not fitted. Raises PhysicsError with one line for
     each fault."""
-    model, unit, given = files.model, files.model.distributor, files.model.weights
     faults: list[Fault] = []
+    parts = _parts(files.model, files.sweep, files.reference, faults)
+    if faults or parts is None:
+        raise PhysicsError([located(fault, files.text, str(files.path)) for fault in faults])
+    return parts
+
+
+def _parts(
+    model: m.JobModel, readings: Readings | None, reference: Readings | None, faults: list[Fault]
+) -> JobParts | None:
+    """The parts of a job and its readings; None, its `faults` told, where something is wrong with them."""
+    unit, given = model.distributor, model.weights
     driven: MeasuredDrive | RadiusTable | None = None
     if not isinstance(given.motion, u.ReferenceMotion):
         driven = build_motion(given.motion, unit.rotation, model.stop.advance, faults)
@@ -218,15 +176,74 @@ def build_parts(files: JobFiles) -> JobParts:
     motion: MeasuredDrive | RadiusTable | Reference | None = driven
     if driven is None:
         sound = not _any_of(faults, "stop", "springs")
-        motion = build_reference(model, files.reference, places if sound else None, faults, reference_said)
+        motion = build_reference(model, reference, places if sound else None, faults, reference_said)
     said: list[str] = []
     inspection = build_inspection(model.condition, model.vacuum, model.timing, (unit, model.drag), faults, said)
-    faults += timing_faults(model.target, model.timing)
+    faults += _other_faults(model, readings)
     if faults or motion is None:
-        raise PhysicsError([located(fault, files.text, str(files.path)) for fault in faults])
+        return None
     measured = Measured(build_weights(given, motion), model.stop.advance, drag, build_springs(model.springs))
-    notes = (*disagree, *drag_notes(drag), *plausibility_notes(model, motion, places), *said)
-    return JobParts(measured, stop, places, target, inspection, tuple(reference_said), notes)
+    doubts = (*unit_doubts(model, motion, places), *disagree)
+    return JobParts(
+        measured, stop, places, target, inspection, tuple(reference_said), (*drag_notes(drag), *said), doubts
+    )
+
+
+def _other_faults(model: m.JobModel | m.BareModel, readings: Readings | None) -> list[Fault]:
+    """Where timing and target contradict each other, or a static timing the readings."""
+    faults = timing_faults(model.target, model.timing)
+    return faults if model.sweep is None else [*faults, *static_faults(model.sweep, ("sweep",), readings)]
+
+
+# What of [distributor] a table's faults depend on: where that itself is wrong, they are not told.
+LEANS_ON = {
+    "drag": {"lobes", "breakers"}, "condition": {"lobes", "breakers"}, "vacuum": {"speed_ratio"}, "timing": {"speed_ratio"},
+    "target": {"speed_ratio"}, "weights": {"rotation"}, "springs": {"rotation"},
+}  # fmt: skip
+STAND_INS = {"lobes": 4, "rotation": "clockwise"}  # that no fault told depends on
+
+
+def _of_the_rest(
+    document: dict[str, Any], known: list[Fault], reference: Readings | None, text: str, shown: str
+) -> list[Fault]:
+    """What is wrong with those tables of a job whose shape is right, beside the faults already `known`, so that all are told
+    in one pass."""
+    keys = [fault.key for fault in known if fault.key]
+    wrong = {key[0] for key in keys}
+    unsure = {key[1] for key in keys if key[0] == "distributor" and len(key) > 1}
+    if ("distributor",) in keys:
+        return []  # nothing of it is known
+    sound = {key: value for key, value in document.items() if key not in wrong} | {"title": "-"}
+    told = document.get("distributor", {})
+    known_keys = {k: v for k, v in told.items() if k not in unsure and k in u.Distributor.model_fields}
+    sound["distributor"] = {**STAND_INS, **known_keys}
+    faults: list[Fault] = []
+    try:
+        _parts(m.JobModel.model_validate(sound), None, reference, faults)
+    except ValidationError:
+        faults += _of_a_part(sound)
+    told_of = [f for f in faults if f.key is None or not (LEANS_ON.get(str(f.key[0]), set()) & unsure)]
+    return [located(fault, text, shown) for fault in told_of]
+
+
+def _of_a_part(document: dict[str, Any]) -> list[Fault]:
+    """What is wrong with a job, all of the right shape, that has no weights, no stop or no springs."""
+    try:
+        model = m.BareModel.model_validate(document)
+    except ValidationError:
+        return []  # a table is wrong as a whole, which is known
+    faults: list[Fault] = []
+    unit, notes = model.distributor, list[str]()
+    build_drag(model.drag or u.Drag(), unit, faults)
+    build_target(model.target, unit.speed_ratio, faults)
+    build_inspection(model.condition, model.vacuum, model.timing, (unit, model.drag), faults, notes)
+    faults += timing_faults(model.target, model.timing)
+    motion = None if model.weights is None else model.weights.motion
+    stop = None if model.stop is None else model.stop.advance
+    if motion is None or isinstance(motion, u.ReferenceMotion) or stop is None:
+        return faults
+    driven = build_motion(motion, unit.rotation, stop, faults)
+    return [*faults, *weight_faults(described(driven), stop.value)]
 
 
 def _any_of(faults: list[Fault], *tables: str) -> bool:
@@ -243,10 +260,9 @@ def whole_job(files: JobFiles, parts: JobParts) -> Job:
         *fit_notes,
         *counted_twice(model),
         *parts.notes,
-        *_order_notes(parts.target),
         *(() if catalogue is None else catalogue.notes),
     )
-    head = _head(files.path, files.document, model, files.sweep, (parts.target, parts.inspection, notes))
+    head = _head(files.path, files.document, model, files.sweep, (parts.target, parts.inspection, notes, parts.doubts))
     return Job(
         **vars(head),
         weights=weights,
@@ -265,11 +281,13 @@ def _head(
     document: dict[str, Any],
     model: m.JobModel | m.BareModel,
     readings: Readings | None,
-    built: tuple[Target | None, Inspection, tuple[str, ...]],
+    built: tuple[Target | None, Inspection, tuple[str, ...], tuple[str, ...]],
 ) -> JobHead:
-    """What every job has; `built` is the target, the inspection, and what must be said aloud."""
+    """What every job has; `built` is the target, the inspection, what must be said aloud, and what is probably a slip."""
     unit, drag = model.distributor, model.drag or u.Drag()
-    target, inspection, notes = built
+    target, inspection, notes, doubts = built
+    sweep = _swept(model, readings)
+    doubts = (*doubts, *drag_doubts(model.drag), *target_doubts(model.target, target), *sweep_doubts(sweep))
     return JobHead(
         path=file,
         title=model.title,
@@ -282,9 +300,10 @@ def _head(
         trigger=drag.trigger,
         trigger_fitted=drag.trigger_fitted or drag.trigger,
         target=target,
-        sweep=_swept(model, readings),
+        sweep=sweep,
         inspection=inspection,
-        notes=notes,
+        notes=(*doubts, *notes),
+        doubts=doubts,
         fingerprint=fingerprint_of(file, model),
         model=model,
         document=document,
@@ -309,28 +328,20 @@ def read_as_left(path: str | Path, job: JobHead, *, basis: str | None = None, ze
         given = m.SweepTable.model_validate(table)
     except ValidationError as error:
         raise InputError(faults_in(error, "", "verify", m.SweepTable)) from None
-    lines: list[str] = []
-    readings = read_sweep(Path(path), str(path), lines)
-    swapped = swapped_columns(readings, str(path))
-    if readings is None or swapped:
-        raise InputError([*lines, *swapped])
+    readings = readings_of(path)
+    if wrong := static_faults(given, ("sweep",), readings):
+        raise InputError([located(fault, "", str(path)) for fault in wrong])
     return sweep_of(given, job.speed_ratio, readings)
 
 
-def _order_notes(target: Target | None) -> list[str]:
-    """Bands that no rising curve can meet, since a later one lies below an earlier one."""
-    if target is None:
-        return []
-    bands = sorted((b for b in target.timed if b.speed is not None), key=lambda b: b.speed or 0.0)
-    notes = []
-    for early, late in pairwise(bands):
-        if late.high < early.low:
-            rpm = [round(float(b.speed or 0.0) * RPM) for b in (early, late)]
-            notes.append(
-                f"The target falls: at {rpm[1]} rpm it allows less than it asks at {rpm[0]} rpm (distributor). "
-                "Check the points."
-            )
-    return notes
+def readings_of(path: str | Path) -> Readings:
+    """The readings of a sweep's file, as they stand there. Raises InputError."""
+    lines: list[str] = []
+    readings = read_sweep(Path(path), str(path), lines)
+    wrong = reading_faults(readings, str(path))
+    if readings is None or wrong:
+        raise InputError([*lines, *wrong])
+    return readings
 
 
 def fingerprint_of(job: Path, model: m.JobModel | m.BareModel) -> str:
@@ -355,19 +366,18 @@ def load_any(path: str | Path) -> Job | BareJob:
     file = Path(path)
     # Beside a key that is wrong, one that is missing in the same table may be the one that was meant.
     faults = [*wrong, *(f for f in missing if f not in part or (wrong and f.key is not None and len(f.key) > 1))]
-    readings = table_of(file, document, "sweep", read_sweep, faults)
-    faults += swapped_columns(readings, _shown(file, document.get("sweep"), "file"))
-    _reference_table(file, document, faults)
-    table_of(file, document, "catalogue", read_catalogue, faults)
+    tables = NamedTables(file, text, document, faults)
+    readings, reference, _ = tables.sweep(), tables.reference(), tables.catalogue()
     if faults:
-        raise InputError(faults)
+        known = _known_part(document, missing)
+        raise InputError([*faults, *_of_the_rest(known, [*faults, *missing], reference, text, str(path))])
     model = m.BareModel.model_validate(_known_part(document, missing))
     notes: list[str] = []
     unit = model.distributor
     target = build_target(model.target, unit.speed_ratio, faults)
     inspection = build_inspection(model.condition, model.vacuum, model.timing, (unit, model.drag), faults, notes)
-    faults += timing_faults(model.target, model.timing)
+    faults += _other_faults(model, readings)
     if faults:
         raise InputError([located(fault, text, str(file)) for fault in faults])
-    head = _head(file, document, model, readings, (target, inspection, tuple(notes)))
+    head = _head(file, document, model, readings, (target, inspection, tuple(notes), ()))
     return BareJob(**vars(head), stop=None if model.stop is None else model.stop.advance, lacking=missing)

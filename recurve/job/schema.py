@@ -9,18 +9,18 @@ tables, choices and how a quantity is written. What must go together, units and 
 
 from __future__ import annotations
 
-import datetime
 from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
 from recurve.job.quantity import (
     Angle,
-    AngleHalfWidth,
-    ForceHalfWidth,
-    FractionHalfWidth,
+    AngleTolerance,
+    Date,
+    ForceTolerance,
+    FractionTolerance,
     Length,
-    LengthHalfWidth,
+    LengthTolerance,
     PositiveAngle,
     SignedLength,
     Speed,
@@ -140,11 +140,11 @@ class CatalogueTable(Table):
 class BuildTable(Table):
     """How far a finished build may be off what was planned, as limits."""
 
-    rate: FractionHalfWidth | None = None
-    initial_tension: ForceHalfWidth | None = None
-    post: LengthHalfWidth | None = None
-    stop: LengthHalfWidth | None = None
-    reading: AngleHalfWidth | None = None
+    rate: FractionTolerance | None = None
+    initial_tension: ForceTolerance | None = None
+    post: LengthTolerance | None = None
+    stop: LengthTolerance | None = None
+    reading: AngleTolerance | None = None
 
 
 class PlannedTable(Table):
@@ -178,7 +178,7 @@ class BareModel(Table):
     that is not all measured yet."""
 
     title: Annotated[str, Field(min_length=1, max_length=200)]
-    date: datetime.date | str | None = None
+    date: Date | None = None
     unit: str | None = None
     distributor: Distributor
     drag: Drag | None = None

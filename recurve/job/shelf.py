@@ -17,6 +17,8 @@ def read_spring(text: str, system: str) -> dict[str, str]:
     cells = cells_of(rest)
     if not name or '"' in text or not 2 <= len(cells) <= 3:
         raise ValueError("expected a name, a rate, a free length, and an initial tension if there is one")
+    if name.strip().startswith("#"):
+        raise ValueError("expected a name that does not begin with #: such a line is a comment")
     row = {"id": name.strip()}
     for (key, dimension), cell in zip(CELLS, cells, strict=False):
         row[key] = with_unit(cell, dimension, system)

@@ -11,7 +11,7 @@ from posixpath import normpath
 import numpy as np
 
 from recurve.data import default
-from recurve.errors import Fault
+from recurve.errors import Fault, Key
 from recurve.job import schema as m
 from recurve.job import schema_unit as u
 from recurve.job.build import build_drag, drag_notes, measured_spring
@@ -24,6 +24,8 @@ from recurve.physics.reference_slips import ReferenceDoubt, reference_doubt
 from recurve.physics.sweep import AsRead, Readings, Sweep
 from recurve.uncertainty import UNSTATED_FRICTION
 from recurve.units import PLACES, RPM, SQRT3, Quantity
+
+DOWNWARDS = 2.0  # degrees; what a zero can be off, and more
 
 
 def basis_of(given: u.SweepReading, ratio: float) -> FileBasis:
@@ -57,14 +59,29 @@ def sweep_of(given: m.SweepTable | u.ReferenceMotion, ratio: float, readings: Re
     )
 
 
-def swapped_columns(readings: Readings | None, shown: str) -> list[Fault]:
-    """The fault of a sweep whose speed and advance have changed places: degrees no unit has, at a crawl."""
+def reading_faults(readings: Readings | None, shown: str) -> list[Fault]:
+    """What no sweep can be, whatever it counts in: speed and advance exchanged, or advances counted downwards."""
     if readings is None or len(readings.speed) < 2:
         return []
     if np.median(np.abs(readings.advance)) > np.radians(100.0) and np.median(readings.speed) * RPM < 100.0:
         message = "got advances of hundreds of degrees at a few rpm, expected speed and advance the other way round"
         return [Fault(None, message, shown)]
+    low, high = (float(np.degrees(x)) for x in (readings.advance.min(), readings.advance.max()))
+    if low < -DOWNWARDS and high <= DOWNWARDS / 10:
+        message = f"got advances from {low:.1f} to {high:.1f} deg, all below 0; expected advance counted upwards from 0"
+        return [Fault(None, message, shown)]
     return []
+
+
+def static_faults(given: u.SweepReading, key: Key, readings: Readings | None) -> list[Fault]:
+    """A static timing that is larger than any reading that is said to include it; `key`: of the sweep's table."""
+    if given.static is None or readings is None or (given.advance_basis or given.basis) != "crank":
+        return []
+    static, high = (float(np.degrees(x)) for x in (given.static.value, readings.advance.max()))
+    if high >= static - DOWNWARDS:
+        return []
+    told = f"got {static:.1f} deg, more than any reading, the largest of which is {high:.1f} deg (crank)"
+    return [Fault((*key, "static"), f"{told}; expected the static timing that the readings include")]
 
 
 # --- a reference sweep ------------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ import csv
 import difflib
 import io
 import math
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -44,7 +45,8 @@ def read_text(path: Path, shown: str, faults: list[str]) -> str | None:
     """The text of a file in UTF-8 with or without a mark, or None and a fault."""
     try:
         if not path.is_file():
-            faults.append(f"{shown}: got no file there, expected a readable file")
+            folder = Path(os.path.abspath(path)).parent
+            faults.append(f"{shown}: got no file there, looked in {folder}; expected a readable file")
             return None
         if path.stat().st_size > MOST_BYTES:
             faults.append(f"{shown}: got {path.stat().st_size} bytes, expected at most {MOST_BYTES}")
@@ -96,14 +98,21 @@ class _Row:
         return self.number(name, **limits)
 
 
-def _rows(text: str, shown: str, columns: dict[str, str], needed: set[str], faults: list[str]) -> Iterator[_Row]:
-    """The lines below the header; comment lines beginning with # and empty ones are passed over."""
+def _rows(
+    text: str, shown: str, columns: dict[str, str], needed: set[str], faults: list[str], notes: list[str] | None = None
+) -> Iterator[_Row]:
+    """The lines below the header; comment lines beginning with # and empty ones are passed over, but `notes` gets those that
+    look like rows."""
     reader = csv.reader(io.StringIO(text, newline=""))
     header: list[str] | None = None
     units: dict[str, float] = {}
     try:
         for cells in reader:
-            if not any(c.strip() for c in cells) or cells[0].lstrip().startswith("#"):
+            if not any(c.strip() for c in cells):
+                continue
+            if cells[0].lstrip().startswith("#"):
+                if notes is not None and header is not None and len(cells) == len(header):
+                    notes.append(_comment_note(f"{shown}:{reader.line_num}", cells[0].strip()))
                 continue
             where = f"{shown}:{reader.line_num}"
             if header is None:
@@ -121,6 +130,10 @@ def _rows(text: str, shown: str, columns: dict[str, str], needed: set[str], faul
         faults.append(f"{shown}:{reader.line_num}: got what is no table ({fault}), expected comma-separated cells")
     if header is None:
         faults.append(f"{shown}: got no lines, expected a header such as {', '.join(sorted(needed))}")
+
+
+def _comment_note(where: str, name: str) -> str:
+    return f'{where}: "{name}" begins with #, so the line is a comment and no spring. If it is one, write its id without the #.'
 
 
 def _header(
@@ -188,7 +201,7 @@ def catalogue_of(text: str, shown: str, faults: list[str]) -> Catalogue | None:
     before = len(faults)
     springs: list[Spring] = []
     notes: list[str] = []
-    for row in _rows(text, shown, CATALOGUE_COLUMNS, {"id", "free_length"}, faults):
+    for row in _rows(text, shown, CATALOGUE_COLUMNS, {"id", "free_length"}, faults, notes):
         spring = _spring(row, notes)
         if spring is not None:
             springs.append(spring)
@@ -267,6 +280,10 @@ def with_spring(path: Path, spring: Spring) -> tuple[bytes, tuple[str, ...]]:
     that name, or has no column for what would make another spring of it.
     """
     shown = str(path)
+    if spring.id.lstrip().startswith("#"):
+        raise InputError(
+            f'--id: got "{spring.id}", expected a name that does not begin with #: such a line is a comment'
+        )
     old = _content(path, shown)
     text = old.decode("utf-8-sig")
     header, ids = _header_and_ids(text)

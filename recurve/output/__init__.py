@@ -6,6 +6,6 @@ Offers:
 
 - `guide`: `guide_page`, `guide_text`
 - `judged`: `AskedLeft`, `finished_unit`, `judge_found`, `judge_left`
-- `planfile`: `current_plan`, `plan_folder`, `plan_path`, `planned_unit`
+- `planfile`: `current_plan`, `plan_folder`, `plan_path`, `planned_unit`, `read_to_write`
 - `results`: `Asked`, `plan_job`, `plan_jobs`, `plans_document`, `summary`, `worst_status`
 """

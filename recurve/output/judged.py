@@ -11,13 +11,15 @@ from pathlib import Path
 from recurve.diagnosis.as_set import AsSet
 from recurve.diagnosis.check import check_bare, check_unit, without_curve
 from recurve.diagnosis.verify import as_found, verify_unit
-from recurve.files import write_folder
+from recurve.errors import Gathered
+from recurve.files import check_writable, write_folder
 from recurve.inspection.findings import Finding
 from recurve.job.as_left import read_set
 from recurve.job.model import BareJob, Job
-from recurve.job.read import load_any, load_job, read_as_left
+from recurve.job.read import load_any, load_job, read_as_left, readings_of
 from recurve.output.documents.check import CheckDocument, VerifyDocument
-from recurve.output.planfile import plan_folder, plan_path, read_planned
+from recurve.output.planfile import plan_folder, plan_path, read_planned, read_to_write
+from recurve.physics.sweep import Sweep
 from recurve.planner.search import Report
 from recurve.units import LengthUnits, Paper, is_of
 
@@ -50,7 +52,7 @@ class LeftResult:
 def judge_found(path: Path, paper: Paper, html: bool, report: Report) -> FoundResult:
     """Judge the unit of a job file as found, and write what is drawn of it into its plan's folder; `html`: a page too. Raises
     InputError, OutputError and PhysicsError."""
-    read = load_any(path)
+    read = read_to_write(lambda: load_any(path), path, _draws)
     if isinstance(read, BareJob) or without_curve(read):
         return _bare(path, read, (paper, html), report)
     from recurve.output.figures.check import check_figure_bytes
@@ -69,6 +71,11 @@ def judge_found(path: Path, paper: Paper, html: bool, report: Report) -> FoundRe
     document = document.with_files(write_folder(plan_folder(path), contents, stale))
     good = result.verdict in ("sound", "facts only") and not _wrong(result.findings)
     return FoundResult(document, check_text(result, document=document), good, True)
+
+
+def _draws(job: Job | BareJob) -> bool:
+    """Whether anything is written of a job: not of one that is only inspected."""
+    return not isinstance(job, BareJob) or job.sweep is not None
 
 
 def _bare(path: Path, job: Job | BareJob, sheet: tuple[Paper, bool], report: Report) -> FoundResult:
@@ -126,11 +133,22 @@ def judge_left(path: Path, sweep: Path, asked: AskedLeft, report: Report) -> Lef
     from recurve.output.sheet.record import record_pdf, record_toml
     from recurve.output.text.check import verify_text
 
-    job = load_job(path)
-    finished, remark = finished_unit(plan_path(path), job)
-    readings = read_as_left(sweep, job, basis=asked.basis, zeroed_at=asked.zeroed_at)
     folder = plan_path(path).parent if plan_path(path).is_file() else path.parent
-    told = AsSet.of(read_set(folder / "as-left.toml", _by_keys(asked.was_set or {})))
+    gather = Gathered()
+    job = gather(lambda: load_job(path))
+    unit = None if job is None else gather(lambda: finished_unit(plan_path(path), job))
+    readings = gather(
+        lambda: (
+            readings_of(sweep)
+            if job is None
+            else read_as_left(sweep, job, basis=asked.basis, zeroed_at=asked.zeroed_at)
+        )
+    )
+    set_so = gather(lambda: read_set(folder / "as-left.toml", _by_keys(asked.was_set or {})))
+    gather(lambda: check_writable(folder))
+    gather.settle()
+    assert job is not None and unit is not None and set_so is not None and isinstance(readings, Sweep)  # it was settled
+    (finished, remark), told = unit, AsSet.of(set_so)
     report("Fitting the sweeps")
     result = verify_unit(finished, readings, told, None if finished is job else job)
     document = VerifyDocument.of(result)

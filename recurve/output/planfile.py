@@ -9,11 +9,14 @@ import io
 import os
 import re
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
+from recurve.errors import Gathered
+from recurve.files import check_writable
 from recurve.job.model import Job
 from recurve.job.read import load_job
 from recurve.job.schema import PlannedTable
@@ -26,6 +29,7 @@ from recurve.planner.plan import Plan
 from recurve.text import beside, csv_text, path_text, printable
 from recurve.units import INCH, PLACES, POUND_FORCE, SQRT3, LengthUnits, parse
 
+Read = TypeVar("Read")
 UNPORTABLE = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
 NEXT_TO_NOTHING = 1e-6  # a fitted pull [N] below this is none
 LEVERS = ("breaker_spring", "contact_lever", "block_lever", "cam_radius", "friction_coefficient", "dwell")
@@ -38,6 +42,20 @@ def plan_folder(job_path: Path) -> Path:
     if name != job_path.stem:
         name += "-" + hashlib.sha256(os.fsencode(job_path.stem)).hexdigest()[:6]
     return job_path.with_name(f"{name}-plan")
+
+
+def read_to_write(
+    read: Callable[[], Read], job_path: Path, writes: Callable[[Read], bool] = lambda found: True
+) -> Read:
+    """What `read` reads of a job whose results are then written beside it, if its `writes` says so. Raises InputError with the
+    faults of both: of what is read, and of a folder that cannot be written."""
+    gather = Gathered()
+    found = gather(read)
+    if found is None or writes(found):
+        gather(lambda: check_writable(plan_folder(job_path)))
+    gather.settle()
+    assert found is not None  # it was settled
+    return found
 
 
 def plan_path(job_path: Path) -> Path:

@@ -53,10 +53,11 @@ def plan_job(path: Path, asked: Asked, report: Report) -> Planned:
     """Read, plan and write one job. Raises InputError, OutputError or PhysicsError."""
     from recurve.job.read import load_job
     from recurve.output.documents.plan import PlanDocument
+    from recurve.output.planfile import read_to_write
     from recurve.output.text.plan import plan_text
 
     report("Reading the job")
-    read = load_job(path)
+    read = read_to_write(lambda: load_job(path), path)
     report("Searching the springs")
     made = make_plan(read, asked.choose, asked.constraints, asked.top, report)
     report("Drawing the plot and the sheet")

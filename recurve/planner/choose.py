@@ -182,6 +182,8 @@ def _building_order(found: Found, solved: Candidates) -> list[int]:
     """The order in which candidates are built: by margin. If more are equal at the top than will be built, those whose
     posts can move least come first."""
     order = [int(i) for i in np.argsort(-solved.margin, kind="stable")]
+    if not order:
+        return []
     equal = [i for i in order if solved.margin[i] >= solved.margin[order[0]] - SAME]
     if len(equal) <= MOST_BUILT:
         return order

@@ -96,6 +96,8 @@ def solve(
     A candidate whose take-up ends at an edge is continued with that edge on its other side. Margins are sought up to
     `ceiling` [1], or a little above the best one given. A snap is forbidden at `snap_rows` [1] advances.
     """
+    if not len(given.first):
+        return given
     top = max(ceiling, float(given.margin.max(initial=-np.inf)) + 0.1)
     done = last = _settled(problem, springs, given, top, spread, snap_rows)
     for _ in range(TURNS):
@@ -130,7 +132,8 @@ def _start(problem: Problem, springs: SpringSet, rows: list[tuple[int, int, Mask
     """Initial bends: the secondary takes up in the middle of its interval, the primary post is in mid-travel."""
     first = np.array([r[0] for r in rows], int)
     second = np.array([r[1] if len(problem.posts) == 2 else -1 for r in rows], int)
-    past = np.array([r[2] for r in rows], bool).reshape(len(rows), -1)
+    edges = band_edges(problem, np.array([margin]))
+    past = np.array([r[2] for r in rows], bool).reshape(len(rows), edges[0].shape[1] + edges[1].shape[1])
     bend = np.zeros((len(rows), 2))
     bend[:, 0] = np.mean(problem.travel[0])
     if len(problem.posts) == 2:

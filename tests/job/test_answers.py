@@ -30,7 +30,10 @@ NONSENSE = {
     "pair": ("1 2 3", "got 3 numbers, expected two, such as "),
     "rows": ("fast", "got 1 of them, expected 2 "),
     "row": ("1 2 3 4", "got 4 of them, expected "),
-    "file": ("no/such/file.csv", "no/such/file.csv: got no file there, expected a readable file."),
+    "file": (
+        "no/such/file.csv",
+        "no/such/file.csv: got no file there, looked in {folder}/no/such; expected a readable file.",
+    ),
     "springs": ("A1", "expected a name, a rate, a free length, and an initial tension if there is one."),
     "readings": ("quick 3", "expected speed and advance, such as 550 4.8"),
 }
@@ -57,7 +60,7 @@ def test_nonsense_at_each_question(
     assert found != ""
     assert next(typed, None) is None  # every line was asked for
     out = " ".join(capsys.readouterr().out.split())
-    assert f"{nonsense!r}: {complaint}" in out
+    assert f"{nonsense!r}: {complaint.format(folder=Path.cwd())}" in out
     if question.kind != "readings":
         assert out.count(question.how.split(",")[0]) >= 2  # explained again
 

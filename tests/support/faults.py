@@ -9,7 +9,7 @@ from sweeps import HEADER
 JOB_FAULTS: dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]] = {
     "a sweep without a name": (
         (('file = "as-found.csv"', 'file = ""'),),
-        ('got a table in the file ""', "expected the name"),
+        ('sweep.file: got ""', "expected the name"),
     ),
     "wrong unit": ((('radius = "14 mm"', 'radius = "14 g"'),), ("unit.toml:22: stop.radius:", '"14 g"', "mm")),
     "inch where degree stands": (
@@ -126,7 +126,41 @@ JOB_FAULTS: dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]] = {
         ("catalogue: missing", "springs as found"),
     ),
     "not TOML": ((("[stop]", "[stop"),), ("unit.toml: not TOML", "line")),
-    "missing sweep file": ((('"as-found.csv"', '"nowhere.csv"'),), ("nowhere.csv: got no file there",)),
+    "a ± of nothing": ((("31.5 ± 0.3 g", "31.5 ± 0 g"),), ("weights.mass:", "expected a ± of at least 0.0001 g")),
+    "a ± of a friction of nothing": (
+        (('friction = "1.0 mN*m"', 'friction = "1.0 ± 0 mN*m"'),),
+        ("drag.friction:", "more than 0"),
+    ),
+    "a motion that is a word": (
+        (
+            ('kind = "slot"\n', ""),
+            ("[weights.motion]\n", 'motion = "slot"\n[weights.x]\n'),
+        ),
+        ('weights.motion: got "slot", expected a table, with kind one of "slot", "link", "table", "reference"',),
+    ),
+    "a negative advance": (
+        (('advance = "4 deg"', 'advance = "-4 deg"'),),
+        ("target.points[2]: got an advance of at most -3.00 deg", "weights do not retard"),
+    ),
+    "a static above all readings": (
+        (('reading = "± 0.8 deg"', 'basis = "crank"\nstatic = "40 deg"'),),
+        ("sweep.static: got 40.0 deg, more than any reading", "expected the static timing"),
+    ),
+    "a sweep of a long name": ((('"as-found.csv"', f'"{"a" * 300}.csv"'),), ("sweep.file:", "a name of 304 bytes")),
+    "a sweep that is a folder": ((('"as-found.csv"', '"."'),), ("sweep.file:", "which is a folder")),
+    "a sweep in no folder": ((('"as-found.csv"', '"no/such.csv"'),), ("sweep.file:", "there is no folder")),
+    "a sweep too deep": (
+        (('"as-found.csv"', f'"{"/".join(["a" * 200] * 40)}"'),),
+        ("sweep.file:", "cannot be looked for"),
+    ),
+    "a date with a time": (
+        (("date = 2026-05-04", "date = 2026-05-04T10:00:00"),),
+        ("date: got", "without a time of day"),
+    ),
+    "missing sweep file": (
+        (('"as-found.csv"', '"nowhere.csv"'),),
+        ('sweep.file: got "nowhere.csv", but there is no such file in ',),
+    ),
 }
 
 SPRING_FAULTS = {
@@ -157,6 +191,10 @@ SPRING_FAULTS = {
 }
 
 SWEEP_FAULTS = {
+    "counted downwards": (
+        "speed [rpm],advance [deg],direction\n500,-6,rising\n600,-8,rising\n700,-9,rising\n",
+        ("as-found.csv: got advances from -9.0 to -6.0 deg, all below 0", "counted upwards"),
+    ),
     "empty": ("", ("as-found.csv: got no lines", "speed")),
     "header alone": (SWEEP.splitlines()[0] + "\n", ("as-found.csv: got no readings",)),
     "direction": (
@@ -197,7 +235,7 @@ REFERENCE_FAULTS: dict[str, tuple[tuple[str, str] | None, str | None, tuple[str,
     "secondary without primary": (
         ("[stop]", '[weights.motion.secondary]\nrate = "1 N/mm"\ntakeup = "1 deg"\n[stop]'), None, ("secondary without primary",),
     ),
-    "no such file": (("reference.csv", "elsewhere.csv"), None, ("elsewhere.csv: got no file there",)),
+    "no such file": (("reference.csv", "elsewhere.csv"), None, ("motion.sweep: got", "no such file")),
     "crank degrees without static": (("sweep = ", 'basis = "crank"\nsweep = '), None, ("weights.motion: static: missing",)),
     "a post on a weight": (
         ('on = "cam"', 'on = "weight"'), None, ("springs.primary.posts.far.on:", "by reference sweep, which does not tell how"),

@@ -18,6 +18,7 @@ from reference_units import SEEDS, swept
 from recurve.cli.app import main
 from recurve.diagnosis.check import check_unit
 from recurve.errors import RecurveError
+from recurve.files import check_writable, write_folder
 from recurve.job.answers import check_rows, read_answer, read_row
 from recurve.job.live import Reading, SweepFile
 from recurve.job.questions import questions
@@ -309,6 +310,12 @@ def commands(folder: Path) -> Iterator[tuple[str, list[str]]]:
         yield name, said([str(made.get(a, a)) for a in arguments])
     (folder / "unit-plan").write_text("in the way", encoding="utf-8")
     yield "a file in the folder's place", said(["wind", str(made["JOB"]), *BY_HAND])
+    yield "a folder in no folder", told(check_writable, folder / "no" / "such")
+    yield "a folder in no folder, written", told(write_folder, folder / "no" / "such", {})
+    yield (
+        "an id like a comment",
+        said(["spring", *HUNG, "--free-length", "13 mm", "--append", "springs.csv", "--id", "#9"]),
+    )
 
 
 def references(folder: Path) -> Iterator[tuple[str, list[str]]]:
@@ -343,6 +350,7 @@ def answers(folder: Path) -> Iterator[tuple[str, list[str]]]:
 
     shelf = replace(lengths, key="catalogue.springs")
     yield "a spring without a length", told(_spring, shelf, "A1 3", "mm")
+    yield "a spring like a comment", told(_spring, shelf, "#1 3 12", "mm")
     yield "a spring of no length", told(_spring, shelf, "A1 3 0", "mm")
     file = SweepFile(folder / "typed.csv")
     yield "a reading of one number", told(file.parse, "550", True)

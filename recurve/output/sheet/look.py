@@ -5,7 +5,7 @@ It is for the bench before anything is stripped, and is made of the blocks of th
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from recurve.job.model import BareJob, Job
 from recurve.job.questions import parts
@@ -30,15 +30,16 @@ def found_html(job: Job | BareJob, document: CheckDocument, figures: Mapping[str
 
 def found_facts(job: Job | BareJob, document: CheckDocument, figures: Mapping[str, bytes]) -> Facts:
     """Everything the sheet says. Numbers are text with their unit, except in tables, whose columns name theirs."""
+    notes = [n for n in document.notes if n not in job.doubts]
     made = [
-        ("verdict", _verdict(document)),
+        ("verdict", _verdict(document, job.doubts)),
         ("picture", _picture(figures)),
         ("readings", _readings(document.readings)),
         ("bands", _bands(document.targets)),
         ("strength", _strength(document)),
         *((f"finding-{i}", _finding(i, one)) for i, one in enumerate(document.findings, 1)),
         ("next", _next(document)),
-        ("notes", {"title": "Remarks", "text": [breakable(n) for n in document.notes]} if document.notes else None),
+        ("notes", {"title": "Remarks", "text": [breakable(n) for n in notes]} if notes else None),
         ("signed", {"boxes": ["swept by", _with_what(job), "date"]}),
     ]
     return {
@@ -53,9 +54,10 @@ def _with_what(job: Job | BareJob) -> str:
     return "timing light or bench" if job.sweep is not None and job.sweep.as_read.at_crank else "bench"
 
 
-def _verdict(document: CheckDocument) -> Facts:
+def _verdict(document: CheckDocument, doubts: Sequence[str]) -> Facts:
     caution = next((p.caution for p in parts() if p.caution), "").removeprefix("CAUTION: ")
-    first = [f"Settle this first: {breakable(r)}" for r in document.trust.reasons]
+    first = [f"Check this figure first: {breakable(d)}" for d in doubts]
+    first += [f"Settle this first: {breakable(r)}" for r in document.trust.reasons]
     return {
         "title": document.verdict.capitalize(),
         "text": [*first, *(f"{breakable(w[:1].upper() + w[1:])}." for w in document.why)],

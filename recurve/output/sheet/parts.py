@@ -69,6 +69,7 @@ def verdict(source: Source) -> Facts:
     job = plan.job
     return {
         "go": build is not None,
+        "doubts": [breakable(source.shown.words(d)) for d in job.doubts],
         "distrust": [breakable(source.shown.words(r)) for r in document.trust.reasons],
         "verdict": document.verdict,
         "margin": "" if document.margin is None else f"{document.margin:.2f}",
@@ -359,8 +360,8 @@ def decimals(bands: Sequence[TargetBand]) -> int:
 
 
 def notes(source: Source) -> Facts | None:
-    """The plan's remarks."""
-    told = source.document.notes
+    """The plan's remarks, without those that stand above the verdict."""
+    told = [n for n in source.document.notes if n not in source.plan.job.doubts]
     return {"notes": [breakable(source.shown.words(n)) for n in told]} if told else None
 
 

@@ -55,7 +55,7 @@ def check_text(check: Check, files: Sequence[str] = (), document: CheckDocument 
     lines += [*next_lines(document), *_condition(document, check.job)]
     if check.fit is not None and document.fit is not None:
         lines += ["", *fit_lines(check.fit, document.fit)]
-    return page([*lines, *remarks(document.notes), *written(document.files)])
+    return page([*lines, *remarks(document.notes, check.job.doubts), *written(document.files)])
 
 
 def bare_text(check: BareCheck, document: CheckDocument) -> str:
@@ -67,7 +67,7 @@ def bare_text(check: BareCheck, document: CheckDocument) -> str:
     if check.look is not None or not check.job.inspection.empty:
         lines += ["", *findings_lines(document.findings, f"Nothing is wrong with {nothing}.")]
     lines += [*next_lines(document), *_condition(document, check.job)]
-    return page([*lines, *remarks(document.notes), *written(document.files)])
+    return page([*lines, *remarks(document.notes, check.job.doubts), *written(document.files)])
 
 
 def _verdict(document: CheckDocument) -> list[str]:
@@ -300,7 +300,7 @@ def verify_text(result: Verification, files: Sequence[str] = (), document: Verif
         rows = ", ".join(str(r) for r in document.fit.outlier_rows)
         lines += ["", *wrap(f"Readings left out, since they do not belong: rows {rows} of the sweep.")]
     lines += ["", *fit_lines(result.fit, document.fit)]
-    return page([*lines, *remarks(document.notes), *written(document.files)])
+    return page([*lines, *remarks(document.notes, result.job.doubts), *written(document.files)])
 
 
 def _settling(bands: Sequence[JudgedBand]) -> str:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from recurve.arrays import Array
-from recurve.job.model import BareJob, Job
+from recurve.job.model import BareJob, Job, JobHead
 from recurve.text import printable
 
 GAP = "  "
@@ -144,7 +144,7 @@ def wrap(text: str, first: str = "", rest: str = "") -> list[str]:
 
 
 def title_lines(job: Job | BareJob) -> list[str]:
-    """The head of every report: title, unit, date, fingerprint."""
+    """The head of every report: title, unit, date, fingerprint; and what is to be checked first, since it is probably a slip."""
     about = ", ".join(x for x in (job.unit, job.date) if x)
     lines = wrap(printable(job.title))
     if about:
@@ -152,12 +152,19 @@ def title_lines(job: Job | BareJob) -> list[str]:
     return [
         *lines,
         *wrap(f"{printable(job.path.name)}, inputs {job.fingerprint}; all speeds and angles are the distributor's"),
+        *doubt_lines(job),
     ]
 
 
-def remarks(notes: Iterable[str]) -> list[str]:
-    """The remarks at the end of a report."""
-    lines = [line for note in notes for line in wrap(printable(note), "  - ", "    ")]
+def doubt_lines(job: JobHead) -> list[str]:
+    """What the job states that is probably a slip, after an empty line; nothing without."""
+    lines = [line for doubt in job.doubts for line in wrap(printable(doubt), "  - ", "    ")]
+    return ["", "CHECK THESE FIGURES FIRST", *lines] if lines else []
+
+
+def remarks(notes: Iterable[str], above: Sequence[str] = ()) -> list[str]:
+    """The remarks at the end of a report, without those that stand `above` its verdict."""
+    lines = [line for note in notes if note not in above for line in wrap(printable(note), "  - ", "    ")]
     return ["", "Remarks", *lines] if lines else []
 
 

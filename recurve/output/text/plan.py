@@ -62,7 +62,7 @@ def curve_text(job: Job, document: CurveDocument | None = None) -> str:
         "Speed and advance, distributor and crank",
         *table(columns, rows),
     ]
-    return page([*lines, *remarks(job.notes)])
+    return page([*lines, *remarks(job.notes, job.doubts)])
 
 
 def plan_text(plan: Plan, files: Sequence[str] = (), document: PlanDocument | None = None) -> str:
@@ -96,7 +96,7 @@ def plan_text(plan: Plan, files: Sequence[str] = (), document: PlanDocument | No
         f"Searched {document.searched.pairs} ordered pairs or single springs; "
         f"{document.searched.feasible} can be set to pass.",
     ]
-    return page([*lines, *remarks(document.notes), *written(document.files)])
+    return page([*lines, *remarks(document.notes, plan.job.doubts), *written(document.files)])
 
 
 def _verdict(document: PlanDocument) -> list[str]:

@@ -10,7 +10,7 @@ from recurve.job.model import BareJob, Job
 from recurve.output.documents.base import PlaceName
 from recurve.output.documents.springs import SpringDocument, WantedSpring, WindDocument, WindingDocument, WoundSpring
 from recurve.output.documents.timing import TimingDocument, at_least, columns, off_book_words, timing_cell, unit_words
-from recurve.output.text.layout import Column, page, remarks, table, title_lines, wrap, written
+from recurve.output.text.layout import Column, doubt_lines, page, remarks, table, title_lines, wrap, written
 from recurve.springs.stress import FATIGUE
 from recurve.springs.weighing import WeighedSpring
 from recurve.springs.winding import Winding, Wound, coils_wound, hooks_stand, shortfall
@@ -29,11 +29,11 @@ def timing_text(job: Job | BareJob, document: TimingDocument) -> str:
         *title_lines(job)[:2],
         *wrap(f"{printable(job.path.name)}, inputs {job.fingerprint}; CRANK degrees before top dead centre at"),
     ]
-    lines += ["CRANK rpm, unless it says distributor", ""]
+    lines += ["CRANK rpm, unless it says distributor", *doubt_lines(job), ""]
     lines += [document.verdict.upper(), *_listed(document.warnings), ""]
     lines += [*_setting_lines(document), *_table_lines(document), *_trap_lines(document)]
     lines += ["", "Cautions", *_listed(document.cautions)]
-    return page([*lines, *remarks(document.notes), *written(document.files)])
+    return page([*lines, *remarks(document.notes, job.doubts), *written(document.files)])
 
 
 def _listed(texts: Sequence[str]) -> list[str]:
@@ -192,7 +192,7 @@ def wind_text(job: Job, windings: Sequence[Winding], document: WindDocument, mos
             "",
             *wrap("Tension: wound in. Used: of the stress that is allowed. Room: 0 on a limit, 1 far from all."),
         ]
-    return page([*lines, *remarks(document.notes), *written(document.files)])
+    return page([*lines, *remarks(document.notes, job.doubts), *written(document.files)])
 
 
 def _wanted_lines(place: str, told: WindingDocument) -> list[str]:

@@ -16,7 +16,7 @@ import recurve
 PACKAGE = ROOT / "recurve"
 
 # One column: a room imports only from its own and from those below it; all stand on the ground floor, the loose modules.
-ROOMS = ("cli", "output", "diagnosis", "planner", "fit", "job", "inspection", "physics", "springs")
+ROOMS = ("cli", "page", "output", "diagnosis", "planner", "fit", "job", "inspection", "physics", "springs")
 GROUND = len(ROOMS)
 # Rooms that work with numbers alone: they neither read files, nor print, nor draw.
 NUMERIC = ("diagnosis", "planner", "fit", "inspection", "physics", "springs")

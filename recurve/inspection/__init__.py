@@ -78,14 +78,14 @@ above the highest while they still climb there, and the total is then the least 
 
 Offers:
 
-- `inspected`: `Inspected`, `inspect_unit`
+- `bench`: `DwellChange`, `Judged`
 - `findings`: `Cause`, `Finding`, `Number`, `repairs`, `Severity`, `Words`, `worst_first`
+- `inspected`: `inspect_unit`, `Inspected`
 - `model`: `Condition`, `Hold`, `Inspection`, `PointsAngles`, `Rotor`, `Timing`, `Vacuum`, `VacuumPoint`,
   `VacuumReading`
-- `bench`: `DwellChange`, `Judged`
-- `wheel`: `SparkRow`
-- `vacuum`: `Capsule`, `vacuum_advance`
-- `timing`: `Card`, `CAUTIONS`, `crank_timing`, `IdleTrap`, `make_card`, `TimingVerdict`
+- `points`: `Charge`, `Coil`, `dwell_between`, `dwell_of_fraction`, `pitch`, `RotorSweep`
+- `timing`: `Card`, `CAUTIONS`, `crank_timing`, `IdleTrap`, `make_card`, `Setting`, `TimingVerdict`
 - `timing_curves`: `Advance`, `book_curve`, `maximum_of`, `ReadCurve`, `TableCurve`
-- `points`: `Charge`, `Coil`, `RotorSweep`, `dwell_between`, `dwell_of_fraction`, `pitch`
+- `vacuum`: `Capsule`, `vacuum_advance`
+- `wheel`: `SparkRow`
 """

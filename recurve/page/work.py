@@ -26,7 +26,7 @@ MOST_AT_ONCE = 2
 
 @dataclass
 class Run:
-    """Work under way or done: what it says of its progress, `faults` where it ended in them, and since when it runs."""
+    """Work under way or done: what it says of its progress, `faults` where it ended in them, and since when it runs [s]."""
 
     kind: Kind
     process: SpawnProcess

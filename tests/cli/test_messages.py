@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from messages import fault_texts
 from provoked import answers, commands, jobs, references
+from provoked_page import pages
 
 from recurve.text import printable
 
@@ -63,7 +64,7 @@ def test_an_answer_is_told_what_was_expected(tmp_path: Path) -> None:
 def test_every_kind_of_message_is_provoked(tmp_path_factory: pytest.TempPathFactory) -> None:
     """A new message needs a bad input that leads to it, in provoked.py."""
     told: dict[str, str] = {}
-    for provoke in (jobs, references, commands, answers):
+    for provoke in (jobs, references, commands, answers, pages):
         for case, message in all_of(provoke, tmp_path_factory.mktemp(provoke.__name__)):
             told.setdefault(message, case)
     texts = fault_texts()

@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -34,11 +35,10 @@ class Served:
         self.address = found[0].rstrip("/")
         for _ in range(100):
             try:
-                import httpx
-
-                if httpx.get(f"{self.address}/static/page.js").status_code == 200:
-                    return
-            except httpx.TransportError:
+                with urllib.request.urlopen(f"{self.address}/static/page.js") as answer:
+                    if answer.status == 200:
+                        return
+            except OSError:
                 time.sleep(0.1)
         raise AssertionError("the page does not answer")
 

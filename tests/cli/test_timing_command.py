@@ -64,7 +64,7 @@ def test_the_plan_beside_the_job_is_taken_while_it_belongs_to_it(
     job, anew = load_job(path), object()
     monkeypatch.setattr(timing_card, "planned_curve", lambda _: anew)
     assert _planned(job)[0] is anew
-    assert "there is no" in capsys.readouterr().err
+    assert "plan.toml: missing, so the curve is planned now" in capsys.readouterr().err
     plan = tmp_path / "unit-plan" / "plan.toml"
     plan.parent.mkdir()
     text = path.read_text(encoding="utf-8").replace('"as-found.csv"', '"../as-found.csv"')

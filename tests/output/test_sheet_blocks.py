@@ -99,7 +99,7 @@ def test_the_page_for_the_engine_says_what_the_timing_card_says() -> None:
     facts = next(p["facts"] for p in sheet_facts(plan(), given=parts)["parts"] if p["name"] == "engine")
     heads = [h["name"] for h in parts["timing"]["table"]["heads"]]
     static = next(name.rpartition(" ")[2] for name in heads if name.startswith("planned"))
-    assert facts["static"] == f"{static} (crank)" and "timing card" in facts["static_by"]
+    assert facts["carded"]["static"] == static
     assert {row["static"] + "°" for row in facts["rows"]} == {static}
     assert facts["rows"][-1]["what"] == "all in" and float(facts["rows"][-1]["total"]) == pytest.approx(34.0, abs=0.06)
 
@@ -125,9 +125,8 @@ def test_the_engine_s_page_and_the_timing_card_name_one_static() -> None:
     """The card sets 34° in all with the planned maximum; the page before it adds the same static to each row."""
     parts, _ = ready_parts(plan(), PlanDocument.of(plan()))
     facts = {p["name"]: p["facts"] for p in sheet_facts(plan(), given=parts)["parts"]}
-    assert f"That is static {facts['engine']['static']}" in facts["timing"]["text"][0]
-    assert facts["engine"]["static_by"] == "the timing card below"
-    assert facts["engine"]["static_name"] == "static to set"  # not the book's, which is 10°
+    assert facts["engine"]["carded"]["static"] in facts["timing"]["text"][0]
+    assert facts["engine"]["static"] == "10.0° (crank)"  # the book's, named as such
     assert float(facts["engine"]["rows"][-1]["total"]) == pytest.approx(34.0, abs=0.06)
 
 

@@ -11,7 +11,8 @@ from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
 from recurve.inspection.model import Timing
-from recurve.inspection.timing import Card, TableCurve, make_card
+from recurve.inspection.timing import Card, make_card
+from recurve.inspection.timing_curves import TableCurve
 from recurve.output.figures import style
 from recurve.output.figures.labels import label_points
 from recurve.output.figures.timing import plot_coil, plot_timing

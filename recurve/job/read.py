@@ -37,6 +37,7 @@ from recurve.job.named import NamedTables, read_document
 from recurve.job.sweeps import build_reference, counted_twice, reading_faults, static_faults, sweep_of, weights_of
 from recurve.job.tables import read_sweep
 from recurve.physics.curve import Stop
+from recurve.physics.logged import gathered_notes
 from recurve.physics.mechanism import RadiusTable, weight_faults
 from recurve.physics.reference import Reference
 from recurve.physics.sweep import Readings, Sweep
@@ -302,7 +303,7 @@ def _head(
         target=target,
         sweep=sweep,
         inspection=inspection,
-        notes=(*doubts, *notes),
+        notes=(*doubts, *gathered_notes(sweep), *notes),
         doubts=doubts,
         fingerprint=fingerprint_of(file, model),
         model=model,

@@ -186,6 +186,7 @@ Offers:
 - `ensemble`: `Curves`, `Shapes`, `Units`, `curves`, `takeups`
 - `energy`: `fallen`, `settled`
 - `sweep`: `AsRead`, `Readings`, `Sweep`
+- `logged`: `gathered`, `gathered_notes`
 - `reference`: `KnownSpring`, `Reference`, `fit_reference`, `reference_faults`, `reference_notes`
 - `reference_slips`: `reference_doubt`, `ReferenceDoubt`
 """

@@ -27,6 +27,7 @@ from recurve.files import check_writable
 from recurve.job.read import load_any, load_job
 from recurve.job.shelf import read_spring
 from recurve.springs.spring import Catalogue
+from recurve.springs.stress import preferred_initial_stress
 
 POINTS = JOB[JOB.index("points = [") : JOB.index("idle = {")]
 LONG = "a" * 300 + ".csv"
@@ -442,6 +443,26 @@ def test_long_faults_wrap_on_a_terminal_and_not_in_a_pipe(tmp_path: Path) -> Non
 def test_a_catalogue_with_nothing_odd_has_no_notes(tmp_path: Path) -> None:
     catalogue = load_job(write_job(tmp_path, springs="# a comment, of words\n" + SPRINGS)).catalogue
     assert isinstance(catalogue, Catalogue) and catalogue.notes == ()
+
+
+# --- found by broken files ----------------------------------------------------------------------------------------
+
+
+def test_a_spring_of_a_huge_index_overflows_nothing() -> None:
+    """33500/exp(0.105 C) psi (10-41) is next to nothing for it; the band round it stays: ± 1000 (4 − (C − 3)/6.5) psi."""
+    low, high = preferred_initial_stress(1e4)
+    psi = 6894.757
+    assert float(high - low) == pytest.approx(2000 * (4 - (1e4 - 3) / 6.5) * psi, rel=1e-6)
+
+
+def test_a_primary_post_on_the_shaft_s_axis_is_judged(tmp_path: Path) -> None:
+    """It has no lever: no spring there does anything, and nothing is divided by it."""
+    far = (
+        'far = { on = "cam", radius = "12 mm", angle = "75 deg" }',
+        'far = { on = "cam", radius = "0 mm", angle = "75 deg" }',
+    )
+    code, out, err = outcome(["check", str(write_job(tmp_path, far))])
+    assert code in (2, 3) and (out or err)
 
 
 # --- a thousand target points ------------------------------------------------------------------------------------

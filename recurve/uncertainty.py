@@ -171,10 +171,10 @@ WEIGHTS = np.array([1.0, 4.0, 1.0]) / 6.0
 STANDSTILL = 1e-3  # rad/s; no speed is taken to be less
 
 
-def speed_nodes(speed: Array, half_width: float) -> Array:
+def speed_nodes(speed: Array, half_width: float | Array) -> Array:
     """Speeds (n, 3) [rad/s] at which a reading at `speed` ± `half_width` (n,) [rad/s] is predicted, so that readings on a
     steep flank are known to scatter."""
-    return np.asarray(np.maximum(speed[:, None] + NODES * half_width / SQRT3, STANDSTILL))
+    return np.asarray(np.maximum(speed[:, None] + NODES * np.asarray(half_width)[..., None] / SQRT3, STANDSTILL))
 
 
 def over_nodes(values: Array) -> tuple[Array, Array]:

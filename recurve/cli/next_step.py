@@ -31,7 +31,7 @@ def after_draw(rejected: bool, job: Path) -> str:
 def after_wind(all_can_be_wound: bool, job: Path) -> str:
     """After a table for the winder."""
     if not all_can_be_wound:
-        return "Next: allow more (--outer, --overall, --tolerance), or other springs (--springs ideal), and ask again"
+        return "Next: allow more (--outer, --overall, --tolerance), or take other springs\n  (--springs ideal), and ask again"
     return "Next: send the winder the table and drawings; weigh what comes, see:\n  recurve spring --help"
 
 
@@ -66,7 +66,7 @@ def after_plan(verdict: PlanVerdict | None, job: Path, sheet: str) -> str:
 
 def after_plans() -> str:
     """After the plans of several jobs."""
-    return "Next: print the sheet of each that passes; for one that does not: recurve plan JOB"
+    return "Next: print the sheet of each that passes; for one that does not:\n  recurve plan JOB"
 
 
 def after_verify(verdict: VerifyVerdict, job: Path, sweep: Path, record: str) -> str:

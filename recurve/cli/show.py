@@ -183,8 +183,7 @@ def _planned(job: Job) -> tuple[Advance | None, str]:
         file = plan_path(job.path)
         why = f"{file} is of other inputs than the job has now" if file.is_file() else f"there is no {file}"
         told = "of other inputs than the job has now" if file.is_file() else "missing"
-        words = f"recurve: {file}: {told}, so the curve is planned now; expected what recurve plan writes"
-        typer.echo(printable(words), err=True)
+        tell(f"{file}: {told}, so the curve is planned now; expected what recurve plan writes")
         made = planned_curve(job)
         if made is None:
             return None, "There is no planned curve: nothing to plan with, or the target is out of reach."

@@ -37,6 +37,7 @@ SOUND = 0.9  # probability of meeting every band that makes a unit sound
 ENOUGH = 0.8  # fraction of the states that must be back in the bands
 LIKELY = 0.4  # fraction of the states from which another set of parts is worth a word
 STATES = 64
+LEAST_LEVER = 1e-9  # m/rad; a spring with less moves nothing
 GRID, COARSE = 22, 7  # values of each number that are tried at first, of one spring and of two
 STARTS = 4  # the best of them, from which the search goes on, in steps that become SMALLER [log]
 FIRST_STEP, FIRST_ROUNDS, SMALLER = 0.3, 10, 0.7
@@ -341,10 +342,11 @@ class _Search:
     def _with_primary(self, units: Units, rest: Array, near: Array, here: Array) -> Units:
         """Units (n,) whose primaries give ω̄ `rest` [rad/s] at rest, and `near` [rad/s] at the advance `here` [rad]."""
         zero = np.zeros_like(here)
-        lever = self._read(self.shapes.lever[0], zero), self._read(self.shapes.lever[0], here)
-        pull = np.maximum(self._wanted(units, rest, zero, 0) / lever[0], 0.0)
-        climb = self._wanted(units, near, here, 0) / lever[1] - pull
-        rate = climb / self._read(self.shapes.stretch[0], here)
+        # A spring from or to the shaft's own axis has no lever: no pull of it does what is wanted.
+        begins, ends = (np.maximum(self._read(self.shapes.lever[0], at), LEAST_LEVER) for at in (zero, here))
+        pull = np.maximum(self._wanted(units, rest, zero, 0) / begins, 0.0)
+        climb = self._wanted(units, near, here, 0) / ends - pull
+        rate = climb / np.maximum(self._read(self.shapes.stretch[0], here), LEAST_LEVER * here)
         tension = np.minimum(units.tension[:, 0], pull)
         with np.errstate(divide="ignore", invalid="ignore"):
             stretch = np.where(rate > 0.0, (pull - tension) / rate, 0.0)

@@ -20,7 +20,6 @@ from recurve.fit.posterior import find_modes, spread_starts
 from recurve.inspection.findings import Cause, Finding, Words
 from recurve.job.measured import MeasuredDrive
 from recurve.job.model import Job
-from recurve.physics.sweep import Sweep
 from recurve.planner.springset import post_diameter
 from recurve.units import INCH, PLACES, POUND_FORCE
 
@@ -140,19 +139,7 @@ def _of_the_sweep(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, Swe
             (1.0, by, "the advances"),
         ):
             words = f"{what} are {of} figures, written as the {for_}'s"
-            yield words, Cause.CRANK_FIGURES, replace(model, sweep=_scaled(model.sweep, speed, advance))
-
-
-def _scaled(sweep: Sweep, speed: float, advance: float) -> Sweep:
-    """A sweep with its speeds and advances multiplied by these factors [1]."""
-    return replace(
-        sweep,
-        speed=sweep.speed * speed,
-        speed_reading=sweep.speed_reading * speed,
-        zeroed_at=None if sweep.zeroed_at is None else sweep.zeroed_at * speed,
-        advance=sweep.advance * advance,
-        reading=sweep.reading * advance,
-    )
+            yield words, Cause.CRANK_FIGURES, replace(model, sweep=model.sweep.scaled(speed, advance))
 
 
 def _of_the_weights(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, SweepModel]]:

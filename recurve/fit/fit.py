@@ -18,7 +18,6 @@ from recurve.job.model import Job
 from recurve.physics.curve import Drag
 from recurve.physics.ensemble import curves, takeups
 from recurve.physics.mechanism import CorrectedWeights
-from recurve.physics.sweep import Sweep
 from recurve.springs.spring import Spring
 from recurve.uncertainty import Uncertain, degrees_of_freedom, inflation, robust_scatter, without_outliers
 from recurve.units import PLACES
@@ -103,7 +102,7 @@ def fit_sweep(job: Job) -> Fit:
 
     def standardised(modes: tuple[Mode, ...]) -> Array:
         """Residuals (readings,) [1] of all readings in the best state."""
-        return np.asarray(model.misfit(modes[0].state[None])[0][0])
+        return np.asarray(model.misfit(modes[0].state[None])[0][0] * model.sweep.single)
 
     modes, kept = without_outliers(
         lambda kept: _modes(_keeping(model, kept)), standardised, len(model.sweep.speed), robust_scatter
@@ -113,20 +112,14 @@ def fit_sweep(job: Job) -> Fit:
     dof = degrees_of_freedom(len(residual), 1.0 - np.diag(modes[0].covariance))
     scatter = inflation(float((residual**2).sum()), dof)
     if scatter > 1.0:
-        used = replace(used, sweep=replace(used.sweep, reading=used.sweep.reading * scatter))
+        used = replace(used, sweep=used.sweep.scattered(scatter))
         modes = _modes(used)
     return _result(job, model, used, kept, modes, scatter)
 
 
 def _keeping(model: SweepModel, kept: np.ndarray) -> SweepModel:
     """The model of those readings alone that the mask (readings,) keeps."""
-    sweep: Sweep = model.sweep
-    return replace(
-        model,
-        sweep=replace(
-            sweep, speed=sweep.speed[kept], advance=sweep.advance[kept], rising=sweep.rising[kept], row=sweep.row[kept]
-        ),
-    )
+    return replace(model, sweep=model.sweep.kept(kept))
 
 
 def _modes(model: SweepModel) -> tuple[Mode, ...]:

@@ -27,7 +27,6 @@ from recurve.uncertainty import (
     Prior,
     assumed_drag,
     over_nodes,
-    speed_nodes,
 )
 from recurve.units import PLACES, SQRT3, Quantity
 
@@ -219,7 +218,7 @@ class SweepModel:
         """Reading expected and variance by the uncertainty of speed, (n, readings) each [rad, rad²]."""
         made = curves(self.shapes, self.units(states), TRIAL_ADVANCES)
         sweep, n = self.sweep, len(states)
-        speeds = speed_nodes(sweep.speed, sweep.speed_reading)
+        speeds = sweep.nodes()
         at = np.empty((n, len(sweep.speed), 3))
         start, up = _standstill(made), np.asarray(sweep.rising, bool)
         zeroed = [] if sweep.zeroed_at is None else [sweep.zeroed_at]
@@ -245,7 +244,7 @@ class SweepModel:
     def misfit(self, states: Array) -> tuple[Array, Array]:
         """Standardised residuals (n, readings) [1] and their standard uncertainties [rad]."""
         mean, variance = self.predict(states)
-        sigma = np.sqrt(self.sweep.reading**2 / 3 + variance)
+        sigma = np.sqrt(self.sweep.variance(variance))
         return (self.sweep.advance - mean) / sigma, sigma
 
     def residuals(self, states: Array) -> Array:

@@ -14,7 +14,7 @@ come back. The priors are broad and only keep what the readings do not tell with
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -28,7 +28,6 @@ from recurve.uncertainty import (
     inflation,
     over_nodes,
     robust_scatter,
-    speed_nodes,
     without_outliers,
 )
 from recurve.units import Quantity
@@ -164,13 +163,13 @@ class OutlineModel:
     def misfit(self, states: Array) -> tuple[Array, Array]:
         """Standardised residuals (n, readings) [1] and their standard uncertainties [rad], the wheel's last if it was read."""
         pieces, sweep = self.pieces(states), self.sweep
-        speeds = speed_nodes(sweep.speed, sweep.speed_reading)
+        speeds = sweep.nodes()
         up = np.asarray(sweep.rising, bool)
         at = np.empty((len(states), *speeds.shape))
         at[:, up] = self.rising(pieces, speeds[up].ravel()).reshape(len(states), -1, 3)
         at[:, ~up] = self.falling(pieces, speeds[~up].ravel()).reshape(len(states), -1, 3)
         mean, variance = over_nodes(at)
-        sigma = np.sqrt(sweep.reading**2 / 3 + variance + SHAPE**2)
+        sigma = np.sqrt(sweep.variance(variance) + SHAPE**2)
         residual = (sweep.advance + self.hidden(pieces)[:, None] - mean) / sigma
         if self.stop is None:
             return residual, sigma
@@ -305,18 +304,18 @@ def fit_outline(sweep: Sweep, stop: Quantity | None = None, enough: float = ENOU
     whole = OutlineModel(sweep, stop)
 
     def fitted(kept: np.ndarray) -> tuple[Mode, ...]:
-        return OutlineModel(_some(sweep, kept), stop).modes()
+        return OutlineModel(sweep.kept(kept), stop).modes()
 
     def standardised(modes: tuple[Mode, ...]) -> Array:
-        return np.asarray(whole.misfit(modes[0].state[None])[0][0][: len(sweep.speed)])
+        return np.asarray(whole.misfit(modes[0].state[None])[0][0][: len(sweep.speed)] * sweep.single)
 
     modes, kept = without_outliers(fitted, standardised, len(sweep.speed), robust_scatter)
-    model = OutlineModel(_some(sweep, kept), stop)
+    model = OutlineModel(sweep.kept(kept), stop)
     chi2 = float((model.misfit(modes[0].state[None])[0] ** 2).sum())
     dof = degrees_of_freedom(int(kept.sum()), 1.0 - np.diag(modes[0].covariance))
     scatter = inflation(chi2, dof)
     if scatter > 1.0:
-        model = OutlineModel(replace(model.sweep, reading=model.sweep.reading * scatter), stop)
+        model = OutlineModel(model.sweep.scattered(scatter), stop)
         modes = model.modes()
     samples = model.samples(modes, enough)
     best = whole.pieces(modes[0].state[None])
@@ -330,10 +329,4 @@ def fit_outline(sweep: Sweep, stop: Quantity | None = None, enough: float = ENOU
         chi2=chi2,
         dof=dof,
         settled=samples.effective >= LEAST_EFFECTIVE,
-    )
-
-
-def _some(sweep: Sweep, kept: np.ndarray) -> Sweep:
-    return replace(
-        sweep, speed=sweep.speed[kept], advance=sweep.advance[kept], rising=sweep.rising[kept], row=sweep.row[kept]
     )

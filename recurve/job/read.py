@@ -37,10 +37,11 @@ from recurve.job.named import NamedTables, read_document
 from recurve.job.sweeps import build_reference, counted_twice, reading_faults, static_faults, sweep_of, weights_of
 from recurve.job.tables import read_sweep
 from recurve.physics.curve import Stop
+from recurve.physics.logged import gathered_notes
 from recurve.physics.mechanism import RadiusTable, weight_faults
 from recurve.physics.reference import Reference
 from recurve.physics.sweep import Readings, Sweep
-from recurve.physics.target import Target
+from recurve.physics.target import Target, thinned
 from recurve.springs.spring import Catalogue
 from recurve.text import beside
 
@@ -287,6 +288,7 @@ def _head(
     unit, drag = model.distributor, model.drag or u.Drag()
     target, inspection, notes, doubts = built
     sweep = _swept(model, readings)
+    used = None if target is None else thinned(target)
     doubts = (*doubts, *drag_doubts(model.drag), *target_doubts(model.target, target), *sweep_doubts(sweep))
     return JobHead(
         path=file,
@@ -299,15 +301,26 @@ def _head(
         speed_ratio=unit.speed_ratio,
         trigger=drag.trigger,
         trigger_fitted=drag.trigger_fitted or drag.trigger,
-        target=target,
+        target=used,
         sweep=sweep,
         inspection=inspection,
-        notes=(*doubts, *notes),
+        notes=(*doubts, *gathered_notes(sweep), *_thinned_notes(target, used), *notes),
         doubts=doubts,
         fingerprint=fingerprint_of(file, model),
         model=model,
         document=document,
     )
+
+
+def _thinned_notes(target: Target | None, used: Target | None) -> list[str]:
+    """What must be said of a target of which not all points are used."""
+    if target is None or used is None or target is used:
+        return []
+    many, few = (sum(b.kind == "point" for b in t.bands) for t in (target, used))
+    return [
+        f"The target has {many} points. {few} of them are used: the others lie on straight lines between these, to within "
+        "0.05° (distributor)."
+    ]
 
 
 def _swept(model: m.BareModel, readings: Readings | None) -> Sweep | None:

@@ -18,6 +18,7 @@ from recurve.job.build import build_drag, drag_notes, measured_spring
 from recurve.job.measured import MeasuredDrag, MeasuredSpring, MeasuredWeights, described
 from recurve.job.model import FileBasis, SpringPlace
 from recurve.physics.curve import Drag, Installed
+from recurve.physics.logged import gathered
 from recurve.physics.mechanism import Weights
 from recurve.physics.reference import KnownSpring, Reference, fit_reference, reference_faults, reference_notes
 from recurve.physics.reference_slips import ReferenceDoubt, reference_doubt
@@ -42,10 +43,11 @@ def basis_of(given: u.SweepReading, ratio: float) -> FileBasis:
 
 
 def sweep_of(given: m.SweepTable | u.ReferenceMotion, ratio: float, readings: Readings) -> Sweep:
-    """Readings in distributor terms, as the table says they were taken; `ratio` [1] crank turns a distributor turn."""
+    """Readings in distributor terms, as the table says they were taken, a logger's taken together; `ratio` [1] crank turns a
+    distributor turn."""
     basis = basis_of(given, ratio)
     as_read = AsRead(given.speed_basis or given.basis, given.advance_basis or given.basis, ratio, basis.static)
-    return Sweep(
+    sweep = Sweep(
         speed=readings.speed / basis.speed_ratio,
         advance=(readings.advance - basis.static) / basis.advance_ratio,
         rising=readings.rising,
@@ -57,6 +59,7 @@ def sweep_of(given: m.SweepTable | u.ReferenceMotion, ratio: float, readings: Re
         static_known=as_read.advance != "crank" or given.static is not None,
         as_read=as_read,
     )
+    return gathered(sweep)
 
 
 def reading_faults(readings: Readings | None, shown: str) -> list[Fault]:

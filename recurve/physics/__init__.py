@@ -182,10 +182,11 @@ Offers:
 - `mechanism`: `CorrectedWeights`, `Link`, `MOTION`, `Motion`, `RadialMotion`, `RadiusTable`, `ReferenceSlope`, `ScaledWeights`,
   `Slot`, `UntoldMotion`, `Weights`, `weight_faults`
 - `posts`: `Body`, `BodyPoint`, `PointPosts`, `Posts`, `TablePosts`, `post_faults`, `takeup_advance`
-- `target`: `Band`, `BandResult`, `Kind`, `Target`, `judge`, `margins`, `passes`, `worst`
+- `target`: `Band`, `BandResult`, `Kind`, `Target`, `judge`, `margins`, `passes`, `thinned`, `worst`
 - `ensemble`: `Curves`, `Shapes`, `Units`, `curves`, `takeups`
 - `energy`: `fallen`, `settled`
 - `sweep`: `AsRead`, `Readings`, `Sweep`
+- `logged`: `gathered`, `gathered_notes`
 - `reference`: `KnownSpring`, `Reference`, `fit_reference`, `reference_faults`, `reference_notes`
 - `reference_slips`: `reference_doubt`, `ReferenceDoubt`
 """

@@ -124,3 +124,33 @@ def margins(target: Target, made: Curves) -> Array:
 def passes(target: Target, made: Curves) -> Mask:
     """Which of n curves lie inside every band, rising and falling, (n,)."""
     return np.asarray(margins(target, made) >= -ROUNDING)
+
+
+MANY = 40  # points; a book gives a dozen, a digitised curve a thousand
+SAME = np.radians(0.05)  # edges that lie as near to a straight line are on it
+
+
+def thinned(target: Target) -> Target:
+    """The target with no more of its points than tell the rest: where it has over MANY, those are left out whose edges lie on
+    straight lines between the points that stay. Planning works through every edge with every other."""
+    points = sorted((b for b in target.bands if b.kind == "point"), key=lambda b: b.speed or 0.0)
+    if len(points) <= MANY:
+        return target
+    speed = np.array([b.speed for b in points], float)
+    edges = np.array([(b.low, b.high) for b in points])
+    keep = np.zeros(len(points), bool)
+    keep[[0, -1]] = True
+    spans = [(0, len(points) - 1)]
+    while spans:
+        first, last = spans.pop()
+        between = np.arange(first + 1, last)
+        if not len(between):
+            continue
+        part = (speed[between] - speed[first]) / max(float(speed[last] - speed[first]), 1e-12)
+        off = np.abs(edges[between] - edges[first] - part[:, None] * (edges[last] - edges[first])).max(axis=1)
+        if float(off.max()) > SAME:
+            worst = int(between[off.argmax()])
+            keep[worst] = True
+            spans += [(first, worst), (worst, last)]
+    stay = {id(b) for b, kept in zip(points, keep, strict=True) if kept}
+    return Target(tuple(b for b in target.bands if b.kind != "point" or id(b) in stay))

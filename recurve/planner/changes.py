@@ -98,7 +98,7 @@ def _stop_change(job: Job, spring_set: SpringSet, less: bool, most: float) -> Ch
 
     def words(x: float, build: Build) -> str:
         trim = build.trim * 1e3
-        how = f", {'built up' if trim > 0 else 'filed'} by {abs(trim):.2f} mm in all" if job.stop.per_mm else ""
+        how = f", {'built up' if trim > 0 else 'filed'} by {abs(trim):.2f} mm altogether" if job.stop.per_mm else ""
         return f"Bring the stop to {np.degrees(build.stop):.2f}° (distributor){how}: more than the job's trim allows."
 
     return Change("stop", f"stop {less}", most, "deg", float(np.degrees(1.0)), make, words)

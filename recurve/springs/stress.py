@@ -71,7 +71,7 @@ def preferred_initial_stress(index: ArrayLike) -> tuple[Array, Array]:
     """Least and greatest preferred uncorrected initial stress [Pa], from the index C [1]:
     33500/exp(0.105C) ± 1000(4 − (C − 3)/6.5) psi (10-41)."""
     c = _array(index)
-    middle, half = 33500 / np.exp(0.105 * c), 1000 * (4 - (c - 3) / 6.5)
+    middle, half = 33500 * np.exp(-0.105 * c), 1000 * (4 - (c - 3) / 6.5)
     return (middle - half) * PSI, (middle + half) * PSI
 
 

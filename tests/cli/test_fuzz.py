@@ -68,6 +68,15 @@ def test_some_files_out_of_order_for_longer_work(command: str, tmp_path: Path) -
         run_cases(SEED, 25, tmp_path, [command])
 
 
+@pytest.mark.study
+@pytest.mark.parametrize(
+    "command", ["check --json", "timing", "timing --json", "wind", "wind --json", "plan --json", "curve"]
+)
+def test_every_command_on_files_out_of_order(command: str, tmp_path: Path) -> None:
+    """As the suite runs it, with every warning an error."""
+    run_cases(SEED + 50_000, 120, tmp_path, command.split())
+
+
 # --- any value at any key ----------------------------------------------------------------------------------
 
 QUANTITY = r"[-+]?[0-9]{1,3}(\.[0-9]{1,4})?(e[-+]?[0-9]{1,3})? ?(± ?[0-9.]{1,4} ?)?[a-zA-Z/*^%°µ]{0,6}"

@@ -10,6 +10,7 @@ from typing import get_args
 
 import numpy as np
 import pytest
+from checkout import ROOT
 from sheetplans import launch
 from typer.testing import CliRunner
 
@@ -143,3 +144,24 @@ def test_every_verdict_leads_on_with_a_command_that_can_be_pasted() -> None:
         assert line.startswith("Next: ")
         assert "recurve " not in line or "'my unit.toml'" in line
     assert lines[-5].endswith("hand over as-left.pdf")
+
+
+def test_the_last_lines_keep_to_eighty_columns() -> None:
+    """All but the command to paste, which holds the user's own path."""
+    job = Path("unit.toml")
+    lines = [next_step.after_curve(job), next_step.after_plans()]
+    lines += [next_step.after_draw(rejected, job) for rejected in (True, False)]
+    lines += [next_step.after_wind(wound, job) for wound in (True, False)]
+    lines += [next_step.after_spring(of_use, file) for of_use in (True, False) for file in (None, "springs.csv")]
+    lines += [next_step.after_check(v, job) for v in get_args(CheckVerdict)]
+    lines += [next_step.after_plan(v, job, "sheet.pdf") for v in get_args(PlanVerdict)]
+    lines += [next_step.after_verify(v, job, Path("left.csv"), "as-left.pdf") for v in get_args(VerifyVerdict)]
+    assert max(len(line) for text in lines for line in text.splitlines()) <= 80
+
+
+def test_no_sentence_turns_to_inches_as_in_in() -> None:
+    """A length in mm with "in" behind it reads "0.016 in in" once it is turned."""
+    texts = "\n".join(path.read_text(encoding="utf-8") for path in (ROOT / "recurve").rglob("*.py"))
+    told = [line for line in texts.splitlines() if re.search(r"\bmm in\b(?!side|ward)", line)]
+    words = [line for line in told if not re.search(r'"""|#', line)]
+    assert words == []

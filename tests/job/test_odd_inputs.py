@@ -16,6 +16,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from checkout import ROOT
 from fuzz import outcome
@@ -26,6 +27,7 @@ from recurve.files import check_writable
 from recurve.job.read import load_any, load_job
 from recurve.job.shelf import read_spring
 from recurve.springs.spring import Catalogue
+from recurve.springs.stress import preferred_initial_stress
 
 POINTS = JOB[JOB.index("points = [") : JOB.index("idle = {")]
 LONG = "a" * 300 + ".csv"
@@ -441,3 +443,70 @@ def test_long_faults_wrap_on_a_terminal_and_not_in_a_pipe(tmp_path: Path) -> Non
 def test_a_catalogue_with_nothing_odd_has_no_notes(tmp_path: Path) -> None:
     catalogue = load_job(write_job(tmp_path, springs="# a comment, of words\n" + SPRINGS)).catalogue
     assert isinstance(catalogue, Catalogue) and catalogue.notes == ()
+
+
+# --- found by broken files ----------------------------------------------------------------------------------------
+
+
+def test_a_spring_of_a_huge_index_overflows_nothing() -> None:
+    """33500/exp(0.105 C) psi (10-41) is next to nothing for it; the band round it stays: ± 1000 (4 − (C − 3)/6.5) psi."""
+    low, high = preferred_initial_stress(1e4)
+    psi = 6894.757
+    assert float(high - low) == pytest.approx(2000 * (4 - (1e4 - 3) / 6.5) * psi, rel=1e-6)
+
+
+def test_a_primary_post_on_the_shaft_s_axis_is_judged(tmp_path: Path) -> None:
+    """It has no lever: no spring there does anything, and nothing is divided by it."""
+    far = (
+        'far = { on = "cam", radius = "12 mm", angle = "75 deg" }',
+        'far = { on = "cam", radius = "0 mm", angle = "75 deg" }',
+    )
+    code, out, err = outcome(["check", str(write_job(tmp_path, far))])
+    assert code in (2, 3) and (out or err)
+
+
+# --- a thousand target points ------------------------------------------------------------------------------------
+
+
+def digitised(many: int) -> tuple[str, str]:
+    """A book's band of five corners, read off its picture at many speeds, as a change of the job."""
+    speed = np.linspace(300, 1100, many)
+    high = np.interp(speed, [300, 450, 700, 1000, 1100], [1.0, 4.0, 8.0, 10.0, 10.0])
+    rows = [
+        f'  {{ speed = "{s:.2f} rpm", min = "{max(h - 2, 0):.3f} deg", max = "{h:.3f} deg" }},'
+        for s, h in zip(speed, high, strict=True)
+    ]
+    return POINTS, "points = [\n" + "\n".join(rows) + "\n]\n"
+
+
+def test_a_thousand_points_are_planned_in_seconds(tmp_path: Path) -> None:
+    """Those that lie on straight lines between others are left out, and it is said; it took a minute and 1.9 GB."""
+    path = write_job(tmp_path, digitised(1000), without("sweep"))
+    job = load_job(path)
+    assert job.target is not None and 5 <= len(job.target.bands) <= 14
+    began = time.process_time()
+    code, out, _ = outcome(["plan", str(path)])
+    assert code in (0, 3) and time.process_time() - began < 10.0
+    assert "The target has 1000 points." in " ".join(out.split())
+
+
+def test_points_that_are_left_out_lie_between_those_that_stay(tmp_path: Path) -> None:
+    """By linear interpolation between those kept, to within 0.05°, and a dip is not cut off."""
+    old, new = digitised(300)
+    dip = new.replace(new.splitlines()[151], '  { speed = "705 rpm", min = "3 deg", max = "5 deg" },')
+    for change in (new, dip):
+        path = write_job(tmp_path, (old, change))
+        given = load_any(path).model.target
+        job = load_job(path)
+        assert given is not None and job.target is not None
+        stay = sorted((b for b in job.target.bands if b.kind == "point"), key=lambda b: b.speed or 0.0)
+        at = [b.speed or 0.0 for b in stay]
+        for one in given.points:
+            assert one.max is not None and one.min is not None
+            assert np.interp(one.speed.value, at, [b.high for b in stay]) == pytest.approx(one.max.value, abs=9e-4)
+            assert np.interp(one.speed.value, at, [b.low for b in stay]) == pytest.approx(one.min.value, abs=9e-4)
+
+
+def test_a_book_s_points_all_count(tmp_path: Path) -> None:
+    job = load_job(write_job(tmp_path, digitised(40)))
+    assert job.target is not None and sum(b.kind == "point" for b in job.target.bands) == 40

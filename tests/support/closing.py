@@ -131,7 +131,7 @@ def _worn(seed: int, mechanism: int, random: np.random.Generator) -> Worn:
     one = replace(stated.one, springs=springs, stop=sound.stop + random.uniform(-0.5, 2.0))
     stated = replace(stated, one=one)
     true, share = true_unit(stated, random, "any")
-    swept = measured(seed, stated, true, share, random, "any")
+    swept = measured(seed, stated, true, share, (random, 0), "any")
     return Worn(seed, stated, true, share, book, _with_book(swept, book), _shelf(sound, random))
 
 

@@ -68,14 +68,15 @@ class Case:
 
 
 @cache
-def case(seed: int, kind: Kind = "any") -> Case:
-    """The case of this seed: a third of them do not tell the springs, some took zero at speed, some were not
+def case(seed: int, kind: Kind = "any", many: int = 0) -> Case:
+    """The case of this seed, as read by hand or, if `many`, by a logger that takes so many readings each way: a third of them do
+    not tell the springs, some took zero at speed, some were not
     swept to the stop, some have one spring, an electronic trigger, or no ± on the weights."""
     random = np.random.default_rng([seed, ("any", "sound", "stays in").index(kind)])
     for attempt in range(TRIES):
         try:
             stated = stated_unit(seed + 100_000 * attempt, random, kind)
-            return measured(seed, stated, *true_unit(stated, random, kind), random, kind)
+            return measured(seed, stated, *true_unit(stated, random, kind), (random, many), kind)
         except Unsound:
             continue
     raise AssertionError(f"seed {seed} gives no plausible unit")
@@ -208,13 +209,17 @@ def _scale(stated: Mechanism, unit: Mechanism, reach: float) -> float:
 # --- the bench ----------------------------------------------------------------------------------------------
 
 
-def measured(seed: int, stated: Stated, unit: Mechanism, share: float, random: np.random.Generator, kind: Kind) -> Case:
-    curve = bench(unit, share)
+def measured(
+    seed: int, stated: Stated, unit: Mechanism, share: float, how: tuple[np.random.Generator, int], kind: Kind
+) -> Case:
+    curve, (random, many) = bench(unit, share), how
     low, high = _span(curve, random, kind)
     idle, residual = low, _residual(curve, low)
     _require(kind, residual)
     limits = random.uniform(0.5, 0.9), random.uniform(5.0, 15.0)
     up = np.round(np.linspace(low, high, int(random.integers(8, 14))), -1)
+    if many:
+        up = np.round(np.linspace(low, high, many), 1)
     down = up[-2::-1] if random.random() < 0.5 else up[::-1]
     zeroed = _zeroed(low, kind, "stop" in stated.limits and high > all_in(curve), random)
     zero = ZERO * random.normal()
@@ -304,7 +309,7 @@ def _truth(stated: Stated, unit: Mechanism, share: float, zero: float, reach: fl
 
 def as_csv(speeds: Array, read: Array, rising: int) -> str:
     rows = [
-        f"{rpm:.0f},{value:.3f},{'rising' if i < rising else 'falling'}"
+        f"{rpm:g},{value:.3f},{'rising' if i < rising else 'falling'}"
         for i, (rpm, value) in enumerate(zip(speeds, read, strict=True))
     ]
     return "\n".join(["speed [rpm],advance [deg],direction", *rows, ""])

@@ -40,6 +40,7 @@ from recurve.output.documents.base import (
 from recurve.output.documents.condition import ConditionDocument
 from recurve.output.documents.fit import FitDocument
 from recurve.output.documents.look import BandAsRead, NextToDo, RateNeeded, ReadingsDocument, StrengthNeeded
+from recurve.physics.logged import gathered_notes
 from recurve.uncertainty import Sampled
 from recurve.units import SQRT3, Quantity
 
@@ -345,6 +346,6 @@ class VerifyDocument(Document):
             correction=None if correction is None else CorrectionToMake.of(correction),
             read_again=[x.words() for x in result.unsettled],
             fit=FitDocument.of(result.fit),
-            notes=[*result.notes, *result.job.notes],
+            notes=[*gathered_notes(result.fit.job.sweep), *result.notes, *result.job.notes],
             files=list(files),
         )

@@ -121,11 +121,13 @@ def first_look(job: JobHead, stop: Quantity | None = None) -> FirstLook:
     wheel, if it was measured."""
     sweep, target = job.sweep, job.target or Target(())
     assert sweep is not None  # the caller has asked
-    outline = fit_outline(sweep, stop)
+    outline = fit_outline(sweep)
+    slips = slip_odds(target, outline.pieces, job.speed_ratio, stop)
+    if stop is not None and not slips.suspected:  # a wheel that contradicts the sweep is told, and not mixed into it
+        outline = fit_outline(sweep, stop)
     bands = tuple(_look(b, outline) for b in target.bands)
     # Readings that are all alike tell of no springs.
     needed = () if flat_kind(sweep, job.target) is not None else strength(target, outline.pieces)
-    slips = slip_odds(target, outline.pieces, job.speed_ratio)
     look = FirstLook(target, sweep, outline, job.idle_speed, bands, _sure_together(bands), needed, slips)
     look = replace(look, findings=worst_first(_findings(look, job.speed_ratio)))
     verdict, why = _verdict(look)

@@ -320,5 +320,6 @@ def _slip(evidence: Evidence) -> Finding | None:
     target, ratio, outline = evidence.job.target, evidence.job.speed_ratio, evidence.outline
     if target is None or ratio == 1.0 or outline is None:
         return None
-    found = crank_slip(slip_odds(target, outline.pieces, ratio), ratio)
+    measured = evidence.job.measured
+    found = crank_slip(slip_odds(target, outline.pieces, ratio, None if measured is None else measured.stop), ratio)
     return found if found is not None and found.severity == "check first" else None

@@ -20,6 +20,7 @@ from recurve.diagnosis.strength import book_curve
 from recurve.fit.outline import Pieces
 from recurve.inspection.findings import Cause, Finding, Words
 from recurve.physics.target import Target
+from recurve.units import Quantity
 
 PLACES_LOOKED_AT = np.array([0.3, 0.5, 0.7, 0.9])  # of the book's largest advance
 SLIP = 0.02  # probability of each slip before anything is read
@@ -33,6 +34,10 @@ NOT_REACHED = np.exp(-1.2)  # density of a place that the outline does not reach
 SUSPECTED = 0.5  # probability of a slip above which it is told before any wear
 POSSIBLE = 0.05  # above which it is mentioned
 MOST = 3.0  # beyond e^±3 of strength one factor is as odd as another
+# A largest advance that was turned to by hand, on the degree wheel, was in the distributor's degrees whatever the sweep was
+# written in. How often it was taken from the sweep after all, and shares its slip; how often it is wrong by anything at all,
+# up to WHEEL_REACH; what bench and wheel differ by without any slip. This project's own, no source.
+FROM_SWEEP, WHEEL_WRONG, WHEEL_REACH, WHEEL_APART = 0.08, 0.01, np.radians(40.0), np.radians(0.5)
 
 
 class Slip(Enum):
@@ -59,10 +64,16 @@ class SlipOdds:
         """The slip, or none, of the highest probability."""
         return max(self.chance, key=lambda slip: self.chance[slip])
 
+    @property
+    def suspected(self) -> bool:
+        """Whether a slip is likelier than none. Two may share what is left: whether there is one at all decides."""
+        return 1.0 - self.chance[Slip.none] > SUSPECTED
 
-def slip_odds(target: Target, pieces: Pieces, speed_ratio: float) -> SlipOdds:
+
+def slip_odds(target: Target, pieces: Pieces, speed_ratio: float, stop: Quantity | None = None) -> SlipOdds:
     """How likely each slip is, for equally likely outlines (n,) and `speed_ratio` [1] crank revolutions per distributor
-    revolution. Where that is 1, crank and distributor are the same and there is nothing to mix up."""
+    revolution; `stop` [rad] is the largest advance by the degree wheel, if it was measured. Where the ratio is 1, crank
+    and distributor are the same and there is nothing to mix up."""
     tops = [b.high for b in target.bands if b.kind != "idle"]
     if speed_ratio == 1.0 or not tops:
         return SlipOdds({Slip.none: 1.0})
@@ -76,7 +87,8 @@ def slip_odds(target: Target, pieces: Pieces, speed_ratio: float) -> SlipOdds:
         needed = np.clip(np.log(book / np.maximum(found, 1e-3)), -MOST, MOST)
         off = np.log(pieces.largest / advance / largest)
         prior = SLIP if slip is not Slip.none else 1.0 - SLIP * (len(Slip) - 1)
-        weight[slip] = prior * float((_strength_density(needed) * _stop_density(off)).mean())
+        seen = _wheel_density(stop, pieces.largest, advance)
+        weight[slip] = prior * float((_strength_density(needed) * _stop_density(off) * seen).mean())
     total = max(sum(weight.values()), 1e-300)
     return SlipOdds({slip: w / total for slip, w in weight.items()})
 
@@ -100,6 +112,20 @@ def _stop_density(off: Array) -> Array:
     return np.asarray(
         sum(w * np.exp(-0.5 * ((off - mean) / sd) ** 2) / (sd * np.sqrt(2 * np.pi)) for w, mean, sd in STOPS)
     )
+
+
+def _wheel_density(stop: Quantity | None, largest: Array, factor: float) -> Array:
+    """Density (n,) [1/rad] of the wheel's figure where the sweep's `largest` (n,) [rad] were multiplied by `factor` [1]; 1
+    where nothing was measured."""
+    if stop is None or stop.origin != "given":
+        return np.ones(len(largest))
+    sd = float(np.hypot(stop.standard_uncertainty or 0.0, WHEEL_APART))
+
+    def normal(about: Array) -> Array:
+        return np.asarray(np.exp(-0.5 * ((stop.value - about) / sd) ** 2) / (sd * np.sqrt(2 * np.pi)))
+
+    own = 1.0 - FROM_SWEEP - WHEEL_WRONG
+    return own * normal(largest / factor) + FROM_SWEEP * normal(largest) + WHEEL_WRONG / WHEEL_REACH
 
 
 @dataclass(frozen=True)
@@ -134,6 +160,4 @@ def crank_slip(odds: SlipOdds, ratio: float) -> CrankSlip | None:
     if not slips or max(slips.values()) < POSSIBLE:
         return None
     likeliest = max(slips, key=lambda slip: slips[slip])
-    # Two slips may share what is left: whether there is one at all decides, which one is the likelier is told.
-    suspected = 1.0 - odds.chance[Slip.none] > SUSPECTED
-    return CrankSlip("check first" if suspected else "open question", likeliest, slips[likeliest], ratio)
+    return CrankSlip("check first" if odds.suspected else "open question", likeliest, slips[likeliest], ratio)

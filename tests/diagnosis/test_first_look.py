@@ -129,6 +129,34 @@ def test_crank_figures_are_told_before_any_wear(fault: str, seed: int, tmp_path:
     assert look.verdict == "cannot tell"
 
 
+@pytest.mark.parametrize("seed", [321, 322, 351, 352])
+def test_the_wheel_tells_a_worn_stop_from_crank_figures(seed: int, tmp_path: Path) -> None:
+    """The cam turned to its stop by hand reads distributor degrees, whatever the sweep was written in: where wheel and
+    sweep agree, a worn stop is no slip; where the wheel reads half, it is one."""
+    unit = worn(seed, "stop worn")
+    job = unit.job(tmp_path)
+    wheel = Quantity(np.radians(unit.truth.stop), np.radians(0.5))
+    without, agreeing = first_look(job), first_look(job, wheel)
+    doubled = first_look(job, Quantity(wheel.value / job.speed_ratio, np.radians(0.5)))
+
+    def of_advances(look: FirstLook) -> float:
+        return look.slips.chance[Slip.crank_advances] + look.slips.chance[Slip.crank]
+
+    assert of_advances(agreeing) <= max(0.15 * of_advances(without), 1e-6)
+    assert of_advances(doubled) > 5 * of_advances(without)
+
+
+def test_the_crane_s_filed_stop_is_no_slip(tmp_path: Path) -> None:
+    """Its stop was turned to by hand and agrees with its sweep: what is filed is not called crank degrees."""
+    shutil.copytree(EXAMPLES.parent / "data", tmp_path / "data", ignore=shutil.ignore_patterns("page"))
+    (tmp_path / "examples").mkdir()
+    for file in EXAMPLES.glob("crane*.*"):
+        shutil.copy(file, tmp_path / "examples")
+    _, out, _ = run(["check", "examples/crane.toml", "--json"], tmp_path)
+    found = json.loads(out)["findings"]
+    assert found and not [f for f in found if f["severity"] == "check first"]
+
+
 def with_static(folder: Path, seed: int, fault: str, by: float) -> FirstLook:
     """The look at a unit whose readings have so many degrees too much, all alike, as with static timing left in."""
     unit = worn(seed, fault)

@@ -138,7 +138,9 @@ def test_a_plan_is_checked(plan: Plan) -> None:
     assert plan.checked is not None and plan.checked.agrees
     assert plan.checked.speeds >= 40
     assert "checked by energy minimisation" in " ".join(plan_text(plan).split())
-    assert sheet_facts(plan)["parts"][0]["facts"]["checked"].startswith("computed a second way (energy minimisation) at ")
+    assert sheet_facts(plan)["parts"][0]["facts"]["checked"].startswith(
+        "computed a second way (energy minimisation) at "
+    )
 
 
 def test_a_curve_of_other_springs_is_found_out(plan: Plan) -> None:

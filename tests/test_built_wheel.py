@@ -17,7 +17,11 @@ def test_the_wheel_holds_the_package_and_its_data(tmp_path: Path) -> None:
     held = {name for name in zipfile.ZipFile(built).namelist() if ".dist-info/" not in name}
     data = {f"recurve/shipped/{p.relative_to(ROOT / 'data')}" for p in (ROOT / "data").rglob("*") if p.is_file()}
     code = {str(p.relative_to(ROOT)) for p in (ROOT / "recurve").rglob("*.py")}
-    assert held == {p for p in data | code if "__pycache__" not in p} | {"recurve/py.typed"}
+    guide = {
+        f"recurve/shipped/guide/{p.relative_to(ROOT / 'examples')}"
+        for p in [ROOT / "examples/measuring.md", *(ROOT / "examples/measuring").iterdir()]
+    }
+    assert held == {p for p in data | code | guide if "__pycache__" not in p} | {"recurve/py.typed"}
     about = zipfile.ZipFile(built).read(
         next(n for n in zipfile.ZipFile(built).namelist() if n.endswith("entry_points.txt"))
     )

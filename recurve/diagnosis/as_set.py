@@ -109,8 +109,9 @@ def _with_springs(job: Job, told: AsSet) -> Job:
             continue
         known = {} if job.catalogue is None else {s.id: s for s in job.catalogue.springs}
         if i >= len(places) or identity not in known:
+            gone = " (its file is not there)" if job.catalogue is None and "catalogue" in job.document else ""
             raise InputError(
-                f"{job.path}: {PLACES[i]}_spring: got {identity!r}, expected the id of a spring of the catalogue"
+                f"{job.path}: {PLACES[i]}_spring: got {identity!r}, expected the id of a spring of the catalogue{gone}"
             )
         one = known[identity]
         places[i] = replace(places[i], found=one)

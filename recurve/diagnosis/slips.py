@@ -125,7 +125,7 @@ def _wheel_density(stop: Quantity | None, largest: Array, factor: float) -> Arra
         return np.asarray(np.exp(-0.5 * ((stop.value - about) / sd) ** 2) / (sd * np.sqrt(2 * np.pi)))
 
     own = 1.0 - FROM_SWEEP - WHEEL_WRONG
-    return own * normal(largest / factor) + FROM_SWEEP * normal(largest) + WHEEL_WRONG / WHEEL_REACH
+    return np.asarray(own * normal(largest / factor) + FROM_SWEEP * normal(largest) + WHEEL_WRONG / WHEEL_REACH)
 
 
 @dataclass(frozen=True)

@@ -57,6 +57,11 @@ class NamedTables:
         """The springs that [catalogue] names, likewise."""
         return self._read(("catalogue", "file"), read_catalogue)
 
+    def catalogue_is_there(self) -> bool:
+        """Whether there is a file of the name that [catalogue] gives."""
+        file = self._value(("catalogue", "file"))
+        return isinstance(file, str) and not name_fault(self.path, file)
+
     def _checked(self, key: Key) -> Readings | None:
         readings = self._read(key, read_sweep)
         self.faults += reading_faults(readings, str(self.path.parent / str(self._value(key))))

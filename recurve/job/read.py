@@ -77,20 +77,22 @@ class JobParts:
     doubts: tuple[str, ...]
 
 
-def load_job(path: str | Path) -> Job:
+def load_job(path: str | Path, springs_wanted: bool = True) -> Job:
     """Read a job file and the tables it names.
 
     Three steps: `read_files`, `build_parts`, and `whole_job`, which fits a reference sweep where the weights are known by
-    one. Every fault is found before that fit. Raises InputError with one line for each fault of all files, PhysicsError
+    one. Every fault is found before that fit. Without `springs_wanted` a catalogue whose file is gone is no fault; the job
+    is then without one. Raises InputError with one line for each fault of all files, PhysicsError
     where everything can be read but no such distributor can work. Lengths, masses and so on are SI afterwards, angles
     radians, speeds and advances the distributor's.
     """
-    files = read_files(path)
+    files = read_files(path, springs_wanted)
     return whole_job(files, build_parts(files))
 
 
-def read_files(path: str | Path) -> JobFiles:
-    """The job file by its model, and the tables it names; raises InputError with one line for each fault of them all."""
+def read_files(path: str | Path, springs_wanted: bool = True) -> JobFiles:
+    """The job file by its model, and the tables it names; raises InputError with one line for each fault of them all. Without
+    `springs_wanted` a catalogue whose file is gone is none."""
     file = Path(path)
     text, document = read_document(path)
     if not document.keys() & UNIT_TABLES and document.keys() & OTHER_TABLES:
@@ -102,7 +104,8 @@ def read_files(path: str | Path) -> JobFiles:
     faults: list[Fault] = []
     model = validated(m.JobModel, document, text, str(path), faults)
     tables = NamedTables(file, text, document, faults)
-    readings, reference, catalogue = tables.sweep(), tables.reference(), tables.catalogue()
+    readings, reference = tables.sweep(), tables.reference()
+    catalogue = tables.catalogue() if springs_wanted or tables.catalogue_is_there() else None
     if model is None or faults:
         raise InputError([*faults, *_of_the_rest(document, faults, reference, text, str(path))])
     return JobFiles(file, text, document, model, readings, reference, catalogue)
@@ -358,13 +361,13 @@ def readings_of(path: str | Path) -> Readings:
 
 
 def fingerprint_of(job: Path, model: m.JobModel | m.BareModel) -> str:
-    """Twelve hex digits that change with any byte of the job or of the tables it names."""
+    """Twelve hex digits that change with any byte of the job or of the tables it names, and where one of these is gone."""
     digest = hashlib.sha256()
     tables = [t.file for t in (model.sweep, model.catalogue) if t is not None]
     if model.weights is not None and isinstance(model.weights.motion, u.ReferenceMotion):
         tables.append(model.weights.motion.sweep)
     for file in (job, *(beside(job, t) for t in tables)):
-        content = file.read_bytes()
+        content = file.read_bytes() if file.is_file() else b""
         digest.update(len(content).to_bytes(8, "big") + content)
     return digest.hexdigest()[:12]
 

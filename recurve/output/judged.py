@@ -135,7 +135,7 @@ def judge_left(path: Path, sweep: Path, asked: AskedLeft, report: Report) -> Lef
 
     folder = plan_path(path).parent if plan_path(path).is_file() else path.parent
     gather = Gathered()
-    job = gather(lambda: load_job(path))
+    job = gather(lambda: load_job(path, springs_wanted=False))
     unit = None if job is None else gather(lambda: finished_unit(plan_path(path), job))
     readings = gather(
         lambda: (
@@ -183,9 +183,16 @@ def finished_unit(planned: Path, asked: Job) -> tuple[Job, str]:
             f"{planned}: missing, so the unit is judged as {asked.path} describes it; expected recurve plan's plan.toml"
         )
         return asked, told if read_planned(asked.path) is None else ""
-    finished, made_from = load_job(planned), read_planned(planned)
+    finished, made_from = load_job(planned, springs_wanted=False), read_planned(planned)
     if made_from is None:
         words = "does not say what it was planned from"
+    elif asked.catalogue is None and "catalogue" in asked.document:
+        file = asked.document["catalogue"]["file"]
+        gone = f"{asked.path}: the catalogue {file} is not there"
+        return (
+            finished,
+            f"{gone}; whether the job was changed after it was planned cannot be told, so the plan is judged",
+        )
     elif made_from.inputs != asked.fingerprint:
         words = f"planned from other inputs than {asked.path} has now"
     else:

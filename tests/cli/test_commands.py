@@ -18,7 +18,10 @@ from commands import no_nan, run
 from jobs import JOB, without, write_job
 
 from recurve import __version__
+from recurve.errors import InputError
 from recurve.job.read import load_job
+from recurve.output.judged import finished_unit
+from recurve.output.planfile import plan_path
 from recurve.text import printable
 from recurve.units import Quantity as Measured
 from recurve.units import parse
@@ -296,6 +299,20 @@ def test_verify_uses_the_plan_beside_the_job(planned: Planned, tmp_path: Path) -
     assert code == 3
     assert "does not say what it was planned from" in err and "plan again" in err
     assert max(len(line) for line in out.splitlines()) <= 80
+
+
+def test_verify_needs_no_catalogue(planned: Planned, tmp_path: Path) -> None:
+    """The drawer's list is gone: the plan is judged all the same, and what cannot be told is told."""
+    shutil.copytree(planned.path.parent, tmp_path, dirs_exist_ok=True)
+    path = tmp_path / planned.path.name
+    before, _ = finished_unit(plan_path(path), load_job(path))
+    (tmp_path / "springs.csv").unlink()
+    with pytest.raises(InputError, match="no such file"):
+        load_job(path)
+    unit, told = finished_unit(plan_path(path), load_job(path, springs_wanted=False))
+    assert unit.catalogue is None and before.catalogue is not None
+    assert unit.places == before.places and unit.stop == before.stop
+    assert "the catalogue springs.csv is not there" in told
 
 
 def _shifted(line: str, by: float) -> str:

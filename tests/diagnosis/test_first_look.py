@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from checkout import EXAMPLES
 from commands import run
+from longer import some
 from look_study import Looked, cases_of, coverage, looked_at, summary
 from worn import SLIPS, Way, worn
 
@@ -53,14 +54,14 @@ def test_the_book_s_curve_is_straight_in_speed_squared_between_its_points() -> N
     assert book_curve(Target(bands), degrees(np.array([7.0]))).most * RPM**2 == pytest.approx([800**2])
 
 
-@pytest.mark.parametrize("seed", [301, 302, 303])
+@pytest.mark.parametrize("seed", some([301, 302, 303], 1))
 def test_sound_springs_pull_as_strongly_as_the_book_needs(seed: int, tmp_path: Path) -> None:
     rows = looked(tmp_path, seed, "sound").strength
     assert rows
     assert all(s.low is not None and s.low <= 1.0 and (s.high is None or s.high >= 1.0) for s in rows)
 
 
-@pytest.mark.parametrize("seed", [304, 305, 306])
+@pytest.mark.parametrize("seed", some([304, 305, 306], 1))
 def test_springs_that_are_too_strong_are_told_by_how_much(seed: int, tmp_path: Path) -> None:
     """The generator makes both springs 1.3 to 1.8 times too strong; drag is in the ratio, so it lies nearer to 1."""
     ratios = [s.ratio for s in looked(tmp_path, seed, "strong").strength if s.ratio is not None]
@@ -92,14 +93,14 @@ def _without_springs(folder: Path, text: str) -> Path:
 # --- verdicts ---------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("seed", [311, 312, 313, 314])
+@pytest.mark.parametrize("seed", some([311, 312, 313, 314], 2))
 def test_a_sound_unit_is_not_accused(seed: int, tmp_path: Path) -> None:
     look = looked(tmp_path, seed, "sound")
     assert look.verdict in ("sound", "cannot tell")
     assert not [f for f in look.findings if f.severity in ("check first", "repair first", "high", "medium")]
 
 
-@pytest.mark.parametrize("seed", [321, 322, 323])
+@pytest.mark.parametrize("seed", some([321, 322, 323], 2))
 def test_a_worn_stop_alone_is_the_stop_and_no_spring(seed: int, tmp_path: Path) -> None:
     look = looked(tmp_path, seed, "stop worn")
     if look.bands[-1].above > 0.95:
@@ -108,7 +109,7 @@ def test_a_worn_stop_alone_is_the_stop_and_no_spring(seed: int, tmp_path: Path) 
     assert not [f for f in look.findings if isinstance(f, SpringsOff)]
 
 
-@pytest.mark.parametrize("seed", [331, 332, 333])
+@pytest.mark.parametrize("seed", some([331, 332, 333], 1))
 def test_a_slack_primary_does_not_come_back(seed: int, tmp_path: Path) -> None:
     unit, look = worn(seed, "slack primary"), looked(tmp_path, seed, "slack primary")
     stays = look.stays_in
@@ -120,7 +121,7 @@ def test_a_slack_primary_does_not_come_back(seed: int, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("fault", SLIPS)
-@pytest.mark.parametrize("seed", [341, 342])
+@pytest.mark.parametrize("seed", some([341, 342], 1))
 def test_crank_figures_are_told_before_any_wear(fault: str, seed: int, tmp_path: Path) -> None:
     look = looked(tmp_path, seed, fault)
     [slip] = look.findings
@@ -129,7 +130,7 @@ def test_crank_figures_are_told_before_any_wear(fault: str, seed: int, tmp_path:
     assert look.verdict == "cannot tell"
 
 
-@pytest.mark.parametrize("seed", [321, 322, 351, 352])
+@pytest.mark.parametrize("seed", some([321, 322, 351, 352], 2))
 def test_the_wheel_tells_a_worn_stop_from_crank_figures(seed: int, tmp_path: Path) -> None:
     """The cam turned to its stop by hand reads distributor degrees, whatever the sweep was written in: where wheel and
     sweep agree, a worn stop is no slip; where the wheel reads half, it is one."""
@@ -165,7 +166,7 @@ def with_static(folder: Path, seed: int, fault: str, by: float) -> FirstLook:
     return first_look(replace(job, sweep=replace(job.sweep, advance=job.sweep.advance + np.radians(by))))
 
 
-@pytest.mark.parametrize("seed", [371, 372, 373])
+@pytest.mark.parametrize("seed", some([371, 372, 373], 1))
 @pytest.mark.parametrize("by", [5.0, 9.0])
 def test_static_timing_left_in_the_readings_is_told_before_any_wear(seed: int, by: float, tmp_path: Path) -> None:
     look = with_static(tmp_path, seed, "sound", by)
@@ -176,7 +177,7 @@ def test_static_timing_left_in_the_readings_is_told_before_any_wear(seed: int, b
 
 
 @pytest.mark.parametrize("fault", ["slack primary", "stop worn", "weak primary"])
-@pytest.mark.parametrize("seed", [374, 375])
+@pytest.mark.parametrize("seed", some([374, 375], 1))
 def test_wear_is_not_taken_for_an_offset(seed: int, fault: str, tmp_path: Path) -> None:
     assert not any(isinstance(f, AllTooHigh) for f in looked(tmp_path, seed, fault).findings)
 
@@ -219,7 +220,7 @@ def _held(found: list[Looked]) -> None:
 
 
 def test_what_is_said_of_some_units_is_true() -> None:
-    _held(looked_at(cases_of(range(2100, 2102)), workers=1))
+    _held(looked_at(cases_of(range(2100, 2101)), workers=1))
 
 
 @pytest.mark.study

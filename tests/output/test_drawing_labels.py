@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 from checkout import EXAMPLES
+from longer import some
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.transforms import Bbox
@@ -81,7 +82,7 @@ def covered(axes: Axes) -> list[tuple[str, str]]:
 
 
 @pytest.mark.parametrize("draw", [mechanism._figure, mechanism._small], ids=["whole", "small"])
-@pytest.mark.parametrize("name", UNITS)
+@pytest.mark.parametrize("name", some(UNITS, 10))
 def test_labels_cover_no_part_and_stay_on_the_page(name: str, draw: Any) -> None:
     with style.figure_settings():
         figure: Figure = draw(UNITS[name])

@@ -7,6 +7,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 from example_plans import planned
+from longer import some
 from matplotlib.axes import Axes
 from matplotlib.transforms import Bbox
 
@@ -30,7 +31,7 @@ def told(identity: str) -> str:
     return "as found" if identity.startswith("as found") else identity
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", some(NAMES, 2))
 def test_the_region_fills_the_figure(name: str) -> None:
     """The window's corners span most of each axis: nothing is squeezed into a corner by empty space."""
     axes, plan = drawn(name), planned(name)
@@ -41,7 +42,7 @@ def test_the_region_fills_the_figure(name: str) -> None:
         assert np.ptp(corners[:, place]) > 0.7 * (high - low)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", some(NAMES, 2))
 def test_springs_stand_by_their_ids_and_none_on_another(name: str) -> None:
     axes, plan = drawn(name), planned(name)
     assert plan.build is not None and plan.job.catalogue is not None and plan.window is not None

@@ -12,6 +12,7 @@ from functools import cache
 import numpy as np
 import pytest
 from brute import Best, brute_pair, brute_plan, exact_curve, exact_margin
+from longer import some
 from random_jobs import random_job
 
 from recurve.physics.posts import PointPosts, TablePosts
@@ -77,7 +78,7 @@ def test_a_snap_between_the_advances_looked_at_is_no_reason_to_give_up() -> None
     assert best.margin - 0.5 <= outcome.build.margin <= best.margin + 0.005
 
 
-@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("case", some(CASES, 8))
 def test_never_worse_than_brute_force(case: Case) -> None:
     """On the cases of every run."""
     check_margin(case)
@@ -129,13 +130,13 @@ def check_rules(case: Case) -> None:
     assert len(springs) == 1 or springs[0] is not springs[1] or springs[0].quantity != 1
 
 
-@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("case", some(CASES, 8))
 def test_what_is_reported_keeps_the_rules(case: Case) -> None:
     """Margin by the forward curve within 1e-6, posts within travel, stop within trim, no snap, nothing used twice."""
     check_rules(case)
 
 
-@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("case", some(CASES, 8))
 def test_every_band_is_reported(case: Case) -> None:
     """The bands come in the job's order; the worst of their margins is the plan's, and each follows from its advances:
     1 in the middle of a band, 0 on an edge, of a band from zero only the upper edge (by hand)."""

@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from brute import exact_curve, exact_margin
+from longer import some
 from random_jobs import (
     DEG,
     MM,
@@ -226,7 +227,7 @@ def test_two_identical_springs_are_one_choice() -> None:
     assert [s.bend for s in built(again).springs] == pytest.approx([s.bend for s in built(once).springs], abs=1e-9)
 
 
-@pytest.mark.parametrize("seed", [2, 8])
+@pytest.mark.parametrize("seed", some([2, 8], 1))
 def test_the_order_of_the_catalogue_does_not_matter(seed: int) -> None:
     """Rows turned round: the same margin, and no more movement of the posts."""
     job = random_job(seed)
@@ -254,7 +255,7 @@ def test_rising_and_falling_are_both_in_band() -> None:
         assert result.band.low < result.rising < result.falling < result.band.high
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", some(range(4), 2))
 def test_no_snap_is_ever_planned(seed: int) -> None:
     """Primaries under so much initial tension that the best margin would snap: what is planned does not."""
     around = hidden(seed + 40, tables=(True, True))

@@ -51,7 +51,7 @@ ReadIn = Annotated[
 ]
 ZeroedAt = Annotated[str | None, text_option("SPEED", 'Where zero was taken, "250 rpm"; else weights held home.')]
 PrimaryLength = Annotated[str | None, text_option("LENGTH", 'Over the primary\'s posts as set, "13.41 ± 0.03 mm".')]
-SecondaryLength = Annotated[str | None, text_option("LENGTH", "Over the second spring's posts as set.")]
+SecondaryLength = Annotated[str | None, text_option("LENGTH", "Over the secondary's posts as set.")]
 StopAsSet = Annotated[
     str | None,
     text_option("ANGLE|TRIM", 'The stop: by degree wheel, "11.2 ± 0.2 deg", or "0.4 mm" built up, "-0.2 mm" filed.'),

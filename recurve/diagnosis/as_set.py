@@ -93,8 +93,8 @@ def _stop(job: Job, told: AsSet, found: Job) -> Quantity | None:
     per_mm = found.stop.per_mm
     if not per_mm:
         raise InputError(
-            f"{found.path}: stop: got a trim in mm, expected the advance at the stop by a degree wheel: the job does not tell "
-            "the stop's radius"
+            f"{found.path}: stop: got a trim in mm, expected the advance at the stop by degree wheel, since the job "
+            "does not give the stop's radius"
         )
     known = job.build.stop if told.trim.half_width is None else told.trim.half_width
     by = (found.measured.stop.half_width or 0.0) + max(known, TRIMMED) * per_mm

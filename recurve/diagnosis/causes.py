@@ -57,7 +57,7 @@ NAMES = {
     Cause.STOP: "the stop",
     Cause.FRICTION: "friction",
     Cause.PRIMARY: "the primary",
-    Cause.SECONDARY: "the second spring",
+    Cause.SECONDARY: "the secondary",
 }
 MENDED = (Cause.STOP, Cause.FRICTION)  # by a repair, without other springs
 SPRUNG = (Cause.PRIMARY, Cause.SECONDARY)
@@ -91,7 +91,8 @@ class Blame:
         named = ["one of the two springs" if self.either and c in SPRUNG else NAMES[c] for c in self.causes]
         parts = named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"
         return (
-            f"with {parts} put right, and the rest left as it is, every band can be met: probability {self.share:.0%}",
+            f"with {parts} put right and nothing else touched, the unit meets every band with a probability of "
+            f"{self.share:.0%}",
         )
 
 
@@ -149,7 +150,7 @@ def blame(evidence: Evidence, ideal: Ideal | None) -> Blame | None:
 
 
 def knee(evidence: Evidence, ideal: Ideal | None) -> float:
-    """The take-up [rad] of the second spring that the target's curve asks for; infinite with one spring."""
+    """The take-up [rad] of the secondary that the target's curve asks for; infinite with one spring."""
     if len(evidence.job.places) < 2:
         return float(np.inf)
     wanted = None if ideal is None or len(ideal.springs) < 2 else ideal.springs[1].takeup

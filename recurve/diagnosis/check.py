@@ -142,7 +142,13 @@ def check_bare(job: Job | BareJob) -> BareCheck:
         return BareCheck(job, inspected, look, "cannot tell", inspected.undecided)
     if look is not None:
         return BareCheck(job, inspected, look, look.verdict, look.why)
-    return BareCheck(job, inspected, None, "facts only", ("there is neither a sweep nor springs to judge a curve by",))
+    return BareCheck(
+        job,
+        inspected,
+        None,
+        "facts only",
+        ("the job gives neither a sweep nor springs, so there is no curve to judge",),
+    )
 
 
 def _gated(inspected: Inspected) -> tuple[CheckVerdict, tuple[str, ...]] | None:
@@ -185,21 +191,21 @@ def _verdict(
     if repairs(findings):
         return "mechanical repair first", tuple(f.what for f in repairs(findings))
     if evidence.fit is not None and not evidence.fit.converged:
-        return "cannot tell", ("the fit did not settle on one answer; take more readings, up and down",)
+        return "cannot tell", ("the readings do not lead to one clear answer; take more, speed rising and falling",)
     if passing is None:
-        return "facts only", ("the job names no target to judge the curve by",)
+        return "facts only", ("the job gives no target, so the curve cannot be judged",)
     if passing >= SOUND:
         return "sound", (f"every band is met, rising and falling, with a probability of {passing:.0%}",)
     if passing > 1 - SURE and not any(f.severity == "high" for f in findings):
         return "cannot tell", (
-            f"it may meet its bands as it is (probability {passing:.0%}); more readings would settle it",
+            f"the unit may meet its bands as it is (probability {passing:.0%}); take more readings to settle it",
         )
     trim = stop_trim(job)
     beyond = trim is not None and trim.edge is not None and not trim.can  # then it is the stop, whatever else
     if blamed is not None and blamed.open_friction and not beyond:
         return "cannot tell", (
-            "it does not meet its bands, and whether by friction or by its springs the readings do not tell: free and oil the "
-            "weights and the cam, then sweep it again",
+            "the unit misses its bands, and the readings cannot show whether friction or a spring is to blame; "
+            "free and oil the weights and the cam, then sweep the unit again",
         )
     return _remedy(job, evidence, blamed, ideal)
 
@@ -228,23 +234,26 @@ def _remedy(
         if found is not None and found.margin >= WORTHWHILE:
             return verdict, (
                 *told,
-                f"the springs that are in it reach a margin of {found.margin:.2f} with their posts bent{work}",
-                "recurve plan may still take a new spring, where more builds of it pass at first setting",
+                f"with the posts bent{work}, the springs now fitted reach a margin of {found.margin:.2f}",
+                "recurve plan may still choose a new spring if that gives a better chance of passing first time",
             )
     kept = _ideal(job, trim=False)
     if kept is not None and kept.margin >= 0:
-        return "new springs", (*told, f"with the stop as it is, springs could reach a margin of {kept.margin:.2f}")
+        return "new springs", (
+            *told,
+            f"with the stop left as it is, the best springs reach a margin of {kept.margin:.2f}",
+        )
     if ideal is not None and ideal.margin >= 0:
-        return "new springs and stop trim", why or ("the stop must be trimmed too",)
+        return "new springs and stop trim", why or ("the stop must be trimmed as well",)
     if _catalogue_passes(job, problem):
         return "new springs and stop trim", (
             *why,
-            "springs of the catalogue can do it, though they are of unusual size",
+            "springs in the catalogue can do it, though their sizes are unusual",
         )
     if evidence.fit is not None and _may_be_saved(evidence.fit, job):
         return "cannot tell", (
-            "in some of the states that the readings allow springs could bring it into its bands, in others none: measure what "
-            "comes next below, or sweep it again, before it is given up",
+            "the readings leave open whether any springs could bring the unit into its bands; before you give it "
+            "up, take the next measurement listed below, or sweep the unit again",
         )
     return "not worth saving by recurve", out_of_reach(job, problem, ideal)
 

@@ -197,7 +197,7 @@ def _moves(unit: Job, build: Build, moved: tuple[int, ...], trims: bool) -> tupl
         way = "out" if one.bend > 0 else "in"
         # The bend is what the sweep asks for; the length holds only of posts that stand where the plan had them.
         set_to = (
-            f"to {one.length * 1e3:.2f} mm over the posts, if they measure {(one.length - one.bend) * 1e3:.2f} mm now"
+            f"to {one.length * 1e3:.2f} mm over both posts, if they measure {(one.length - one.bend) * 1e3:.2f} mm now"
         )
         words = f"bend the {PLACES[i]} post {way} {abs(one.bend) * 1e3:.2f} mm ({set_to})"
         made.append(Move(f"{PLACES[i]} post", one.bend, one.length, words))

@@ -105,10 +105,10 @@ class StaysIn(Finding):
         return Words(
             "does not come back to zero",
             f"{_residual_words(self.residual, self.limit, self.idle)}{_slack_words(self.slack)}",
-            "set by light at idle, the engine ends up short of its total; set at the top, idle is far advanced and hunts",
-            "a slack primary and a spindle that binds both leave the cam where it is put. To tell them apart, unhook both "
-            "springs and turn the cam by hand: if it drags or sticks, the spindle binds: clean and oil it first. If it turns "
-            "freely, the primary is slack or stretched, or its post bent in: reset the post or replace the spring",
+            "timed at idle, the engine ends up short of its total; timed at the top, it idles far advanced and hunts",
+            "either the primary is slack or the cam spindle binds. Unhook both springs and turn the cam by hand. "
+            "If it drags or sticks, the spindle binds: clean and oil it first. If it turns freely, the primary is "
+            "slack or stretched, or its post is bent in: reset the post or replace the spring",
         )
 
 
@@ -130,23 +130,26 @@ class MayStayIn(Finding):
         hidden = (
             ""
             if self.zeroed_at is None
-            else f"; zero was taken at {self.zeroed_at * RPM:.0f} rpm, where some may have been in already"
+            else (
+                f"; zero was set at {self.zeroed_at * RPM:.0f} rpm (distributor), where some advance may already "
+                "have been in"
+            )
         )
         return Words(
             "cannot tell whether it comes back to zero",
             f"{_residual_words(self.residual, self.limit, self.idle)}: probability {self.chance:.0%}{hidden}",
-            "advance that stays in at idle is added to whatever the timing light is set to",
-            "take zero with the weights held home by hand, then read again at idle, coming down",
+            "advance that stays in at idle upsets any timing set at idle",
+            "set zero with the weights held home by hand, then read the advance again at idle, speed falling",
         )
 
 
 def _residual_words(residual: Uncertain, limit: float, idle: float) -> str:
     at = f"{idle * RPM:.0f} rpm"
-    return f"{residual.degrees()} stays in at {at} where {np.degrees(limit):.1f}° is the most (distributor)"
+    return f"{residual.degrees()} stays in at {at}; the limit is {np.degrees(limit):.1f}° (distributor)"
 
 
 def _slack_words(slack: Uncertain | None) -> str:
-    return "" if slack is None else f"; the primary hangs slack up to {slack.degrees()} of advance"
+    return "" if slack is None else f"; the primary hangs slack until {slack.degrees()} of advance"
 
 
 def _slack(e: Evidence) -> Uncertain | None:
@@ -195,25 +198,26 @@ class Sluggish(Finding):
         """The finding in words."""
         friction, by = self.friction.value, self.friction.standard_uncertainty or 0.0
         told = (
-            f"{self.apart.degrees()} between the two at {self.speed * RPM:.0f} rpm (distributor), {np.degrees(SLUGGISH):.0f}° "
-            f"is the most; friction {1e3 * friction:.1f} ± {2e3 * by:.1f} mN·m, which the rubbing block's drag cannot cause, "
-            "since that does not change sign"
+            f"{self.apart.degrees()} between the two at {self.speed * RPM:.0f} rpm; the limit is "
+            f"{np.degrees(SLUGGISH):.0f}° (distributor). Friction is {1e3 * friction:.1f} ± {2e3 * by:.1f} mN·m. "
+            "The rubbing block is not the cause: its drag is the same with speed rising and falling"
         )
         if self.severity == "repair first" and self.needed is not None:
-            told += f". With this friction no springs meet the bands: probability {self.needed:.0%}"
+            told += f". With this friction no springs can meet the bands (probability {self.needed:.0%})"
         if self.severity == "open question":
             return Words(
-                "may be sluggish: rising and falling may lie apart",
+                "may be sluggish: the rising and falling curves may lie apart",
                 f"{told}: probability {self.chance:.0%}",
-                "springs may be blamed for what friction does",
-                "springs unhooked, turn the cam and swing the weights by hand: they must fall back of themselves; clean and "
-                "oil them, then read it again where it climbs, rising and falling",
+                "friction may be mistaken for a faulty spring",
+                "unhook the springs, turn the cam and swing the weights by hand: both must move freely. "
+                " Clean and oil them, then read the climbing part of the curve again, speed rising and "
+                "falling",
             )
         return Words(
-            "sluggish: rising and falling lie apart",
+            "sluggish: the rising and falling curves lie apart",
             told,
-            "timing depends on whether the engine was speeding up or slowing down",
-            "dry or rusty cam spindle, dirt, worn pins: clean and oil before any spring is judged",
+            "at the same speed the timing differs, depending on whether the engine is speeding up or slowing down",
+            "look for a dry or rusty cam spindle, dirt and worn pins; clean and oil before you judge any spring",
         )
 
 
@@ -254,8 +258,8 @@ class OutOfBand:
 
     def words(self) -> str:
         """In words."""
-        told = f"{self.advance.degrees()} at {self.speed * RPM:.0f} rpm where {np.degrees(self.limit):.1f}° is the "
-        told += "most" if self.over else "least"
+        edge = f"{'most' if self.over else 'least'} {np.degrees(self.limit):.1f}°"
+        told = f"{self.advance.degrees()} at {self.speed * RPM:.0f} rpm, by the book at {edge}"
         return told if self.chance >= SURE else f"{told} (probability {self.chance:.0%})"
 
 
@@ -271,10 +275,12 @@ class NeverTakesUp(Finding):
     def words(self) -> Words:
         """The finding in words."""
         return Words(
-            "the second spring never takes up",
-            f"it would begin past the stop of {self.stop.degrees()} (distributor); probability {self.chance:.0%}",
-            "all of the advance is in far too soon: knock under load at middling speed",
-            "look for a missing or opened hook, a bent or worn post, or a wrong spring; set the post or replace the spring",
+            "the secondary never takes up",
+            f"with a probability of {self.chance:.0%} it would only begin to pull beyond the stop, at "
+            f"{self.stop.degrees()} (distributor)",
+            "all the advance is in far too soon: the engine knocks under load at medium speed",
+            "look for a missing or opened hook, a bent or worn post, or the wrong spring; reset the post or "
+            "replace the spring",
         )
 
 
@@ -304,16 +310,17 @@ class EarlyOnset(Finding):
         return Words(
             f"{what}: {'weak' if self.slack is None else 'slack'} primary",
             f"{told} (distributor); onset {self.onset.rpm()}{_slack_words(self.slack)}",
-            "too much advance too early: pinking as it pulls away, hunting at idle"
+            "the advance comes too early: the engine pinks as it pulls away, and hunts at idle"
             if self.below_knee
-            else "too much advance for the speed: knock under load",
-            "first see that the cam turns freely by hand with both springs unhooked; then replace the primary, or reset its post",
+            else "too much advance for the speed: the engine knocks under load",
+            "unhook both springs and check that the cam turns freely by hand; then replace the primary, or reset "
+            "its post",
         )
 
 
 @dataclass(frozen=True)
 class LateTakeUp(Finding):
-    """Too much advance by the second spring: the bands missed, its `takeup` [rad], and the take-up `wanted` [rad] if it is
+    """Too much advance by the secondary: the bands missed, its `takeup` [rad], and the take-up `wanted` [rad] if it is
     surely later than that, None if the spring is weak rather than late."""
 
     missed: tuple[OutOfBand, ...]
@@ -325,14 +332,14 @@ class LateTakeUp(Finding):
     def words(self) -> Words:
         """The finding in words."""
         told = "; ".join(m.words() for m in self.missed)
-        wanted = "" if self.wanted is None else f", the target wants about {np.degrees(self.wanted):.1f}°"
+        wanted = "" if self.wanted is None else f"; the target asks for about {np.degrees(self.wanted):.1f}°"
         return Words(
-            "too much past the knee: weak second spring"
+            "too much advance past the knee: weak secondary"
             if self.wanted is None
-            else "take-up late: hook or post of the second spring worn",
-            f"{told} (distributor); the second spring takes up at {self.takeup.degrees()}{wanted}",
-            "too much advance in the middle of the range: knock under load, the more the harder it pulls",
-            "close the hook or bend the post out; a worn hook or groove wants a new spring or post",
+            else "take-up late: the secondary's hook or post is worn",
+            f"{told} (distributor); the secondary takes up at {self.takeup.degrees()}{wanted}",
+            "too much advance in the middle of the speed range: the engine knocks under load",
+            "close the hook, or bend the post out; replace a spring with a worn hook, or a post with a worn groove",
         )
 
 
@@ -349,17 +356,18 @@ class Unsettled(Finding):
         told = f"{'; '.join(m.words() for m in self.missed)} (distributor); "
         if self.friction:
             return Words(
-                "out of its bands: by friction or by a spring, the readings do not tell",
-                f"{told}friction would explain it, and so would another spring",
-                "springs may be bought for what oil would mend",
-                "springs unhooked, turn the cam and swing the weights by hand; clean and oil them; then sweep it again, rising "
-                "and falling",
+                "out of its bands, and the readings cannot show whether friction or a spring is to blame",
+                f"{told}either friction or a wrong spring would explain it",
+                "you might buy springs where cleaning and oil would do",
+                "unhook the springs, turn the cam and swing the weights by hand; clean and oil them, then sweep "
+                "the unit again, speed rising and falling",
             )
         return Words(
             "too much advance: one of the springs is weak or late",
-            f"{told}the primary alone would explain it, and so would the second spring",
-            "too much advance for the speed: knock under load",
-            "take both springs off and weigh them, or turn the cam by hand to where each begins to pull; then plan",
+            f"{told}either the primary or the secondary would explain it",
+            "too much advance for the speed: the engine knocks under load",
+            "take both springs off and weigh them, or turn the cam by hand to where each begins to pull; then run "
+            "recurve plan",
         )
 
 
@@ -379,13 +387,13 @@ class TooLittleAdvance(Finding):
         """The finding in words."""
         which = {
             Cause.PRIMARY: "the primary is too strong",
-            Cause.SECONDARY: "the second spring is too strong or too early",
+            Cause.SECONDARY: "the secondary is too strong or too early",
         }
         return Words(
             f"too little advance: {which.get(self.cause, 'springs too strong')}, or something binds",
             f"{'; '.join(m.words() for m in self.missed)} (distributor)",
-            "flat, hot and thirsty: the engine runs retarded at these speeds",
-            "free the weights and the cam spindle first; then weaker springs or posts bent in",
+            "the timing is retarded at these speeds: the engine is flat, runs hot and burns more fuel",
+            "free the weights and the cam spindle first; then fit weaker springs, or bend the posts in",
         )
 
 

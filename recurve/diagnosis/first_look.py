@@ -143,9 +143,9 @@ def _verdict(look: FirstLook) -> tuple[LookVerdict, tuple[str, ...]]:
     if repairs(findings):
         return "mechanical repair first", tuple(f.what for f in repairs(findings))
     if not look.outline.settled:
-        return "cannot tell", ("the readings do not settle on one curve; take more, up and down",)
+        return "cannot tell", ("the readings do not fit one curve; take more, speed rising and falling",)
     if look.passing is None:
-        return "facts only", ("the job names no target to judge the readings by, or none of its bands was read",)
+        return "facts only", ("the job gives no target, or no reading was taken at any of its bands",)
     told = tuple(f.what for f in findings if f.severity in ("high", "medium"))
     stop = any(f.cause == Cause.STOP and f.severity == "high" for f in findings)
     springs = any(isinstance(f, SpringsOff | StaysIn) for f in findings)
@@ -157,18 +157,18 @@ def _verdict(look: FirstLook) -> tuple[LookVerdict, tuple[str, ...]]:
         }
         return by[springs, stop], told
     if look.out:
-        return "cannot tell", ("bands are missed, but not in a way that springs or the stop alone would explain",)
+        return "cannot tell", ("the unit misses bands, but neither the springs nor the stop alone would explain it",)
     if look.unread:
         return "cannot tell", (_unread_words(look.unread),)
     if look.outline.counts_from is not None:
         return "cannot tell", (
-            f"zero was set at {look.outline.counts_from * RPM:.0f} rpm (distributor), turning: what was in there does not show, "
-            "and may stay in at idle",
+            f"zero was set with the unit turning at {look.outline.counts_from * RPM:.0f} rpm (distributor): any "
+            "advance already in there does not show, and may stay in at idle",
         )
     if look.passing >= SOUND:
         return "sound", (f"every band is met, rising and falling, with a probability of {look.passing:.0%}",)
     return "cannot tell", (
-        f"it may meet its bands as it is (probability {look.passing:.0%}); more readings would settle it",
+        f"the unit may meet its bands as it is (probability {look.passing:.0%}); take more readings to settle it",
     )
 
 
@@ -176,8 +176,8 @@ def _unread_words(bands: tuple[BandLook, ...]) -> str:
     speeds = sorted({round(b.band.speed * RPM) for b in bands if b.band.speed is not None})
     told = ", ".join(str(s) for s in speeds)
     if len(speeds) > 1:
-        return f"the bands at {told} rpm (distributor) were not read both rising and falling"
-    return f"the band at {told} rpm (distributor) was not read both rising and falling"
+        return f"the bands at {told} rpm (distributor) were not read with speed both rising and falling"
+    return f"the band at {told} rpm (distributor) was not read with speed both rising and falling"
 
 
 def _weighed(job: JobHead) -> bool:
@@ -190,28 +190,34 @@ def _weighed(job: JobHead) -> bool:
 def _steps(look: FirstLook, verdict: LookVerdict, stop: Quantity | None, weighed: bool) -> list[NextStep]:
     """What to measure next, the cheapest first."""
     if any(isinstance(f, AllTooHigh) for f in look.findings):
-        return [NextStep("hold the weights home by hand and read the pointer", "everything else counts from it")]
+        return [NextStep("hold the weights home by hand and read the pointer", "every reading counts from there")]
     if any(f.severity == "check first" for f in look.findings):
-        return [NextStep("look at what the bench shows, crank or distributor", "everything else hangs on it")]
+        return [NextStep("find out whether the bench shows crank or distributor figures", "every result depends on it")]
     steps = []
     if look.unread:
         speeds = sorted({round(b.band.speed * RPM) for b in look.unread if b.band.speed is not None})
         told = ", ".join(str(s) for s in speeds)
         steps.append(
-            NextStep(f"read it at {told} rpm (distributor), rising and falling", "every band can then be judged")
+            NextStep(
+                f"read the advance at {told} rpm (distributor), speed rising and falling",
+                "every band can then be judged",
+            )
         )
     if look.outline.counts_from is not None:
-        home = "set zero with the weights held home by hand, or note what the pointer shows at rest, and sweep it again"
-        steps.append(NextStep(home, "what stays in at idle then shows, and every advance counts from rest"))
+        home = (
+            "set zero with the weights held home by hand, or note what the pointer shows at rest; then sweep the "
+            "unit again"
+        )
+        steps.append(NextStep(home, "the readings then show what stays in at idle, and every advance counts from rest"))
     if any(isinstance(f, StaysIn | MayStayIn) for f in look.findings):
         free = "unhook both springs and turn the cam to and fro by hand"
         steps.append(NextStep(free, "if it drags or sticks, the spindle binds; if it turns freely, a spring is slack"))
     if stop is None and look.outline.largest.standard_uncertainty > UNCERTAIN_STOP:
         wheel = "turn the cam to its stop by hand against a degree wheel, three times"
-        steps.append(NextStep(wheel, "settles the largest advance to about 0.3° (distributor)"))
+        steps.append(NextStep(wheel, "gives the largest advance to about 0.3° (distributor)"))
     if verdict != "sound" and not weighed:
         weigh = "take both springs off and weigh each with two known weights (recurve spring)"
-        steps.append(NextStep(weigh, "tells in N/mm which one is at fault"))
+        steps.append(NextStep(weigh, "shows which spring is at fault"))
     return steps
 
 
@@ -279,11 +285,12 @@ class ApartAsRead(Finding):
     def words(self) -> Words:
         """The finding in words."""
         return Words(
-            "sluggish: rising and falling lie apart",
-            f"{self.apart.degrees()} between the two (distributor) where the curve climbs, {np.degrees(APART):.0f}° is the most; "
-            "neither springs nor drag part them, only friction does",
-            "timing depends on whether the engine was speeding up or slowing down",
-            "dry or rusty cam spindle, dirt, worn pins: clean and oil before any spring is judged, then sweep again",
+            "sluggish: the rising and falling curves lie apart",
+            f"{self.apart.degrees()} between the two where the curve climbs; the limit is {np.degrees(APART):.0f}° "
+            "(distributor). Only friction does this, not springs or drag",
+            "at the same speed the timing differs, depending on whether the engine is speeding up or slowing down",
+            "look for a dry or rusty cam spindle, dirt and worn pins; clean and oil, then sweep again before you "
+            "judge any spring",
         )
 
 
@@ -307,7 +314,7 @@ class SpringsOff(Finding):
 
     def words(self) -> Words:
         """The finding in words."""
-        where = f"from {np.degrees(self.first):.0f}° to {np.degrees(self.last):.0f}° of advance"
+        where = f"from {np.degrees(self.first):.0f}° to {np.degrees(self.last):.0f}° of advance (distributor)"
         bands = "; ".join(m.words() for m in self.missed)
         if self.least is None or self.most is None:
             told = "do not pull at all"
@@ -320,15 +327,16 @@ class SpringsOff(Finding):
         if self.weak:
             return Words(
                 f"too much advance {which}: the springs pull too little",
-                f"{bands} (distributor); {where} springs and drag {told}",
-                "too much advance too early: it pinks as it pulls away or knocks under load",
-                "strip it: look for a stretched spring, a worn hook or a bent post; weigh the springs, then plan",
+                f"{bands}; {where} springs and drag {told}",
+                "the advance comes too early: the engine pinks as it pulls away, or knocks under load",
+                "strip the unit; look for a stretched spring, a worn hook or a bent post; weigh the springs, then "
+                "run recurve plan",
             )
         return Words(
             f"too little advance {which}: the springs pull too much, or something binds",
-            f"{bands} (distributor); {where} springs and drag {told}",
-            "flat, hot and thirsty: the engine runs retarded at these speeds",
-            "free the weights and the cam spindle and sweep again; then weaker springs, or posts bent in",
+            f"{bands}; {where} springs and drag {told}",
+            "the timing is retarded at these speeds: the engine is flat, runs hot and burns more fuel",
+            "free the weights and the cam spindle, and sweep again; then fit weaker springs, or bend the posts in",
         )
 
 
@@ -344,11 +352,13 @@ class AllTooHigh(Finding):
         """The finding in words."""
         return Words(
             "all readings lie too high by the same amount",
-            f"{self.by.degrees()} above the book (distributor) at idle, at the top and between, {self.bands} bands alike; "
-            "springs and stop together hardly do that, but static timing left in the readings does, or a pointer off its zero",
-            "everything said of springs and stop would be wrong",
-            "hold the weights home by hand and read the pointer: if it shows this much, take it off (static, in [sweep], for "
-            "readings in crank degrees), or set zero and sweep again; if it shows 0, springs and stop are both at fault",
+            f"{self.by.degrees()} above the book (distributor) in all {self.bands} bands, from idle to the top. "
+            "Springs and stop together hardly do that; a pointer off its zero does, and so does static timing left "
+            "in the readings",
+            "if so, every result for springs and stop is wrong",
+            "hold the weights home by hand and read the pointer. If it shows this much, set zero and sweep again, "
+            "or give it as static in [sweep] for readings in crank degrees. If it shows 0, springs and stop are "
+            "both at fault",
         )
 
 
@@ -486,7 +496,7 @@ def _off(one: Strength, weak: bool) -> bool:
 
 
 def _knee(look: FirstLook) -> float:
-    """The advance [rad] past which the second spring pulls: the upper knee of the outline, where the readings show one."""
+    """The advance [rad] past which the secondary pulls: the upper knee of the outline, where the readings show one."""
     return float(np.median(look.outline.pieces.upper * look.outline.pieces.largest))
 
 

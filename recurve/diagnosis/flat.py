@@ -57,8 +57,8 @@ class AllAlike(Finding):
 
     def _read(self) -> str:
         return (
-            f"all {self.readings} readings, {self.slowest * RPM:.0f} to {self.fastest * RPM:.0f} rpm, lie from "
-            f"{np.degrees(self.low):.1f}° to {np.degrees(self.high):.1f}° (distributor)"
+            f"from {self.slowest * RPM:.0f} to {self.fastest * RPM:.0f} rpm all {self.readings} readings lie "
+            f"between {np.degrees(self.low):.1f}° and {np.degrees(self.high):.1f}° (distributor)"
         )
 
 
@@ -76,10 +76,11 @@ class NoAdvance(AllAlike):
             if stuck
             else "no advance: the weights or the cam bind",
             self._read(),
-            "the timing does not change with speed: too early at idle, flat and hot at speed"
+            "the timing does not change with speed: it is too early at idle, and the engine is flat and hot at speed"
             if stuck
-            else "the engine is flat and hot at speed: its timing stays where it was set",
-            "strip, clean and oil the cam spindle, free the weights on their pins; sweep again before judging springs",
+            else "the timing stays where it was set, so the engine is flat and hot at speed",
+            "strip the unit, clean and oil the cam spindle, and free the weights on their pins; sweep again before "
+            "you judge any spring",
         )
 
 
@@ -92,10 +93,10 @@ class OnlyAllIn(AllAlike):
     def words(self) -> Words:
         """The finding in words."""
         return Words(
-            "the sweep shows the top of the curve alone: the advance is in",
-            f"{self._read()}: that is an advance that is in, not weights that bind",
-            "where the advance begins, how it climbs and whether it comes back cannot be told",
-            "sweep it from idle up and back down to idle",
+            "the sweep shows only the top of the curve, with all the advance in",
+            f"{self._read()}. All the advance is in there; nothing shows that the weights bind",
+            "where the advance begins, how it climbs and whether it comes back is not known",
+            "sweep the unit from idle to the top speed and back down to idle",
         )
 
 
@@ -110,8 +111,9 @@ class NotBegun(AllAlike):
         return Words(
             "the sweep ends before the advance begins",
             self._read(),
-            "whether the unit advances cannot be told",
-            "sweep it up to where the book has all of it in, and back down; never past the speed the work needs",
+            "whether the unit advances at all is not known",
+            "sweep up to the speed where the book has all the advance in, and back down; never go past the speed "
+            "the work needs",
         )
 
 

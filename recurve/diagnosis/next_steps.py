@@ -10,36 +10,45 @@ from recurve.job.questions import figure_of
 PLAN = "recurve plan can then name springs, posts and stop trim"
 # What a missing key means at the bench, the quickest first: where it stands in the job, and what to do.
 _WORK: tuple[tuple[Key, str], ...] = (
-    (("stop",), "turn the cam to its stop by hand against a degree wheel, and write it into [stop]"),
-    (("weights", "mass"), "weigh one flyweight, and write it into [weights]"),
-    (("springs", "primary"), "measure where the primary's two posts stand, into [springs.primary.posts]"),
-    (("springs", "secondary"), "measure where the secondary's two posts stand, into [springs.secondary.posts]"),
-    (("springs",), "measure where the posts of the springs stand, into [springs]"),
+    (("stop",), "turn the cam to its stop by hand against a degree wheel, and write the advance into [stop]"),
+    (("weights", "mass"), "weigh one flyweight, and write its mass into [weights]"),
+    (("springs", "primary"), "measure where the primary's two posts stand, and write it into [springs.primary.posts]"),
+    (
+        ("springs", "secondary"),
+        "measure where the secondary's two posts stand, and write it into [springs.secondary.posts]",
+    ),
+    (("springs",), "measure where the spring posts stand, and write it into [springs]"),
     (
         ("weights", "motion"),
-        "measure how the flyweights move, into [weights.motion], or sweep it with springs that were weighed",
+        "measure how the flyweights move, and write it into [weights.motion]; or sweep the unit with springs that "
+        "you have weighed",
     ),
     (
         ("weights",),
-        "weigh a flyweight and measure how the weights move, into [weights], or sweep it with springs that were weighed",
+        "weigh a flyweight, measure how the weights move, and write both into [weights]; or sweep the unit with "
+        "springs that you have weighed",
     ),
 )
 
 
 # What no plan needs, and what is worth judging all the same.
 _WHERE_WANTED = tuple(
-    NextStep(f"where you want it: {words} (figure {figure} of the measuring guide)", gain)
+    NextStep(f"if you wish: {words} (figure {figure} of the measuring guide)", gain)
     for words, figure, gain in (
         (
-            "side play, dwell, breaker plate and weight pins, into [condition]",
+            "write side play, dwell, breaker plate and weight pins into [condition]",
             12,
-            "recurve check tells wear that no spring cures",
+            "recurve check then finds wear that no spring cures",
         ),
-        ("the vacuum unit, its book and readings, into [vacuum]", 14, "recurve check judges it by its book"),
         (
-            "the engine's static or total and its idle, into [timing]",
+            "write the vacuum unit's book figures and readings into [vacuum]",
+            14,
+            "recurve check then judges it by its book",
+        ),
+        (
+            "write the engine's static or total timing, and its idle speed, into [timing]",
             15,
-            "recurve timing says where to set it, once there is a sweep",
+            "once there is a sweep, recurve timing says where to set the timing",
         ),
     )
 )
@@ -52,14 +61,15 @@ def steps_of(job: Job | BareJob) -> tuple[NextStep, ...]:
     if job.target is None:
         steps.append(
             NextStep(
-                "write the book's curve into [target], even two or three points of it", "the unit can be judged by it"
+                "write the book's curve into [target]; two or three points are enough to begin",
+                "the unit can then be judged",
             )
         )
     if job.sweep is None:
         steps.append(
             NextStep(
-                "sweep it on the bench, up and down (recurve sweep)",
-                "shows onset, largest advance, and what stays in at idle, with no part measured",
+                "sweep the unit on the bench, speed rising and falling (recurve sweep)",
+                "shows onset, largest advance and what stays in at idle, before any part is measured",
             )
         )
     bare = job.target is None and job.sweep is None and job.inspection.empty
@@ -95,9 +105,9 @@ def unused_notes(job: Job | BareJob) -> tuple[str, ...]:
     if not there:
         return ()
     if "springs" in there and _rate_known(job):
-        there[there.index("springs")] = "springs but for the primary's rate"
+        there[there.index("springs")] = "springs, except the primary's rate"
     told = ", ".join(there)
-    return (f"Not used before all parts are measured: {told}. They are kept for the plan.",)
+    return (f"Kept for the plan, and not used until all parts are measured: {told}.",)
 
 
 def _rate_known(job: BareJob) -> bool:

@@ -64,15 +64,15 @@ class Written(Finding):
             else "a slip in what is written?"
         )
         remedy = (
-            'check what the bench shows; set basis, or speed_basis and advance_basis, in [sweep] to "crank" or "distributor"'
+            'check what the bench shows; in [sweep], set basis (or speed_basis and advance_basis) to "crank" or "distributor"'
             if self.cause is Cause.CRANK_FIGURES
-            else "measure that again and mend the job"
+            else "measure that again and correct the job"
         )
         return Words(
             what,
-            "sweep and measured parts contradict each other, and all agree if "
-            f"{first.words}: probability {first.chance:.0%}{told}",
-            "everything said here would be wrong",
+            f"the sweep and the measured parts contradict each other. Everything agrees if {first.words}: "
+            f"probability {first.chance:.0%}{told}",
+            "if so, every result here is wrong",
             remedy,
         )
 
@@ -138,7 +138,7 @@ def _of_the_sweep(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, Swe
             (by, 1.0, "the speeds"),
             (1.0, by, "the advances"),
         ):
-            words = f"{what} are {of} figures, written as the {for_}'s"
+            words = f"{what} are {of} figures, entered as {for_} figures"
             yield words, Cause.CRANK_FIGURES, replace(model, sweep=model.sweep.scaled(speed, advance))
 
 
@@ -151,9 +151,9 @@ def _of_the_weights(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, S
 
     if weights.mass is None:
         return
-    yield f"the mass is that of all {count} weights, written as one's", Cause.SLIP, heavier(1 / count)
+    yield f"the mass is that of all {count} weights, entered as the mass of one", Cause.SLIP, heavier(1 / count)
     if count == 1:
-        yield "there are 2 weights, not 1", Cause.SLIP, heavier(2.0)
+        yield "the unit has 2 weights, not 1", Cause.SLIP, heavier(2.0)
     if isinstance(weights.motion, MeasuredDrive):
         for name, drive in _mirrored(weights.motion):
             motion = drive.motion
@@ -186,18 +186,18 @@ def _of_the_springs(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, S
         apart = f"{1e3 * max(posts.values()):.1f} mm apart"
         words = f"the free lengths, or the lengths over the posts, were taken between centres ({apart})"
         yield words, Cause.SLIP, _moved(model, "stretch", {i: -d for i, d in posts.items()}, POSTS)
-        words = f"the posts are thinner than was written, or their diameter was counted twice ({apart})"
+        words = f"the posts are thinner than the job says, or their diameter was counted twice ({apart})"
         yield words, Cause.SLIP, _moved(model, "stretch", posts, POSTS)
     if rated:
         inch = float(np.log(POUND_FORCE / INCH / 1e3))  # one lbf/in in N/mm
         for by, words in (
-            (inch, "the rates are in lbf/in, written as N/mm"),
-            (-inch, "the rates are in N/mm, written as lbf/in"),
+            (inch, "the rates are in lbf/in, entered as N/mm"),
+            (-inch, "the rates are in N/mm, entered as lbf/in"),
         ):
             yield words, Cause.SLIP, _moved(model, "rate", dict.fromkeys(rated, by), 0.0)
     if len(springs) == 2 and (len(rated) == 2 or len(long) == 2):
         yield (
-            "primary and second spring are exchanged, on paper or on their posts",
+            "primary and secondary are exchanged, in the job or on their posts",
             Cause.SPRINGS,
             _exchanged(job, model),
         )

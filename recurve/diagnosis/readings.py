@@ -72,24 +72,22 @@ class OtherSprings(Finding):
         heavy = self.doubt.inertia_slope
         told = []
         if self.doubt.misfit >= 1.5:  # below that it is the weights, or what was measured, that speaks against it
-            told.append(f"readings and springs disagree {self.doubt.misfit:.1f} times as much as their ± allow")
+            told.append(f"readings and springs disagree by {self.doubt.misfit:.1f} times what their ± allow")
         if not low <= heavy <= high:
             much = f"{heavy / high:.1f} times more" if heavy > high else f"{low / heavy:.1f} times less"
-            told.append(f"flyweights would have to do {much} than any of the trade")
+            told.append(f"the flyweights would have to turn the cam {much} strongly than any usual ones")
         slips = [s.words for s in self.doubt.slips[:3]]
         likely = (
-            f"everything agrees if {', or if '.join(slips)}: was it so?"
+            f"everything agrees if {', or if '.join(slips)}. Check that."
             if slips
-            else (
-                "no single slip of lengths, rates or places explains it: were other springs fitted when it was swept?"
-            )
+            else ("no single slip in lengths, rates or places explains it: were other springs fitted during the sweep?")
         )
         return Words(
-            "the reference sweep does not belong to the springs named",
-            "; ".join(told) or "it fits only with rates and lengths far outside their ±",
-            "everything computed from it would be wrong",
-            f"{likely} Measure rate, free length inside the hooks, and posts again, or sweep it with springs that you have "
-            "just weighed",
+            "the reference sweep was not made with the springs the job names",
+            "; ".join(told) or "sweep and springs agree only with rates and lengths far outside their ±",
+            "if so, every result computed from it is wrong",
+            f"{likely} Measure the rates, the free lengths inside the hooks and the posts again, or sweep the unit "
+            "with springs that you have just weighed",
         )
 
 
@@ -122,7 +120,10 @@ class Outliers(Finding):
             for r in self.readings
         ]
         return Words(
-            "readings that do not belong", f"{'; '.join(told)} (distributor)", "left out of the fit", "take them again"
+            "readings that do not fit the curve",
+            f"{'; '.join(told)} (distributor)",
+            "left out of the fit",
+            "take them again",
         )
 
 
@@ -154,20 +155,20 @@ class Scatter(Finding):
 
     def words(self) -> Words:
         """The finding in words."""
-        told = f"the readings scatter {self.inflation:.1f} times as much as stated (chi² {self.chi2:.0f} for {self.dof:.0f})"
+        told = f"the readings scatter {self.inflation:.1f} times as much as their ± allows"
         if self.inflation < WORN:
             return Words(
                 "more scatter than stated",
                 told,
-                "all uncertainties are enlarged by it",
-                "state how well the bench reads",
+                "every ± given here is enlarged to match",
+                "state in the job how closely the bench reads (reading, in [sweep])",
             )
         return Words(
-            "steps and scatter, or readings that no spring can explain",
+            "the curve has steps and scatter, or readings that no spring can explain",
             told,
-            "the timing wanders: two marks at the timing light, uneven running",
-            "look for worn pins and holes, play, backlash, a weight that sticks; check that the measured weights and posts are "
-            "this unit's; repair, then sweep again",
+            "the timing wanders: the timing light shows two marks, and the engine runs unevenly",
+            "look for worn pins and holes, play, backlash and a sticking weight; check that the measured weights "
+            "and posts belong to this unit; repair, then sweep again",
         )
 
 
@@ -182,7 +183,7 @@ def _scatter(fit: Fit) -> Finding | None:
 
 @dataclass(frozen=True)
 class FewReadings(Finding):
-    """So few `readings` that little can be told apart."""
+    """So few `readings` that causes cannot be told apart."""
 
     readings: int
     units: ClassVar[dict[str, str]] = {"readings": "1"}
@@ -192,9 +193,9 @@ class FewReadings(Finding):
         """The finding in words."""
         return Words(
             f"only {self.readings} readings",
-            "most of what is said here is what the job states, not what the readings show",
-            "little can be told apart",
-            "sweep in steps of 100 rpm (distributor), up and then down",
+            "most results here rest on what the job states, not on the readings",
+            "causes cannot be told apart",
+            "sweep in steps of 100 rpm (distributor), first rising, then falling",
         )
 
 
@@ -215,9 +216,10 @@ class OneDirection(Finding):
         have, lack = ("rising", "falling") if self.rising else ("falling", "rising")
         return Words(
             f"only {have} readings",
-            f"without {lack} ones friction cannot be told from the rubbing block's drag, nor whether it comes back",
-            "a sluggish unit looks sound",
-            f"read it {lack} too",
+            f"without {lack} readings, friction cannot be told from the rubbing block's drag, and whether the "
+            "advance comes back is not known",
+            "a sluggish unit would look sound",
+            f"read it with speed {lack} too",
         )
 
 
@@ -237,14 +239,14 @@ class WrongOrder(Finding):
     def words(self) -> Words:
         """The finding in words."""
         told = [
-            f"rows {first} to {last} are called {'rising' if rising else 'falling'}, but their speeds run the other way"
+            f"rows {first} to {last} are marked {'rising' if rising else 'falling'}, but their speeds run the other way"
             for first, last, rising in self.rows
         ]
         return Words(
             "direction and order disagree",
             "; ".join(told),
-            "rising and falling may be taken for each other",
-            "check the column direction",
+            "the rising and falling curves may be mixed up",
+            "check the direction column of the sweep",
         )
 
 
@@ -275,10 +277,10 @@ class TwoAnswers(Finding):
         way = "rising" if other.rising else "falling"
         return Words(
             "the readings allow two answers",
-            f"{told}: the second explains them {other.likelihood:.0%} as well as the first",
-            "the plan may be made for the wrong one",
-            f"take a reading at {other.speed * RPM:.0f} rpm {way} (distributor): there the two differ by "
-            f"{np.degrees(other.apart):.1f}°",
+            f"{told}. The second answer is {other.likelihood:.0%} as likely as the first",
+            "the plan may be for the wrong one",
+            f"take a reading at {other.speed * RPM:.0f} rpm {way} (distributor), where the two differ by "
+            f"{np.degrees(other.apart):.1f}° (distributor)",
         )
 
 
@@ -287,7 +289,7 @@ class TwoAnswers(Finding):
 
 @dataclass(frozen=True)
 class Exchanged(Finding):
-    """The primary begins to pull at `first` [rad], after the second spring does, at `second` [rad]."""
+    """The primary begins to pull at `first` [rad], after the secondary does, at `second` [rad]."""
 
     first: Uncertain
     second: Uncertain
@@ -297,11 +299,11 @@ class Exchanged(Finding):
     def words(self) -> Words:
         """The finding in words."""
         return Words(
-            "primary and second spring exchanged?",
-            f"as described and as swept, the primary begins to pull at {self.first.degrees()} of advance, and the second spring "
-            f"before it, at {self.second.degrees()} (distributor)",
-            "what is said of one spring is true of the other",
-            "see which spring hangs on which posts; the primary is the one that pulls first. Exchange them, in the unit or in "
+            "primary and secondary exchanged?",
+            f"by job and sweep, the secondary begins to pull at {self.second.degrees()} of advance, before the "
+            f"primary, at {self.first.degrees()} (distributor)",
+            "what is said of one spring holds for the other",
+            "check which spring hangs on which posts; the primary pulls first. Exchange them, in the unit or in "
             "the job",
         )
 

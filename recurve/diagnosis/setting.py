@@ -77,8 +77,9 @@ def post_to_bend(planned: Job, shown: Sequence[Shown], leave: float) -> PostToBe
     able = np.isfinite(bend) & (weight > 0)
     if able.mean() < 0.5:
         raise InputError(
-            f"{np.degrees(last.advance):.1f}° at {last.speed * RPM:.0f} rpm: got a reading that no bend of the "
-            f"{PLACES[place]} post explains; expected another spring, or a reading to be taken again"
+            f"{np.degrees(last.advance):.1f}° at {last.speed * RPM:.0f} rpm (distributor): got a reading that no "
+            f"bend of the {PLACES[place]} post explains, expected another; read it again, and check which spring is "
+            "fitted"
         )
     chance = weight[able] / weight[able].sum()
     mean = float(bend[able] @ chance)
@@ -87,12 +88,13 @@ def post_to_bend(planned: Job, shown: Sequence[Shown], leave: float) -> PostToBe
 
 
 def _place_told(curve: Trace, wanted: float, last: Shown) -> int:
-    """Which spring's post a reading tells of: the primary's below where the second spring takes up, else the second's."""
+    """Which spring's post a reading tells of: the primary's below where the secondary takes up, else the second's."""
     second = curve.takeups[1] if len(curve.takeups) > 1 else None
     if not CLEAR < wanted < curve.stop - CLEAR or not CLEAR < last.advance < curve.stop - CLEAR:
         raise InputError(
-            f"{np.degrees(last.advance):.1f}° at {last.speed * RPM:.0f} rpm: got a reading at rest or on the stop, expected one "
-            f"where the weights hang free: {np.degrees(CLEAR):.1f}° to {np.degrees(curve.stop - CLEAR):.1f}°, planned and read"
+            f"{np.degrees(last.advance):.1f}° at {last.speed * RPM:.0f} rpm (distributor): got a reading at rest or "
+            f"on the stop, expected one where the weights are between the two, from {np.degrees(CLEAR):.1f}° to "
+            f"{np.degrees(curve.stop - CLEAR):.1f}° both as planned and as read"
         )
     return 1 if second is not None and min(wanted, last.advance) > second else 0
 

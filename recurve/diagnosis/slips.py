@@ -145,11 +145,11 @@ class CrankSlip(Finding):
         what = " and ".join(name for name, power in named if power)
         given, told = ("crank", "distributor") if engine else ("distributor", "crank")
         return Words(
-            f"the {what} look like {given} figures, written as the {told}'s",
-            f"{'divided' if engine else 'multiplied'} by {self.ratio:g} the {what} fit the book's curve far better: probability "
-            f"{self.chance:.0%} against wear",
-            "everything said here would be off by that factor",
-            'check what the bench shows; set basis, or speed_basis and advance_basis, in [sweep] to "crank" or "distributor"',
+            f"the {what} look like {given} figures, entered as {told} figures",
+            f"{'divided' if engine else 'multiplied'} by {self.ratio:g}, the {what} fit the book's curve far "
+            f"better; that this is the cause, and not wear, has a probability of {self.chance:.0%}",
+            "if so, every result here is off by that factor",
+            'check what the bench shows; in [sweep], set basis (or speed_basis and advance_basis) to "crank" or "distributor"',
         )
 
 

@@ -32,11 +32,14 @@ class StopTrim:
     def words(self) -> str:
         """In words, whether the trim is allowed."""
         if self.edge is None or self.middle is None:
-            return "Whether a trim can save it cannot be told: give the stop's radius, or degrees per mm by a feeler."
+            return (
+                "Whether a trim can save the stop is not known: give its radius, or the degrees per mm found with "
+                "a feeler."
+            )
         can = "can be saved" if self.can else "cannot be saved"
         return (
-            f"It {can} by a trim: {'building up' if self.up else 'filing'} {1e3 * self.edge:.2f} mm reaches the band's edge, "
-            f"{1e3 * self.middle:.2f} mm its middle; {1e3 * self.allowed:.2f} mm is allowed."
+            f"It {can} by a trim. {'Building up' if self.up else 'Filing'} {1e3 * self.edge:.2f} mm reaches the "
+            f"band's edge, {1e3 * self.middle:.2f} mm its middle; the job allows {1e3 * self.allowed:.2f} mm."
         )
 
 
@@ -72,26 +75,27 @@ class StopOff(Finding):
         """The finding in words."""
         off = np.degrees(abs(self.stop.value - self.limit))
         told = (
-            f"{self.stop.degrees()} where {np.degrees(self.limit):.1f}° is the {'most' if self.over else 'least'}: {off:.1f}° "
-            f"too {'much' if self.over else 'little'} at the distributor, {off * self.ratio:.1f}° at the crank"
+            f"{self.stop.degrees()} at the distributor, where the book asks for at "
+            f"{'most' if self.over else 'least'} {np.degrees(self.limit):.1f}°: too "
+            f"{'much' if self.over else 'little'} by {off:.1f}° (distributor), {off * self.ratio:.1f}° (crank)"
         )
         if self.severity == "open question":
             return Words(
                 f"cannot tell whether the stop is {'worn' if self.over else 'short'}",
                 f"{told}; probability {self.chance:.0%}",
-                "too much at the top is knock at full load that nobody hears",
-                "turn the cam to its stop by hand against a degree wheel, three times, and give the mean with its ±",
+                "too much advance at the top makes the engine knock at full load, where nobody hears it",
+                "turn the cam to its stop by hand against a degree wheel, three times, and give the mean and its ±",
             )
         told = told if self.trim is None else f"{told}. {self.trim.words()}"
         if self.over:
             return Words(
-                "stop worn, filed or its bush missing", told,
-                "too much total advance: knock at full load breaks pistons before it is heard",
+                "stop worn or filed, or its bush missing", told,
+                "too much total advance: the engine knocks at full load, and pistons break before you hear it",
                 self._remedy("build the stop up while the unit is stripped, or fit the missing bush", "fit the missing bush"),
             )  # fmt: skip
         return Words(
-            "stop built up, or something binds before it", told, "short of its total: flat and hot at speed",
-            self._remedy("find what binds; else file the stop", "find what binds"),
+            "stop built up, or something binds before it", told, "the engine is short of its total timing: flat and hot at speed",
+            self._remedy("find what binds; if nothing does, file the stop", "find what binds"),
         )  # fmt: skip
 
     def _remedy(self, trimmed: str, first: str) -> str:
@@ -102,9 +106,12 @@ class StopOff(Finding):
         if trim.allowed <= 0.0:
             key = "build_up_to" if trim.up else "file_up_to"
             way = "built up" if trim.up else "filed"
-            return f"{first}; else a sound stop from another unit: the job does not let this one be {way} ({key} in [stop])"
+            return (
+                f"{first}; or fit a sound stop from another unit, since the job does not let this one be {way} "
+                f"({key} in [stop])"
+            )
         way = "building up" if trim.up else "filing"
-        return f"{first}; else a sound stop from another unit: the {way} that is allowed is not enough"
+        return f"{first}; or fit a sound stop from another unit, since the {way} that the job allows is not enough"
 
 
 def stop_finding(e: Evidence, sure: bool) -> StopOff | None:

@@ -27,7 +27,7 @@ TOO_GOOD = 1e-4  # chance that readings lie so near their curve
 SPEED_NEAR = 0.01  # relative; a reading at so nearly a band's speed is a reading of that band
 IDLE_NEAR = 1.05  # of the idle speed: a falling reading up to here shows whether the unit comes back
 DECISION_RULE = (
-    "passes where the refitted curve plus or minus 2 standard uncertainties lies inside every band "
+    "the unit passes if the curve through its readings, with ± 2 standard uncertainties, lies inside every band "
     "(guarded acceptance, JCGM 106:2012)"
 )
 COVERAGE = 2.0  # standard uncertainties that must lie inside a band, or outside
@@ -84,8 +84,8 @@ class ReadAgain:
         if self.band is not None:
             over = self.advance > self.band.high
             edge = np.degrees(self.band.high if over else self.band.low)
-            told += f" where {edge:.1f}° is the {'most' if over else 'least'}"
-        return f"{told}{', and does not belong to the curve of the others' if self.left_out else ''}: read it again"
+            told += f", where the band asks for at {'most' if over else 'least'} {edge:.1f}°"
+        return f"{told}{', and does not fit the curve of the others' if self.left_out else ''}: read it again"
 
 
 @dataclass(frozen=True)
@@ -97,8 +97,9 @@ class StopNotReached:
     def words(self) -> str:
         """In words, for the distributor."""
         return (
-            f"the sweep ends at {self.speed * RPM:.0f} rpm (distributor), before the stop: turn the cam to its stop by hand "
-            "against a degree wheel, three times, and tell it (--stop), or sweep on until the advance no longer rises"
+            f"the sweep ends at {self.speed * RPM:.0f} rpm (distributor), before the stop: turn the cam to its stop "
+            "by hand against a degree wheel, three times, and give the mean with --stop; or sweep on until the "
+            "advance no longer rises"
         )
 
 
@@ -125,9 +126,12 @@ class NotRead:
         """In words, for the distributor."""
         if self.idle is not None:
             at = f"{self.idle * RPM:.0f} rpm (distributor)"
-            return f"no falling reading at idle, {at}: whether it comes back to zero was not seen; read it there, coming down"
+            return (
+                f"no falling reading was taken at idle, {at}, so nothing shows that the advance comes back to zero; "
+                "read it there, speed falling"
+            )
         way = "rising" if self.rising else "falling"
-        return f"no {way} readings: what it does with the speed {way} was not seen; read it {way} too"
+        return f"there are no {way} readings, so half of the curve was not seen; read it with speed {way} too"
 
 
 Barrier = ReadAgain | NotRead | StopNotReached | SameAsFound  # what bars a pass
@@ -230,8 +234,8 @@ def _too_good(fit: Fit) -> tuple[str, ...]:
     if len(fit.residuals) < 6 or chdtr(fit.dof, fit.chi2) > TOO_GOOD:
         return ()
     return (
-        "The readings lie nearer to the fitted curve than the bench can read, as it is stated. If they were copied from the "
-        "plan's curve, they judge the plan, not the unit.",
+        "The readings lie closer to one smooth curve than the bench is said to read. If they were copied from the "
+        "planned curve, they judge the plan, not the unit.",
     )
 
 

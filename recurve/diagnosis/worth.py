@@ -113,11 +113,13 @@ def _candidates(evidence: Evidence, fit: Fit) -> Iterator[Candidate]:
     wheel = "turn the cam to its stop by hand against a degree wheel, three times"
     yield Candidate(wheel, 2, model.column(natural, "stop"), WHEEL)
     for i, name in enumerate(PLACES[: len(model.tension)]):
-        weigh = f"take the {name} spring off and hang two known weights on it (weighings, or recurve spring)"
+        weigh = (
+            f"take the {name} spring off and weigh it with two known weights (weighings in the job, or recurve spring)"
+        )
         yield Candidate(weigh, 3, model.column(natural, f"{name}.rate"), RATE)
         at = np.minimum(takeups(model.shapes, model.column(natural, f"{name}.stretch"), i), model.shapes.advance[-1])
         yield Candidate(
-            f"turn the cam by hand to where the {name} spring begins to pull, by degree wheel", 2, at, WHEEL
+            f"turn the cam by hand, against a degree wheel, to where the {name} spring begins to pull", 2, at, WHEEL
         )
     drag = model.column(natural, "drag")
     yield Candidate(
@@ -126,7 +128,10 @@ def _candidates(evidence: Evidence, fit: Fit) -> Iterator[Candidate]:
     if len(model.shapes.modes):
         scale = np.log(slope_factor(model, natural, model.swept).mean(axis=1))
         yield Candidate(
-            "sweep it once more with two springs that were weighed and stretched (a reference sweep)", 30, scale, SLOPE
+            "sweep the unit once more with two springs that you have weighed and stretched (a reference sweep)",
+            30,
+            scale,
+            SLOPE,
         )
 
 

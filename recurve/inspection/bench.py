@@ -154,7 +154,7 @@ def in_bench_units(value: float, dimension: Dimension, half_width: float = 0.0) 
 
 
 BY_OPENING = "from the opening angles"
-BY_HALF = "half the change of dwell, an assumption: no opening angles"
+BY_HALF = "half the change of dwell, an assumption, since no opening angles were read"
 
 
 @dataclass(frozen=True)

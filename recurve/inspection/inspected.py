@@ -68,7 +68,7 @@ def inspect_unit(given: Inspection, lobes: int, speed_ratio: float) -> Inspected
     close = [j for j in bench.judged if j.item in WEAR and j.verdict == "too close to call"]
     hidden = [m for m in bench.misread if m.kind not in SETTLED]
     undecided = [f"{j.what} is too close to its limit to call" for j in close]
-    undecided += [f"spark spacing, {m.where}, cannot be told: a slip in its figures" for m in hidden]
+    undecided += [f"spark spacing, {m.where}, is not known: its figures hold a slip" for m in hidden]
     return Inspected(bench, vacuum, findings, tuple(undecided))
 
 
@@ -127,10 +127,11 @@ class ShaftWear(Finding):
         return Words(
             what,
             by_limit(j) if self.change is None else f"{by_limit(j)}; {_change_words(self.change, self.ratio)}",
-            "gap, dwell and spark wander with the shaft: two marks at the timing light, and no curve set on it holds",
-            "measure again, more finely"
+            "gap, dwell and timing wander with the shaft: the timing light shows two marks, and no curve that you "
+            "set will hold",
+            "measure again, more closely"
             if self.severity == "open question"
-            else "bushes and shaft before springs, stop and bench",
+            else "put bushes and shaft right before springs, stop and bench",
         )
 
 
@@ -146,33 +147,34 @@ class WheelMisread(Finding):
         m = self.slip
         sparks = ", ".join(str(i) for i in m.sparks)
         pitch = f"{np.degrees(m.pitch):.1f}°"
-        again = "read the wheel again, every spark in the order in which the lobes pass"
+        again = "read the wheel again at every spark, in the order in which the lobes pass"
         if m.kind == "whole pitch":
             return Words(
-                f"{m.where}: a figure is about a whole lobe pitch out, so it was misread, not worn",
-                f"numbers {sparks} of the list stand at one place, and another place has none; lobes stand {pitch} apart",
-                "the spacing of the sparks cannot be told, nor the shaft judged by it",
+                f"{m.where}: a figure is about a whole lobe pitch out, so it was misread; this is not wear",
+                f"figures {sparks} in the list belong to the same lobe, and another lobe has none; the lobe pitch "
+                f"is {pitch} (distributor)",
+                "the spark spacing is not known, so the shaft cannot be judged by it",
                 f"look for a figure written twice, or a lobe left out; {again}",
             )
         if m.kind == "differences":
             return Words(
-                f"{m.where}: the figures are all near each other, so they are no places on the wheel",
-                f"they lie within a small part of the {pitch} from one lobe to the next",
-                "the spacing of the sparks cannot be told, nor the shaft judged by it",
-                "write the wheel's figure of every spark, not how far it is out of its place",
+                f"{m.where}: the figures are all close together, so they are not readings of the wheel",
+                f"they all lie within a small part of the lobe pitch of {pitch} (distributor)",
+                "the spark spacing is not known, so the shaft cannot be judged by it",
+                "write what the wheel shows at every spark, not how far the spark is out of place",
             )
         if m.kind == "other lobe":
             return Words(
-                f"{m.where}: the two openings are of two lobes",
-                f"they are about a whole lobe pitch of {pitch} apart, or more",
-                "whole pitches were taken off; what is left is how far the timing moves",
-                "read one and the same lobe with the shaft pushed each way",
+                f"{m.where}: the two openings were read on different lobes",
+                f"they lie about one or more whole lobe pitches of {pitch} (distributor) apart",
+                "the whole pitches were taken off; what is left is the movement of the timing",
+                "read the same lobe with the shaft pushed each way",
             )
         how = "backwards" if m.kind == "backwards" else "out of the order of rotation, as in a firing order"
         return Words(
             f"{m.where}: the sparks are listed {how}",
-            f"as the lobes pass, the sparks are numbers {sparks} of the list",
-            "none for the spacing: it is judged in the order in which they stand on the wheel",
+            f"in the order in which the lobes pass, the figures are numbers {sparks} in the list",
+            "the spacing is not affected: it is judged in the order on the wheel",
             'list them as the lobes pass; if the wheel\'s figures fall as the shaft turns, write wheel = "against rotation"'
             if m.kind == "backwards"
             else "list them as the lobes pass, not in the firing order",
@@ -185,23 +187,27 @@ def _change_words(change: DwellChange, ratio: float) -> str:
     told = f"it moves the timing by {at:.1f} ± {pm:.1f}° at the distributor, {at * ratio:.1f}° at the crank ({change.timing_how})"
     if change.gap is None:
         return told
-    return f"{told}; it is about {in_bench_units(change.gap, 'length')} of gap, the lobe's tip taken as a parabola"
+    return f"{told}; that is about {in_bench_units(change.gap, 'length')} of gap, for a rounded lobe tip"
 
 
 # Consequence and remedy of what is not as the manual asks.
 ADJUST = {
     Item.END_FLOAT: (
-        "the rotor and the drive gear move up and down, and timing with them",
+        "rotor and drive gear move up and down, and the timing moves with them",
         "shim it to the manual's figure",
     ),
     Item.DWELL: (
-        "more dwell retards, less charges the coil too little",
-        "set the dwell first, the timing second: a change of dwell moves the timing",
+        "more dwell retards the timing; less dwell leaves the coil short of charge",
+        "set the dwell first and the timing second, since a change of dwell moves the timing",
     ),
-    Item.GAP: ("gap sets dwell, and dwell moves the timing", "set it, or better set the dwell; then the timing"),
+    Item.GAP: (
+        "the gap sets the dwell, and dwell moves the timing",
+        "set the gap or, better, the dwell; then set the timing",
+    ),
     Item.ARM_SPRING: (
-        "too weak and the points bounce at speed, too strong and the rubbing block wears and drags the cam back",
-        "set or replace the breaker arm before the bench run: it is part of the drag",
+        "a weak breaker spring lets the points bounce at speed; a strong one wears the rubbing block and drags the "
+        "cam back",
+        "adjust the breaker spring, or replace the breaker arm, before you run the bench: it is part of the drag",
     ),
 }
 
@@ -231,8 +237,8 @@ BY_EYE: tuple[tuple[tuple[str, str], Severity, Cause, Words], ...] = (
         ("breaker_plate", "seized"), "repair first", Cause.BREAKER_PLATE,
         Words(
             f"free the breaker plate first: it is seized, {WHATEVER}", "as inspected: breaker plate seized",
-            "the vacuum unit cannot turn it, and what it does to dwell and timing cannot be told",
-            "strip, clean and oil the plate; then dwell, then the bench",
+            "the vacuum unit cannot turn it, and its effect on dwell and timing is not known",
+            "strip, clean and oil the plate; then set the dwell, then run the bench",
         ),
     ),
     (
@@ -247,15 +253,15 @@ BY_EYE: tuple[tuple[tuple[str, str], Severity, Cause, Words], ...] = (
         ("weight_pins", "worn"), "repair first", Cause.WEIGHTS,
         Words(
             f"bush the weights first: their holes or pins are worn, {WHATEVER}", "as inspected: weight pins worn",
-            "steps and scatter in the curve, and it does not repeat",
-            "new pins, bushed holes or new weights",
+            "the curve has steps and scatter, and does not repeat",
+            "fit new pins, bush the holes, or fit new weights",
         ),
     ),
     (
         ("condenser", "loose"), "repair first", Cause.CONDENSER,
         Words(
             "fix the condenser first: its mounting or a lead is loose", "as inspected: condenser loose",
-            "misfires that look like timing; the points burn",
+            "the engine misfires as if the timing were wrong, and the points burn",
             "tighten the mounting and the terminals, then run the bench",
         ),
     ),
@@ -263,15 +269,15 @@ BY_EYE: tuple[tuple[tuple[str, str], Severity, Cause, Words], ...] = (
         ("condenser", "chafed"), "repair first", Cause.CONDENSER,
         Words(
             "replace the leads first: they are chafed", "as inspected: condenser chafed",
-            "misfires that come and go as the plate turns; a lead that touches ground stops the engine",
-            "new flexible leads, laid clear of plate, cam and weights",
+            "misfires come and go as the breaker plate turns; a lead that touches ground stops the engine",
+            "fit new flexible leads, and lay them clear of plate, cam and weights",
         ),
     ),
     (
         ("vacuum_unit", "leaks"), "repair first", Cause.VACUUM,
         Words(
             "replace the vacuum unit first: it leaks", "as inspected: vacuum unit leaks",
-            "no vacuum advance, a weak mixture, and fuel vapour drawn to the spark",
+            "there is no vacuum advance, the mixture is weak, and fuel vapour is drawn to the spark",
             "replace it; plug the line until then",
         ),
     ),
@@ -279,8 +285,8 @@ BY_EYE: tuple[tuple[tuple[str, str], Severity, Cause, Words], ...] = (
         ("vacuum_unit", "missing"), "medium", Cause.VACUUM,
         Words(
             "the vacuum unit is missing", "as inspected: vacuum unit missing",
-            "more fuel and heat at part load; full load is not touched",
-            "plug the line; fit one, or keep the mechanical curve alone",
+            "the engine burns more fuel and runs hotter at part load; full load is not affected",
+            "plug the line; fit a vacuum unit, or run on the mechanical advance alone",
         ),
     ),
 )  # fmt: skip
@@ -323,9 +329,9 @@ class PlayContradictsDwell(Finding):
         more = self.seen.value > self.by_play.value
         return Words(
             "side play and change of dwell do not agree",
-            f"the play would change the dwell by about {np.degrees(self.by_play.value):.1f}°, the lobe's tip taken as a "
-            f"parabola; {np.degrees(self.seen.value):.1f}° was seen, far {'more' if more else 'less'}",
-            "one of the two may be misread, so the verdict on the shaft may be wrong",
+            f"this much play would change the dwell by about {np.degrees(self.by_play.value):.1f}°, for a rounded "
+            f"lobe tip; {np.degrees(self.seen.value):.1f}° was read, far {'more' if more else 'less'}",
+            "one of the two may have been misread, so the verdict on the shaft may be wrong",
             "read both again, pushing along the line from cam to rubbing block; "
             + ("look for a breaker plate that rocks" if more else "look where the play really is"),
         )
@@ -342,9 +348,9 @@ class RotorOffSegment(Finding):
         """The finding in words."""
         low, high = np.degrees((self.rotor.low, self.rotor.high))
         return Words(
-            "the rotor is not under its segment at the spark",
+            "the rotor tip is not under its cap segment at the spark",
             f"over the vacuum unit's range its tip stands {low:+.1f} to {high:+.1f}° past the segment's middle (distributor), "
             f"{-np.degrees(self.rotor.room or 0.0):.1f}° more than tip and segment overlap",
             "the spark jumps across the cap: carbon tracks, misfires, a burnt rotor",
-            "set the phase where the trigger or the rotor allows it, so that the range lies on both sides of the middle",
+            "if the trigger or the rotor can be turned, set it so that the range lies on both sides of the middle",
         )

@@ -231,14 +231,15 @@ def _warnings(
         told += _hunting(final, timing.idle, ratio)
     if setting is not None and not setting.flat:
         told.append(
-            "The advance is not known to be all in where it is set: the reading climbs with speed, and the total may be more "
-            "than said. Check it at the highest speed the engine is run at, or sweep further up."
+            "At the speed where you set the timing, the advance may not be all in: it still climbs there, so the "
+            "total may be more than shown. Check the total at the highest speed the engine runs at, or sweep "
+            "further up."
         )
     if full_load is not None and full_load[0] > SEEN:
         total = "" if setting is None else f", {_deg(setting.total + ratio * full_load[0])} in all"
         told.append(
-            f"Vacuum adds {_deg(ratio * full_load[0])} (crank) at full load{total}: it should be none. Look where the line is "
-            "taken from."
+            f"Vacuum adds {_deg(ratio * full_load[0])} (crank) at full load{total}, and should add none. Check "
+            "where the vacuum line is taken from."
         )
     return told
 
@@ -252,21 +253,22 @@ def _past_limit(timing: Timing, setting: Setting | None, traps: tuple[IdleTrap, 
     if setting is not None and setting.total + setting.tolerance > most:
         if setting.total > most:
             told.append(
-                f"Total as it is to be set is {_deg(setting.total)} (crank), past the limit of {_deg(timing.limit)}: do not run "
-                "it so."
+                f"Set like this, the total is {_deg(setting.total)} (crank), above the limit of "
+                f"{_deg(timing.limit)} (crank): do not run the engine so."
             )
         else:
             told.append(
-                f"Stay at or below {_deg(setting.reading + timing.limit - setting.total)} (crank) where it is set: at the upper "
-                f"tolerance the total would be {_deg(setting.total + setting.tolerance)}, past the limit of {_deg(timing.limit)}."
+                f"When you set the timing, stay at or below {_deg(setting.reading + timing.limit - setting.total)} "
+                f"(crank). At the upper tolerance the total would be {_deg(setting.total + setting.tolerance)} "
+                f"(crank), above the limit of {_deg(timing.limit)} (crank)."
             )
     for trap in traps:
         if trap.total > most:
             where = "statically" if trap.where == "static" else trap.where
             least = "" if trap.known else "at least "
             told.append(
-                f"The unit as found, set to {_deg(trap.reading)} {where}, ends at {least}{_deg(trap.total)} total (crank), past "
-                f"the limit of {_deg(timing.limit)}."
+                f"The unit as found, timed to {_deg(trap.reading)} (crank) {where}, reaches a total of "
+                f"{least}{_deg(trap.total)} (crank), above the limit of {_deg(timing.limit)} (crank)."
             )
     return told
 
@@ -292,16 +294,17 @@ def _unread(curve: Advance, idle: float, ratio: float) -> list[str]:
     if curve.stays_in(idle / ratio) is None:
         what = "no falling readings" if curve.falling is None else "no falling readings so low"
         told.append(
-            f"What stays in at idle, {idle * RPM:.0f} rpm (crank), is not known: there are {what}. Read it coming down to "
-            f"{idle / ratio * RPM:.0f} rpm (distributor); until then do not set it by the light at idle."
+            f"How much advance stays in at idle, {idle * RPM:.0f} rpm (crank), is not known: there are {what}. Read "
+            f"it with speed falling to {idle / ratio * RPM:.0f} rpm (distributor). Until then do not set the timing "
+            "at idle."
         )
     if not was_read(curve, idle / ratio):
         told.append(
-            f"The readings begin at {curve.shown.speed[0] * ratio * RPM:.0f} rpm (crank), above idle: no timing is shown below "
-            "that, and whether advance begins at idle is not known."
+            f"The readings begin at {curve.shown.speed[0] * ratio * RPM:.0f} rpm (crank), above idle. No timing is "
+            "shown below that, and the advance may already begin at idle."
         )
     if curve.rising is None:
-        told.append("There are falling readings alone: the timing shown is that of an engine coming down.")
+        told.append("There are only falling readings: the timing shown is that of an engine slowing down.")
     return told
 
 
@@ -314,9 +317,9 @@ def _held(curve: Advance, idle: float, ratio: float, setting: Setting | None) ->
     if falling - before <= HELD:
         return []
     return [
-        f"At idle the light shows {_deg(reading_of(setting.static, before, ratio))} (crank) before the engine is revved and "
-        f"{_deg(setting.idle)} after it: {_deg(ratio * (falling - before))} (crank) stays in. Do not set it at idle, and cure "
-        "what holds the advance."
+        f"At idle the light shows {_deg(reading_of(setting.static, before, ratio))} (crank) before the engine is "
+        f"revved and {_deg(setting.idle)} (crank) after: {_deg(ratio * (falling - before))} (crank) stays in. Do "
+        "not set the timing at idle, and find what holds the advance."
     ]
 
 
@@ -329,14 +332,14 @@ def _hunting(curve: Advance, idle: float, ratio: float) -> list[str]:
     slope = np.degrees(idle_slope(curve, idle, ratio)) * 100 / RPM
     if at_idle >= SEEN:
         return [
-            f"Idle is above onset: {_deg(ratio * at_idle)} (crank) is in at {idle * RPM:.0f} rpm (crank), and it climbs by "
-            f"{slope:.1f}° in 100 rpm (crank): the engine may hunt."
+            f"Idle is above onset: {_deg(ratio * at_idle)} (crank) of advance is in at {idle * RPM:.0f} rpm "
+            f"(crank), and climbs by {slope:.1f}° (crank) in 100 rpm (crank). The engine may hunt."
         ]
     if slope < 0.1 or isinstance(curve, ReadCurve):
         return []
     return [
-        f"Advance begins within {ABOUT_IDLE * RPM:.0f} rpm (crank) above idle, {idle * RPM:.0f} rpm (crank): the engine may "
-        "hunt."
+        f"The advance begins less than {ABOUT_IDLE * RPM:.0f} rpm (crank) above idle, {idle * RPM:.0f} rpm (crank). "
+        "The engine may hunt."
     ]
 
 
@@ -345,10 +348,11 @@ def _deg(angle: float) -> str:
 
 
 CAUTIONS = (
-    "Engine: brake on, out of gear, the room ventilated; hands, hair, sleeves and leads clear of fan and belts. The timing "
-    "light makes the fan look still: it is not.",
-    "Ignition voltage can injure: off before you touch a lead. Ignition fields and pacemakers do not mix.",
-    "Too much advance breaks pistons before you hear it: creep up on the total, check it at several speeds with the light "
-    "before any load, and stop at any knock. Never past the engine maker's speed.",
+    "Engine: brake on, out of gear, room ventilated; keep hands, hair, sleeves and leads clear of fan and belts. "
+    "The timing light makes the fan look still: it is not.",
+    "Ignition voltage can injure: switch off before you touch a lead. Stay away from a running ignition with a "
+    "pacemaker.",
+    "Too much advance breaks pistons before you hear it: creep up on the total, check it with the light at several "
+    "speeds before any load, and stop at any knock. Never exceed the engine maker's speed.",
     "Petrol boats: blower first. Local rules and licensed practice decide.",
 )

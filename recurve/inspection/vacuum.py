@@ -236,7 +236,7 @@ def vacuum_advance(given: Vacuum | None, vacuum: float) -> tuple[float, str] | N
     book = book_capsule(given)
     if book is None:
         return None
-    source = "by the book" if not given.readings else "by the book, the unit was not read there"
+    source = "by the book" if not given.readings else "by the book; no reading was taken there"
     return given.sign * float(book.advance(vacuum)), source
 
 
@@ -298,7 +298,7 @@ def _undetermined(given: Vacuum, capsule: Capsule | None) -> tuple[str, ...]:
     """What the book asks and the readings do not determine, in words."""
     rows = [] if capsule is None else _capsule_rows(given, capsule)
     return tuple(
-        f"the readings do not tell {what}"
+        f"the readings do not show {what}"
         for _, number, band, what in rows
         if band is not None and number is not None and number.standard_uncertainty is None
     )

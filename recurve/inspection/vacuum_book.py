@@ -119,12 +119,12 @@ def unjudged(given: Vacuum, fitted_to: float | None) -> tuple[str, ...]:
     reaches, None without one."""
     if not given.readings:
         asked = given.points or given.start is not None or given.full is not None or given.maximum is not None
-        return ("no reading was taken of it",) if asked else ()
+        return ("no readings were taken",) if asked else ()
     rising = [r for r in given.readings if r.rising]
     if not rising:
-        return ("no reading was taken with vacuum rising, and the book's figures are for that",)
+        return ("no reading was taken with vacuum rising, which the book's figures are for",)
     if not given.points and given.start is None and given.full is None and given.maximum is None:
-        return ("the job gives nothing of its book: start, full and maximum, or points",)
+        return ("the job gives none of the book's figures: start, full and maximum, or points",)
     top = max(r.vacuum for r in rising)
     missing = [
         f"no reading at {p.vacuum / KPA:.0f} kPa"
@@ -143,12 +143,14 @@ def _unbounded(given: Vacuum, top: float) -> list[str]:
         return []
     if lacking:
         return [
-            f"the job gives no {' and no '.join(lacking)} of its book, so the readings are held against the rest alone"
+            f"the job gives no {' and no '.join(lacking)} from the book, so the readings are judged by its other "
+            "figures alone"
         ]
     last = given.full[1] if given.full is not None else 0.0
     if top < last - given.gauge:
         return [
-            f"no reading at {last / KPA:.0f} kPa or more, where the book has all of it in, so its maximum is not known"
+            f"no reading at {last / KPA:.0f} kPa or more, where the book has all the vacuum advance in, so its "
+            "maximum is not known"
         ]
     return []
 

@@ -51,9 +51,9 @@ class VacuumDead(VacuumFinding):
         return Words(
             f"the vacuum unit does not move: {j.seen} at{j.detail}, vacuum rising",
             by_limit(j),
-            "no vacuum advance: more fuel and heat at part load; full load is not touched",
-            "draw a vacuum and close the line: if it falls, the diaphragm or the hose leaks, so replace it; if it holds, look "
-            "for a seized breaker plate or a rod that is off its pin",
+            "there is no vacuum advance: the engine burns more fuel and runs hotter at part load; full load is not affected",
+            "draw a vacuum and close the line. If the vacuum falls, the diaphragm or the hose leaks: replace it. "
+            "If it holds, look for a seized breaker plate or a rod off its pin",
         )
 
 
@@ -68,12 +68,12 @@ class VacuumBasis(Finding):
         """The finding in words."""
         twice = self.factor > 1
         return Words(
-            f"the vacuum unit's readings are {'twice' if twice else 'half'} what its book asks: crank degrees and the "
-            "distributor's mixed up?",
+            f"the vacuum unit's readings are {'twice' if twice else 'half'} what its book asks for: crank and "
+            "distributor degrees mixed up?",
             f"{'halved' if twice else 'doubled'}, every reading lies in its band",
-            "a sound unit would be thrown away",
-            "look whether book and readings speak of the same degrees; a crank degree is half a degree of the distributor. Write "
-            "both in one kind, and say which in basis",
+            "a sound vacuum unit would be thrown away",
+            "check whether book and readings are both in crank or both in distributor degrees (2° of crank are 1° "
+            "of distributor). Write both in the same degrees, and say which in basis",
         )
 
 
@@ -89,8 +89,8 @@ class VacuumNotRead(Finding):
         return Words(
             "the vacuum unit cannot be judged in full",
             "; ".join(self.lacking),
-            "whether it does what its book asks is open",
-            "read it at the book's own vacuums, rising, and tell the book's figures",
+            "whether it works as its book asks is not known",
+            "read it at the book's own vacuums, vacuum rising, and give the book's figures",
         )
 
 
@@ -101,8 +101,8 @@ class LeakTestShort(VacuumFinding):
     def words(self) -> Words:
         """The finding in words."""
         return Words(
-            "the leak test did not reach its vacuum", by_limit(self.judged), "whether the unit holds cannot be told",
-            "draw it to the full vacuum and time it again",
+            "the leak test did not reach its vacuum", by_limit(self.judged), "whether the vacuum unit holds is not known",
+            "draw the full vacuum and time the test again",
         )  # fmt: skip
 
 
@@ -114,7 +114,7 @@ class VacuumTooClose(VacuumFinding):
         """The finding in words."""
         return Words(
             f"{self.judged.what}: too close to call", by_limit(self.judged), "the vacuum unit may be off its book",
-            "read it again, up and down, more finely",
+            "read it again more closely, vacuum rising and falling",
         )  # fmt: skip
 
 
@@ -127,7 +127,7 @@ class VacuumLeaks(VacuumFinding):
         lost = self.judged.in_units(self.judged.measured.value)
         return Words(
             f"replace the vacuum unit first: it leaks, {lost} in{self.judged.detail}",
-            by_limit(self.judged), "no vacuum advance, a weak mixture, and fuel vapour drawn to the spark",
+            by_limit(self.judged), "there is no vacuum advance, the mixture is weak, and fuel vapour is drawn to the spark",
             "replace it; plug the line until then",
         )  # fmt: skip
 
@@ -140,7 +140,7 @@ class VacuumSticks(VacuumFinding):
         """The finding in words."""
         return Words(
             "the vacuum unit or the breaker plate sticks", by_limit(self.judged),
-            "vacuum advance comes late and stays in",
+            "the vacuum advance comes late and stays in",
             "free and oil the breaker plate; if it still sticks, replace the unit",
         )  # fmt: skip
 
@@ -155,6 +155,6 @@ class VacuumOffBook(VacuumFinding):
         short = {Item.VACUUM_START: "begins at", Item.VACUUM_FULL: "full at", Item.VACUUM_POINT: "at"}
         return Words(
             f"the vacuum unit is off its book: {short.get(j.item, j.item)}{j.detail} {j.seen}",
-            by_limit(j), "the wrong advance at part load; full load is not touched unless vacuum is there",
-            "replace it, or set it where it has a screw; check the number stamped on its arm",
+            by_limit(j), "the advance is wrong at part load; full load is not affected unless vacuum reaches the unit there",
+            "replace it, or adjust it if it has a screw; check the number stamped on its arm",
         )  # fmt: skip

@@ -209,13 +209,13 @@ def gathered_notes(sweep: Sweep | None) -> list[str]:
         return []
     groups = sweep.groups
     told = (
-        f"{sweep.file} has {groups.readings} readings, as from a logger. They are taken together in {len(sweep.speed)} groups of "
-        "like speed, rising and falling apart, narrow where the curve bends; each group counts by the scatter of its readings."
+        f"{sweep.file} has {groups.readings} readings, as from a logger. They were averaged in {len(sweep.speed)} "
+        "groups of nearly equal speed, rising and falling apart."
     )
     if groups.shared > 0.0:
-        told += " They scatter less than their ±: the rest of it is taken as an error that all share."
+        told += " They scatter less than their ±: the rest of the ± is taken as an error common to all."
     if groups.left_out:
         first = ", ".join(str(r) for r in groups.left_out[:5])
         more = "" if len(groups.left_out) <= 5 else " and so on"
-        told += f" {len(groups.left_out)} far off their neighbours are left out (line {first}{more})."
+        told += f" {len(groups.left_out)} that lie far off their neighbours were left out (line {first}{more})."
     return [told]

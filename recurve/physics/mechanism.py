@@ -241,7 +241,8 @@ class Weights:
         """The total mass [kg] of the weights, and how they move."""
         if self.mass is None or isinstance(self.motion, ReferenceSlope):
             raise PhysicsError(
-                "weights: got a sweep with known springs, which tells I′ only, expected a motion for where the mass is"
+                "weights: got a sweep with known springs, which does not show where the mass is, expected a "
+                "measured motion"
             )
         return self.count * self.mass, self.motion
 
@@ -325,8 +326,8 @@ def weight_faults(motion: RadialMotion | ReferenceSlope, reach: float) -> list[F
         return [
             Fault(
                 MOTION,
-                "the weights move inward as the cam advances, so they would retard; "
-                "look at the sign of the angles of cg and pin, and at rotation",
+                "the weights move inward as the cam advances, so they would retard the timing; look at the sign of "
+                "the angles of cg and pin, and at rotation",
             )
         ]
     if (dr <= 0).any():
@@ -365,8 +366,8 @@ def _rest_faults(motion: Slot | Link) -> list[Fault]:
         return [
             Fault(
                 (*MOTION, "cg"),
-                "the centre of gravity lies on the radius through the pivot (angle 0 or 180°), so "
-                "which way it swings is not told; measure its angle again",
+                "the centre of gravity lies on the radius through the pivot (angle 0 or 180°), so which way it "
+                "swings is not known; measure its angle again",
             )
         ]
     if isinstance(motion, Link):

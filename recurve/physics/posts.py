@@ -75,7 +75,10 @@ class PointPosts:
             return cam, 1j * cam
         swing, pivot = self.motion.swing(alpha), self.motion.pivot
         if swing is None or pivot is None:
-            message = "got a post on a weight whose motion does not tell how it turns, expected a slot or a link"
+            message = (
+                "got a post on a weight, expected weights.motion to be a slot or a link: this motion does not show "
+                "how the weight turns"
+            )
             raise PhysicsError(Fault(("springs",), message))
         psi, rate = swing
         centre = pivot * np.exp(2j * np.pi * (int(body) - 1) / self.count)
@@ -117,8 +120,8 @@ def post_faults(posts: Posts, reach: float, travel: tuple[float, float], key: Ke
             return [Fault(at, "both posts stand in the same place; look at radius and angle of anchor and far")]
         if gap + travel[0] <= 0.0:
             message = (
-                f"the post cannot be bent {-1e3 * travel[0]:.2f} mm inward, only {1e3 * gap:.2f} mm part the two posts; "
-                "look at it, and at anchor and far"
+                f"the post cannot be bent {-1e3 * travel[0]:.2f} mm inward, since the two posts are only "
+                f"{1e3 * gap:.2f} mm apart; look at post_travel, anchor and far"
             )
             return [Fault((*key, "post_travel"), message)]
     grid = np.linspace(0.0, reach, 121)
@@ -129,8 +132,8 @@ def post_faults(posts: Posts, reach: float, travel: tuple[float, float], key: Ke
         first = np.degrees(grid[np.argmax((slope < -1e-9 * length.max()).any(axis=1))])
         where = "from rest" if first == 0 else f"from {first:.2f}° of advance (distributor)"
         message = (
-            f"the spring shortens {where} on, so it would drive the cam on instead of back; look at the angles of anchor "
-            "and far, and at rotation"
+            f"the spring shortens {where} on, so it would advance the cam instead of pulling it back; look at the "
+            "angles of anchor and far, and at rotation"
         )
         return [Fault(at, message)]
     return []

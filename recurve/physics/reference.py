@@ -106,8 +106,8 @@ def reference_faults(given: Reference) -> list[str]:
     advance = np.degrees(given.sweep.advance)
     moving = given.moving()
     wanted = (
-        f"expected at least 3 on the way between rest and the stop of {np.degrees(given.stop):.2f} deg, spread over a quarter "
-        "of the travel or more"
+        f"expected at least 3 between rest and the stop of {np.degrees(given.stop):.2f} deg (distributor), spread "
+        "over a quarter of the travel or more"
     )
     if not moving.any():
         where = "at the stop" if advance.min() > np.degrees(given.sweep.reading) else "at rest or at the stop"
@@ -115,11 +115,11 @@ def reference_faults(given: Reference) -> list[str]:
     least, most = advance[moving].min(), advance[moving].max()
     if moving.sum() < 3 or most - least < LEAST_SPAN * np.degrees(given.stop):
         many = "1 reading" if moving.sum() == 1 else f"{moving.sum()} readings"
-        return [f"got {many} on the way, from {least:.2f} to {most:.2f} deg (distributor); {wanted}"]
+        return [f"got {many} between rest and stop, from {least:.2f} to {most:.2f} deg (distributor); {wanted}"]
     if not (_pointwise(given, 0.0)[1] > 0).any():
         return [
-            "got springs that pull at none of its readings, expected those that were in it: look at their rate and free "
-            "length, and at the posts"
+            "got springs that pull at none of its readings, expected those fitted during the sweep; look at their "
+            "rate and free length, and at the posts"
         ]
     return []
 
@@ -312,13 +312,14 @@ def reference_notes(fit: ReferenceFit, reach: float) -> list[str]:
     """Notes on I′ from 0 to the largest stop `reach` [rad], and on which readings would help."""
     notes = []
     if not fit.converged:
-        notes.append("The reference sweep could not be explained to the end: take I′ from it with doubt.")
+        notes.append("The reference sweep does not lead to one clear answer: what it says of the weights is doubtful.")
     if not fit.kept.all():
         rows = ", ".join(str(r) for r in fit.given.sweep.row[~fit.kept])
-        notes.append(f"Readings of the reference sweep that no smooth I′ explains are left out: line {rows}.")
+        notes.append(f"Readings of the reference sweep that do not fit a smooth curve are left out: line {rows}.")
     if fit.inflation > 1.0:
         notes.append(
-            f"The reference sweep scatters {fit.inflation:.1f} times more than its ± says: I′ is taken as so much less certain."
+            f"The readings of the reference sweep scatter {fit.inflation:.1f} times more than its ± says. What they "
+            "say of the weights is taken as less certain to match."
         )
     notes += [_contradiction(fit, i) for i, z in enumerate(fit.state) if i >= len(SHAPE) and abs(z) > CONTRADICTED]
     grid = np.linspace(0.0, reach, 401)
@@ -331,8 +332,8 @@ def _contradiction(fit: ReferenceFit, index: int) -> str:
     name = fit.priors[index].name
     way = "more" if fit.state[index] > 0 else "less"
     return (
-        f"The reference sweep asks for {way} {_WORDS.get(name, name)} than is given, by {abs(fit.state[index]):.1f} standard "
-        "uncertainties: check it."
+        f"The reference sweep needs {way} {_WORDS.get(name, name)} than the job gives, by "
+        f"{abs(fit.state[index]):.1f} standard uncertainties: check that number."
     )
 
 
@@ -340,17 +341,20 @@ def _uncertain(fit: ReferenceFit, stretch: Array) -> str:
     """The note on one stretch [rad] in which I′ is uncertain, and what would help."""
     first, last = np.degrees(stretch[0]), np.degrees(stretch[-1])
     text = (
-        f"I′ from the reference sweep is uncertain by more than {100 * TOLD:.0f} % (standard uncertainty) from "
-        f"{first:.1f}° to {last:.1f}° (distributor): "
+        f"The reference sweep leaves the turning effect of the weights uncertain by more than {100 * TOLD:.0f} % "
+        f"(standard uncertainty) from {first:.1f}° to {last:.1f}° (distributor): "
     )
     if stretch[-1] > fit.given.stop and stretch[0] > 0.9 * fit.given.stop:
-        return text + f"its stop was at {np.degrees(fit.given.stop):.1f}°; sweep it again once the stop has been filed."
+        return text + (
+            f"the stop was at {np.degrees(fit.given.stop):.1f}° then. Sweep the unit again once the stop has been "
+            "filed."
+        )
     basis = np.polynomial.legendre.legvander(2 * stretch / fit.given.stop - 1, len(SHAPE) - 1) * SHAPE
     by_reading, speed, rising = _best_reading(fit, basis, stretch)
     by_number, name = _best_number(fit, basis)
-    at = f"at about {speed * RPM:.0f} rpm, speed {'rising' if rising else 'falling'}"
+    at = f"at about {speed * RPM:.0f} rpm (distributor), speed {'rising' if rising else 'falling'}"
     if by_number < by_reading:
-        return text + f"know the {_WORDS.get(name, name)} better; more readings, best {at}, help less."
+        return text + f"measure the {_WORDS.get(name, name)} more closely. More readings help less; the best are {at}."
     return text + f"take readings {at}."
 
 

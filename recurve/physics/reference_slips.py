@@ -92,8 +92,8 @@ def _changes(given: Reference) -> Iterator[tuple[str, Reference]]:
     )
     yield words, _each(given, partial(_longer, POSTS))
     unit = POUND_FORCE / INCH / 1e3  # one lbf/in in N/mm
-    yield "the rates are in lbf/in, and were written as N/mm", _each(given, partial(_stiffer, unit))
-    yield "the rates are in N/mm, and were written as lbf/in", _each(given, partial(_stiffer, 1 / unit))
+    yield "the rates are in lbf/in, entered as N/mm", _each(given, partial(_stiffer, unit))
+    yield "the rates are in N/mm, entered as lbf/in", _each(given, partial(_stiffer, 1 / unit))
     if len(given.springs) == 2:
         first, second = (s.installed.spring for s in given.springs)
         swapped = (_with(given.springs[0], second), _with(given.springs[1], first))

@@ -64,8 +64,8 @@ def _band_change(job: Job, target: Target, spring_set: SpringSet, index: int, up
         new, where = wider(x), "of the stop" if band.speed is None else f"at {band.speed * RPM:.0f} rpm"
         limit, was = (new.high, band.high) if upper else (new.low, band.low)
         return (
-            f"Widen the band {where} by {np.degrees(x):.2f}°: at {'most' if upper else 'least'} {np.degrees(limit):.2f}° "
-            f"instead of {np.degrees(was):.2f}° (distributor)."
+            f"Widen the band {where} by {np.degrees(x):.2f}°, to at {'most' if upper else 'least'} "
+            f"{np.degrees(limit):.2f}° instead of {np.degrees(was):.2f}° (distributor)."
         )
 
     return Change("band", f"band {index} {upper}", MOST_WIDER, "deg", float(np.degrees(1.0)), make, words)
@@ -99,7 +99,7 @@ def _stop_change(job: Job, spring_set: SpringSet, less: bool, most: float) -> Ch
     def words(x: float, build: Build) -> str:
         trim = build.trim * 1e3
         how = f", {'built up' if trim > 0 else 'filed'} by {abs(trim):.2f} mm altogether" if job.stop.per_mm else ""
-        return f"Bring the stop to {np.degrees(build.stop):.2f}° (distributor){how}: more than the job's trim allows."
+        return f"Bring the stop to {np.degrees(build.stop):.2f}° (distributor){how}; that is more than the job allows."
 
     return Change("stop", f"stop {less}", most, "deg", float(np.degrees(1.0)), make, words)
 
@@ -119,6 +119,6 @@ def _post_change(job: Job, spring_set: SpringSet, place: int, way: float) -> Cha
     def words(x: float, build: Build) -> str:
         end = 1e3 * (x - was[0] if way < 0 else was[1] + x)
         bent = f"{'in' if way < 0 else 'out'} by up to {end:.2f} mm"
-        return f"Let the {PLACES[place]} post be bent {bent}, {1e3 * x:.2f} mm more."
+        return f"Allow the {PLACES[place]} post to be bent {bent}, which is {1e3 * x:.2f} mm more than now."
 
     return Change("posts", f"post {place} {way:+.0f}", max(most, 0.0), "mm", 1e3, make, words)

@@ -34,12 +34,15 @@ class Shift:
         onsets = ["none" if o is None else f"{o * RPM:.0f} rpm" for o in (self.before.onset, self.after.onset)]
         what = "an electronic trigger" if self.trigger == "electronic" else "points"
         told = (
-            f"With {what} fitted the springs as found would begin at {onsets[1]} instead of {onsets[0]} (distributor); "
-            f"the maximum stays {np.degrees(self.after.stop):.1f}°."
+            f"With {what} fitted, the springs as found would let the advance begin at {onsets[1]} instead of "
+            f"{onsets[0]} (distributor). The maximum stays {np.degrees(self.after.stop):.1f}° (distributor)."
         )
         stays = np.degrees(self.residual)
         if stays[1] > stays[0] + 0.05:
-            told += f" At idle {stays[1]:.1f}° would stay in instead of {stays[0]:.1f}°: the drag helped it home."
+            told += (
+                f" At idle {stays[1]:.1f}° would stay in instead of {stays[0]:.1f}° (distributor), since the drag "
+                "no longer helps the cam home."
+            )
         return told
 
 

@@ -43,7 +43,7 @@ def out_of_reach(job: Job, problem: Problem, ideal: Ideal | None) -> tuple[str, 
     """Why no springs at all bring a unit into its bands, a sentence each: `ideal` are the best there could be."""
     reasons = _stop_reasons(job, problem)
     reasons += [] if ideal is None else _ideal_reasons(job, problem, ideal)
-    return tuple(reasons) or ("No springs of the trade's sizes bring the curve into all of its bands.",)
+    return tuple(reasons) or ("No springs of the usual sizes bring the curve into all of its bands.",)
 
 
 def trust_notes(checked: Checked | None) -> list[str]:
@@ -51,9 +51,9 @@ def trust_notes(checked: Checked | None) -> list[str]:
     if checked is None or checked.agrees:
         return []
     return [
-        "Do not build from this plan: its curve and the least energy of the same unit are up to "
-        f"{np.degrees(checked.largest):.2f}° (distributor) apart, where they must be one. That is a fault of recurve; "
-        "report it together with the job."
+        "Do not build from this plan. Its curve was computed in two ways, and the two differ by up to "
+        f"{np.degrees(checked.largest):.2f}° (distributor). That is a fault in recurve: report it, and send the job "
+        "with it."
     ]
 
 
@@ -71,16 +71,16 @@ def plan_notes(
     `job` as described; `unit` as the sweep showed it (`fit`) and with the trigger that will be fitted.
     """
     worn = [f.what for f in repairs(inspected.findings)]
-    notes = [f"Before anything of this plan, {what}." for what in worn]
+    notes = [f"Before you build from this plan: {what}." for what in worn]
     if fit is None:
-        notes.append("Planned from the unit as described: there is no sweep to fit.")
+        notes.append("Planned from the unit as described, since the job names no sweep.")
         if unit.as_found() is None:
-            notes.append("The springs as found are not described: there is no curve before.")
+            notes.append("The job does not describe the springs as found, so no as-found curve is shown.")
     elif not fit.converged:
-        notes.append("The fit of the sweep did not settle on one answer; take more readings before you order.")
+        notes.append("The readings do not lead to one clear answer: take more before you order springs.")
     if fit is not None and fit.outliers:
         rows = ", ".join(str(r) for r in fit.outliers)
-        notes.append(f"Readings left out of the fit, since they do not belong: rows {rows} of the sweep.")
+        notes.append(f"Readings left out, since they do not fit the curve of the others: rows {rows} of the sweep.")
     if build is not None:
         notes += [*_table_notes(job, build), *_travel_notes(job, build)]
     return [
@@ -99,8 +99,8 @@ def _hook_notes(job: Job) -> list[str]:
     few = ", ".join(s.id for s in narrow[:5]) + (" …" if len(narrow) > 5 else "")
     springs = "1 spring" if len(narrow) == 1 else f"{len(narrow)} springs"
     return [
-        f"Left out: {springs} of the catalogue whose hooks do not go over the posts of {widest:.2f} mm ({few}). A hook is "
-        "taken to be as wide inside as the coils, outer diameter less two wires."
+        f"Left out: {springs} in the catalogue with hooks too narrow for the posts of {widest:.2f} mm ({few}). A "
+        "hook is taken to be as wide inside as the coils: outer diameter less two wires."
     ]
 
 
@@ -127,18 +127,18 @@ def _stop_reasons(job: Job, problem: Problem) -> list[str]:
         )
     for timed in problem.target.timed:
         if np.degrees(timed.low) > high + 1e-9:
-            reasons.append(f"The stop: the target asks {_edge_words(timed, False)}, and {trim} (distributor).")
+            reasons.append(f"The stop: the target asks for {_edge_words(timed, False)}, and {trim} (distributor).")
     return reasons
 
 
 def _trim_needed(job: Job, band: Band) -> str:
     """The trim that the maximum would need and the trim allowed, in mm."""
     if not job.stop.per_mm:
-        return "Give the stop's radius, and how far it may be filed or built up, if it can be trimmed."
+        return "If the stop can be trimmed, give its radius, and how far it may be filed or built up."
     need = job.stop.trim(band.low if band.low > job.stop.limits[1] else band.high) * 1e3
     allowed = 1e3 * (job.stop.build_up_to if need > 0 else job.stop.file_up_to)
     what = "built up" if need > 0 else "filed"
-    return f"It would have to be {what} by at least {abs(need):.2f} mm; {allowed:.2f} mm is allowed."
+    return f"It would have to be {what} by at least {abs(need):.2f} mm; the job allows {allowed:.2f} mm."
 
 
 def _ideal_reasons(job: Job, problem: Problem, ideal: Ideal) -> list[str]:
@@ -150,11 +150,16 @@ def _ideal_reasons(job: Job, problem: Problem, ideal: Ideal) -> list[str]:
     kind = "springs" if len(job.places) > 1 else "spring"
     if len(fight) < 2:
         what = f"“{fight[0]}”" if fight else "the target"
-        return [f"No {kind} of a usual size can do it: {what} (distributor) asks for one outside the trade's ranges."]
+        return [
+            (
+                f"No {kind} of a usual size can meet the target: {what} (distributor) asks for one outside the usual "
+                "ranges."
+            )
+        ]
     listed = ", ".join(f"“{f}”" for f in fight[:-1]) + f" and “{fight[-1]}”"
     return [
-        f"No {kind} at all can do it, whatever the catalogue: {listed} fight (distributor). "
-        f"The best there could be reach a margin of {ideal.margin:.2f}; 0 is the edge of the bands."
+        f"No {kind} at all can meet the target, from any catalogue: {listed} contradict each other (distributor). "
+        f"The best possible margin is {ideal.margin:.2f}; 0 is the edge of the bands."
     ]
 
 
@@ -162,15 +167,13 @@ def _catalogue_reasons(job: Job, build: Build, ideal: Ideal | None) -> list[str]
     """The catalogue's nearest miss, and springs that would pass if there are any."""
     misses = [m for r in build.results if r.margin < 0 for m in _misses(r)]
     pair = " and ".join(s.spring.id for s in build.springs)
-    reasons = [f"The nearest the catalogue comes is {pair}, which misses: {'; '.join(misses)} (distributor)."]
+    reasons = [f"The catalogue's nearest is {pair}, and it misses: {'; '.join(misses)} (distributor)."]
     if ideal is not None:
         wanted = []
         for name, spring in zip(PLACES, ideal.springs, strict=False):
             low, high = spring.rates
             wanted.append(f"a {name} of {low / 1e3:.2g} to {high / 1e3:.2g} N/mm")
-        reasons.append(
-            f"Springs that pass could exist: look for {' with '.join(wanted)}, or let the posts be bent further."
-        )
+        reasons.append(f"Other springs could pass: look for {' with '.join(wanted)}, or let the posts be bent further.")
     return reasons
 
 
@@ -182,9 +185,9 @@ def _misses(result: BandResult) -> list[str]:
     rising, falling = np.degrees(result.rising), np.degrees(result.falling)
     said = []
     if falling > high:
-        said.append(f"{falling:.1f}° {at} where {high:.1f}° is the most")
+        said.append(f"{falling:.1f}° {at}, at most {high:.1f}° allowed")
     if rising < low and not band.from_zero:
-        said.append(f"{rising:.1f}° {at} where {low:.1f}° is the least")
+        said.append(f"{rising:.1f}° {at}, at least {low:.1f}° needed")
     return said
 
 
@@ -192,18 +195,18 @@ def _no_build(problem: Problem, spring_set: SpringSet) -> list[str]:
     """Why nothing could be fitted at all: usually no spring is short enough to pull from rest."""
     longest = 1e3 * (float(problem.posts[0].length(0.0)[0]) + problem.travel[0][1])
     if not len(spring_set):
-        return ["No spring of the catalogue is in stock or can be ordered."]
+        return ["No spring in the catalogue is in stock or can be ordered."]
     if not spring_set.pairs(len(problem.posts)).any():
         (only,) = spring_set.springs
-        return [f"There are not enough springs: two places, and “{only.id}” is the only one there is."]
+        return [f"The unit takes two springs, and the catalogue has a single “{only.id}” and nothing else."]
     if float(spring_set.free.min()) * 1e3 > longest:
         return [
-            f"No spring pulls from rest on the primary's posts: they are at most {longest:.2f} mm apart, the shortest "
-            f"spring is {1e3 * float(spring_set.free.min()):.2f} mm inside its hooks."
+            f"No spring pulls from rest on the primary's posts: they are at most {longest:.2f} mm over both, and "
+            f"the shortest spring is {1e3 * float(spring_set.free.min()):.2f} mm inside its hooks."
         ]
     return [
-        "Whichever pair is tried, and however its posts are set, the weights fly out at one speed (a snap), or the stop "
-        "would have to go beyond its limits."
+        "With every pair, and however the posts are set, either the weights fly out at one speed (a snap), or the "
+        "stop would have to go beyond its limits."
     ]
 
 
@@ -218,7 +221,7 @@ def _second_spring_notes(problem: Problem, bounds: SpringBounds, margin: float |
     takeup = ideal.springs[1].takeup
     where = " from rest" if takeup == 0 else f" taking up at about {np.degrees(takeup or 0.0):.1f}° (distributor)"
     return [
-        f"A second spring{'' if takeup is None else where} would help: with posts like the first's the margin could be "
+        f"A secondary{'' if takeup is None else where} would help: on posts like the primary's the margin could be "
         f"{ideal.margin:.2f}."
     ]
 
@@ -237,9 +240,9 @@ def _table_notes(job: Job, build: Build) -> list[str]:
     worst_at = int(np.argmax(squares))
     half_width = 1e3 * max(motion.half_width)
     return [
-        f"The radii of the centre of gravity, each read to ± {half_width:.2f} mm, leave the curve uncertain by up to "
-        f"± {2 * np.degrees(np.sqrt(squares[worst_at])):.1f}° (distributor, two standard uncertainties), at "
-        f"{speeds[worst_at] * RPM:.0f} rpm."
+        f"The radii of the centre of gravity were read to ± {half_width:.2f} mm each. That leaves the curve "
+        f"uncertain by up to ± {2 * np.degrees(np.sqrt(squares[worst_at])):.1f}° (distributor, two standard "
+        f"uncertainties), at {speeds[worst_at] * RPM:.0f} rpm."
     ]
 
 
@@ -250,7 +253,7 @@ def _travel_notes(job: Job, build: Build) -> list[str]:
         for end, way in zip(place.travel, ("in", "out"), strict=True):
             if end != 0.0 and abs(fitted.bend - end) < 0.005e-3:
                 notes.append(
-                    f"The {name} post is bent {way} as far as it may be, {1e3 * abs(end):.2f} mm: if the bench asks for "
-                    "more that way, take the next spring instead."
+                    f"The {name} post is bent {way} as far as it may go, {1e3 * abs(end):.2f} mm. If the bench asks "
+                    "for more that way, take the next spring instead."
                 )
     return notes

@@ -1,7 +1,7 @@
 """Planning in its linear form: what each band's edge asks of the springs (theory, equations 1 to 8).
 
 At an edge the unknown curve drops out. "At most h at speed ω" and "at least l" are linear in the rates and in the pulls
-at rest, once it is known which edges lie past the second spring's take-up. The pull at rest of the primary is u [N],
+at rest, once it is known which edges lie past the secondary's take-up. The pull at rest of the primary is u [N],
 that of the secondary v [N]; a slack spring has a negative v, what it would pull at rest if it could push.
 """
 

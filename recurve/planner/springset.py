@@ -125,14 +125,15 @@ def _wanted(job: Job, constraints: Constraints, springs: tuple[Spring, ...], pla
     if identity is None and not kept:
         return None
     if place >= len(job.places):
-        raise InputError(f"{job.path}: got a wish for the {name}, expected none: the unit has one spring")
+        raise InputError(f"{job.path}: got --{name} or --keep {name}, expected neither: the unit has one spring")
     if identity is not None and kept:
         raise InputError(f"{job.path}: got both --{name} and --keep {name}, expected one of them")
     if kept:
         found = job.places[place].found
         if found is None:
             raise InputError(
-                f"{job.path}: springs.{name}: got no spring as found to keep, expected its rate and free_length or takeup"
+                f"{job.path}: springs.{name}: got nothing to keep, expected the spring as found, with rate and "
+                "free_length or takeup"
             )
         return [found]
     named = [s for s in springs if s.id == identity]

@@ -155,7 +155,7 @@ def _two_planned(job: Job, spring_set: SpringSet, pair: tuple[Change, Change], p
         build = choose_build(problem, springs, changed, by_margin, True).build
         if build is not None and build.margin >= 0.0:
             told = " ".join(c.words(x, build) for c, x in zip(pair, (first, second), strict=True))
-            return Suggestion("two", f"Two changes together. {told}", 2.0, "1", build, changed)
+            return Suggestion("two", f"Make both of these changes. {told}", 2.0, "1", build, changed)
     return None
 
 
@@ -224,7 +224,7 @@ def _other_springs(job: Job, spring_set: SpringSet, ideal: Ideal | None) -> Sugg
         if build is not None and build.margin >= 0.0:
             used = [s for s in build.springs if any(s.spring is w for w in some)]
             told = " and ".join(_spring_words(s.spring) for s in used)
-            text = f"Have wound, since the catalogue has none such: {told}."
+            text = f"Have springs wound, since the catalogue has none like them: {told}."
             return Suggestion("springs", text, float(len(used)), "1", build, job)
     return None
 

@@ -74,7 +74,7 @@ def wanted_springs(job: Job, which: Which | None = None) -> WantedSprings:
 def _from_ideal(job: Job, ideal: Ideal | None) -> WantedSprings:
     """The ideal springs over the posts as they stand; empty if even they miss a band."""
     if ideal is None or ideal.margin < 0:
-        return WantedSprings((), "no spring of any make brings this unit into the target; see recurve plan")
+        return WantedSprings((), "no spring at all brings this unit into the target; see recurve plan")
     found = [_one(job, i, spring, ideal.stop) for i, spring in enumerate(ideal.springs)]
     words = f"ideal springs, margin {ideal.margin:.2f}, {_standing(ideal.stop)}"
     return WantedSprings(tuple(w for w in found if w is not None), words, _untensioned(job, ideal))

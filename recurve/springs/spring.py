@@ -153,7 +153,13 @@ def _contradictions(c: _Columns) -> list[tuple[Mask, str]]:
     # Wound coil on coil, a spring has an initial tension near the preferred band; wound apart, none.
     odd_tension = (c.initial_tension > 0) & ((stress < low - slack) | (stress > high + slack))
     return [
-        (too_long, "the coils, one on another, are longer than the free length inside the hooks; measure it again"),
+        (
+            too_long,
+            (
+                "the coils, lying one on another, are longer than the free length inside the hooks; measure coils, "
+                "wire and free length again"
+            ),
+        ),
         (
             ~too_long & (c.hook < LEAST_HOOK),
             "the coils leave hardly any length for the hooks; measure coils, wire and free length again",
@@ -164,9 +170,9 @@ def _contradictions(c: _Columns) -> list[tuple[Mask, str]]:
         ),
         (
             odd_tension,
-            "an initial tension that such coils cannot be wound to, or that hardly holds; weigh and stretch it",
+            "no coils of this size hold such an initial tension; weigh and stretch the spring",
         ),
-        (c.most <= 0.0, "the initial tension alone is more than the wire bears; weigh and stretch it"),
+        (c.most <= 0.0, "the initial tension alone overloads the wire; weigh and stretch the spring"),
     ]
 
 

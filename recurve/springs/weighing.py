@@ -105,8 +105,8 @@ def weigh(hung: Hung, free_length: Quantity | None = None) -> Weighed:
     rate, middle, level, covariance, residuals = _line(used)
     if rate <= 0:
         raise InputError(
-            "readings: got a smaller pull at a greater length, expected the pull to grow with the length; look at which "
-            "weight went with which length"
+            "readings: got a smaller pull at a greater length, expected the pull to grow with the length; check "
+            "which weight went with which length"
         )
     scatter = _scatter(used, rate, residuals)
     covariance = covariance * scatter**2
@@ -131,19 +131,20 @@ def measured_notes(m: WeighedSpring) -> tuple[str, ...]:
     w, notes = m.weighed, list(m.assumed)
     if w.left_out:
         which = ", ".join(str(i + 1) for i in w.left_out)
-        notes.append(f"Left out, since the coils had not opened: reading {which}.")
+        notes.append(f"Left out, since the coils were still closed: reading {which}.")
     if w.scatter > 1.5:
         notes.append(
-            f"The readings scatter {w.scatter:.1f} times as much as their ± says: look for a hook that rubs, a weight that "
-            "touches, or a reading that went wrong. The uncertainties below are enlarged by it."
+            f"The readings scatter {w.scatter:.1f} times as much as their ± says: look for a hook that rubs, a "
+            "weight that touches something, or a wrong reading. Every ± below is enlarged to match."
         )
     if w.slack:
         notes.append(
-            f"It does not pull until it is {1e3 * w.zero_length:.2f} mm long, more than the free length that was read: it is "
-            "stretched, or its coils stand apart. That length is taken as its free length."
+            f"The spring does not pull until it is {1e3 * w.zero_length:.2f} mm long, which is more than the free "
+            "length you read: the spring is stretched, or its coils stand apart. That length is taken as its free "
+            "length."
         )
     if m.free_length is None:
-        notes.append("Without --free-length, read with the coils closed, the initial tension is not known.")
+        notes.append("To know the initial tension, give --free-length, read with the coils closed.")
     if not w.of_use:
         notes.append("TOO UNCERTAIN to plan with: hang weights further apart, or read the lengths more closely.")
     return (*notes, *_wire_notes(m))
@@ -152,11 +153,12 @@ def measured_notes(m: WeighedSpring) -> tuple[str, ...]:
 def _too_few(hung: Hung, closed: Mask) -> str:
     if closed.any():
         return (
-            f"readings: got {int((~closed).sum())} with the coils open beyond what the lengths' ± can tell, expected 2; "
-            "hang more on it, or look at --free-length"
+            f"readings: got {int((~closed).sum())} in which the coils are surely open, expected 2; hang heavier "
+            "weights on it, or check --free-length"
         )
     return (
-        f"readings: got {len(hung.pull)} at one length, expected two weights that draw the spring to different lengths"
+        f"readings: got {len(hung.pull)} at one length, expected two weights that stretch the spring to different "
+        "lengths"
     )
 
 
@@ -209,8 +211,8 @@ def _wire_notes(m: WeighedSpring) -> list[str]:
     notes, made = [], m.wire_rate
     if made is not None and abs(m.weighed.rate / made[0] - 1) > APART:
         notes.append(
-            f"Its wire and coils make {made[0] / 1e3:.3g} N/mm, or {100 * made[1]:.0f}% less by another count of the hooks: "
-            "measure the wire again, a hundredth of a millimetre counts."
+            f"By its wire and coils its rate is {made[0] / 1e3:.3g} N/mm, or {100 * made[1]:.0f}% less if the hooks "
+            "flex more: measure the wire again, to a hundredth of a millimetre."
         )
     if m.free_length is None:
         return notes
@@ -218,7 +220,7 @@ def _wire_notes(m: WeighedSpring) -> list[str]:
     notes += contradictions
     if np.isfinite(spring.most_extension):
         notes.append(
-            f"It may be drawn to {1e3 * spring.most_length:.2f} mm inside the hooks, {1e3 * spring.most_extension:.2f} mm past "
-            f"its free length. {FATIGUE}"
+            f"It may be stretched to {1e3 * spring.most_length:.2f} mm inside the hooks, "
+            f"{1e3 * spring.most_extension:.2f} mm past its free length. {FATIGUE}"
         )
     return notes

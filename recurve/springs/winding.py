@@ -190,7 +190,7 @@ def shortfall(winding: Winding) -> list[str]:
     """Why the nearest candidate cannot be wound, empty if there are proposals."""
     w = winding.nearest
     if w is None:
-        none = f"{winding.wanted.place}: no wire of the chosen kinds can be coiled to such a spring."
+        none = f"{winding.wanted.place}: no wire of the chosen kinds can be wound into such a spring."
         return [] if winding.proposals else [none]
     what = f"{w.material} wire, {w.label}, {1e3 * w.outer:.2f} mm outer, {w.coils:g} coils"
     about = f"{winding.wanted.place}: the nearest is {what}"
@@ -379,12 +379,16 @@ def _broken(name: str, w: Wound, wanted: Wanted, envelope: Envelope) -> str:
         "index": f"index {w.index:.1f}, expected {INDEX[0]:g} to {INDEX[1]:g}",
         "rate": f"the rate may be {100 * (abs(w.rate / wanted.rate - 1) + w.spread):.1f}% off, {100 * w.spread:.1f}% of it by "
         f"the wire's tolerance, expected ± {100 * envelope.tolerance:g}% (--tolerance)",
-        "hook count": f"so few coils that the two ways to count the hooks part by {100 * w.hook_uncertainty:.1f}%, expected "
-        f"{100 * envelope.tolerance:g}% at most (--tolerance)",
+        "hook count": (
+            f"so few coils that the rate depends on how far the hooks flex, by {100 * w.hook_uncertainty:.1f}%, "
+            f"expected {100 * envelope.tolerance:g}% at most (--tolerance)"
+        ),
         "initial tension": _tension_words(w, wanted),
         "stress": f"{worst} {100 * max(w.stress_fractions):.0f}% of what is allowed at {1e3 * wanted.longest:.2f} mm",
-        "hooks": f"coils and full hooks do not make {1e3 * w.free_length:.2f} mm: the hooks would be {1e3 * w.hook:.2f} mm "
-        f"inside, expected {1e3 * HOOK[0] * inner:.2f} to {1e3 * HOOK[1] * inner:.2f} mm"
+        "hooks": (
+            f"coils and full hooks do not add up to {1e3 * w.free_length:.2f} mm: the hooks would be "
+            f"{1e3 * w.hook:.2f} mm inside, expected {1e3 * HOOK[0] * inner:.2f} to {1e3 * HOOK[1] * inner:.2f} mm"
+        )
         if w.gap == 0
         else f"coils would stand {1e3 * w.gap:.2f} mm apart",
         "turns": f"{w.coils:g} coils, expected 3 or more",

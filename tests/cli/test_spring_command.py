@@ -60,8 +60,8 @@ def test_a_wire_that_does_not_fit_is_said() -> None:
     described = ["--wire", "0.5 mm", "--outer", "4.6 mm", "--coils", "10.5", "--material", "stainless"]
     code, out, _ = run(["spring", *TWO, "--free-length", "12.9 mm", *described])
     assert code == 0
-    assert "Its wire and coils make 0." in " ".join(out.split())
-    assert "may be drawn to" in " ".join(out.split())
+    assert "By its wire and coils its rate is 0." in " ".join(out.split())
+    assert "may be stretched to" in " ".join(out.split())
 
 
 def test_too_uncertain_is_no(tmp_path: Path) -> None:

@@ -206,7 +206,7 @@ def test_a_target_out_of_reach_of_any_spring(tmp_path: Path) -> None:
     path = write_job(tmp_path, without("sweep"), far)
     code, out, _ = run(["wind", str(path), "--springs", "ideal", "--json"])
     assert code == 3
-    assert "no spring of any make" in json.loads(out)["reasons"][0]
+    assert "no spring at all" in json.loads(out)["reasons"][0]
 
 
 # --- table and drawing -----------------------------------------------------------------------------------------

@@ -90,7 +90,7 @@ def test_a_slip_of_the_pen_is_told_before_any_wear(slip: str, tmp_path: Path) ->
         "outside hooks": "over the outside of the hooks",
         "between centres": "between centres",
         "springs exchanged": "exchanged",
-        "inch rates": "lbf/in, written as N/mm",
+        "inch rates": "lbf/in, entered as N/mm",
     }[slip]
     assert words in " ".join(f.evidence + f.what for f in check.findings)
     assert not trust_in(job, fit_sweep(job)).ok

@@ -69,7 +69,7 @@ def test_one_post_is_enough(off: float) -> None:
     assert move.to == pytest.approx(20e-3 + 1e-3 * off)
     way, to = ("out", "20.20") if off > 0 else ("in", "19.80")
     assert move.words == (
-        f"bend the primary post {way} 0.20 mm (to {to} mm over the posts, if they measure 20.00 mm now), leave the secondary"
+        f"bend the primary post {way} 0.20 mm (to {to} mm over both posts, if they measure 20.00 mm now), leave the secondary"
     )
 
 

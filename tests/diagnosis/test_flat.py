@@ -22,7 +22,7 @@ points = [
 maximum = { advance = "11 deg", tolerance = "1 deg" }
 """
 TOP = "1000 11.2 r, 1100 11.2 r, 1200 11.0 r, 1300 10.9 r"
-BINDS, IN, NOT_BEGUN = "the weights or the cam bind", "the advance is in", "ends before the advance begins"
+BINDS, IN, NOT_BEGUN = "the weights or the cam bind", "all the advance in", "ends before the advance begins"
 
 
 def checked(folder: Path, rows: str, book: str = BOOK) -> dict[str, Any]:

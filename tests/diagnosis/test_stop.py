@@ -22,12 +22,12 @@ def off(over: bool, trim: StopTrim | None) -> StopOff:
 @pytest.mark.parametrize(
     ("over", "trim", "says", "never"),
     [
-        (True, StopTrim(True, 0.86e-3, 1.12e-3, 0.3e-3), "fit the missing bush; else a sound stop", "build the stop up"),
+        (True, StopTrim(True, 0.86e-3, 1.12e-3, 0.3e-3), "fit the missing bush; or fit a sound stop", "build the stop up"),
         (True, StopTrim(True, 0.86e-3, 1.12e-3, 0.0), "does not let this one be built up (build_up_to", "build the stop up"),
         (True, StopTrim(True, 0.2e-3, 0.4e-3, 0.3e-3), "build the stop up while", "another unit"),
         (True, StopTrim(True, None, None, 0.3e-3), "build the stop up while", "another unit"),
-        (False, StopTrim(False, 0.86e-3, 1.12e-3, 0.3e-3), "find what binds; else a sound stop", "file the stop"),
-        (False, StopTrim(False, 0.2e-3, 0.4e-3, 0.3e-3), "find what binds; else file the stop", "another unit"),
+        (False, StopTrim(False, 0.86e-3, 1.12e-3, 0.3e-3), "find what binds; or fit a sound stop", "file the stop"),
+        (False, StopTrim(False, 0.2e-3, 0.4e-3, 0.3e-3), "find what binds; if nothing does, file the stop", "another unit"),
     ],
 )  # fmt: skip
 def test_no_trim_is_advised_that_cannot_save_the_stop(over: bool, trim: StopTrim, says: str, never: str) -> None:
@@ -39,5 +39,5 @@ def test_no_trim_is_advised_that_cannot_save_the_stop(over: bool, trim: StopTrim
 def test_the_crane_s_stop_is_not_to_be_built_up() -> None:
     """It may be built up by 0.3 mm (its file), and would need more: `recurve plan` says so too."""
     found = stop_finding(Evidence.of(example("crane"), fit_sweep(example("crane"))), True)
-    assert found is not None and "cannot be saved" in found.evidence and "0.30 mm is allowed" in found.evidence
+    assert found is not None and "cannot be saved" in found.evidence and "allows 0.30 mm" in found.evidence
     assert "build the stop up" not in found.remedy

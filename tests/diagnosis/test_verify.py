@@ -93,7 +93,7 @@ def test_a_primary_post_that_is_off_is_the_one_to_move(primary: float, secondary
     assert abs(result.correction.moves[0].by * 1e3 + primary) < 0.3
     assert margin_after(result, unit) > 0.3
     assert "leave the secondary" in result.correction.moves[0].words
-    assert "mm over the posts" in result.correction.moves[0].words
+    assert "mm over both posts" in result.correction.moves[0].words
 
 
 def test_a_stop_that_is_off_is_trimmed(tmp_path: Path) -> None:
@@ -268,7 +268,7 @@ def test_both_readings_outside_a_band_are_not_thrown_away(tmp_path: Path) -> Non
     assert result.verdict != "passes"
     told = [x for x in result.unsettled if isinstance(x, ReadAgain)]
     assert {(round(x.speed * RPM), x.rising) for x in told} == {(1100, True), (1100, False)}
-    assert all("where 12.0° is the most" in x.words() for x in told)
+    assert all("where the band asks for at most 12.0°" in x.words() for x in told)
 
 
 def test_advance_that_stays_in_at_idle_is_not_thrown_away(tmp_path: Path) -> None:

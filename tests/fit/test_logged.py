@@ -180,7 +180,7 @@ def test_readings_far_off_are_left_out_and_named() -> None:
     clean = logged.gathered(sweep)
     assert clean.left_out == ()
     (note,) = logged.gathered_notes(got)
-    assert "5 far off their neighbours are left out (line 102, 103, 5002, 12347, 19002)" in note
+    assert "5 that lie far off their neighbours were left out (line 102, 103, 5002, 12347, 19002)" in note
 
 
 def test_a_step_is_no_outlier() -> None:

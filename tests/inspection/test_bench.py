@@ -254,7 +254,7 @@ def test_wear_stands_on_the_plan_and_its_sheet(tmp_path: Path) -> None:
     from recurve.planner.plan import make_plan
 
     plan = make_plan(appended(tmp_path, WORN + VACUUM), "margin")
-    assert any("Before anything of this plan, bush the shaft first: 7.0°" in note for note in plan.notes)
+    assert any("Before you build from this plan: bush the shaft first: 7.0°" in note for note in plan.notes)
     assert max(len(line) for line in plan_text(plan).splitlines()) <= 80
     planned = tmp_path / "unit-plan" / "plan.toml"
     planned.parent.mkdir()

@@ -207,7 +207,10 @@ def test_the_target_s_total_is_taken_where_timing_gives_none(tmp_path: Path) -> 
     assert told["verdict"] == "set it so" and told["setting"]["static_deg"] == pytest.approx(2.0)
     as_is = trap(told, "static")
     assert (as_is["total_deg"], as_is["off_book_deg"]) == pytest.approx((32.0, 6.0))
-    assert any("set to 8.0° statically, ends at 32.0° total (crank), past the limit" in w for w in told["warnings"])
+    assert any(
+        "timed to 8.0° (crank) statically, reaches a total of 32.0° (crank), above the limit" in w
+        for w in told["warnings"]
+    )
 
 
 def test_a_maximum_without_points_gives_the_total(tmp_path: Path) -> None:
@@ -232,7 +235,8 @@ def test_idle_before_a_rev_and_after_it(tmp_path: Path) -> None:
     told = card(tmp_path, TOTAL, 'total = "26 deg"\nidle = "640 rpm"', rows)
     (warning,) = told["warnings"]
     assert (
-        "8.0° (crank) before the engine is revved and 16.8° after it" in warning and "8.8° (crank) stays in" in warning
+        "8.0° (crank) before the engine is revved and 16.8° (crank) after" in warning
+        and "8.8° (crank) stays in" in warning
     )
 
 

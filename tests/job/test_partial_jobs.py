@@ -82,7 +82,7 @@ def test_what_a_plan_still_needs_is_named_and_the_rest_is_judged(tmp_path: Path,
     assert (status, err) == (0, "")
     told = json.loads(out)
     assert told["verdict"] == "facts only"
-    assert any("sweep it on the bench" in step["measure"] for step in told["next"])
+    assert any("sweep the unit on the bench" in step["measure"] for step in told["next"])
     assert any(f"[{named.removesuffix('.advance').split('.mass')[0]}" in step["measure"] for step in told["next"])
     assert "plan" in told["next"][-1]["gain"]
 
@@ -94,7 +94,7 @@ def test_a_sweep_is_looked_at_though_the_springs_are_not_measured(tmp_path: Path
     assert status == 3
     early = next(b for b in told["targets"] if b["speed_rpm"] == 400)
     assert 6.0 < early["rising_deg"]["value"] < 7.5 and early["above"] > 0.95
-    assert any("springs" in note and "Not used before" in note for note in told["notes"])
+    assert any("springs" in note and "not used until" in note for note in told["notes"])
 
 
 def test_a_wrong_key_is_told_and_not_taken_for_a_part_not_known(tmp_path: Path) -> None:
@@ -117,4 +117,4 @@ def test_a_job_of_nothing_but_the_distributor_is_told_what_could_come_next(tmp_p
         assert f"[{table}]" in told, table
     assert "recurve sweep" in told and told.index("[target]") < told.index("[weights]") < told.index("[condition]")
     path.write_text(path.read_text(encoding="utf-8") + '[condition]\nside_play = "0.05 mm"\n', encoding="utf-8")
-    assert "where you want it" not in run(["check", str(path)])[1]
+    assert "if you wish" not in run(["check", str(path)])[1]

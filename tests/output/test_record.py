@@ -74,7 +74,7 @@ def test_item_method_rule_uncertainty_conditions_and_disclaimers_are_there(case:
     text = " ".join(p.text for p in pages)
     for words in (
         "As-left record", case.result.job.title, case.result.job.unit, "customer", "workshop", "in what condition",
-        "date of the sweep", "Rule of decision", "plus or minus 2 standard uncertainties", "Method",
+        "date of the sweep", "Rule of decision", "± 2 standard uncertainties", "Method",
         "two standard uncertainties (a coverage of about 95 %)", "as found and as left", "temperature",
         "bench last checked", "signature", "speaks only of the item named", "on whole, not in part",
         "claims no accreditation",

@@ -94,9 +94,9 @@ def test_a_correction_goes_through_its_rows(rows: int) -> None:
 
 
 def test_radii_need_a_mass_and_a_motion() -> None:
-    """Where a sweep with known springs tells I′ only, or the mass is not known, there is no inertia to tell."""
+    """Where a sweep with known springs does not show where the mass is, or the mass is not known, there is no inertia to tell."""
     for weights in (Weights(2, None, SLOT), Weights(2, 0.03, ReferenceSlope(0.24, (0.0,), ((0.0,),)))):
-        with pytest.raises(PhysicsError, match="tells I′ only"):
+        with pytest.raises(PhysicsError, match="does not show where the mass is"):
             weights.inertia(0.1)
 
 

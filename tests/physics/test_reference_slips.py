@@ -20,7 +20,7 @@ Change = Callable[[Spring], Spring]
 SLIPS: dict[str, tuple[Change, str]] = {
     "over the hooks": (lambda s: replace(s, free_length=s.free_length + 2e-3), "outside of the hooks"),
     "between centres": (lambda s: replace(s, free_length=s.free_length - 2.5e-3), "between centres"),
-    "a rate in lbf/in": (lambda s: replace(s, rate=s.rate * 5.71), "were written as N/mm"),  # 1 N/mm is 5.71 lbf/in
+    "a rate in lbf/in": (lambda s: replace(s, rate=s.rate * 5.71), "entered as N/mm"),  # 1 N/mm is 5.71 lbf/in
 }
 
 
@@ -74,6 +74,6 @@ def test_it_is_what_check_and_plan_say_first(tmp_path: Path) -> None:
     assert load_job(path).doubt is not None
     status, out, _ = run(["check", str(path)])
     flat = " ".join(out.split())
-    assert status == 3 and "CANNOT TELL - the reference sweep does not belong to the springs named" in flat
+    assert status == 3 and "CANNOT TELL - the reference sweep was not made with the springs the job names" in flat
     assert "everything agrees if the free lengths were measured over the outside of the hooks" in flat
     assert unit is not None

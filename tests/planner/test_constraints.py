@@ -40,7 +40,7 @@ def test_a_spring_is_given_or_kept() -> None:
     [
         (Constraints(primary="P3"), "did you mean P"),
         (Constraints(secondary="nothing like it"), "expected an id"),
-        (Constraints(keep=frozenset({"primary"})), "no spring as found"),
+        (Constraints(keep=frozenset({"primary"})), "nothing to keep"),
         (Constraints(primary="P", keep=frozenset({"primary"})), "both"),
     ],
 )

@@ -115,7 +115,7 @@ def test_a_weight_that_does_not_open_the_coils_is_left_out() -> None:
     assert found.left_out == (0,)
     assert found.rate == pytest.approx(1000.0)
     assert found.initial_tension == pytest.approx(0.5)
-    with pytest.raises(InputError, match="hang more on it"):
+    with pytest.raises(InputError, match="hang heavier weights on it"):
         weigh(hung([0.2, 1.3], [13.2, 14.0]), Quantity(13.2 * MM, 0.03 * MM * 3**0.5))
 
 

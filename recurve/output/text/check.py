@@ -39,7 +39,7 @@ from recurve.units import PLACES, RPM
 
 SURELY, HARDLY = 0.95, 0.05  # probabilities beyond which a mark of the curve counts as certain
 MENTIONED = 0.02  # smaller probabilities are left out
-PARABOLA = "the lobe's tip taken as a parabola"
+PARABOLA = "for a rounded lobe tip"
 
 
 def check_text(check: Check, files: Sequence[str] = (), document: CheckDocument | None = None) -> str:

@@ -21,7 +21,8 @@ from recurve.units import PLACES
 
 # Errors of building that are drawn for each spring, and one more for the stop; the unit's state comes with its own.
 ERRORS = ("rate", "initial_tension", "post")
-SOURCES = ("mass geometry", "drag and friction", "stop", "spring rates", "initial tension", "post setting")
+SOURCES = ("mass geometry", "drag and friction", "stop", "spring rates", "initial tension", "post setting",
+           "places of the posts")  # fmt: skip
 # The source of error that a parameter of the unit's state belongs to.
 SOURCE_OF = {
     "drag": "drag and friction",
@@ -29,6 +30,7 @@ SOURCE_OF = {
     "friction_share": "drag and friction",
     "stop": "stop",
     **{f"{place}.rate": "spring rates" for place in PLACES},
+    **{f"{place}.reach": "places of the posts" for place in PLACES},
 }
 LEAVE = (1.0, 2.0, 3.0)  # a post is left alone within so many times what a reading may be off; which is best is tried
 POINTS = 48  # advances of a curve on either side of the second take-up
@@ -170,12 +172,12 @@ def stretch_through(shapes: Shapes, units: Units, place: int, at: Array, speed: 
     moment = 0.5 * speed**2 * slope * (1.0 - units.friction_share) - units.drag - units.friction
     for other in range(len(shapes.stretch)):
         if other != place:
-            drawn = units.stretch[:, other] + read(shapes.stretch[other])
+            drawn = units.stretch[:, other] + units.reaching(other) * read(shapes.stretch[other])
             pull = np.where(drawn >= 0.0, units.tension[:, other] + units.rate[:, other] * drawn, 0.0)
-            moment = moment - pull * read(shapes.lever[other])
-    pull = moment / read(shapes.lever[place])
+            moment = moment - pull * units.reaching(other) * read(shapes.lever[other])
+    pull = moment / (units.reaching(place) * read(shapes.lever[place]))
     drawn = (pull - units.tension[:, place]) / units.rate[:, place]
-    return np.where(drawn >= 0.0, drawn - read(shapes.stretch[place]), np.nan)
+    return np.where(drawn >= 0.0, drawn - units.reaching(place) * read(shapes.stretch[place]), np.nan)
 
 
 def as_found_band(ensemble: Ensemble, speeds: Array, count: int = 1024) -> CurveBand:

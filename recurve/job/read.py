@@ -38,7 +38,7 @@ from recurve.job.model import BareJob, Job, JobHead, SpringPlace
 from recurve.job.named import NamedTables
 from recurve.job.sweeps import build_reference, counted_twice, reading_faults, static_faults, sweep_of, weights_of
 from recurve.job.tables import read_sweep
-from recurve.job.unit_type import UnitType, read_typed_document
+from recurve.job.unit_type import UnitType, read_typed_document, type_notes
 from recurve.physics.curve import Stop
 from recurve.physics.logged import gathered_notes
 from recurve.physics.mechanism import RadiusTable, weight_faults
@@ -273,7 +273,7 @@ def whole_job(files: JobFiles, parts: JobParts) -> Job:
     )
     head = _head(files.path, files.document, model, files.sweep, (parts.target, parts.inspection, notes, parts.doubts))
     return Job(
-        **vars(replace(head, kind=files.kind)),
+        **vars(_of_type(head, files.kind)),
         weights=weights,
         stop=parts.stop,
         drag=measured.drag.drag(head.trigger),
@@ -318,6 +318,11 @@ def _head(
         model=model,
         document=document,
     )
+
+
+def _of_type(head: JobHead, kind: UnitType | None) -> JobHead:
+    """The same of a job that names a type, with what must be said of it."""
+    return head if kind is None else replace(head, kind=kind, notes=(*head.notes, *type_notes(kind)))
 
 
 def _thinned_notes(target: Target | None, used: Target | None) -> list[str]:
@@ -404,5 +409,5 @@ def load_any(path: str | Path) -> Job | BareJob:
         raise InputError([located(fault, text, str(file)) for fault in faults])
     head = _head(file, document, model, readings, (target, inspection, tuple(notes), ()))
     return BareJob(
-        **vars(replace(head, kind=kind)), stop=None if model.stop is None else model.stop.advance, lacking=missing
+        **vars(_of_type(head, kind)), stop=None if model.stop is None else model.stop.advance, lacking=missing
     )

@@ -251,3 +251,22 @@ def _other_ways(name: str, mine: dict[str, Any]) -> tuple[str, ...]:
     if name in PLACES and isinstance(posts, dict) and posts.get("kind") == "table":
         return ("post_diameter",)
     return ()
+
+
+# What a job may take from a type, by the beginning of its key.
+PARTS: tuple[tuple[Key, str], ...] = (
+    (("weights", "mass"), "the mass of the weights"),
+    (("weights", "motion"), "how the weights move"),
+    (("stop", "advance"), "the stop as found"),
+    (("stop", "radius"), "the stop's radius"),
+    (("drag",), "the drag"),
+    *(((("springs", place)), f"the posts of the {place}") for place in PLACES),
+)
+
+
+def type_notes(kind: UnitType) -> list[str]:
+    """What must be said of a job that takes from a type."""
+    taken = [words for start, words in PARTS if any(key[: len(start)] == start for key in kind.taken)]
+    count = f"{kind.units} {'unit' if kind.units == 1 else 'units'}"
+    told = ", ".join(taken) if taken else "nothing: the job states it all"
+    return [f'From the type "{kind.title}", learned from {count}, not measured here: {told}.']

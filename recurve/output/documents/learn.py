@@ -74,7 +74,7 @@ class LearnDocument(Document):
                     spread=number(one.spread / scale),
                     uncertain=number(one.uncertainty / scale),
                     units=one.units,
-                )  # fmt: skip
+                )
             )
         files = [str(job.path) for job in found.units]
         return cls(

@@ -18,8 +18,10 @@ def learn_text(document: LearnDocument) -> str:
         lines += ["left out", *(line for u in document.left_out for line in wrap(printable(u), "  ", "    "))]
     lines += ["", *_misfit_lines(document)]
     columns = [
-        Column("", words=True), Column("unit", words=True), Column("mean"), Column("spread"), Column("uncertain"), Column("units"),
-    ]  # fmt: skip
+        Column("", words=True),
+        Column("unit", words=True),
+        *(Column(head) for head in ("mean", "spread", "uncertain", "units")),
+    ]
     rows = [
         [q.key, q.unit, f"{q.mean:.2f}", f"{q.spread:.2f}", f"{q.uncertain:.2f}", str(q.units)]
         for q in document.learned
@@ -53,6 +55,7 @@ def _misfit_lines(document: LearnDocument) -> list[str]:
 def _why(one: MisfitDocument) -> str:
     if one.value is None:
         return f"{one.key} is another than that of the other units"
-    told = f"{one.key} is {one.value:.4g} {one.unit_of_key}, where the others make it {one.others:.4g} ± {2 * (one.deviation or 0):.2g}"
+    others = f"{one.others:.4g} ± {2 * (one.deviation or 0):.2g}"
+    told = f"{one.key} is {one.value:.4g} {one.unit_of_key}, where the others make it {others}"
     odds = 1.0 / max(one.chance, 1e-9)
     return f"{told} {one.unit_of_key}; by chance one in {odds:,.0f} is as far off in all"

@@ -14,6 +14,7 @@ from recurve.arrays import Array, Mask
 from recurve.fit.sobol import rectangular, sobol
 from recurve.fit.state import Ensemble
 from recurve.job.model import Job
+from recurve.job.unit_type import UnitType
 from recurve.physics.curve import Installed
 from recurve.physics.ensemble import Curves, Shapes, Units, curves
 from recurve.physics.target import Target, passes
@@ -56,13 +57,15 @@ class CurveBand:
 class Built:
     """Simulated builds of one plan: whether each `passed` (n,). If asked for, also what each source of error costs, as
     (name, yield gained [1] if it were exact) in falling order, the `band` of the curve, and whether each passed once its
-    posts were `set_right` (n,) on the bench by the plan's setting speeds, a post being left alone within `leave` [rad]."""
+    posts were `set_right` (n,) on the bench by the plan's setting speeds, a post being left alone within `leave` [rad]; and
+    `by_type` [1], the share of the curve's variance that goes if what came from a type of unit were exact."""
 
     passed: Mask
     costs: tuple[tuple[str, float], ...] = ()
     band: CurveBand | None = None
     set_right: Mask | None = None
     leave: float | None = None
+    by_type: float | None = None
 
     @property
     def fraction(self) -> float:
@@ -122,7 +125,30 @@ def simulate(
     some = Curves(*(getattr(made, n)[: count // 4] for n in ("advance", "rising", "falling")))
     band = CurveBand.of(some, speeds, _residual(job.target, some))
     set_right, leave = _set_right(job.target, shapes, everything.units(frozenset()), settings)
-    return Built(passed, _costs(job.target, shapes, few), band, set_right, leave)
+    by_type = None if job.kind is None else _by_type(job.kind, shapes, few, speeds)
+    return Built(passed, _costs(job.target, shapes, few), band, set_right, leave, by_type)
+
+
+# The source of error that a key of a type belongs to, by its beginning.
+OF_TYPE: dict[str, str] = {
+    "weights": "mass geometry",
+    "springs": "places of the posts",
+    "drag": "drag and friction",
+    "stop": "stop",
+}
+
+
+def _by_type(kind: UnitType, shapes: Shapes, draw: _Draw, speeds: Array) -> float:
+    """The share [1] of the planned curve's variance, over the speeds (m,) [rad/s], that is gone if what the job takes from its
+    type were exact."""
+    exact = frozenset(OF_TYPE[str(k[0])] for k in kind.taken if k[0] in OF_TYPE and k[1:] != ("radius",))
+
+    def variance(left_out: frozenset[str]) -> float:
+        made = curves(shapes, draw.units(left_out), POINTS)
+        return float(made.rising_advance(speeds).var(axis=0).mean())
+
+    whole = variance(frozenset())
+    return 0.0 if whole <= 0.0 else float(np.clip(1.0 - variance(exact) / whole, 0.0, 1.0))
 
 
 def _set_right(

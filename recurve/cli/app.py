@@ -9,6 +9,7 @@ from collections.abc import Callable
 from recurve.cli.check import check, verify
 from recurve.cli.console import BAD_INPUT, app, tell
 from recurve.cli.guide import guide
+from recurve.cli.learn import learn
 from recurve.cli.page import page
 from recurve.cli.plan import plan
 from recurve.cli.show import curve, draw, schema, timing
@@ -26,7 +27,7 @@ def _help(command: Callable[..., None]) -> tuple[str, str]:
 
 
 # In the order of the help: as the work goes.
-for _command in (page, start, sweep, draw, check, plan, verify, timing, curve, wind, spring, guide, schema):
+for _command in (page, start, sweep, draw, check, plan, verify, timing, curve, wind, spring, learn, guide, schema):
     _long, _short = _help(_command)
     app.command(help=_long, short_help=_short)(_command)
 

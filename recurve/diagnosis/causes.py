@@ -344,10 +344,11 @@ class _Search:
         """Units (n,) whose primaries give ω̄ `rest` [rad/s] at rest, and `near` [rad/s] at the advance `here` [rad]."""
         zero = np.zeros_like(here)
         # A spring from or to the shaft's own axis has no lever: no pull of it does what is wanted.
-        begins, ends = (np.maximum(self._read(self.shapes.lever[0], at), LEAST_LEVER) for at in (zero, here))
+        reach = units.reaching(0)
+        begins, ends = (np.maximum(reach * self._read(self.shapes.lever[0], at), LEAST_LEVER) for at in (zero, here))
         pull = np.maximum(self._wanted(units, rest, zero, 0) / begins, 0.0)
         climb = self._wanted(units, near, here, 0) / ends - pull
-        rate = climb / np.maximum(self._read(self.shapes.stretch[0], here), LEAST_LEVER * here)
+        rate = climb / np.maximum(reach * self._read(self.shapes.stretch[0], here), LEAST_LEVER * here)
         tension = np.minimum(units.tension[:, 0], pull)
         with np.errstate(divide="ignore", invalid="ignore"):
             stretch = np.where(rate > 0.0, (pull - tension) / rate, 0.0)
@@ -355,8 +356,9 @@ class _Search:
 
     def _with_secondary(self, units: Units, takeup: Array, near: Array, here: Array) -> Units:
         """Units (n,) whose second springs take up at `takeup` [rad], and give ω̄ `near` [rad/s] at the advance `here` [rad]."""
-        stretched = self._read(self.shapes.stretch[1], takeup), self._read(self.shapes.stretch[1], here)
-        pull = self._wanted(units, near, here, 1) / self._read(self.shapes.lever[1], here)
+        reach = units.reaching(1)
+        stretched = reach * self._read(self.shapes.stretch[1], takeup), reach * self._read(self.shapes.stretch[1], here)
+        pull = self._wanted(units, near, here, 1) / (reach * self._read(self.shapes.lever[1], here))
         rate = pull / np.maximum(stretched[1] - stretched[0], 1e-9)
         return _with_spring(units, 1, rate, -stretched[0], np.zeros_like(pull))
 
@@ -368,9 +370,10 @@ class _Search:
         moment = 0.5 * speed**2 * slope - units.drag
         for other in range(len(self.shapes.stretch)):
             if other != place:
-                stretched = units.stretch[:, other] + self._read(self.shapes.stretch[other], here)
+                reach = units.reaching(other)
+                stretched = units.stretch[:, other] + reach * self._read(self.shapes.stretch[other], here)
                 pull = np.where(stretched >= 0.0, units.tension[:, other] + units.rate[:, other] * stretched, 0.0)
-                moment = moment - pull * self._read(self.shapes.lever[other], here)
+                moment = moment - pull * reach * self._read(self.shapes.lever[other], here)
         return np.asarray(moment)
 
     def _read(self, table: Array, here: Array) -> Array:

@@ -9,6 +9,7 @@ from typing import ClassVar
 import numpy as np
 
 from recurve.diagnosis.flat import NoAdvance, flat_finding
+from recurve.diagnosis.other_type import type_findings
 from recurve.diagnosis.pen import pen_slip
 from recurve.diagnosis.slips import crank_slip, slip_odds
 from recurve.fit.fit import AlternativeState, Fit
@@ -31,9 +32,10 @@ def data_findings(evidence: Evidence) -> tuple[Finding, ...]:
     fit, doubts = evidence.fit, reference_findings(evidence.job)
     if doubts:
         return doubts
+    foreign = type_findings(evidence.job, fit)
     sweep = None if fit is None else fit.job.sweep
     if fit is None or sweep is None:
-        return ()
+        return foreign
     flat = flat_finding(sweep, fit.job.target)
     if isinstance(flat, NoAdvance):
         return ()
@@ -46,6 +48,7 @@ def data_findings(evidence: Evidence) -> tuple[Finding, ...]:
         _few(fit, sweep),
         _one_direction(sweep),
         _order(sweep),
+        *foreign,
         *(TwoAnswers("open question", a) for a in fit.alternatives),
     ]
     return tuple(f for f in found if f is not None)

@@ -21,7 +21,7 @@ from recurve.arrays import Array
 from recurve.diagnosis.first_look import NextStep
 from recurve.fit.fit import Fit, slope_factor
 from recurve.fit.state import Evidence
-from recurve.physics.ensemble import Units, curves, takeups
+from recurve.physics.ensemble import Units, curves
 from recurve.planner.ideal import Ideal
 from recurve.uncertainty import over_nodes, speed_nodes
 from recurve.units import PLACES, RPM, SQRT3
@@ -117,7 +117,7 @@ def _candidates(evidence: Evidence, fit: Fit) -> Iterator[Candidate]:
             f"take the {name} spring off and weigh it with two known weights (weighings in the job, or recurve spring)"
         )
         yield Candidate(weigh, 3, model.column(natural, f"{name}.rate"), RATE)
-        at = np.minimum(takeups(model.shapes, model.column(natural, f"{name}.stretch"), i), model.shapes.advance[-1])
+        at = np.minimum(model.takeups(natural, i), model.shapes.advance[-1])
         yield Candidate(
             f"turn the cam by hand, against a degree wheel, to where the {name} spring begins to pull", 2, at, WHEEL
         )

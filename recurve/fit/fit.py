@@ -16,7 +16,7 @@ from recurve.fit.model import TENSIONS, SweepModel, ends, sweep_model
 from recurve.fit.posterior import Mode, Samples, find_modes, sample, spread_starts
 from recurve.job.model import Job
 from recurve.physics.curve import Drag
-from recurve.physics.ensemble import curves, takeups
+from recurve.physics.ensemble import curves
 from recurve.physics.mechanism import CorrectedWeights
 from recurve.springs.spring import Spring
 from recurve.uncertainty import Uncertain, degrees_of_freedom, inflation, robust_scatter, without_outliers
@@ -120,6 +120,12 @@ def fit_sweep(job: Job) -> Fit:
 def _keeping(model: SweepModel, kept: np.ndarray) -> SweepModel:
     """The model of those readings alone that the mask (readings,) keeps."""
     return replace(model, sweep=model.sweep.kept(kept))
+
+
+def best_mode(job: Job) -> tuple[SweepModel, Mode]:
+    """The model of a job's sweep and its best state, without the samples that a whole fit takes."""
+    model = sweep_model(job)
+    return model, _modes(model)[0]
 
 
 def _modes(model: SweepModel) -> tuple[Mode, ...]:
@@ -237,7 +243,7 @@ def _estimates(
         rate, stretch = f"{place}.rate", f"{place}.stretch"
         rates = np.exp(model.column(natural, rate))
         add(rate, "N/mm", rates * 1e-3, rate, bool(narrow[rate]), measured[rate])
-        at = takeups(model.shapes, model.column(natural, stretch), index)
+        at = model.takeups(natural, index)
         stop = model.column(natural, "stop")
         never = float(samples.weights @ (at >= stop))
         learnt = bool(narrow[stretch]) and never < NEGLIGIBLE
@@ -288,7 +294,7 @@ def _alternative(model: SweepModel, best: Mode, other: Mode) -> AlternativeState
     differs: list[tuple[str, float, float, str]] = []
     for index, place in enumerate(PLACES[: len(model.tension)]):
         rates = np.exp(model.column(natural, f"{place}.rate")) * 1e-3
-        at = takeups(model.shapes, model.column(natural, f"{place}.stretch"), index)
+        at = model.takeups(natural, index)
         at = np.degrees(np.minimum(at, model.column(natural, "stop")))  # a spring that never takes up: at the stop
         differs.append((f"{place}.rate", float(rates[0]), float(rates[1]), "N/mm"))
         differs.append((f"{place}.takeup", float(at[0]), float(at[1]), "deg"))

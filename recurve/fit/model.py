@@ -181,7 +181,21 @@ class SweepModel:
             friction_share=self.column(x, "friction_share"),
             stop=self.column(x, "stop"),
             modes=np.stack([self.column(x, name) for name in modes], axis=1) if modes else none,
+            reach=self._reach(x),
         )
+
+    def _reach(self, natural: Array) -> Array | None:
+        """How many times farther than drawn the posts part with advance (n, places) [1]; None where no place has a ±."""
+        names = [f"{p}.reach" for p in PLACES[: len(self.tension)]]
+        if not any(name in self._place for name in names):
+            return None
+        one = np.ones(len(natural))
+        return np.stack([np.exp(self.column(natural, n)) if n in self._place else one for n in names], axis=1)
+
+    def takeups(self, natural: Array, place: int) -> Array:
+        """Where the spring in a place takes up (n,) [rad], of states in natural units: 0 from rest, inf past the table."""
+        stretch, reach = self.column(natural, f"{PLACES[place]}.stretch"), self._reach(natural)
+        return takeups(self.shapes, stretch if reach is None else stretch / reach[:, place], place)
 
     def _tension(self, natural: Array) -> Array:
         """Initial tensions (n, places) [N]: as described, or, of a spring of which they are not known, of the state."""
@@ -204,7 +218,7 @@ class SweepModel:
         """What the states make of a fact, (n,) [its unit]."""
         stretch = self.column(natural, f"{PLACES[fact.place]}.stretch")
         if fact.kind == "takeup":
-            return np.asarray(np.minimum(takeups(self.shapes, stretch, fact.place), self.shapes.advance[-1]))
+            return np.asarray(np.minimum(self.takeups(natural, fact.place), self.shapes.advance[-1]))
         rate = np.exp(self.column(natural, f"{PLACES[fact.place]}.rate"))
         pull = tension[:, fact.place] + rate * (stretch + fact.beyond)
         return np.asarray(np.where(stretch + fact.beyond < 0.0, 0.0, pull) if fact.may_be_slack else pull)
@@ -269,8 +283,8 @@ class SweepModel:
         natural = self.natural(states)
         stop = self.column(natural, "stop")
         sort = np.zeros(len(states), int)
-        for index, place in enumerate(PLACES[: len(self.tension)]):
-            at = takeups(self.shapes, self.column(natural, f"{place}.stretch"), index) / stop
+        for index in range(len(self.tension)):
+            at = self.takeups(natural, index) / stop
             edges = (0.0,) if index == 0 else (0.2, 0.6, 1.0)
             sort = 5 * sort + np.searchsorted(edges, at)
         return sort
@@ -281,7 +295,7 @@ class SweepModel:
         if len(self.tension) < 2 or described:
             return np.ones(len(states), bool)
         natural = self.natural(states)
-        first, second = (takeups(self.shapes, self.column(natural, f"{p}.stretch"), i) for i, p in enumerate(PLACES))
+        first, second = (self.takeups(natural, i) for i in range(len(PLACES)))
         return np.asarray(first <= second)
 
 
@@ -311,6 +325,9 @@ def sweep_model(job: Job) -> SweepModel:
     parameters.append(_stop_parameter(job, float(grid[-1])))
     parameters.append(_zero_parameter(job))
     parameters += [Prior(f"mode {i}", 0.0, 1.0, -5.0, 5.0) for i in range(len(modes))]
+    # Only where the places of posts come with a ±; else they are taken as exact.
+    spreads = zip(PLACES, job.measured.reaches, strict=False)
+    parameters += [Prior(f"{p}.reach", 0.0, by, -5 * by, 5 * by, True) for p, by in spreads if by > 0.0]
     tension = np.array([0.0 if p.found is None else p.found.initial_tension for p in job.places])
     facts = tuple(f for i in range(len(posts)) for f in _spring_facts(job, i))
     return SweepModel(shapes, tuple(parameters), job.sweep, tension, facts)

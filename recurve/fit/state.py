@@ -17,9 +17,9 @@ from recurve.fit.model import SweepModel, unswept_model
 from recurve.fit.outline import Outline, fit_outline
 from recurve.fit.sobol import rectangular, sobol
 from recurve.job.model import Job
-from recurve.physics.ensemble import Curves, curves, takeups
+from recurve.physics.ensemble import Curves, curves
 from recurve.uncertainty import Sampled
-from recurve.units import PLACES, SQRT3
+from recurve.units import SQRT3
 
 STATES = 2048
 SURE = 0.95  # a probability that counts as a yes; its complement counts as a no
@@ -134,8 +134,7 @@ class Evidence:
 
     def takeup(self, place: int) -> Sampled:
         """Advance at which a spring takes up [rad]: 0 if it pulls from rest, the end of the table if it never does."""
-        stretch = self.model.column(self.natural, f"{PLACES[place]}.stretch")
-        at = takeups(self.model.shapes, stretch, place)
+        at = self.model.takeups(self.natural, place)
         return Sampled(np.minimum(at, self.model.shapes.advance[-1]))
 
     def never(self, place: int) -> float:

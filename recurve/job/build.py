@@ -5,7 +5,7 @@ Each function takes the part of the model that it needs, and adds to `faults` wh
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from recurve.job.measured import (
     MeasuredDrag,
     MeasuredDrive,
     MeasuredPoint,
+    MeasuredPosts,
     MeasuredSpring,
     MeasuredWeights,
     described,
@@ -261,6 +262,41 @@ def _posts(name: str, given: u.SpringOnPosts, on: Mounting, faults: list[Fault])
         faults.append(Fault(key, "got one post as xy and one as an angle; expected both alike"))
     diameter = 0.0 if given.post_diameter is None else given.post_diameter.value
     return PointPosts(anchor, far, diameter, on.motion, on.weights.count)
+
+
+def measured_posts(springs: u.Springs, on: Mounting) -> tuple[MeasuredPosts | None, ...]:
+    """The posts of each place as measured; None where lengths tell them."""
+
+    def one(given: u.SpringOnPosts) -> MeasuredPosts | None:
+        if not isinstance(given.posts, u.PointPosts):
+            return None
+        anchor, far = (_measured_point(end, on.weights.motion, (), []) for end in (given.posts.anchor, given.posts.far))
+        return MeasuredPosts(anchor, far, on.frame, given.post_diameter)
+
+    return tuple(one(g) for g in (springs.primary, springs.secondary) if g is not None)
+
+
+def build_reaches(springs: u.Springs, places: tuple[SpringPlace, ...], on: Mounting, stop: float) -> tuple[float, ...]:
+    """By how much [1] each pair of posts may part faster or slower with advance, up to the `stop` [rad], than their places
+    say: a standard uncertainty, by the ± of these places. 0 where they have none."""
+    given = (springs.primary, springs.secondary)
+    return tuple(_reach(g.posts, p.posts, on, stop) for g, p in zip(given, places, strict=False) if g is not None)
+
+
+def _reach(given: u.AnyPosts, posts: Posts, on: Mounting, stop: float) -> float:
+    if not isinstance(given, u.PointPosts) or not isinstance(posts, PointPosts):
+        return 0.0
+    ends, frame = np.array([0.0, stop]), on.frame
+    grown, effects = float(np.diff(posts.length(ends)[0])[0]), []
+    for name, told in (("anchor", given.anchor), ("far", given.far)):
+        end: BodyPoint = getattr(posts, name)
+        point = _measured_point(told, on.weights.motion, (), [])
+        for moved in point.moved():
+            # The place by the points, since the calliper over the posts may have moved the anchor.
+            at = replace(end, position=end.position + moved.at(frame) - point.at(frame))
+            other = replace(posts, anchor=at) if name == "anchor" else replace(posts, far=at)
+            effects.append(float(np.diff(other.length(ends)[0])[0]) / grown - 1.0)
+    return float(np.linalg.norm(effects)) if effects else 0.0
 
 
 def _end(given: u.PostEnd, key: tuple[str, ...], on: Mounting, faults: list[Fault]) -> BodyPoint:

@@ -217,10 +217,24 @@ class MeasuredSpring:
 
 
 @dataclass(frozen=True)
+class MeasuredPosts:
+    """The posts of a spring where they are told by their places: `anchor` and `far`, in this `frame`, and their `diameter`
+    [m], None where it is not told."""
+
+    anchor: MeasuredPoint
+    far: MeasuredPoint
+    frame: Frame
+    diameter: Quantity | None
+
+
+@dataclass(frozen=True)
 class Measured:
-    """The unit as measured: its weights, the `stop` [rad], the drag, and its springs, primary first."""
+    """The unit as measured: its weights, the `stop` [rad], the drag, and its springs, primary first. `reaches` [1]: by how
+    much, as a standard uncertainty, each pair of `posts` may part faster or slower with advance than their places say."""
 
     weights: MeasuredWeights
     stop: Quantity
     drag: MeasuredDrag
     springs: tuple[MeasuredSpring, ...]
+    reaches: tuple[float, ...] = ()
+    posts: tuple[MeasuredPosts | None, ...] = ()

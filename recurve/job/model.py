@@ -20,6 +20,7 @@ from recurve.units import RPM, Quantity
 
 if TYPE_CHECKING:
     from recurve.job.schema import BareModel, JobModel
+    from recurve.job.unit_type import UnitType
 
 MOST_IDLE = 600 / RPM  # rad/s of the distributor; no engine idles faster; common practice, no source
 IDLE = 300 / RPM  # rad/s of the distributor, where nothing tells the idle speed; common practice, no source
@@ -68,7 +69,7 @@ class JobHead:
     """What every job has, with or without weights. `trigger` is what was found, `trigger_fitted` what will be there;
     `speed_ratio` [1] crank revolutions per distributor revolution; `notes` what must be said aloud, and of them
     `doubts`, what is probably a slip, above any verdict; `model` the file as validated, `document` as read, for the plan file
-    alone."""
+    alone; `kind` the type of unit that the job takes from, None without one."""
 
     path: Path
     title: str
@@ -88,6 +89,7 @@ class JobHead:
     fingerprint: str
     model: BareModel
     document: dict[str, Any]
+    kind: UnitType | None = None
 
     @property
     def name(self) -> str:

@@ -12,7 +12,7 @@ from recurve.errors import InputError
 from recurve.job import schema as m
 from recurve.job import schema_unit as u
 from recurve.job.messages import faults_in
-from recurve.job.named import read_document
+from recurve.job.unit_type import read_typed_document, with_type
 
 
 class UnitPart(u.Table):
@@ -38,17 +38,18 @@ class SweptPart(u.Table):
     sweep: m.SweepTable | None = None
 
 
-def read_unit_part(content: bytes) -> UnitPart | None:
-    """The unit's part of a job file; None where it cannot be read."""
+def read_unit_part(path: Path, content: bytes) -> UnitPart | None:
+    """The unit's part of the job file at `path`; None where it cannot be read."""
     try:
-        return UnitPart.model_validate(tomllib.loads(content.decode("utf-8-sig")))
-    except (ValueError, RecursionError):
+        text = content.decode("utf-8-sig")
+        return UnitPart.model_validate(with_type(path, text, tomllib.loads(text))[0])
+    except (ValueError, RecursionError, InputError):
         return None
 
 
 def read_swept_part(path: Path) -> tuple[SweptPart, str]:
     """The part of a job file that readings are taken by, and the file's text. Raises InputError."""
-    text, document = read_document(path)
+    text, document, _ = read_typed_document(path)
     return swept_part(document, text, str(path)), text
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import copy
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -21,11 +21,13 @@ from recurve.job.build import (
     build_drag,
     build_motion,
     build_places,
+    build_reaches,
     build_springs,
     build_stop,
     build_tolerances,
     build_weights,
     drag_notes,
+    measured_posts,
     mounting_of,
 )
 from recurve.job.build_inspection import build_inspection, build_target, timing_faults
@@ -33,9 +35,10 @@ from recurve.job.doubts import drag_doubts, sweep_doubts, target_doubts, unit_do
 from recurve.job.measured import Measured, MeasuredDrive, described
 from recurve.job.messages import faults_in, is_missing, located
 from recurve.job.model import BareJob, Job, JobHead, SpringPlace
-from recurve.job.named import NamedTables, read_document
+from recurve.job.named import NamedTables
 from recurve.job.sweeps import build_reference, counted_twice, reading_faults, static_faults, sweep_of, weights_of
 from recurve.job.tables import read_sweep
+from recurve.job.unit_type import UnitType, read_typed_document, type_notes
 from recurve.physics.curve import Stop
 from recurve.physics.logged import gathered_notes
 from recurve.physics.mechanism import RadiusTable, weight_faults
@@ -59,6 +62,7 @@ class JobFiles:
     sweep: Readings | None
     reference: Readings | None
     catalogue: Catalogue | None
+    kind: UnitType | None
 
 
 @dataclass(frozen=True)
@@ -94,7 +98,7 @@ def read_files(path: str | Path, springs_wanted: bool = True) -> JobFiles:
     """The job file by its model, and the tables it names; raises InputError with one line for each fault of them all. Without
     `springs_wanted` a catalogue whose file is gone is none."""
     file = Path(path)
-    text, document = read_document(path)
+    text, document, kind = read_typed_document(path)
     if not document.keys() & UNIT_TABLES and document.keys() & OTHER_TABLES:
         message = (
             "missing, expected weights, stop and springs: without them there is no curve to compute or to plan; "
@@ -108,7 +112,7 @@ def read_files(path: str | Path, springs_wanted: bool = True) -> JobFiles:
     catalogue = tables.catalogue() if springs_wanted or tables.catalogue_is_there() else None
     if model is None or faults:
         raise InputError([*faults, *_of_the_rest(document, faults, reference, text, str(path))])
-    return JobFiles(file, text, document, model, readings, reference, catalogue)
+    return JobFiles(file, text, document, model, readings, reference, catalogue, kind)
 
 
 UNIT_TABLES = {"weights", "stop", "springs"}  # without which there is no curve to compute
@@ -186,7 +190,11 @@ def _parts(
     faults += _other_faults(model, readings)
     if faults or motion is None:
         return None
-    measured = Measured(build_weights(given, motion), model.stop.advance, drag, build_springs(model.springs))
+    reaches = build_reaches(model.springs, places, on, stop.limits[1])
+    springs = build_springs(model.springs)
+    measured = Measured(
+        build_weights(given, motion), model.stop.advance, drag, springs, reaches, measured_posts(model.springs, on)
+    )
     doubts = (*unit_doubts(model, motion, places), *disagree)
     return JobParts(
         measured, stop, places, target, inspection, tuple(reference_said), (*drag_notes(drag), *said), doubts
@@ -268,7 +276,7 @@ def whole_job(files: JobFiles, parts: JobParts) -> Job:
     )
     head = _head(files.path, files.document, model, files.sweep, (parts.target, parts.inspection, notes, parts.doubts))
     return Job(
-        **vars(head),
+        **vars(_of_type(head, files.kind)),
         weights=weights,
         stop=parts.stop,
         drag=measured.drag.drag(head.trigger),
@@ -313,6 +321,11 @@ def _head(
         model=model,
         document=document,
     )
+
+
+def _of_type(head: JobHead, kind: UnitType | None) -> JobHead:
+    """The same of a job that names a type, with what must be said of it."""
+    return head if kind is None else replace(head, kind=kind, notes=(*head.notes, *type_notes(kind)))
 
 
 def _thinned_notes(target: Target | None, used: Target | None) -> list[str]:
@@ -366,6 +379,8 @@ def fingerprint_of(job: Path, model: m.JobModel | m.BareModel) -> str:
     tables = [t.file for t in (model.sweep, model.catalogue) if t is not None]
     if model.weights is not None and isinstance(model.weights.motion, u.ReferenceMotion):
         tables.append(model.weights.motion.sweep)
+    if model.type is not None:
+        tables.append(model.type)
     for file in (job, *(beside(job, t) for t in tables)):
         content = file.read_bytes() if file.is_file() else b""
         digest.update(len(content).to_bytes(8, "big") + content)
@@ -374,7 +389,7 @@ def fingerprint_of(job: Path, model: m.JobModel | m.BareModel) -> str:
 
 def load_any(path: str | Path) -> Job | BareJob:
     """Read a job file and the tables it names, whole or in part. Raises as `load_job` does."""
-    text, document = read_document(path)
+    text, document, kind = read_typed_document(path)
     wrong, missing = _faults_and_missing(document, text, str(path))
     part = [fault for fault in missing if fault.key and fault.key[0] in UNIT_TABLES]
     if not part:
@@ -396,4 +411,6 @@ def load_any(path: str | Path) -> Job | BareJob:
     if faults:
         raise InputError([located(fault, text, str(file)) for fault in faults])
     head = _head(file, document, model, readings, (target, inspection, tuple(notes), ()))
-    return BareJob(**vars(head), stop=None if model.stop is None else model.stop.advance, lacking=missing)
+    return BareJob(
+        **vars(_of_type(head, kind)), stop=None if model.stop is None else model.stop.advance, lacking=missing
+    )

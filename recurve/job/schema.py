@@ -180,6 +180,7 @@ class BareModel(Table):
     title: Annotated[str, Field(min_length=1, max_length=200)]
     date: Date | None = None
     unit: str | None = None
+    type: str | None = None
     distributor: Distributor
     drag: Drag | None = None
     target: Target | None = None

@@ -93,7 +93,7 @@ def plan_toml(plan: Plan) -> bytes:
     build = plan.build
     assert build is not None  # there is no such file without a build
     document = copy.deepcopy(plan.job.document)
-    for key in ("sweep", "planned"):
+    for key in ("sweep", "planned", "type"):  # what came from a type stands in the document itself
         document.pop(key, None)
     if "catalogue" in document:
         document["catalogue"]["file"] = _from_plan(document["catalogue"]["file"], plan)

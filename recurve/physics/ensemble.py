@@ -60,7 +60,8 @@ class Shapes:
 class Units:
     """n units: `rate` [N/m], `stretch` [m] at rest (negative where slack) and `tension` [N] of each spring,
     (n, places); `drag`, `friction` [N·m], `friction_share` [1] and `stop` [rad], (n,); `modes` (n, modes) [1]: how many
-    standard uncertainties I′ is off in each mode."""
+    standard uncertainties I′ is off in each mode; `reach` (n, places) [1]: how many times farther than in the shapes its
+    posts part with advance, None where their places are exact. L − L(0) and its slope L′ both grow with it."""
 
     rate: Array
     stretch: Array
@@ -70,6 +71,11 @@ class Units:
     friction_share: Array
     stop: Array
     modes: Array
+    reach: Array | None = None
+
+    def reaching(self, place: int) -> Array:
+        """How many times farther than in the shapes the posts of a place part (n,) [1]."""
+        return np.ones(len(self.stop)) if self.reach is None else self.reach[:, place]
 
 
 @dataclass(frozen=True)
@@ -119,10 +125,14 @@ def curves(shapes: Shapes, units: Units, points: int = 96) -> Curves:
         slope = slope * np.exp(units.modes[:, i, None] * read(1 + 2 * places + i))
     torque = np.zeros_like(advance)
     for place in range(places):
-        stretched = units.stretch[:, place, None] + read(1 + place)
+        grown, lever = read(1 + place), read(1 + places + place)
+        if units.reach is not None:
+            reach = units.reaching(place)[:, None]
+            grown, lever = reach * grown, reach * lever
+        stretched = units.stretch[:, place, None] + grown
         pulls = past if place == 1 else stretched >= 0.0
         pull = units.tension[:, place, None] + units.rate[:, place, None] * np.maximum(stretched, 0.0)
-        torque += np.where(pulls, pull, 0.0) * read(1 + places + place)
+        torque += np.where(pulls, pull, 0.0) * lever
     resist = (units.drag[:, None], units.friction[:, None], units.friction_share[:, None])
     return Curves(
         advance,
@@ -143,7 +153,7 @@ def _grids(shapes: Shapes, units: Units, points: int) -> tuple[Array, np.ndarray
     if len(shapes.stretch) < 2:
         whole = np.linspace(0.0, 1.0, 2 * points) * units.stop[:, None]
         return whole, np.zeros(whole.shape, bool)
-    takeup = takeups(shapes, units.stretch[:, 1], 1)
+    takeup = takeups(shapes, units.stretch[:, 1] / units.reaching(1), 1)
     broken = np.minimum(takeup, units.stop)[:, None]
     before, after = broken * steps, broken + (units.stop[:, None] - broken) * steps
     past = np.concatenate(

@@ -16,11 +16,13 @@ from recurve.physics.target import Band, BandResult
 from recurve.planner.build import Build, Checked
 from recurve.planner.ideal import Ideal, find_ideal
 from recurve.planner.problem import Problem, SpringBounds
+from recurve.planner.simulate import Built
 from recurve.planner.springset import SpringSet, post_diameter, too_narrow
 from recurve.units import PLACES, RPM
 
 SECOND_RATE = (1e3, 40e3)  # [N/m], of a second spring that a unit planned with one might get
 SECOND_HELPS = 0.1  # margin that it must add to be worth a note
+SMALL_SHARE = 0.05  # of the variance of the planned curve that is hardly any
 
 
 def explain(
@@ -257,3 +259,16 @@ def _travel_notes(job: Job, build: Build) -> list[str]:
                     "for more that way, take the next spring instead."
                 )
     return notes
+
+
+def type_share_notes(built: Built | None) -> list[str]:
+    """How much of the doubt of a plan comes from what a type of unit told instead of a measurement."""
+    if built is None or built.by_type is None:
+        return []
+    share = built.by_type
+    if share < SMALL_SHARE:
+        return ["What was taken from the type causes hardly any of the doubt of the planned curve."]
+    return [
+        f"What was taken from the type causes {share:.0%} of the doubt of the planned curve (its variance). Measure that of this "
+        "unit where the chance of passing is too small."
+    ]

@@ -18,7 +18,7 @@ from recurve.planner.build import CHECK_ADVANCE, Build, Checked, check_build
 from recurve.planner.buying import Purchase, purchases
 from recurve.planner.choose import Outcome, Pick, by_margin, choose_build
 from recurve.planner.conversion import as_fitted, conversion_notes, fitted_ensemble
-from recurve.planner.explain import explain, plan_notes, trust_notes
+from recurve.planner.explain import explain, plan_notes, trust_notes, type_share_notes
 from recurve.planner.handwork import by_hand, least_trim
 from recurve.planner.ideal import Ideal, find_ideal
 from recurve.planner.problem import problem_of, spring_bounds
@@ -131,6 +131,7 @@ def make_plan(
             *job.notes,
             *conversion_notes(found),
             *plan_notes(job, unit, fit, inspected, problem, bounds, build),
+            *type_share_notes(built),
         ),
         inspected=inspected,
         fit=fit,

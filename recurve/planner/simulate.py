@@ -14,6 +14,7 @@ from recurve.arrays import Array, Mask
 from recurve.fit.sobol import rectangular, sobol
 from recurve.fit.state import Ensemble
 from recurve.job.model import Job
+from recurve.job.unit_type import UnitType
 from recurve.physics.curve import Installed
 from recurve.physics.ensemble import Curves, Shapes, Units, curves
 from recurve.physics.target import Target, passes
@@ -21,7 +22,8 @@ from recurve.units import PLACES
 
 # Errors of building that are drawn for each spring, and one more for the stop; the unit's state comes with its own.
 ERRORS = ("rate", "initial_tension", "post")
-SOURCES = ("mass geometry", "drag and friction", "stop", "spring rates", "initial tension", "post setting")
+SOURCES = ("mass geometry", "drag and friction", "stop", "spring rates", "initial tension", "post setting",
+           "places of the posts")  # fmt: skip
 # The source of error that a parameter of the unit's state belongs to.
 SOURCE_OF = {
     "drag": "drag and friction",
@@ -29,6 +31,7 @@ SOURCE_OF = {
     "friction_share": "drag and friction",
     "stop": "stop",
     **{f"{place}.rate": "spring rates" for place in PLACES},
+    **{f"{place}.reach": "places of the posts" for place in PLACES},
 }
 LEAVE = (1.0, 2.0, 3.0)  # a post is left alone within so many times what a reading may be off; which is best is tried
 POINTS = 48  # advances of a curve on either side of the second take-up
@@ -54,13 +57,15 @@ class CurveBand:
 class Built:
     """Simulated builds of one plan: whether each `passed` (n,). If asked for, also what each source of error costs, as
     (name, yield gained [1] if it were exact) in falling order, the `band` of the curve, and whether each passed once its
-    posts were `set_right` (n,) on the bench by the plan's setting speeds, a post being left alone within `leave` [rad]."""
+    posts were `set_right` (n,) on the bench by the plan's setting speeds, a post being left alone within `leave` [rad]; and
+    `by_type` [1], the share of the curve's variance that goes if what came from a type of unit were exact."""
 
     passed: Mask
     costs: tuple[tuple[str, float], ...] = ()
     band: CurveBand | None = None
     set_right: Mask | None = None
     leave: float | None = None
+    by_type: float | None = None
 
     @property
     def fraction(self) -> float:
@@ -120,7 +125,30 @@ def simulate(
     some = Curves(*(getattr(made, n)[: count // 4] for n in ("advance", "rising", "falling")))
     band = CurveBand.of(some, speeds, _residual(job.target, some))
     set_right, leave = _set_right(job.target, shapes, everything.units(frozenset()), settings)
-    return Built(passed, _costs(job.target, shapes, few), band, set_right, leave)
+    by_type = None if job.kind is None else _by_type(job.kind, shapes, few, speeds)
+    return Built(passed, _costs(job.target, shapes, few), band, set_right, leave, by_type)
+
+
+# The source of error that a key of a type belongs to, by its beginning.
+OF_TYPE: dict[str, str] = {
+    "weights": "mass geometry",
+    "springs": "places of the posts",
+    "drag": "drag and friction",
+    "stop": "stop",
+}
+
+
+def _by_type(kind: UnitType, shapes: Shapes, draw: _Draw, speeds: Array) -> float:
+    """The share [1] of the planned curve's variance, over the speeds (m,) [rad/s], that is gone if what the job takes from its
+    type were exact."""
+    exact = frozenset(OF_TYPE[str(k[0])] for k in kind.taken if k[0] in OF_TYPE and k[1:] != ("radius",))
+
+    def variance(left_out: frozenset[str]) -> float:
+        made = curves(shapes, draw.units(left_out), POINTS)
+        return float(made.rising_advance(speeds).var(axis=0).mean())
+
+    whole = variance(frozenset())
+    return 0.0 if whole <= 0.0 else float(np.clip(1.0 - variance(exact) / whole, 0.0, 1.0))
 
 
 def _set_right(
@@ -170,12 +198,12 @@ def stretch_through(shapes: Shapes, units: Units, place: int, at: Array, speed: 
     moment = 0.5 * speed**2 * slope * (1.0 - units.friction_share) - units.drag - units.friction
     for other in range(len(shapes.stretch)):
         if other != place:
-            drawn = units.stretch[:, other] + read(shapes.stretch[other])
+            drawn = units.stretch[:, other] + units.reaching(other) * read(shapes.stretch[other])
             pull = np.where(drawn >= 0.0, units.tension[:, other] + units.rate[:, other] * drawn, 0.0)
-            moment = moment - pull * read(shapes.lever[other])
-    pull = moment / read(shapes.lever[place])
+            moment = moment - pull * units.reaching(other) * read(shapes.lever[other])
+    pull = moment / (units.reaching(place) * read(shapes.lever[place]))
     drawn = (pull - units.tension[:, place]) / units.rate[:, place]
-    return np.where(drawn >= 0.0, drawn - read(shapes.stretch[place]), np.nan)
+    return np.where(drawn >= 0.0, drawn - units.reaching(place) * read(shapes.stretch[place]), np.nan)
 
 
 def as_found_band(ensemble: Ensemble, speeds: Array, count: int = 1024) -> CurveBand:

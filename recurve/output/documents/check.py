@@ -40,6 +40,7 @@ from recurve.output.documents.base import (
 from recurve.output.documents.condition import ConditionDocument
 from recurve.output.documents.fit import FitDocument
 from recurve.output.documents.look import BandAsRead, NextToDo, RateNeeded, ReadingsDocument, StrengthNeeded
+from recurve.output.documents.unit_type import TypeDocument
 from recurve.physics.logged import gathered_notes
 from recurve.uncertainty import Sampled
 from recurve.units import SQRT3, Quantity
@@ -193,6 +194,7 @@ class CheckDocument(Document):
     notes: Notes
     condition: ConditionDocument
     engine_target: Annotated[list[EngineBand] | None, told("null: the target is told by the distributor")]
+    type_: Annotated[TypeDocument | None, told("What came from a type of unit; null: the job names none")]
     files: Files
 
     @classmethod
@@ -225,6 +227,7 @@ class CheckDocument(Document):
             notes=list(check.notes),
             condition=ConditionDocument.of(check.inspected),
             engine_target=EngineBand.all_of(check.job),
+            type_=TypeDocument.of(check.job, fit, None),
             files=list(files),
         )
 

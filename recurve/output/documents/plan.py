@@ -37,6 +37,7 @@ from recurve.output.documents.base import (
 )
 from recurve.output.documents.curve import CurveDocument
 from recurve.output.documents.ideal import IdealPlan
+from recurve.output.documents.unit_type import TypeDocument
 from recurve.physics.target import BandResult
 from recurve.planner.build import Build, Checked, Fitted
 from recurve.planner.buying import Purchase
@@ -293,6 +294,7 @@ class PlanDocument(Document):
         float | None, told("Share of builds that pass once set on the bench by `setting`; null: nothing to build", "1")
     ]
     costs: list[Cost]
+    type_: Annotated[TypeDocument | None, told("What came from a type of unit; null: the job names none")]
     from_: Annotated[Literal["sweep", "description"], told("Whether a sweep was fitted or the job's figures taken")]
     springs: PlannedSprings
     stop: PlannedStop
@@ -323,6 +325,7 @@ class PlanDocument(Document):
             yield_=None if built is None else number(built.fraction, 4),
             yield_set=None if built is None else if_known(lambda x: number(x, 4), built.fraction_set),
             costs=[] if built is None else [Cost(source=n, yield_gained=number(g, 4)) for n, g in built.costs],
+            type_=TypeDocument.of(plan.job, plan.fit, None if built is None else built.by_type),
             from_="description" if plan.fit is None else "sweep",
             springs=PlannedSprings.of(build),
             stop=PlannedStop.of(plan),

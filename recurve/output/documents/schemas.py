@@ -10,6 +10,7 @@ from pydantic.json_schema import GenerateJsonSchema
 from recurve.job.schema import DIALECT
 from recurve.output.documents.check import CheckDocument, VerifyDocument
 from recurve.output.documents.curve import CurveDocument
+from recurve.output.documents.learn import LearnDocument
 from recurve.output.documents.plan import PlanOutput
 from recurve.output.documents.springs import SpringDocument, WindDocument
 from recurve.output.documents.timing import TimingDocument
@@ -22,6 +23,7 @@ DOCUMENTS: dict[str, Any] = {
     "curve": CurveDocument,
     "wind": WindDocument,
     "spring": SpringDocument,
+    "learn": LearnDocument,
 }
 
 

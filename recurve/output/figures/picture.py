@@ -132,7 +132,7 @@ def _readable(path: Path, refused: InputError) -> Picture | None:
         content = path.read_bytes()
     except OSError:
         return None
-    part = read_unit_part(content)
+    part = read_unit_part(path, content)
     if part is None:
         return None
     given, rotation = part.weights.motion, part.distributor.rotation

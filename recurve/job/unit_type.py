@@ -1,0 +1,272 @@
+"""A type of unit: the file that holds what belongs to all units of a type, and how a job takes from it.
+
+A type file has the tables of a job file. In the place of a quantity it may have what was learned of it: its mean over the
+units, their spread about it, and how well the mean itself is known. Where a job names a type, each of these becomes a
+quantity with a ± in that job, unless the job states it itself; from there on nothing needs to know where it came from.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import Field, ValidationError
+
+from recurve.errors import Fault, InputError, Key
+from recurve.job import schema as m
+from recurve.job.messages import faults_in, located
+from recurve.job.named import name_fault, read_document
+from recurve.job.schema_unit import Table
+from recurve.text import beside
+from recurve.units import DIMENSIONS, PLACES, SQRT3, factor, parse
+
+# The keys of quantities that are learned, by their last part, and what they measure.
+LEARNED = {
+    "mass": "mass", "radius": "length", "distance": "length", "angle": "angle", "advance": "angle", "post_diameter": "length",
+    "rubbing_block": "moment", "rate": "rate", "stretch": "length",
+}  # fmt: skip
+UNIT_KEYS = ("distributor", "weights", "stop", "drag", "springs", "target")  # tables that a type shares with a job
+POINTS = ("pivot", "cg", "pin", "cam", "anchor", "far")  # tables that are either polar or flat
+OWN_WAY = ("kind",)  # a table of the job that names its kind stands for itself
+DRAG_WAYS = (
+    "rubbing_block",
+    "breaker_spring",
+    "contact_lever",
+    "block_lever",
+    "cam_radius",
+    "friction_coefficient",
+    "dwell",
+)
+
+
+@dataclass(frozen=True)
+class Learned:
+    """What is known of a quantity over the units of a type [SI]: its `mean`, the `spread` of single units about it and the
+    `uncertainty` of the mean, both as standard deviations, from so many `units`."""
+
+    mean: float
+    spread: float
+    uncertainty: float
+    units: int
+
+    @property
+    def deviation(self) -> float:
+        """Standard deviation [SI] of the quantity in a unit of the type that was not measured."""
+        return float((self.spread**2 + self.uncertainty**2) ** 0.5)
+
+    def text(self, dimension: str) -> str:
+        """The quantity as a job states it: a half-width of √3 standard deviations is read back as that deviation."""
+        unit = DIMENSIONS[dimension][1]
+        scale = factor(unit, dimension)
+        return f"{self.mean / scale:.8g} ± {SQRT3 * self.deviation / scale:.6g} {unit}"
+
+
+@dataclass(frozen=True)
+class UnitType:
+    """A type of unit as read: its file and `title`; how many `units` it was learned from; `document`, its tables as a job
+    has them; `learned`, by the path of the key, what was learned [SI]; and `taken`, the keys that a job takes from it.
+
+    `learned` holds also what the springs found in the units were like, ("found", place, "rate") and so on: no job takes
+    these, since springs are changed, but its sweep is compared with them."""
+
+    path: Path
+    title: str
+    units: int
+    document: dict[str, Any]
+    learned: dict[Key, Learned]
+    taken: frozenset[Key] = field(default_factory=frozenset)
+
+
+class LearnedTable(Table):
+    """What was learned of one quantity, as the file has it."""
+
+    mean: str
+    spread: str
+    uncertain: str
+    units: Annotated[int, Field(ge=1, strict=True)]
+
+
+class SourceTable(Table):
+    """A unit that the type was learned from."""
+
+    file: str
+    title: str = ""
+    date: str = ""
+    inputs: str = ""
+
+
+class HeadTable(Table):
+    """What a type file has besides the tables of a job."""
+
+    title: Annotated[str, Field(min_length=1, max_length=200)]
+    units: Annotated[int, Field(ge=1, strict=True)]
+    sources: tuple[SourceTable, ...] = ()
+
+
+def read_type(path: Path, shown: str) -> UnitType:
+    """Read a type file; `shown` is how messages call it. Raises InputError with a line for each fault."""
+    text, document = read_document(path)
+    faults: list[Fault] = []
+    head = {k: v for k, v in document.items() if k not in (*UNIT_KEYS, "found")}
+    try:
+        told: HeadTable | None = HeadTable.model_validate(head)
+    except ValidationError as error:
+        told = None
+        faults += faults_in(error, text, shown, HeadTable)
+    learned: dict[Key, Learned] = {}
+    found = document.get("found", {})
+    tables = {k: copy.deepcopy(document[k]) for k in UNIT_KEYS if k in document}
+    for key, leaf in [*_leaves(tables, ()), *_leaves(found, ("found",))]:
+        one = _learned(key, leaf, faults)
+        if one is not None:
+            learned[key] = one
+    for key, one in learned.items():
+        if key[0] != "found":
+            _put(tables, key, one.text(LEARNED[str(key[-1])]))
+    faults = [f if f.file else located(f, text, shown) for f in faults]
+    faults += [located(f, text, shown) for f in _found_faults(found)]
+    if not faults:
+        try:
+            m.BareModel.model_validate({"title": "-", **tables})
+        except ValidationError as error:
+            faults += faults_in(error, text, shown, m.BareModel)
+    if faults or told is None:
+        raise InputError(faults)
+    return UnitType(path, told.title, told.units, tables, learned)
+
+
+def _leaves(node: Any, key: Key) -> Iterator[tuple[Key, dict[str, Any]]]:
+    """The tables of a type file that tell a mean, each with its path."""
+    if isinstance(node, dict):
+        if "mean" in node:
+            yield key, node
+            return
+        for name, inner in node.items():
+            yield from _leaves(inner, (*key, name))
+
+
+def _learned(key: Key, leaf: dict[str, Any], faults: list[Fault]) -> Learned | None:
+    """What a table of the file says was learned; None, with its faults, where it cannot be read."""
+    dimension = LEARNED.get(str(key[-1])) if key else None
+    if dimension is None:
+        faults.append(Fault(key, f"got a mean, expected one only of {', '.join(LEARNED)}"))
+        return None
+    try:
+        told = LearnedTable.model_validate(leaf)
+    except ValidationError as error:
+        faults += [
+            Fault((*key, *one["loc"]), "got no such value, expected mean, spread, uncertain and units")
+            for one in error.errors(include_url=False)
+        ]
+        return None
+    values: list[float] = []
+    for name in ("mean", "spread", "uncertain"):
+        text = getattr(told, name)
+        try:
+            value = parse(text, dimension).value
+            if name != "mean" and value <= 0.0:
+                raise ValueError("expected more than 0")
+            values.append(value)
+        except ValueError as wrong:
+            faults.append(Fault((*key, name), f'got "{text}", {wrong}'))
+    return Learned(values[0], values[1], values[2], told.units) if len(values) == 3 else None
+
+
+def _found_faults(found: Any) -> list[Fault]:
+    """What is wrong with the table of the springs found."""
+    if not isinstance(found, dict) or any(not isinstance(found[p], dict) for p in found):
+        return [Fault(("found",), "got no tables, expected found.primary and found.secondary")]
+    wrong = [(p, k) for p, table in found.items() for k in table if p not in PLACES or k not in ("rate", "stretch")]
+    told = "expected rate and stretch of primary and secondary"
+    return [Fault(("found", place, key), f"unknown key, {told}") for place, key in wrong]
+
+
+def _put(tables: dict[str, Any], key: Key, value: Any) -> None:
+    for part in key[:-1]:
+        tables = tables[str(part)]
+    tables[str(key[-1])] = value
+
+
+# --- what a job takes -------------------------------------------------------------------------------------
+
+
+def read_typed_document(path: str | Path) -> tuple[str, dict[str, Any], UnitType | None]:
+    """The text of a job file, what it holds together with what it takes from the type that it names, and that type.
+    Raises InputError, also where the type cannot be read."""
+    text, document = read_document(path)
+    return text, *with_type(Path(path), text, document)
+
+
+def with_type(path: Path, text: str, document: dict[str, Any]) -> tuple[dict[str, Any], UnitType | None]:
+    """A job's document together with what it takes from the type that it names, and that type; None where it names none.
+    Raises InputError."""
+    name = document.get("type")
+    if not isinstance(name, str):
+        return document, None  # none, or the model says what is wrong
+    if wrong := name_fault(path, name):
+        raise InputError(located(Fault(("type",), wrong), text, str(path)))
+    kind = read_type(beside(path, name), str(path.parent / name))
+    merged = copy.deepcopy(document)
+    for table in UNIT_KEYS:
+        if table in kind.document:
+            _take(merged, table, copy.deepcopy(kind.document[table]))
+    taken = frozenset(k for k in kind.learned if _at(merged, k) == _at(kind.document, k) and _at(document, k) is None)
+    return merged, UnitType(kind.path, kind.title, kind.units, kind.document, kind.learned, taken)
+
+
+def _at(node: Any, key: Key) -> Any:
+    for part in key:
+        node = node.get(part) if isinstance(node, dict) else None
+    return node
+
+
+def _take(own: dict[str, Any], name: str, given: Any) -> None:
+    """What the job does not state itself comes from the type; the two ways to tell one thing are never mixed."""
+    mine = own.get(name)
+    if mine is None:
+        own[name] = given
+        return
+    if not isinstance(mine, dict) or not isinstance(given, dict) or name == "target":
+        return
+    if any(k in mine for k in OWN_WAY) or (name in POINTS and "xy" in mine):
+        return
+    for key in _other_ways(name, mine):
+        given.pop(key, None)
+    for key, inner in given.items():
+        _take(mine, key, inner)
+
+
+def _other_ways(name: str, mine: dict[str, Any]) -> tuple[str, ...]:
+    """Keys of a type's table that tell what the job tells in its own way."""
+    if name == "stop" and "per_mm" in mine:
+        return ("radius",)
+    if name == "stop" and "radius" in mine:
+        return ("per_mm",)
+    if name == "drag" and (mine.get("trigger") == "electronic" or any(k in mine for k in DRAG_WAYS)):
+        return DRAG_WAYS
+    posts = mine.get("posts")
+    if name in PLACES and isinstance(posts, dict) and posts.get("kind") == "table":
+        return ("post_diameter",)
+    return ()
+
+
+# What a job may take from a type, by the beginning of its key.
+PARTS: tuple[tuple[Key, str], ...] = (
+    (("weights", "mass"), "the mass of the weights"),
+    (("weights", "motion"), "how the weights move"),
+    (("stop", "advance"), "the stop as found"),
+    (("stop", "radius"), "the stop's radius"),
+    (("drag",), "the drag"),
+    *(((("springs", place)), f"the posts of the {place}") for place in PLACES),
+)
+
+
+def type_notes(kind: UnitType) -> list[str]:
+    """What must be said of a job that takes from a type."""
+    taken = [words for start, words in PARTS if any(key[: len(start)] == start for key in kind.taken)]
+    count = f"{kind.units} {'unit' if kind.units == 1 else 'units'}"
+    told = ", ".join(taken) if taken else "nothing: the job states it all"
+    return [f'From the type "{kind.title}", learned from {count}, not measured here: {told}.']

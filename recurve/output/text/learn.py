@@ -1,0 +1,61 @@
+"""The report of `learn`: what was learned, from how many units, and which of them do not belong."""
+
+from __future__ import annotations
+
+from recurve.output.documents.learn import LearnDocument, MisfitDocument
+from recurve.output.text.layout import Column, page, table, wrap, written
+from recurve.text import printable
+
+MAY_BE_CHANCE = "A unit is named where chance would name any of them in fewer than one type in twenty."
+
+
+def learn_text(document: LearnDocument) -> str:
+    """The report of `recurve learn`."""
+    count = len(document.units)
+    lines = [f"A type learned from {count} {'unit' if count == 1 else 'units'}", ""]
+    lines += [line for unit in document.units for line in wrap(printable(unit), "  ", "    ")]
+    if document.left_out:
+        lines += ["left out", *(line for u in document.left_out for line in wrap(printable(u), "  ", "    "))]
+    lines += ["", *_misfit_lines(document)]
+    columns = [
+        Column("", words=True),
+        Column("unit", words=True),
+        *(Column(head) for head in ("mean", "spread", "uncertain", "units")),
+    ]
+    rows = [
+        [q.key, q.unit, f"{q.mean:.2f}", f"{q.spread:.2f}", f"{q.uncertain:.2f}", str(q.units)]
+        for q in document.learned
+    ]
+    lines += ["Standard deviations: spread of single units, and how uncertain the mean is", *table(columns, rows)]
+    if document.unlike:
+        keys = ", ".join(document.unlike)
+        lines += ["", *wrap(f"The units differ in {keys}: the type has none; state it in each job.")]
+    if count < 3:
+        lines += [
+            "",
+            *wrap("So few units hardly tell their spread: it is the trade's usual one. Learn again with more."),
+        ]
+    return page([*lines, *written(document.files)])
+
+
+def _misfit_lines(document: LearnDocument) -> list[str]:
+    """The units that do not belong, and what to do with them."""
+    if not document.misfits:
+        return []
+    lines = ["DOES NOT BELONG"]
+    for one in document.misfits:
+        lines += wrap(f"{printable(one.unit)}: {_why(one)}", "  - ", "    ")
+    told = (
+        "It is in what was learned. Look at it and its job file: another version, a slip in what is written, or wear? "
+    )
+    told += "Mend the job, or learn again with --leave-out."
+    return [*lines, *wrap(told), *wrap(MAY_BE_CHANCE), ""]
+
+
+def _why(one: MisfitDocument) -> str:
+    if one.value is None:
+        return f"{one.key} is another than that of the other units"
+    others = f"{one.others:.4g} ± {2 * (one.deviation or 0):.2g}"
+    told = f"{one.key} is {one.value:.4g} {one.unit_of_key}, where the others make it {others}"
+    odds = 1.0 / max(one.chance, 1e-9)
+    return f"{told} {one.unit_of_key}; by chance one in {odds:,.0f} is as far off in all"

@@ -1,0 +1,146 @@
+"""Units measured before to a type of unit: what they have alike, what they scatter about, and which do not belong."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+from typing import Any
+
+import numpy as np
+
+from recurve.errors import Key
+from recurve.job.unit_type import Learned
+from recurve.types.facts import UnitFacts, scale_of
+from recurve.types.pooling import pooled, surprise
+
+ACCUSED = 0.05  # chance that any of the units is named where all belong
+MUST_BE_ALIKE = ("distributor", "weights")  # a unit that differs in these does not belong; else what most have is taken
+FEWEST = 3  # units from which one of them can be told from the others
+
+
+@dataclass(frozen=True)
+class Misfit:
+    """A unit that does not belong to the others: its place `unit` among those given, the chance `p` [1] that one of the type
+    is as far off, and by what: the quantity of this `key`, what it is (`value`) and what the others are (`others`) [SI],
+    None where they cannot be numbers."""
+
+    unit: int
+    p: float
+    key: Key
+    value: float | None
+    others: float | None
+    deviation: float | None
+
+
+@dataclass(frozen=True)
+class LearnedType:
+    """A type as learned: `learned` by key [SI], what the units have `alike` by key, and the units that do not belong."""
+
+    learned: dict[Key, Learned]
+    alike: dict[Key, Any]
+    misfits: tuple[Misfit, ...]
+    unlike: tuple[Key, ...]
+
+
+def learn(units: Sequence[UnitFacts]) -> LearnedType:
+    """What the units tell of their type. Units that do not belong are named, and are in what is learned all the same."""
+    alike, unlike = _common(units)
+    learned: dict[Key, Learned] = {}
+    for key in _keys(units):
+        values, uncertainties, _ = _column(units, key)
+        made = pooled(values, uncertainties, scale_of(key, "spread"))
+        learned[key] = _as_told(key, Learned(made.mean, made.spread, made.uncertainty, made.units))
+    return LearnedType(learned, alike, _misfits(units, alike), unlike)
+
+
+def _as_told(key: Key, one: Learned) -> Learned:
+    """A rate [N/m] of what was pooled as its logarithm."""
+    if key[-1] != "rate":
+        return one
+    mean = float(np.exp(one.mean))
+    return Learned(mean, one.spread * mean, one.uncertainty * mean, one.units)
+
+
+def _keys(units: Sequence[UnitFacts]) -> list[Key]:
+    """Quantities that more than half of the units tell, in the order in which they are told."""
+    every = list(dict.fromkeys(key for unit in units for key in unit.told))
+    return [key for key in every if 2 * sum(key in unit.told for unit in units) > len(units)]
+
+
+def _column(units: Sequence[UnitFacts], key: Key) -> tuple[np.ndarray, np.ndarray, list[int]]:
+    """Values and standard uncertainties (n,) [SI] of a quantity, and which units tell it. Angles lie within half a turn of
+    the first."""
+    which = [i for i, unit in enumerate(units) if key in unit.told]
+    values = np.array([units[i].told[key].value for i in which])
+    if key[-1] == "angle":
+        values = values[0] + (values - values[0] + np.pi) % (2 * np.pi) - np.pi
+    return values, np.array([units[i].told[key].uncertainty for i in which]), which
+
+
+def _common(units: Sequence[UnitFacts]) -> tuple[dict[Key, Any], tuple[Key, ...]]:
+    """What most of the units have alike; and the keys in which no value is that of more than half of them."""
+    made: dict[Key, Any] = {}
+    unlike: list[Key] = []
+    for key in dict.fromkeys(key for unit in units for key in unit.alike):
+        told = [json.dumps(unit.alike.get(key), sort_keys=True, default=str) for unit in units]
+        commonest = max(dict.fromkeys(told), key=told.count)
+        if 2 * told.count(commonest) <= len(units):
+            unlike.append(key)
+        elif commonest != "null":
+            made[key] = units[told.index(commonest)].alike[key]
+    return made, tuple(unlike)
+
+
+def _misfits(units: Sequence[UnitFacts], alike: dict[Key, Any]) -> tuple[Misfit, ...]:
+    """The units that do not belong, the worst first (theory, equation 5)."""
+    found = [*_other_kind(units, alike)]
+    known = {m.unit for m in found}
+    if len(units) >= FEWEST:
+        for i in (i for i in range(len(units)) if i not in known):
+            misfit = _against_others(units, i)
+            if misfit is not None and misfit.p * len(units) < ACCUSED:
+                found.append(misfit)
+    return tuple(sorted(found, key=lambda m: m.p))
+
+
+def _other_kind(units: Sequence[UnitFacts], alike: dict[Key, Any]) -> list[Misfit]:
+    made = []
+    for i, unit in enumerate(units):
+        differs = [k for k in alike if k[0] in MUST_BE_ALIKE and k in unit.alike and unit.alike[k] != alike[k]]
+        if differs:
+            made.append(Misfit(i, 0.0, differs[0], None, None, None))
+    return made
+
+
+def _against_others(units: Sequence[UnitFacts], unit: int) -> Misfit | None:
+    """How far a unit is off what the others predict; None where it tells nothing that they do."""
+    chances: list[tuple[float, Misfit]] = []
+    for key in _keys(units):
+        values, uncertainties, which = _column(units, key)
+        if unit not in which or len(which) < 2:
+            continue
+        at = which.index(unit)
+        others, of_others = np.delete(values, at), np.delete(uncertainties, at)
+        scale = scale_of(key, "spread")
+        p = surprise(float(values[at]), float(uncertainties[at]), others, of_others, scale)
+        rest = pooled(others, of_others, scale)
+        deviation = float(np.sqrt(rest.spread**2 + rest.uncertainty**2))
+        chances.append((p, Misfit(unit, p, key, float(values[at]), rest.mean, deviation)))
+    if not chances:
+        return None
+    worst = min(chances, key=lambda c: c[0])
+    return Misfit(
+        unit, combined([p for p, _ in chances]), worst[1].key, worst[1].value, worst[1].others, worst[1].deviation
+    )
+
+
+def combined(chances: Sequence[float]) -> float:
+    """One chance [1] from those of several quantities (theory, equation 5)."""
+    from scipy.special import gammaincc
+
+    normal = NormalDist()
+    squares = sum(normal.inv_cdf(min(1.0 - max(p, 1e-15) / 2, 1.0 - 1e-16)) ** 2 for p in chances)
+    together = float(gammaincc(len(chances) / 2, squares / 2))
+    return min(1.0, 2.0 * min(len(chances) * min(chances), together))

@@ -122,7 +122,7 @@ def first_look(job: JobHead, stop: Quantity | None = None) -> FirstLook:
     sweep, target = job.sweep, job.target or Target(())
     assert sweep is not None  # the caller has asked
     outline = fit_outline(sweep)
-    slips = slip_odds(target, outline.pieces, job.speed_ratio, stop)
+    slips = slip_odds(target, outline.pieces, sweep.as_read, job.speed_ratio, stop)
     if stop is not None and not slips.suspected:  # a wheel that contradicts the sweep is told, and not mixed into it
         outline = fit_outline(sweep, stop)
     bands = tuple(_look(b, outline) for b in target.bands)

@@ -325,6 +325,8 @@ def _slip(evidence: Evidence) -> Finding | None:
     target, ratio, outline = evidence.job.target, evidence.job.speed_ratio, evidence.outline
     if target is None or ratio == 1.0 or outline is None:
         return None
-    measured = evidence.job.measured
-    found = crank_slip(slip_odds(target, outline.pieces, ratio, None if measured is None else measured.stop), ratio)
+    sweep, measured = evidence.job.sweep, evidence.job.measured
+    assert sweep is not None  # its outline was drawn
+    stop = None if measured is None else measured.stop
+    found = crank_slip(slip_odds(target, outline.pieces, sweep.as_read, ratio, stop), ratio)
     return found if found is not None and found.severity == "check first" else None

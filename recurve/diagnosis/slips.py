@@ -4,23 +4,26 @@ Nobody sees it in one number: a worn unit reads high or low too. The question is
 wear or a factor. Wear is told as probability densities of two things: by how much the springs pull too little at four
 places of the travel, and by how much the largest advance is off the book's. For each factor the outline is turned back
 by it, and the densities of what is then left are compared (Bayes' rule), averaged over the outlines that the readings
-allow. The densities are this project's own; what they lead to is held by a study on units made elsewhere.
+allow. Where the job says in which terms sweep and book were written, a factor of two is a slip of the one or of the other;
+a book that would be an odd one without its slip speaks against it. The densities are this project's own; what they lead
+to is held by a study on units made elsewhere.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
-from typing import ClassVar
+from typing import ClassVar, Literal
 
 import numpy as np
 
 from recurve.arrays import Array
 from recurve.diagnosis.strength import book_curve
 from recurve.fit.outline import Pieces
-from recurve.inspection.findings import Cause, Finding, Words
+from recurve.inspection.findings import Cause, Finding, Severity, Words
+from recurve.physics.sweep import AsRead
 from recurve.physics.target import Target
-from recurve.units import Quantity
+from recurve.units import RPM, Quantity
 
 PLACES_LOOKED_AT = np.array([0.3, 0.5, 0.7, 0.9])  # of the book's largest advance
 SLIP = 0.02  # probability of each slip before anything is read
@@ -34,10 +37,18 @@ NOT_REACHED = np.exp(-1.2)  # density of a place that the outline does not reach
 SUSPECTED = 0.5  # probability of a slip above which it is told before any wear
 POSSIBLE = 0.05  # above which it is mentioned
 MOST = 3.0  # beyond e^±3 of strength one factor is as odd as another
+RARE_SLIP = 0.002  # of one that neither table can have made, such as a tachometer set wrong
+# Advance all in at 600 to 2800 rpm, at most 4 to 20°, distributor (common practice, no source): twice the standard deviation
+# of the logs about their middle.
+USUAL_ALL_IN = (np.log(np.sqrt(600.0 * 2800.0) / RPM), np.log(2800.0 / 600.0) / 4)
+USUAL_LARGEST = (np.log(np.radians(np.sqrt(4.0 * 20.0))), np.log(20.0 / 4.0) / 4)
 # A largest advance that was turned to by hand, on the degree wheel, was in the distributor's degrees whatever the sweep was
 # written in. How often it was taken from the sweep after all, and shares its slip; how often it is wrong by anything at all,
 # up to WHEEL_REACH; what bench and wheel differ by without any slip. This project's own, no source.
 FROM_SWEEP, WHEEL_WRONG, WHEEL_REACH, WHEEL_APART = 0.08, 0.01, np.radians(40.0), np.radians(0.5)
+
+
+Source = Literal["sweep", "book", "neither"]
 
 
 class Slip(Enum):
@@ -55,9 +66,10 @@ class Slip(Enum):
 
 @dataclass(frozen=True)
 class SlipOdds:
-    """Probability [1] of each slip, of `Slip.none` too; they sum to 1."""
+    """Probability [1] of each slip, of `Slip.none` too; they sum to 1. `source`: which table each would be a slip of."""
 
     chance: dict[Slip, float]
+    source: dict[Slip, Source] = field(default_factory=dict)
 
     @property
     def likeliest(self) -> Slip:
@@ -70,27 +82,63 @@ class SlipOdds:
         return 1.0 - self.chance[Slip.none] > SUSPECTED
 
 
-def slip_odds(target: Target, pieces: Pieces, speed_ratio: float, stop: Quantity | None = None) -> SlipOdds:
-    """How likely each slip is, for equally likely outlines (n,) and `speed_ratio` [1] crank revolutions per distributor
-    revolution; `stop` [rad] is the largest advance by the degree wheel, if it was measured. Where the ratio is 1, crank
-    and distributor are the same and there is nothing to mix up."""
+def slip_odds(target: Target, pieces: Pieces, as_read: AsRead, speed_ratio: float, stop: Quantity | None) -> SlipOdds:
+    """How likely each slip is, for equally likely outlines (n,) of readings written as `as_read`, and `speed_ratio` [1] crank
+    revolutions per distributor revolution; `stop` [rad] is the largest advance by the degree wheel, if it was measured.
+    Where the ratio is 1, crank and distributor are the same and there is nothing to mix up."""
     tops = [b.high for b in target.bands if b.kind != "idle"]
     if speed_ratio == 1.0 or not tops:
         return SlipOdds({Slip.none: 1.0})
     largest = max(tops) if target.maximum is None else (target.maximum.low + target.maximum.high) / 2
     places = PLACES_LOOKED_AT * largest
     book = book_curve(target, places).middle
+    priors = {slip: _prior(slip, target, as_read, speed_ratio) for slip in Slip}
+    priors[Slip.none] = 1.0 - sum(priors[slip] for slip in Slip if slip is not Slip.none)
     weight = {}
     for slip in Slip:
         speed, advance = (speed_ratio**power for power in slip.value)
         found = pieces.speed_squared(places * advance) / speed**2
         needed = np.clip(np.log(book / np.maximum(found, 1e-3)), -MOST, MOST)
         off = np.log(pieces.largest / advance / largest)
-        prior = SLIP if slip is not Slip.none else 1.0 - SLIP * (len(Slip) - 1)
         seen = _wheel_density(stop, pieces.largest, advance)
-        weight[slip] = prior * float((_strength_density(needed) * _stop_density(off) * seen).mean())
+        weight[slip] = priors[slip] * float((_strength_density(needed) * _stop_density(off) * seen).mean())
     total = max(sum(weight.values()), 1e-300)
-    return SlipOdds({slip: w / total for slip, w in weight.items()})
+    chance = {slip: w / total for slip, w in weight.items()}
+    return SlipOdds(chance, {slip: _source(slip, target, as_read) for slip in Slip if slip is not Slip.none})
+
+
+def _source(slip: Slip, target: Target, as_read: AsRead) -> Source:
+    """Which table would have made it. Readings that are too large were the crank's and called the distributor's, or the book's
+    are too small, the distributor's called the crank's; and the reverse."""
+
+    def may(written: tuple[str, str], too_large: str) -> bool:
+        asked = zip(slip.value, written, strict=True)
+        return all(power == 0 or (word == too_large) == (power > 0) for power, word in asked)
+
+    if may((as_read.speed, as_read.advance), "distributor"):
+        return "sweep"
+    return "book" if may(target.read_in, "crank") else "neither"
+
+
+def _prior(slip: Slip, target: Target, as_read: AsRead, ratio: float) -> float:
+    """Probability [1] of a slip before a reading is looked at."""
+    source = _source(slip, target, as_read)
+    if slip is Slip.none or source == "neither":
+        return RARE_SLIP
+    return SLIP if source == "sweep" else SLIP * min(_usual(target, slip, ratio), 1.0)
+
+
+def _usual(target: Target, slip: Slip, ratio: float) -> float:
+    """How usual the book is if it holds the slip, over how usual it is as it stands, as a ratio of densities [1]."""
+    speeds = [b.speed for b in target.bands if b.kind == "point" and b.speed is not None]
+    largest = max(b.high for b in target.bands if b.kind != "idle")
+    told = [(*USUAL_LARGEST, largest, slip.value[1])]
+    if speeds:
+        told.append((*USUAL_ALL_IN, max(speeds), slip.value[0]))
+    middle, spread, value, power = np.array(told).T
+    off = (np.log(value) - middle) / spread
+    with_slip = off + power * np.log(ratio) / spread
+    return float(np.exp(0.5 * (off**2 - with_slip**2).sum()))
 
 
 def _strength_density(needed: Array) -> Array:
@@ -130,11 +178,13 @@ def _wheel_density(stop: Quantity | None, largest: Array, factor: float) -> Arra
 
 @dataclass(frozen=True)
 class CrankSlip(Finding):
-    """The sweep is explained better by a `slip` than by wear, with the `chance` [1]; `ratio` [1] is the speed ratio."""
+    """The sweep is explained better by a `slip` than by wear, with the `chance` [1]; `ratio` [1] is the speed ratio, `source`
+    the table whose slip it would be."""
 
     slip: Slip
     chance: float
     ratio: float
+    source: Source = "sweep"
     units: ClassVar[dict[str, str]] = {"chance": "1", "ratio": "1"}
     cause = Cause.CRANK_FIGURES
 
@@ -144,6 +194,15 @@ class CrankSlip(Finding):
         named = zip(("speeds", "advances"), self.slip.value, strict=True)
         what = " and ".join(name for name, power in named if power)
         given, told = ("crank", "distributor") if engine else ("distributor", "crank")
+        if self.source == "book":
+            return Words(
+                f"the book's {what} look like {told} figures, entered as {given} figures",
+                f"with the book's {what} {'multiplied' if engine else 'divided'} by {self.ratio:g}, the readings fit its curve "
+                f"far better; that this is the cause, and not wear, has a probability of {self.chance:.0%}",
+                "if so, the unit would be built to a curve that is off by that factor",
+                "see whether the book counts in engine or distributor speeds and degrees; in [target], set basis (or "
+                'speed_basis and advance_basis) to "crank" or "distributor"; then see that the tachometer counts that shaft',
+            )
         return Words(
             f"the {what} look like {given} figures, entered as {told} figures",
             f"{'divided' if engine else 'multiplied'} by {self.ratio:g}, the {what} fit the book's curve far "
@@ -160,4 +219,5 @@ def crank_slip(odds: SlipOdds, ratio: float) -> CrankSlip | None:
     if not slips or max(slips.values()) < POSSIBLE:
         return None
     likeliest = max(slips, key=lambda slip: slips[slip])
-    return CrankSlip("check first" if odds.suspected else "open question", likeliest, slips[likeliest], ratio)
+    severity: Severity = "check first" if odds.suspected else "open question"
+    return CrankSlip(severity, likeliest, slips[likeliest], ratio, odds.source[likeliest])

@@ -338,7 +338,10 @@ class _Bands:
             bands.append(self._band("maximum", g.maximum, ("target", "maximum")))
         if g.total is not None:
             bands.append(self._around("maximum", None, g.total, g.total_tolerance, ("target", "total")))
-        return Target(tuple(bands))
+        return Target(
+            tuple(bands),
+            ("crank" if self.crank_speed else "distributor", "crank" if self.crank_advance else "distributor"),
+        )
 
     def _speed(self, given: Quantity) -> float:
         return given.value / self.ratio if self.crank_speed else given.value

@@ -16,7 +16,7 @@ from recurve.output.figures.picture import Picture, read_picture
 from recurve.output.figures.quick import Line, curve_svg, dots_of, last_rpm, traced, unit_svg
 from recurve.output.planfile import current_plan, plan_path
 from recurve.physics.curve import trace
-from recurve.physics.target import Band, Target
+from recurve.physics.target import Band
 from recurve.planner.build import Build, make_build
 from recurve.springs.spring import Spring
 from recurve.units import PLACES, RPM, parse
@@ -86,7 +86,7 @@ def try_out(base: Base, asked: Mapping[str, str]) -> Tried:
     bands = tuple(replace(b, low=max(b.low + shift, 0.0), high=max(b.high + shift, 0.0)) for b in job.target.bands)
     per_mm = job.stop.per_mm or np.radians(4.0) / 1e-3
     stop = max(job.stop.advance - trim * per_mm, float(np.radians(2.0)))
-    build = make_build(replace(job, target=Target(bands)), springs, bends, stop, GRID)
+    build = make_build(replace(job, target=replace(job.target, bands=bands)), springs, bends, stop, GRID)
     return Tried(build, _picture(base, build, bands), shift)
 
 

@@ -5,7 +5,7 @@ Speeds [rad/s] and advances [rad] are those of the distributor.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -17,6 +17,7 @@ from recurve.physics.ensemble import Curves
 
 ROUNDING = 1e-7  # of a margin
 Kind = Literal["point", "idle", "maximum"]
+Shaft = Literal["distributor", "crank"]
 
 
 @dataclass(frozen=True)
@@ -55,9 +56,10 @@ class Band:
 
 @dataclass(frozen=True)
 class Target:
-    """All bands, in the job's order."""
+    """All bands, in the job's order, and which shaft's speeds and which shaft's advances the book was `read_in`."""
 
     bands: tuple[Band, ...]
+    read_in: tuple[Shaft, Shaft] = ("distributor", "distributor")
 
     @property
     def idle_speed(self) -> float | None:
@@ -153,4 +155,4 @@ def thinned(target: Target) -> Target:
             keep[worst] = True
             spans += [(first, worst), (worst, last)]
     stay = {id(b) for b, kept in zip(points, keep, strict=True) if kept}
-    return Target(tuple(b for b in target.bands if b.kind != "point" or id(b) in stay))
+    return replace(target, bands=tuple(b for b in target.bands if b.kind != "point" or id(b) in stay))

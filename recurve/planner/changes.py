@@ -57,7 +57,7 @@ def _band_change(job: Job, target: Target, spring_set: SpringSet, index: int, up
 
     def make(x: float) -> tuple[Problem, SpringSet, Job]:
         bands = (*target.bands[:index], wider(x), *target.bands[index + 1 :])
-        changed = replace(job, target=Target(bands))
+        changed = replace(job, target=replace(target, bands=bands))
         return problem_of(changed), spring_set, changed
 
     def words(x: float, build: Build) -> str:

@@ -20,7 +20,8 @@ from recurve.diagnosis.slips import CrankSlip, Slip
 from recurve.diagnosis.strength import book_curve
 from recurve.fit.outline import OutlineModel
 from recurve.inspection.findings import Cause
-from recurve.physics.target import Band, Target
+from recurve.physics.sweep import AsRead
+from recurve.physics.target import Band, Shaft, Target
 from recurve.units import RPM, Quantity
 
 
@@ -145,6 +146,32 @@ def test_the_wheel_tells_a_worn_stop_from_crank_figures(seed: int, tmp_path: Pat
 
     assert of_advances(agreeing) <= max(0.15 * of_advances(without), 1e-6)
     assert of_advances(doubled) > 5 * of_advances(without)
+
+
+@pytest.mark.parametrize(
+    ("sweep", "book", "factors", "source", "named"),
+    [
+        (AsRead(), "distributor", (2.0, 2.0), "sweep", Slip.crank),
+        (AsRead(), "distributor", (0.5, 1.0), "book", Slip.distributor_speeds),
+        (AsRead("crank", "crank", 2.0), "distributor", (0.5, 0.5), "sweep", Slip.distributor),
+        (AsRead("crank", "crank", 2.0), "crank", (2.0, 2.0), "book", Slip.crank),
+    ],
+)
+def test_the_table_that_can_have_made_the_slip_is_named(
+    sweep: AsRead, book: Shaft, factors: tuple[float, float], source: str, named: Slip, tmp_path: Path
+) -> None:
+    """By the words of the job: readings called the distributor's can only be too large, those called the crank's too small
+    once they are turned to the distributor's; what neither can have made is the book's slip."""
+    job = worn(341, "sound").job(tmp_path)
+    assert job.sweep is not None and job.target is not None
+    speeds, advances = factors
+    read = replace(
+        job.sweep, speed=speeds * job.sweep.speed, advance=advances * job.sweep.advance, as_read=sweep, zeroed_at=None
+    )
+    look = first_look(replace(job, sweep=read, target=replace(job.target, read_in=(book, book))))
+    [slip] = [f for f in look.findings if isinstance(f, CrankSlip)]
+    assert (slip.slip, slip.source, slip.severity) == (named, source, "check first")
+    assert ("[target]" if source == "book" else "[sweep]") in slip.words().remedy
 
 
 def test_the_crane_s_filed_stop_is_no_slip(tmp_path: Path) -> None:

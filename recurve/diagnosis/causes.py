@@ -17,7 +17,7 @@ searched in the middle state; in every other state the spring is the one whose c
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from itertools import combinations
 
@@ -228,7 +228,7 @@ def _each(units: Units, times: int) -> Units:
 
 def _some(units: Units, rows: NDArray[np.intp]) -> Units:
     """Some of the units."""
-    return replace(units, **{n: getattr(units, n)[rows] for n in (f.name for f in fields(units))})
+    return replace(units, **{n: column[rows] for n, column in vars(units).items() if column is not None})
 
 
 def _grid(ends: Array, count: int) -> Array:

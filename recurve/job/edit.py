@@ -59,12 +59,20 @@ def read_edited(path: Path) -> Edited:
     except (UnicodeDecodeError, OSError, tomllib.TOMLDecodeError) as fault:
         raise InputError(Fault(None, f"not TOML: {fault}; expected a job file in TOML", str(path))) from None
     kept = _kept(beside_file(path))
-    answers = answers_of(document, kept)
+    answers = _told(document, kept)
     # What the file does not tell is as it was answered; what it tells counts.
     answers = {key: value for key, value in answers.items() if value != ""} | {
         key: value for key, value in kept.items() if answers.get(key, "") == ""
     }
     return Edited(path, text, answers, hashlib.sha256(text.encode()).hexdigest()[:16])
+
+
+def _told(document: dict[str, Any], kept: Answers) -> dict[str, Any]:
+    """What a file tells. That there is no secondary it cannot: answer by answer, the primary comes first."""
+    answers = dict(answers_of(document, kept))
+    if "secondary" not in document.get("springs", {}):
+        answers["~second"] = ""
+    return answers
 
 
 def save_answer(path: Path, key: str, value: Any, shown: Any) -> Edited | Clash:
@@ -111,7 +119,7 @@ def _written(before: Edited, answers: dict[str, Any]) -> Edited:
     changed = tomlkit.parse(before.text)
     _apply(changed, was, wanted)
     text = tomlkit.dumps(changed)
-    held = answers_of(tomllib.loads(text), {})
+    held = _told(tomllib.loads(text), {})
     besides = {key: value for key, value in answers.items() if value != "" and held.get(key, "") != value}
     contents: dict[str, bytes] = {}
     if text != before.text:

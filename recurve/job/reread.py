@@ -32,7 +32,9 @@ def _steering(document: dict[str, Any], kept: Answers) -> dict[str, Any]:
     if "rubbing_block" in drag or "breaker_spring" in drag:
         told["~drag"] = "moment" if "rubbing_block" in drag else "scale"
     if primary:
-        told["~takeups"] = "turned" if "takeup" in primary else "lengths"
+        given = {key for spring in springs.values() if isinstance(spring, dict) for key in spring}
+        if given & {"takeup", "free_length"}:
+            told["~takeups"] = "turned" if "takeup" in given else "lengths"
         told["~second"] = "yes" if "secondary" in springs else "no"
     if posts:
         told["~places"] = "lengths" if posts.get("kind") == "table" else "xy" if "xy" in anchor else "angles"

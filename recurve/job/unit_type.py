@@ -213,7 +213,8 @@ def with_type(path: Path, text: str, document: dict[str, Any]) -> tuple[dict[str
     for table in UNIT_KEYS:
         if table in kind.document:
             _take(merged, table, copy.deepcopy(kind.document[table]))
-    taken = frozenset(k for k in kind.learned if _at(merged, k) == _at(kind.document, k) and _at(document, k) is None)
+    own = (*(k for k in kind.learned if k[0] != "found"), ("target",))
+    taken = frozenset(k for k in own if (told := _at(kind.document, k)) and _at(merged, k) == told and not _at(document, k))
     return merged, UnitType(kind.path, kind.title, kind.units, kind.document, kind.learned, taken)
 
 
@@ -260,6 +261,7 @@ PARTS: tuple[tuple[Key, str], ...] = (
     (("stop", "advance"), "the stop as found"),
     (("stop", "radius"), "the stop's radius"),
     (("drag",), "the drag"),
+    (("target",), "the book"),
     *(((("springs", place)), f"the posts of the {place}") for place in PLACES),
 )
 

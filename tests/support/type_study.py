@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 from closing import BUILD_UP_TO, FILE_UP_TO, POST, RATE, STOP, STOP_RADIUS, TENSION, TRAVEL, Book, _book, _shelf, bent
 from integrator import bench
-from mechanisms import RPM, Mechanism, Post, Pull, Unsound, closed_swing, distance, mechanism
+from mechanisms import RPM, Mechanism, Post, Pull, Unsound, closed_swing, distance, inertia, mechanism
 from multibody import Simulation
 from numpy.typing import NDArray
 from synthetic import all_in, as_csv, onset, passed
@@ -34,9 +34,18 @@ from recurve.types.belonging import Belonging, belonging
 
 Array = NDArray[np.float64]
 MASS, LENGTH, ANGLE = 0.03, 0.1, 1.0  # scatter of the units of a type
-MEASURED = {"mass": 0.3, "length": 0.1, "angle": 0.7, "stop": 0.3, "rate": 0.05, "free": 0.1, "drag": 1.0}  # half-widths
+MEASURED = {
+    "mass": 0.3,
+    "length": 0.1,
+    "angle": 0.7,
+    "stop": 0.3,
+    "rate": 0.05,
+    "free": 0.1,
+    "drag": 1.0,
+}  # half-widths
 READING, SPEED_READING, ZERO = 0.5, 10.0, 0.1
 LEARNED_FROM = 5
+ROOM = 3.0  # that the weights have behind the stop
 PLACES = ("primary", "secondary")
 STATES = 2048
 
@@ -113,8 +122,33 @@ def _scattered(sound: Mechanism, random: np.random.Generator) -> Mechanism:
         drag=sound.drag * random.uniform(0.8, 1.2),
         friction=abs(random.normal()),
     )
-    closed_swing(made, np.linspace(0.0, np.radians(made.stop), 25))
+    _require_room(made)
     return made
+
+
+def _require_room(one: Mechanism) -> None:
+    """The weights must go well past the stop, and drive the cam all the way: a type that jams in every tenth unit is none."""
+    alpha = np.linspace(0.0, np.radians(one.stop + ROOM), 40)
+    swing = closed_swing(one, alpha)
+    slope = np.diff(inertia(one, swing))
+    lengths = [np.diff(distance(one, p, alpha, swing)) for p in one.springs]
+    if slope.min() < 0.2 * slope.max() or min(x.min() / x.max() for x in lengths) < 0.2:
+        raise Unsound("it binds, or a spring has hardly a lever, close behind the stop")
+
+
+def sturdy(count: int, first: int = 0) -> list[int]:
+    """Seeds of mechanisms, of a slot and of a link in turn, that can be a type, from this seed on."""
+    found: list[int] = []
+    seed = first
+    while len(found) < count:
+        try:
+            _require_room(replace(mechanism(seed), stop=mechanism(seed).stop + 2.0))
+            if mechanism(seed).kind == ("slot", "link")[len(found) % 2]:
+                found.append(seed)
+        except Unsound:
+            pass
+        seed += 1
+    return found
 
 
 def _rest(one: Mechanism, pull: Pull) -> float:
@@ -124,7 +158,7 @@ def _rest(one: Mechanism, pull: Pull) -> float:
 
 def _worth_sweeping(one: One) -> bool:
     curve = bench(one.true, one.share, 0.02)
-    return 100 < onset(curve) and all_in(curve) < 3500
+    return onset(curve) > 100 and all_in(curve) < 3500
 
 
 # --- files ------------------------------------------------------------------------------------------------
@@ -135,7 +169,8 @@ def measured_text(one: One, book: Book, random: np.random.Generator, wheel: bool
 
     def said(value: float, what: str, unit: str) -> str:
         half = MEASURED[what]
-        return f'"{value + half * random.uniform(-1, 1):.4f} ± {half} {unit}"'
+        read = value + half * random.uniform(-1, 1)
+        return f'"{max(read, 0.05) if what == "drag" else read:.4f} ± {half} {unit}"'
 
     true = one.true
     lines = [
@@ -150,11 +185,15 @@ def measured_text(one: One, book: Book, random: np.random.Generator, wheel: bool
     if true.cam is not None:
         polar = said(true.cam[0], "length", "mm"), said(true.cam[1], "angle", "deg")
         lines.append(f"cam = {{ radius = {polar[0]}, angle = {polar[1]} }}")
-    lines += [_stop(said(true.stop, "stop", "deg")), f"[drag]\nrubbing_block = {said(max(true.drag, 0.01), 'drag', 'mN*m')}"]
+    lines += [
+        _stop(said(true.stop, "stop", "deg")),
+        f"[drag]\nrubbing_block = {said(true.drag, 'drag', 'mN*m')}",
+    ]
     for place, pull in zip(PLACES, true.springs, strict=True):
+        by = MEASURED["rate"] * pull.rate
         lines += [
             f'[springs.{place}]\npost_travel = ["{TRAVEL[0]} mm", "{TRAVEL[1]} mm"]\npost_diameter = "{pull.diameter:.3f} mm"',
-            f'rate = "{pull.rate * (1 + MEASURED["rate"] * random.uniform(-1, 1)):.4f} ± {MEASURED["rate"] * pull.rate:.4f} N/mm"',
+            f'rate = "{pull.rate + by * random.uniform(-1, 1):.4f} ± {by:.4f} N/mm"',
             f"free_length = {said(pull.free_length, 'free', 'mm')}",
             f'initial_tension = "{pull.tension:.3f} N"',
             f'[springs.{place}.posts]\nkind = "points"',
@@ -232,7 +271,9 @@ def study(case: tuple[int, int, int, tuple[int, ...], bool]) -> Planned:
     one, book = unit_of(kind, unit), book_of(kind)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        (folder / "springs.csv").write_text(_shelf(mechanism(kind), np.random.default_rng([kind, 95])), encoding="utf-8")
+        (folder / "springs.csv").write_text(
+            _shelf(mechanism(kind), np.random.default_rng([kind, 95])), encoding="utf-8"
+        )
         (folder / "sweep.csv").write_text(sweep_csv(one, random), encoding="utf-8")
         files = {k: learned(k, unit, many, folder) for k in kinds}
         job = _job(folder, "sixth.toml", swept_text(one, files[kind].name, random))
@@ -253,9 +294,7 @@ def study(case: tuple[int, int, int, tuple[int, ...], bool]) -> Planned:
     found = Planned(kind, unit, plan.verdict, 0.0, False, 0, 0, own, told, 0.0)
     if full.build is not None and full.built is not None and full.verdict != "out of reach":
         made = build(full, one, random)
-        found = replace(
-            found, measured_chance=full.built.fraction, measured_passed=book.passes(bench(made, one.share))
-        )
+        found = replace(found, measured_chance=full.built.fraction, measured_passed=book.passes(bench(made, one.share)))
     if plan.build is None or plan.built is None or plan.verdict == "out of reach":
         return found
     made = build(plan, one, random)
@@ -349,7 +388,9 @@ def simulation_off(made: Mechanism, book: Book) -> float:
     return worst
 
 
-def studied(kinds: Sequence[int], many: int, simulated: Iterable[tuple[int, int]] = (), workers: int = 2) -> list[Planned]:
+def studied(
+    kinds: Sequence[int], many: int, simulated: Iterable[tuple[int, int]] = (), workers: int = 2
+) -> list[Planned]:
     """All units of these types, each the sixth once; the multibody simulation runs for those named (type, unit)."""
     wanted = set(simulated)
     cases = [(k, u, many, tuple(kinds), (k, u) in wanted) for k in kinds for u in range(many)]
@@ -378,5 +419,6 @@ def summary(found: Sequence[Planned]) -> str:
     for f in found:
         if not f.own.fits:
             lines.append(f"  accused: type {f.kind} unit {f.unit}, chance {f.own.chance:.4f}, odds {f.own.odds:.3g}")
-        lines += [f"  not told: type {f.kind} unit {f.unit}, chance {o.chance:.4f}, odds {o.odds:.3g}" for o in f.others if o.fits]
+        missed = [o for o in f.others if o.fits]
+        lines += [f"  not told: type {f.kind} unit {f.unit}, chance {o.chance:.4f}, odds {o.odds:.3g}" for o in missed]
     return "\n".join(lines)

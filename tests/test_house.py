@@ -16,10 +16,10 @@ import recurve
 PACKAGE = ROOT / "recurve"
 
 # One column: a room imports only from its own and from those below it; all stand on the ground floor, the loose modules.
-ROOMS = ("cli", "page", "output", "diagnosis", "planner", "fit", "job", "inspection", "physics", "springs")
+ROOMS = ("cli", "page", "output", "diagnosis", "planner", "types", "fit", "job", "inspection", "physics", "springs")
 GROUND = len(ROOMS)
 # Rooms that work with numbers alone: they neither read files, nor print, nor draw.
-NUMERIC = ("diagnosis", "planner", "fit", "inspection", "physics", "springs")
+NUMERIC = ("diagnosis", "planner", "types", "fit", "inspection", "physics", "springs")
 HEAVY = {"scipy", "highspy", "matplotlib", "pint", "typst", "jinja2"}
 MODULES = sorted(PACKAGE.rglob("*.py"))
 NAMES = {".".join(p.relative_to(PACKAGE).with_suffix("").parts) for p in MODULES}

@@ -78,6 +78,7 @@ class Of(StrEnum):
     curve = "curve"
     wind = "wind"
     spring = "spring"
+    learn = "learn"
 
 
 def schema(

@@ -9,8 +9,8 @@ from typing import ClassVar
 from recurve.errors import Key, dotted
 from recurve.fit.fit import Fit
 from recurve.inspection.findings import Cause, Finding, Words
+from recurve.job.learned import LEARNED
 from recurve.job.model import Job
-from recurve.job.unit_type import LEARNED
 from recurve.types.belonging import Belonging, belonging
 from recurve.units import DIMENSIONS, factor
 
@@ -53,7 +53,7 @@ def one_in(chance: float) -> str:
 
 
 def departure_words(key: Key, value: float, mean: float, deviation: float) -> str:
-    """A quantity [SI; log of a rate] against its type, in the units of people."""
+    """A quantity against its type, in the units of people; `value` and `mean` of a rate are logarithms [SI, or log of it]."""
     dimension = LEARNED[str(key[-1])]
     unit = DIMENSIONS[dimension][1]
     scale = factor(unit, dimension)

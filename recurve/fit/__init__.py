@@ -135,7 +135,7 @@ otherwise open.
 
 Offers:
 
-- `fit`: `AlternativeState`, `Estimate`, `Fit`, `fit_sweep`, `fitted_job`, `slope_factor`
+- `fit`: `AlternativeState`, `best_mode`, `Estimate`, `Fit`, `fit_sweep`, `fitted_job`, `slope_factor`
 - `model`: `ends`, `SweepModel`, `TENSIONS`
 - `posterior`: `find_modes`, `spread_starts`
 - `state`: `Ensemble`, `Evidence`, `ensemble_of`, `SURE`

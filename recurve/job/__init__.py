@@ -10,9 +10,10 @@ Offers:
 - `as_left`: `read_set`
 - `build`: `build_motion`, `build_places`, `build_stop`, `measured_spring`, `mounting_of`
 - `edit`: `begin`, `beside_file`, `Clash`, `Edited`, `reaching`, `read_edited`, `save_answer`
+- `learned`: `Learned`, `LEARNED`, `UnitType`
 - `live`: `as_typed`, `band_words`, `Bench`, `bench_of`, `CAUTION`, `misfits`, `read_bench`, `Reading`, `SweepFile`,
   `turned`
-- `measured`: `described`, `MeasuredDrive`, `MeasuredSpring`
+- `measured`: `described`, `Frame`, `MeasuredDrive`, `MeasuredPoint`, `MeasuredSpring`
 - `model`: `BareJob`, `Job`, `JobHead`, `SpringPlace`
 - `parts`: `read_unit_part`, `swept_part`, `UnitPart`
 - `questions`: `Answers`, `asked`, `figure_of`, `Part`, `parts`, `Question`, `questions`
@@ -23,5 +24,7 @@ Offers:
 - `schema_unit`: `LinkMotion`, `Place`, `PointPosts`, `PostEnd`, `ReferenceMotion`, `SlotMotion`
 - `shelf`: `read_spring`, `springs_csv`
 - `tables`: `read_catalogue`, `read_sweep`, `with_spring`
+- `type_text`: `type_text`
+- `unit_type`: `SourceTable`
 - `weighings`: `measure`
 """

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from recurve.errors import Fault
 from recurve.inspection.model import Inspection
+from recurve.job.learned import UnitType
 from recurve.job.measured import Measured
 from recurve.physics.curve import Drag, Installed, Stop, Unit
 from recurve.physics.mechanism import Weights
@@ -20,7 +21,6 @@ from recurve.units import RPM, Quantity
 
 if TYPE_CHECKING:
     from recurve.job.schema import BareModel, JobModel
-    from recurve.job.unit_type import UnitType
 
 MOST_IDLE = 600 / RPM  # rad/s of the distributor; no engine idles faster; common practice, no source
 IDLE = 300 / RPM  # rad/s of the distributor, where nothing tells the idle speed; common practice, no source

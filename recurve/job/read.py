@@ -32,13 +32,14 @@ from recurve.job.build import (
 )
 from recurve.job.build_inspection import build_inspection, build_target, timing_faults
 from recurve.job.doubts import drag_doubts, sweep_doubts, target_doubts, unit_doubts
+from recurve.job.learned import UnitType, type_notes
 from recurve.job.measured import Measured, MeasuredDrive, described
 from recurve.job.messages import faults_in, is_missing, located
 from recurve.job.model import BareJob, Job, JobHead, SpringPlace
 from recurve.job.named import NamedTables
 from recurve.job.sweeps import build_reference, counted_twice, reading_faults, static_faults, sweep_of, weights_of
 from recurve.job.tables import read_sweep
-from recurve.job.unit_type import UnitType, read_typed_document, type_notes
+from recurve.job.unit_type import read_typed_document
 from recurve.physics.curve import Stop
 from recurve.physics.logged import gathered_notes
 from recurve.physics.mechanism import RadiusTable, weight_faults

@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from recurve.errors import Key
-from recurve.job.unit_type import LEARNED, Learned, SourceTable
+from recurve.job.learned import LEARNED, Learned
+from recurve.job.unit_type import SourceTable
 from recurve.text import printable
 from recurve.units import DIMENSIONS, PLACES, factor
 

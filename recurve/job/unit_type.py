@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -17,17 +16,13 @@ from pydantic import Field, ValidationError
 
 from recurve.errors import Fault, InputError, Key
 from recurve.job import schema as m
+from recurve.job.learned import LEARNED, Learned, UnitType
 from recurve.job.messages import faults_in, located
 from recurve.job.named import name_fault, read_document
 from recurve.job.schema_unit import Table
 from recurve.text import beside
-from recurve.units import DIMENSIONS, PLACES, SQRT3, factor, parse
+from recurve.units import PLACES, parse
 
-# The keys of quantities that are learned, by their last part, and what they measure.
-LEARNED = {
-    "mass": "mass", "radius": "length", "distance": "length", "angle": "angle", "advance": "angle", "post_diameter": "length",
-    "rubbing_block": "moment", "rate": "rate", "stretch": "length",
-}  # fmt: skip
 UNIT_KEYS = ("distributor", "weights", "stop", "drag", "springs", "target")  # tables that a type shares with a job
 POINTS = ("pivot", "cg", "pin", "cam", "anchor", "far")  # tables that are either polar or flat
 OWN_WAY = ("kind",)  # a table of the job that names its kind stands for itself
@@ -40,44 +35,6 @@ DRAG_WAYS = (
     "friction_coefficient",
     "dwell",
 )
-
-
-@dataclass(frozen=True)
-class Learned:
-    """What is known of a quantity over the units of a type [SI]: its `mean`, the `spread` of single units about it and the
-    `uncertainty` of the mean, both as standard deviations, from so many `units`."""
-
-    mean: float
-    spread: float
-    uncertainty: float
-    units: int
-
-    @property
-    def deviation(self) -> float:
-        """Standard deviation [SI] of the quantity in a unit of the type that was not measured."""
-        return float((self.spread**2 + self.uncertainty**2) ** 0.5)
-
-    def text(self, dimension: str) -> str:
-        """The quantity as a job states it: a half-width of √3 standard deviations is read back as that deviation."""
-        unit = DIMENSIONS[dimension][1]
-        scale = factor(unit, dimension)
-        return f"{self.mean / scale:.8g} ± {SQRT3 * self.deviation / scale:.6g} {unit}"
-
-
-@dataclass(frozen=True)
-class UnitType:
-    """A type of unit as read: its file and `title`; how many `units` it was learned from; `document`, its tables as a job
-    has them; `learned`, by the path of the key, what was learned [SI]; and `taken`, the keys that a job takes from it.
-
-    `learned` holds also what the springs found in the units were like, ("found", place, "rate") and so on: no job takes
-    these, since springs are changed, but its sweep is compared with them."""
-
-    path: Path
-    title: str
-    units: int
-    document: dict[str, Any]
-    learned: dict[Key, Learned]
-    taken: frozenset[Key] = field(default_factory=frozenset)
 
 
 class LearnedTable(Table):
@@ -213,7 +170,10 @@ def with_type(path: Path, text: str, document: dict[str, Any]) -> tuple[dict[str
     for table in UNIT_KEYS:
         if table in kind.document:
             _take(merged, table, copy.deepcopy(kind.document[table]))
-    taken = frozenset(k for k in kind.learned if _at(merged, k) == _at(kind.document, k) and _at(document, k) is None)
+    own = (*(k for k in kind.learned if k[0] != "found"), ("target",))
+    taken = frozenset(
+        k for k in own if (told := _at(kind.document, k)) and _at(merged, k) == told and not _at(document, k)
+    )
     return merged, UnitType(kind.path, kind.title, kind.units, kind.document, kind.learned, taken)
 
 
@@ -251,22 +211,3 @@ def _other_ways(name: str, mine: dict[str, Any]) -> tuple[str, ...]:
     if name in PLACES and isinstance(posts, dict) and posts.get("kind") == "table":
         return ("post_diameter",)
     return ()
-
-
-# What a job may take from a type, by the beginning of its key.
-PARTS: tuple[tuple[Key, str], ...] = (
-    (("weights", "mass"), "the mass of the weights"),
-    (("weights", "motion"), "how the weights move"),
-    (("stop", "advance"), "the stop as found"),
-    (("stop", "radius"), "the stop's radius"),
-    (("drag",), "the drag"),
-    *(((("springs", place)), f"the posts of the {place}") for place in PLACES),
-)
-
-
-def type_notes(kind: UnitType) -> list[str]:
-    """What must be said of a job that takes from a type."""
-    taken = [words for start, words in PARTS if any(key[: len(start)] == start for key in kind.taken)]
-    count = f"{kind.units} {'unit' if kind.units == 1 else 'units'}"
-    told = ", ".join(taken) if taken else "nothing: the job states it all"
-    return [f'From the type "{kind.title}", learned from {count}, not measured here: {told}.']

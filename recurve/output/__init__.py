@@ -6,6 +6,7 @@ Offers:
 
 - `guide`: `guide_page`, `guide_text`
 - `judged`: `AskedLeft`, `finished_unit`, `judge_found`, `judge_left`
+- `learned`: `learn_units`, `LearnedUnits`, `write_type`
 - `planfile`: `current_plan`, `plan_folder`, `plan_path`, `planned_unit`, `read_to_write`
 - `results`: `Asked`, `plan_job`, `plan_jobs`, `plans_document`, `summary`, `worst_status`
 """

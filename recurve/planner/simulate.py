@@ -13,8 +13,8 @@ import numpy as np
 from recurve.arrays import Array, Mask
 from recurve.fit.sobol import rectangular, sobol
 from recurve.fit.state import Ensemble
+from recurve.job.learned import UnitType
 from recurve.job.model import Job
-from recurve.job.unit_type import UnitType
 from recurve.physics.curve import Installed
 from recurve.physics.ensemble import Curves, Shapes, Units, curves
 from recurve.physics.target import Target, passes

@@ -48,5 +48,7 @@ unit with other weights shows as a unit with other springs, and the other way ro
 
 Offers:
 
-- `pooling`: `Pooled`, `pooled`, `surprise`
+- `belonging`: `belonging`, `Belonging`
+- `facts`: `facts_of`
+- `learning`: `learn`, `LearnedType`, `Misfit`
 """

@@ -9,8 +9,8 @@ import numpy as np
 from recurve.arrays import Array
 from recurve.errors import Key
 from recurve.fit.fit import Fit
+from recurve.job.learned import Learned, UnitType
 from recurve.job.model import Job
-from recurve.job.unit_type import Learned, UnitType
 from recurve.types.facts import facts_of, scale_of
 from recurve.units import PLACES
 

@@ -36,7 +36,7 @@ def scale_of(key: Key, name: str) -> float:
 
 @dataclass(frozen=True)
 class Told:
-    """A quantity that a unit tells [SI; the logarithm of a rate]: its `value` and standard `uncertainty`."""
+    """A quantity that a unit tells, of a rate its logarithm: its `value` and standard `uncertainty` [SI, or log of it]."""
 
     value: float
     uncertainty: float

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from recurve.errors import Key
-from recurve.job.unit_type import Learned
+from recurve.job.learned import Learned
 from recurve.types.facts import UnitFacts, scale_of
 from recurve.types.pooling import pooled, surprise
 

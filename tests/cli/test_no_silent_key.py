@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 import tomli_w
-from every_key import JOBS, leaves, named, outcomes
+from every_key import JOBS, TYPE, leaves, named, outcomes
 from jobs import SPRINGS, SWEEP
 from longer import some
 
@@ -41,6 +41,7 @@ AT: dict[str, Any] = {
     "timing.full_load_vacuum": "11 inHg",
     "timing.top_speed": "700 rpm",
     "catalogue.file": "other-springs.csv",
+    "type": "other-type.toml",
     "sweep.file": "other-sweep.csv",
     "weights.motion.sweep": "other-sweep.csv",
     "springs.primary.posts.far.on": "base",
@@ -107,6 +108,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (made / "other-springs.csv").write_text(SPRINGS.replace(",1.", ",1.4").replace(",3.5", ",3.2"), encoding="utf-8")
     for name in ("as-found.csv", "reference.csv"):
         (made / name).write_text(SWEEP, encoding="utf-8")
+    (made / "type.toml").write_text(TYPE, encoding="utf-8")
+    (made / "other-type.toml").write_text(TYPE.replace("31.5 g", "36.5 g"), encoding="utf-8")
     (made / "other-sweep.csv").write_text(SWEEP.replace("6.2", "6.0"), encoding="utf-8")
     return made
 

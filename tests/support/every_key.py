@@ -384,8 +384,30 @@ JOBS: dict[str, str] = {
     "narrow": HEAD + SLOT + STOP + SPRINGS + DRAG + TARGET,
     "engine": HEAD + SLOT + STOP + SPRINGS + DRAG + ENGINE_TARGET,
     "mixed": HEAD + SLOT + STOP.replace('radius = "14 mm"', 'per_mm = "4.1 deg"') + SPRINGS + DRAG + MIXED_TARGET,
+    "typed": 'type = "type.toml"\n' + HEAD + SPRINGS,
     "plan": HEAD + SLOT + STOP.replace('"0.3 mm"', '"1.2 mm"') + FREE_SPRINGS + DRAG + WIDE_TARGET + BUILD + CATALOGUE,
 }
+
+
+# A type of unit, written as by hand, that the job "typed" takes its weights, stop and drag from.
+TYPE = """\
+title = "Invented type"
+units = 5
+[distributor]
+lobes = 4
+rotation = "clockwise"
+[weights]
+mass = { mean = "31.5 g", spread = "0.9 g", uncertain = "0.4 g", units = 5 }
+[weights.motion]
+kind = "slot"
+pivot = { radius = "21.0 ± 0.2 mm" }
+cg = { distance = { mean = "12.6 mm", spread = "0.1 mm", uncertain = "0.05 mm", units = 5 }, angle = "75 ± 2 deg" }
+pin = { distance = "13.1 mm", angle = "168 deg" }
+[stop]
+advance = "12.4 ± 1 deg"
+[drag]
+rubbing_block = "4 ± 1 mN*m"
+"""
 
 
 def leaves(node: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:

@@ -213,7 +213,38 @@ COMMANDS = {
     "readings after a bad one": ["sweep", "JOB", "--to", "bad.csv"],
     "readings for what is no job": ["sweep", "springs.csv"],
     "weights missing": ["plan", "BARE"],
+    "a type over a unit": ["learn", "JOB", "--to", "JOB", "--replace"],
+    "a type over a file": ["learn", "JOB", "--to", "springs.csv"],
+    "every unit left out": ["learn", "JOB", "--leave-out", "JOB", "--to", "t.toml"],
+    "a stranger left out": ["learn", "JOB", "--leave-out", "ONE", "--to", "t.toml"],
+    "a unit twice": ["learn", "JOB", "JOB", "--to", "t.toml"],
+    "no such type": ["check", "UNTYPED"],
+    "a type full of faults": ["check", "TYPED"],
+    "a type without its springs' tables": ["check", "LOOSETYPED"],
 }  # fmt: skip
+BAD_TYPE = """\
+title = "A type with faults"
+units = 0
+size = 3
+[distributor]
+lobes = { mean = "4", spread = "1", uncertain = "1", units = 2 }
+rotation = "clockwise"
+[weights]
+mass = { mean = "30 g", spread = "-1 g", uncertain = "1 mm", units = 2 }
+[stop]
+advance = { mean = "12 deg", spread = "1 deg" }
+[found.primary]
+rate = { mean = "1 N/mm", spread = "0.1 N/mm", uncertain = "0.1 N/mm", units = 2 }
+pull = 3
+"""
+LOOSE_TYPE = """\
+title = "A type"
+units = 1
+found = 3
+[distributor]
+lobes = 4
+rotation = "left"
+"""
 TYPED = {
     ("distributor.rotation", "left"), ("title", "a\x1bb"), ("title", "x" * 201), ("date", "tomorrow"),
     ("distributor.lobes", "six"), ("distributor.speed_ratio", "two"), ("springs.primary.post_travel", "0.5"),
@@ -296,6 +327,11 @@ def commands(folder: Path) -> Iterator[tuple[str, list[str]]]:
     )
     made["BARE"] = folder / "bare.toml"
     made["BARE"].write_text(BARE_HEAD.format(ratio=2.0) + '[timing]\nstatic = "8 deg"\n', encoding="utf-8")
+    for name, text in {"untyped": "none", "typed": BAD_TYPE, "loosetyped": LOOSE_TYPE}.items():
+        made[name.upper()] = folder / f"{name}.toml"
+        made[name.upper()].write_text(f'title = "x"\ntype = "{name}-type.toml"\n', encoding="utf-8")
+        if text != "none":
+            (folder / f"{name}-type.toml").write_text(text, encoding="utf-8")
     (folder / "recorded" / "as-left.toml").write_text("nothing", encoding="utf-8")
     (folder / "set" / "as-left.toml").write_text("set = 3\n", encoding="utf-8")
     (folder / "twice" / "as-left.toml").write_text('[set]\nstop = "11 deg"\nstop_trim = "1 mm"\n', encoding="utf-8")

@@ -10,6 +10,7 @@ Offers:
 - `curve`: `CurveDocument`
 - `fit`: `FitDocument`, `FittedParameter`
 - `ideal`: `IdealPlan`, `WindowSpring`
+- `learn`: `LearnDocument`, `MisfitDocument`
 - `look`: `BandAsRead`, `ReadingsDocument`, `StrengthNeeded`
 - `plan`: `CheckedCurve`, `JobOfMany`, `PlanDocument`, `PlannedBand`, `PlannedSpring`, `PlansDocument`
 - `schemas`: `document_schema`

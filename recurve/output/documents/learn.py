@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated
 
 from recurve.errors import Key, dotted
-from recurve.job.unit_type import LEARNED
+from recurve.job.learned import LEARNED
 from recurve.output.documents.base import Document, Files, number, told
 from recurve.output.learned import LearnedUnits
 from recurve.types.learning import Misfit
@@ -88,7 +88,7 @@ class LearnDocument(Document):
 
 
 def unit_of(key: Key) -> tuple[str, float]:
-    """The unit in which a quantity of this key is told, and how many SI units one of it is."""
+    """The unit in which a quantity of this key is told, and how many units of SI one of it is [SI]."""
     dimension = LEARNED.get(str(key[-1]))
     if dimension is None:
         return "", 1.0

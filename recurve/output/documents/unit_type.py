@@ -37,7 +37,7 @@ class TypeDocument(Document):
 
     @classmethod
     def of(cls, job: Job | BareJob, fit: Fit | None, share: float | None) -> TypeDocument | None:
-        """The type that a job names; None without one."""
+        """The type that a job names, with the `share` [1] of the doubt that it causes; None without one."""
         kind = job.kind
         if kind is None:
             return None

@@ -4,6 +4,7 @@ Offers:
 
 - `check`: `bare_text`, `check_text`, `fit_text`, `fitted_words`, `verify_text`
 - `layout`: `rounded`
+- `learn`: `learn_text`
 - `look`: `band_cells`, `mark_lines`, `rate_words`, `strength_rows`
 - `plan`: `curve_text`, `plan_text`
 - `setting`: `setting_words`

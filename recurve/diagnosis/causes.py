@@ -228,7 +228,8 @@ def _each(units: Units, times: int) -> Units:
 
 def _some(units: Units, rows: NDArray[np.intp]) -> Units:
     """Some of the units."""
-    return replace(units, **{n: getattr(units, n)[rows] for n in (f.name for f in fields(units))})
+    each = {f.name: getattr(units, f.name) for f in fields(units)}
+    return replace(units, **{name: values[rows] for name, values in each.items() if values is not None})
 
 
 def _grid(ends: Array, count: int) -> Array:

@@ -232,7 +232,7 @@ def sure_fault(half_width: float | None, dimension: str) -> TooSureError | None:
     _, example = DIMENSIONS[dimension]
     finest = "more than 0" if not least else f"at least {least / factor(example, dimension):.2g} {example}"
     return TooSureError(
-        f"expected a ± of {finest}: nothing is measured more surely; leave the ± out where nobody knows it"
+        f"expected a ± of {finest}: nothing is measured more closely; leave the ± out if it is not known"
     )
 
 

@@ -15,18 +15,16 @@ from recurve.units import LengthUnits, Paper
 FoundPaper = Annotated[Paper, typer.Option(help="The sheet's paper.")]
 AsPage = Annotated[
     bool,
-    typer.Option(
-        "--html", help="Also as-found.html, the sheet for a phone or a browser, and as-found.pdf in any case."
-    ),
+    typer.Option("--html", help="Also as-found.html, the sheet for a phone or a browser; always writes as-found.pdf."),
 ]
 
 
 def check(job: JobFile, paper: FoundPaper = "a4", html: AsPage = False, as_json: AsJson = False) -> None:
     """What is wrong with the unit as found: findings, the worst first, and whether it is worth saving.
 
-    From target and sweep alone it is a first look, and writes look.svg, look.png and as-found.pdf, the sheet, into JOB's
-    name followed by -plan, beside JOB. Once all parts are measured it fits the sweep, and writes fit.svg and fit.png.
-    Exit status 0: nothing is wrong; 3: something is, or it cannot be told; 2: bad input.
+    From target and sweep alone it takes a first look, and writes look.svg, look.png and the sheet as-found.pdf beside
+    JOB, into a folder with JOB's name and -plan. Once all parts are measured, it finds the state of each part from the
+    sweep, and writes fit.svg and fit.png. Exit status 0: nothing is wrong; 3: something is, or may be; 2: bad input.
 
     Example: recurve check examples/launch.toml
     """
@@ -47,17 +45,23 @@ Sweep = Annotated[
 ]
 ReadIn = Annotated[
     Literal["distributor", "crank"] | None,
-    typer.Option(help="What the readings are in; else as the job's [sweep] says.", show_default=False),
+    typer.Option(help="Distributor or crank readings; by default as the job's [sweep] says.", show_default=False),
 ]
-ZeroedAt = Annotated[str | None, text_option("SPEED", 'Where zero was taken, "250 rpm"; else weights held home.')]
-PrimaryLength = Annotated[str | None, text_option("LENGTH", 'Over the primary\'s posts as set, "13.41 ± 0.03 mm".')]
-SecondaryLength = Annotated[str | None, text_option("LENGTH", "Over the secondary's posts as set.")]
+ZeroedAt = Annotated[
+    str | None, text_option("SPEED", 'Speed at which zero was set, "250 rpm"; by default weights held home.')
+]
+PrimaryLength = Annotated[
+    str | None, text_option("LENGTH", 'Length over the primary\'s posts as set, "13.41 ± 0.03 mm".')
+]
+SecondaryLength = Annotated[str | None, text_option("LENGTH", "Length over the secondary's posts as set.")]
 StopAsSet = Annotated[
     str | None,
-    text_option("ANGLE|TRIM", 'The stop: by degree wheel, "11.2 ± 0.2 deg", or "0.4 mm" built up, "-0.2 mm" filed.'),
+    text_option(
+        "ANGLE|TRIM", 'The stop: advance by degree wheel, "11.2 ± 0.2 deg", or "0.4 mm" built up, "-0.2 mm" filed.'
+    ),
 ]
-PrimarySpring = Annotated[str | None, text_option("ID", "The primary fitted, if it is another than planned.")]
-SecondarySpring = Annotated[str | None, text_option("ID", "The second spring fitted, likewise.")]
+PrimarySpring = Annotated[str | None, text_option("ID", "The primary fitted, if not the one planned.")]
+SecondarySpring = Annotated[str | None, text_option("ID", "The secondary fitted, if not the one planned.")]
 RecordPaper = Annotated[Paper, typer.Option(help="The record's paper.")]
 RecordUnits = Annotated[LengthUnits, typer.Option(help="Lengths and forces on the record.")]
 
@@ -76,12 +80,12 @@ def verify(
     units: RecordUnits = "both",
     as_json: AsJson = False,
 ) -> None:
-    """Does the finished unit pass, and what to move if not.
+    """Judge the finished unit: does it pass, and if not, what to move.
 
     JOB is the job that was planned (its plan.toml is then the finished unit), or a plan.toml itself. Appends to
     as-left.toml and writes as-left.pdf, the record to hand over, as-left.svg and as-left.png beside plan.toml.
-    What was measured as it was set, by these options or in [set] of as-left.toml, is taken into account.
-    Exit status 0: passes; 3: fails, too close to call, or to be read again; 2: bad input.
+    It takes into account what you measured while setting: give it by these options, or in [set] of as-left.toml.
+    Exit status 0: passes; 3: fails, is too close to call, or must be read again; 2: bad input.
 
     Example: recurve verify examples/launch.toml as-left.csv
     """

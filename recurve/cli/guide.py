@@ -22,7 +22,7 @@ def guide(
         ),
     ] = None,
 ) -> None:
-    """How to measure a unit: what each key of the job file is, and with what, where and how it is read.
+    """How to measure a unit: what each key of the job file means, and how, where and with what it is read.
 
     Prints the measuring guide, or what it says of one figure that a report or a question names. --page writes all of it with
     its drawings into FILE, to be opened in a browser or printed. Exit status 0: printed or written; 2: no such figure.

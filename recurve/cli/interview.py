@@ -87,7 +87,7 @@ def first_look(folder: Path, answers: Answers) -> None:
         job = load_any(folder / DRAFT)
     except InputError as refused:
         say()
-        say("There is no first look yet:")
+        say("No first look is possible yet:")
         for fault in refused.found:
             say(f"- {printable(str(replace(fault, file='', line=None)))}")
         return
@@ -103,7 +103,7 @@ def revise(folder: Path, answers: dict[str, Any]) -> bool:
     """Offer to go through a part again, and ask its questions anew. Returns whether a part was chosen. Raises Stopped."""
     for number, part in enumerate(parts(), 1):
         say_verbatim(f"  {number:2}  {part.title}")
-    say("The number of a part goes through it again; Enter leaves all as it is.")
+    say("Type the number of a part to go through it again; Enter leaves all as it is.")
     text = ask("part > ")
     if not text.isdigit() or not 1 <= int(text) <= len(parts()):
         return False
@@ -220,7 +220,7 @@ def _accepted(question: Question, text: str, answers: Answers, folder: Path | No
         say(f"= {told}{f' ({shaft})' if shaft else ''}", "  ")
         remark = implausible(question, value)
         if remark:
-            say(f"LOOK AGAIN: {remark}. It is kept; < at the next question goes back to it.", "  ")
+            say(f"LOOK AGAIN: {remark}. The answer is kept; type < at the next question to go back to it.", "  ")
     elif question.kind in ("pair", "row", "band"):
         shaft = shaft_of(question.key, answers)
         say(f"= {_shown(value)}{f' ({shaft})' if shaft else ''}", "  ")

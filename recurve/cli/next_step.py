@@ -18,27 +18,30 @@ def _quoted(path: Path) -> str:
 
 def after_curve(job: Path) -> str:
     """After the curve of the springs described."""
-    return f"Next: what is wrong as found:\n  recurve check {_quoted(job)}"
+    return f"Next: see what is wrong as found:\n  recurve check {_quoted(job)}"
 
 
 def after_draw(rejected: bool, job: Path) -> str:
     """After a drawing; `rejected`: the model rejects the unit."""
     if rejected:
-        return "Next: hold the drawing against the part, mend the numbers named, and draw again"
+        return "Next: hold the drawing against the part, correct the numbers named, and draw again"
     return f"Next: hold the drawing against the part, then:\n  recurve check {_quoted(job)}"
 
 
 def after_wind(all_can_be_wound: bool, job: Path) -> str:
     """After a table for the winder."""
     if not all_can_be_wound:
-        return "Next: allow more (--outer, --overall, --tolerance), or take other springs\n  (--springs ideal), and ask again"
-    return "Next: send the winder the table and drawings; weigh what comes, see:\n  recurve spring --help"
+        return (
+            "Next: allow more (--outer, --overall, --tolerance), or take other springs\n  (--springs ideal), and "
+            "run recurve wind again"
+        )
+    return "Next: send the winder the table and drawings; weigh the springs that come, see:\n  recurve spring --help"
 
 
 def after_spring(of_use: bool, file: str | None) -> str:
     """After a spring was weighed: whether its figures are `of_use`, and the catalogue `file` it was added to."""
     if not of_use:
-        return "Next: weigh it again with weights farther apart"
+        return "Next: weigh the spring again, with one light and one heavy weight"
     return f"Next: plan with {file}" if file else "Next: add it to a catalogue with --append, --id and --free-length"
 
 
@@ -47,9 +50,9 @@ def after_check(verdict: CheckVerdict, job: Path) -> str:
     again, plan = f"recurve check {_quoted(job)}", f"recurve plan {_quoted(job)}"
     words: dict[CheckVerdict, str] = {
         "sound": f"nothing needs planning; to record it:\n  recurve verify {_quoted(job)} SWEEP.csv",
-        "facts only": f"give the job a [target], then:\n  {again}",
-        "cannot tell": f"do what the findings ask first, sweep again, then:\n  {again}",
-        "mechanical repair first": f"repair it, sweep again, then:\n  {again}",
+        "facts only": f"write the book's curve into [target], then:\n  {again}",
+        "cannot tell": f"do what the findings ask, sweep again, then:\n  {again}",
+        "mechanical repair first": f"repair the unit, sweep again, then:\n  {again}",
         "not worth saving by recurve": f"to see how near it could come:\n  {plan}",
     }
     return f"Next: {words.get(verdict, f'plan it:{chr(10)}  {plan}')}"
@@ -58,9 +61,9 @@ def after_check(verdict: CheckVerdict, job: Path) -> str:
 def after_plan(verdict: PlanVerdict | None, job: Path, sheet: str) -> str:
     """After the plan of one job."""
     if verdict == "out of reach":
-        return f"Next: see the reasons above; what is wrong as found:\n  recurve check {_quoted(job)}"
+        return f"Next: read the reasons above; to see what is wrong as found:\n  recurve check {_quoted(job)}"
     if verdict == "may not pass":
-        return f"Next: what to measure before anything is bought:\n  recurve check {_quoted(job)}"
+        return f"Next: see what to measure before you buy anything:\n  recurve check {_quoted(job)}"
     return f"Next: print {sheet}, build, sweep the finished unit, then:\n  recurve verify {_quoted(job)} as-left.csv"
 
 
@@ -74,8 +77,8 @@ def after_verify(verdict: VerifyVerdict, job: Path, sweep: Path, record: str) ->
     again = f"recurve verify {_quoted(job)} {_quoted(sweep)}"
     words: dict[VerifyVerdict, str] = {
         "passes": f"fill in, sign and hand over {record}",
-        "fails": f"do what is said above, sweep again, then:\n  {again}",
-        "read again": f"read it as said above, add it to the sweep, then:\n  {again}",
+        "fails": f"correct the unit as said above, sweep again, then:\n  {again}",
+        "read again": f"take the readings named above, add them to the sweep, then:\n  {again}",
         "too close to call": f"add the readings to the sweep, then:\n  {again}",
     }
-    return f"Next: {words.get(verdict, f'take more readings, up and down, then:{chr(10)}  {again}')}"
+    return f"Next: {words.get(verdict, f'take more readings, rising and falling, then:{chr(10)}  {again}')}"

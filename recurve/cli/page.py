@@ -12,8 +12,10 @@ def page(
     folder: Annotated[
         Path, typer.Argument(metavar="[FOLDER]", help="The folder of units.", show_default=False)
     ] = Path(),
-    port: Annotated[int, typer.Option(min=0, max=65535, help="The port; 0 takes any that is free.")] = 8017,
-    lan: Annotated[bool, typer.Option("--lan", help="Let a phone in that shows the code from this terminal.")] = False,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="The port; 0 takes any free one.")] = 8017,
+    lan: Annotated[
+        bool, typer.Option("--lan", help="Let in a phone that gives the code shown in this terminal.")
+    ] = False,
     browser: Annotated[bool, typer.Option(help="Open the browser.")] = True,
 ) -> None:
     """The whole job in a browser, from the book to the record, over the same files as the commands.

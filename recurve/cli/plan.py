@@ -12,13 +12,15 @@ from recurve.units import LengthUnits, Paper
 
 By = Annotated[
     Literal["yield", "margin"],
-    typer.Option(help="yield: most builds pass at first setting; margin: the largest margin, whatever the work."),
+    typer.Option(help="yield: the best chance of passing first time; margin: the largest margin, whatever the work."),
 ]
-Listed = Annotated[int, typer.Option(min=0, max=50, help="How many pairs to list, the best margin first.")]
-InStock = Annotated[bool, typer.Option("--only-in-stock", help="Only springs whose quantity is given and not 0.")]
+Listed = Annotated[int, typer.Option(min=0, max=50, help="How many pairs of springs to list, the best margin first.")]
+InStock = Annotated[
+    bool, typer.Option("--only-in-stock", help="Only springs with a quantity above 0 in the catalogue.")
+]
 ThisPrimary = Annotated[str | None, typer.Option(metavar="ID", help="This primary and no other.")]
 ThisSecondary = Annotated[str | None, typer.Option(metavar="ID", help="This secondary and no other.")]
-Kept = Annotated[list[SpringOption] | None, typer.Option(help="Keep the spring that is in it; may be given twice.")]
+Kept = Annotated[list[SpringOption] | None, typer.Option(help="Keep this spring as fitted; may be given twice.")]
 SheetPaper = Annotated[Paper, typer.Option(help="The sheet's paper.")]
 SheetUnits = Annotated[LengthUnits, typer.Option(help="Lengths and forces on the sheet.")]
 AsPage = Annotated[bool, typer.Option("--html", help="Also report.html, the sheet for a phone or a browser.")]
@@ -39,9 +41,9 @@ def plan(
 ) -> None:
     """Springs, post settings and stop trim that bring the curve into the target.
 
-    Writes plan.toml, curve.svg, curve.png, sheet.pdf and order.csv into JOB's name followed by -plan, beside JOB.
+    Writes plan.toml, curve.svg, curve.png, sheet.pdf and order.csv beside JOB, into a folder with JOB's name and -plan.
     Exit status 0: a plan that passes; 3: out of reach, with reasons; 2: bad input. Several jobs are planned side by
-    side and told in one table; the exit status is the worst: 2 before 3.
+    side and listed in one table; the exit status is the worst: 2 before 3.
 
     Example: recurve plan examples/launch.toml
     """

@@ -15,9 +15,13 @@ def take_readings(file: SweepFile, bench: Bench) -> None:
     if file.readings:
         say(f"{len(file.readings)} readings are in {file.path}; going on, {_direction(rising)}.")
     say(
-        f"Speed and advance, Enter: bare in {file.units[0]} and {file.units[1]}. Each is on the disk when > comes back."
+        f"Type speed and advance, then Enter: bare numbers are in {file.units[0]} and {file.units[1]}. Each reading "
+        "is saved when > comes back."
     )
-    say("down: from now on falling; up: rising; undo or <: the last one off again; end: through; stop: later more.")
+    say(
+        "down: speed falling from here on; up: rising; undo or <: take the last reading off; end: done; stop: go "
+        "on later."
+    )
     while True:
         line = ask(f"{_direction(rising)} > ").lower()
         if line in ("end", ""):
@@ -29,7 +33,7 @@ def take_readings(file: SweepFile, bench: Bench) -> None:
             raise Back
         elif line in ("undo", "<"):
             gone = file.undo()
-            say("nothing to take off" if gone is None else f"taken off: {as_typed(gone, file)}", "  ")
+            say("there is no reading to take off" if gone is None else f"taken off: {as_typed(gone, file)}", "  ")
         else:
             rising = _take(line, rising, file, bench)
 
@@ -49,7 +53,7 @@ def _take(line: str, rising: bool, file: SweepFile, bench: Bench) -> bool:
     before = list(file.readings)
     if turned(before, reading, bench.basis):
         way = "falling" if rising else "rising"
-        say(f"The speed is {way} now, and nobody said {'down' if rising else 'up'}.", "  ")
+        say(f"The speed is {way} now, but you have not typed {'down' if rising else 'up'}.", "  ")
         if ask(f"{way} from here on? yes or no > ").lower()[:1] != "n":
             rising = not rising
             reading = replace(reading, rising=rising)
@@ -72,7 +76,9 @@ def _ended(file: SweepFile, bench: Bench) -> bool:
         say(f"No {missing} readings yet: without both, friction and drag cannot be told apart.")
         if ask("End all the same? yes or no > ").lower()[:1] != "y":
             return False
-    say("Look at zero once more, at the speed where you set it: the advance there? Enter if you have not looked.")
+    say(
+        "Check zero once more, at the speed where you set it: what is the advance there? Enter if you have not checked."
+    )
     text = ask("zero > ")
     try:
         zero = None if not text else file.parse(f"1 {text}" if len(text.split()) == 1 else text, True).advance
@@ -80,7 +86,7 @@ def _ended(file: SweepFile, bench: Bench) -> bool:
         zero = None
     if zero is not None and abs(zero - bench.basis.static) > bench.basis.reading:
         say(
-            "LOOK AGAIN: zero has moved by more than a reading may be off, so all readings are in doubt. Take them anew."
+            "LOOK AGAIN: zero has moved by more than the ± of a reading, so all readings are in doubt. Take them again."
         )
     speeds = [r.speed * RPM for r in file.readings]
     between = f"{min(speeds):.0f} to {max(speeds):.0f} rpm" if speeds else "none"

@@ -106,7 +106,7 @@ LeftSweep = Annotated[
     typer.Option(
         "--sweep",
         metavar="SWEEP",
-        help="Readings of the unit as left (CSV): the card is then for it.",
+        help="Readings of the unit as left (CSV); the card is then for that unit.",
         show_default=False,
     ),
 ]
@@ -115,10 +115,10 @@ LeftSweep = Annotated[
 def timing(job: JobFile, sweep: LeftSweep = None, as_json: AsJson = False) -> None:
     """The card for the engine: where to set the timing, and what the light then shows.
 
-    For the unit as left where SWEEP gives its readings, else as planned, else as found. The planned curve is taken from
-    plan.toml in JOB's name followed by -plan where it was made from these inputs, else it is planned now; the card says
-    which. Writes timing.svg and timing.png there. Works without weights too, from target and sweep alone. Exit status 0:
-    set it so; 3: a total passes its limit, or is not known; 2: bad input.
+    With --sweep the card is for the unit as left; without, for the unit as planned, or else as found. The planned curve
+    comes from plan.toml if that was made from the same inputs; if not, it is planned now, and the card says so. Writes
+    timing.svg and timing.png beside JOB, into a folder with JOB's name and -plan. Target and sweep alone are enough.
+    Exit status 0: set it so; 3: a total exceeds its limit, or is not known; 2: bad input.
 
     Example: recurve timing examples/ferry.toml
     """
@@ -159,10 +159,10 @@ def _curves(path: Path, job: Job | BareJob, sweep: Path | None) -> tuple[Advance
             return (
                 None,
                 None,
-                [] if job.sweep is None else ["The card is for the unit as found, by its readings alone."],
+                [] if job.sweep is None else ["The card is for the unit as found, from its readings alone."],
             )
         left = left_curve(job, read_as_left(sweep, job))
-        return None, left, [f"The card is for the unit as left, by the readings in {sweep} alone."]
+        return None, left, [f"The card is for the unit as left, from the readings in {sweep} alone."]
     planned, where = _planned(job)
     if sweep is None:
         return planned, None, [where]
@@ -170,7 +170,7 @@ def _curves(path: Path, job: Job | BareJob, sweep: Path | None) -> tuple[Advance
     if remark:
         typer.echo(printable(f"recurve: {remark}"), err=True)
     left = left_curve(finished, read_as_left(sweep, job))
-    return planned, left, [f"The card is for the unit as left, by the readings in {sweep}.", where]
+    return planned, left, [f"The card is for the unit as left, from the readings in {sweep}.", where]
 
 
 def _planned(job: Job) -> tuple[Advance | None, str]:
@@ -182,13 +182,16 @@ def _planned(job: Job) -> tuple[Advance | None, str]:
 
     if current_plan(job) is None:
         file = plan_path(job.path)
-        why = f"{file} is of other inputs than the job has now" if file.is_file() else f"there is no {file}"
-        told = "of other inputs than the job has now" if file.is_file() else "missing"
+        why = f"{file} was planned from other inputs than the job has now" if file.is_file() else f"there is no {file}"
+        told = "from other inputs than the job has now" if file.is_file() else "missing"
         tell(f"{file}: {told}, so the curve is planned now; expected what recurve plan writes")
         made = planned_curve(job)
         if made is None:
-            return None, "There is no planned curve: nothing to plan with, or the target is out of reach."
-        return made, f"The planned curve was planned now, since {why}."
+            return (
+                None,
+                "There is no planned curve: the job has no springs to plan with, or the target is out of reach.",
+            )
+        return made, f"The curve was planned anew for this card, since {why}."
     unit = planned_unit(job)
     if unit is None:
         return None, f"The plan in {plan_path(job.path)} is out of reach, so there is no planned curve."
@@ -198,8 +201,8 @@ def _planned(job: Job) -> tuple[Advance | None, str]:
 def draw(job: JobFile) -> None:
     """The unit to scale, at rest and at full advance, to hold against the part.
 
-    Writes unit.svg and unit.png into JOB's name followed by -plan, beside JOB, also of a unit that cannot work as
-    described: then one sees why. Exit status 0: drawn; 3: drawn, but the model refuses it; 2: it cannot be read.
+    Writes unit.svg and unit.png beside JOB, into a folder with JOB's name and -plan. A unit that cannot work as described
+    is drawn too, so that you see why. Exit status 0: drawn; 3: drawn, but it cannot work; 2: it cannot be read.
 
     Example: recurve draw examples/launch.toml
     """
@@ -220,7 +223,7 @@ def draw(job: JobFile) -> None:
     if not picture.faults:
         typer.echo(printable_lines(f"\n{after_draw(False, job)}"))
     if picture.faults:
-        typer.echo("\nThe model refuses this unit:", err=True)
+        typer.echo("\nThis unit cannot be computed:", err=True)
         for fault in picture.faults:
             tell(fault)
         typer.echo(printable_lines(f"\n{after_draw(True, job)}"), err=True)

@@ -24,26 +24,28 @@ def spring(
         ),
     ],
     free_length: Annotated[
-        str | None, text_option("LENGTH", "Inside the hooks, coils closed; with it the initial tension is known.")
+        str | None, text_option("LENGTH", "Free length inside the hooks, coils closed; gives the initial tension.")
     ] = None,
     wire: Annotated[str | None, text_option("LENGTH", "Diameter of the wire.")] = None,
     outer: Annotated[str | None, text_option("LENGTH", "Diameter over the coils.")] = None,
     coils: Annotated[str | None, text_option("NUMBER", "Coils of the body.")] = None,
     material: Annotated[str | None, text_option("NAME", "A material of data/wire.toml.")] = None,
     append: Annotated[
-        Path | None, text_option("CATALOGUE", "Add it to this catalogue (CSV), begun if need be.")
+        Path | None, text_option("CATALOGUE", "Add the spring to this catalogue (CSV), made if need be.")
     ] = None,
-    name: Annotated[str | None, typer.Option("--id", metavar="ID", help="Its name there.", show_default=False)] = None,
+    name: Annotated[
+        str | None, typer.Option("--id", metavar="ID", help="Its name in the catalogue.", show_default=False)
+    ] = None,
     quantity: Annotated[
-        int | None, typer.Option(min=0, help="How many there are; else it can be ordered.", show_default=False)
+        int | None, typer.Option(min=0, help="How many there are; by default it can be ordered.", show_default=False)
     ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Rate and initial tension of a spring from weights hung on it.
 
-    Hang a weight on the spring, let it come to rest, read the length inside the hooks; again with another weight. The
-    pan and hook count as weight. Without load, coils closed, read the free length. Writes nothing but the
-    row that --append asks for. Exit status 0: known; 3: too uncertain to plan with; 2: bad input.
+    Hang a weight on the spring, let it come to rest, and read the length inside the hooks; do the same with another
+    weight. Pan and hook count as weight. Read the free length without load, coils closed. Writes only the row that
+    --append asks for. Exit status 0: known; 3: too uncertain to plan with; 2: bad input.
 
     Example: recurve spring "100 g at 14.2 mm" "300 g at 16.1 mm" --free-length "13.2 mm"
     """

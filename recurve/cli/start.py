@@ -35,9 +35,9 @@ def start(
 ) -> None:
     """Ask for everything in the order of the work, and write the job file: the book, a sweep, a first look, then the parts.
 
-    Every answer is kept at once in DIR/answers.toml, so it can be stopped and gone on with; every answer can be left
-    out. Writes unit.toml, and the sweep and the springs that were typed, into DIR. A unit.toml that was changed by hand
-    is read again, and kept as unit.by-hand.toml. Exit status 0: the job file is there and loads; 3: not yet; 2: bad input.
+    Every answer is saved at once in DIR/answers.toml, so you can stop and go on later; every answer can be left
+    out. Writes unit.toml, and the sweep and the springs that were typed, into DIR. A unit.toml changed by hand is
+    read again, and a copy is kept as unit.by-hand.toml. Exit status 0: the job file is there and loads; 3: not yet; 2: bad input.
 
     Example: recurve start launch
     """
@@ -50,7 +50,10 @@ def start(
 
     answers = load_answers(folder)
     added = _added(folder, answers)
-    say("Answer, Enter. Enter alone leaves a question out, ? explains, < goes back, stop keeps all for another time.")
+    say(
+        "Type an answer, then Enter. Enter alone leaves a question out, ? explains it, < goes back, stop saves all "
+        "for another time."
+    )
     if answers:
         say(f"{len(answers)} answers are kept in {folder}; going on.")
     through = all(q.key in answers for q in asked(answers))
@@ -139,7 +142,7 @@ def _added(folder: Path, answers: dict[str, Any]) -> str | None:
     answers.pop(WRITTEN, None)
     write_folder(folder, {BY_HAND: text.encode("utf-8")})
     keep_answers(folder, answers)
-    say(f"{path} was changed by hand: it is read again, and kept as it was in {folder / BY_HAND}.")
+    say(f"{path} was changed by hand: it was read again, and a copy is kept in {folder / BY_HAND}.")
     return tables_besides(text)
 
 
@@ -171,7 +174,7 @@ def _finish(folder: Path, answers: dict[str, Any], added: str) -> None:
     say("Next:")
     whole = isinstance(job, Job)
     if whole:
-        say_verbatim(f"  recurve draw {path}     see whether it is the unit on the bench")
+        say_verbatim(f"  recurve draw {path}     compare it with the unit on the bench")
     if job.sweep is None:
         say_verbatim(f"  recurve sweep {path}    take the readings")
     say_verbatim(
@@ -194,9 +197,7 @@ def _again(folder: Path, answers: dict[str, Any], faults: tuple[Fault, ...]) -> 
         # The draft is the interview's own: nobody is to look for a line in it.
         told = replace(fault, file="", line=None) if fault.file == str(folder / DRAFT) else fault
         say(f"- {printable(str(told))}")
-    say(
-        f"What it is about is asked again; Enter keeps an answer. recurve draw {folder / DRAFT} draws what can be read."
-    )
+    say(f"You are asked those questions again; Enter keeps an answer. recurve draw {folder / DRAFT} draws what it can.")
     before = dict(answers)
     for question in about(faults, answers):
         again(question, answers, folder)
@@ -227,14 +228,16 @@ def sweep(
     job: JobFile,
     to: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Another file than the job's, as for a finished unit.", show_default=False),
+        typer.Option(
+            metavar="FILE", help="Another file than the job's, such as for a finished unit.", show_default=False
+        ),
     ] = None,
 ) -> None:
     """Take the readings of a sweep one by one while the bench runs.
 
-    Each is shown against its band, and doubted aloud where it does not fit its neighbours; each is on the disk when the
-    prompt returns. They are added to the file that the job names; a job that names none is given as-found.csv. Exit
-    status 0: through; 3: stopped, to go on later; 2: bad input.
+    Each reading is compared with its band and with its neighbours, and saved when the prompt returns. The readings go
+    into the file that the job names; a job that names none is given as-found.csv. Exit status 0: complete; 3: stopped,
+    to go on later; 2: bad input.
 
     Example: recurve sweep examples/launch.toml --to as-left.csv
     """
@@ -251,7 +254,7 @@ def sweep(
         file = SweepFile(to if to is not None else beside(job, str(named)))
         take_readings(file, bench)
     except Stopped:
-        say("Stopped; every reading shown is on the disk. The same command goes on.")
+        say("Stopped; every reading shown is saved. To go on, give the same command.")
         raise typer.Exit(ANSWER_IS_NO) from None
     follows = (
         f"recurve verify {quote(str(job))} {quote(str(to))}" if to is not None else f"recurve check {quote(str(job))}"

@@ -16,27 +16,37 @@ if TYPE_CHECKING:
 
 
 OnePlace = Annotated[
-    Literal["primary", "secondary"] | None, typer.Option(help="One spring only; else both.", show_default=False)
+    Literal["primary", "secondary"] | None, typer.Option(help="One spring only; by default both.", show_default=False)
 ]
 Figures = Annotated[
     Literal["planned", "ideal"] | None,
-    typer.Option(help="Wind to the plan's figures or the ideal ones; else to a plan that passes.", show_default=False),
+    typer.Option(
+        help="Wind the planned springs or the ideal ones; by default the planned ones, if the plan passes.",
+        show_default=False,
+    ),
 ]
 Rate = Annotated[str | None, text_option("RATE", 'By hand, with --place: the rate, "1.2 N/mm".')]
 FreeLength = Annotated[str | None, text_option("LENGTH", 'and the free length inside the hooks, "13.5 mm";')]
-Tension = Annotated[str | None, text_option("FORCE", "and the initial tension; else what winds well;")]
-Longest = Annotated[str | None, text_option("LENGTH", "and the length at full advance; else over the job's posts.")]
-Outer = Annotated[str | None, text_option("LENGTH", "Largest outer diameter; else half the length at rest.")]
+Tension = Annotated[str | None, text_option("FORCE", "and the initial tension; by default what winds well;")]
+Longest = Annotated[
+    str | None, text_option("LENGTH", "and the length at full advance; by default over the job's posts.")
+]
+Outer = Annotated[str | None, text_option("LENGTH", "Largest outer diameter; by default half the length at rest.")]
 Overall = Annotated[
-    str | None, text_option("LENGTH", "Longest over the hooks, free; else the length at full advance and two wires.")
+    str | None,
+    text_option("LENGTH", "Greatest free length over the hooks; by default the length at full advance and two wires."),
 ]
-Post = Annotated[str | None, text_option("LENGTH", "What the hooks must go over; else the job's post_diameter.")]
-Tolerance = Annotated[str, typer.Option(metavar="SHARE", help="Of the rate, the wire's part included.")]
-Sizes = Annotated[Literal["metric", "gauge"] | None, typer.Option(help="Sizes of wire; else both.", show_default=False)]
+Post = Annotated[
+    str | None, text_option("LENGTH", "Post diameter that the hooks must go over; by default the job's post_diameter.")
+]
+Tolerance = Annotated[str, typer.Option(metavar="SHARE", help="Tolerance of the rate, including the wire's.")]
+Sizes = Annotated[
+    Literal["metric", "gauge"] | None, typer.Option(help="Wire sizes; by default both.", show_default=False)
+]
 Materials = Annotated[
-    list[str] | None, text_option("NAME", "A material of data/wire.toml, again for another; else all.")
+    list[str] | None, text_option("NAME", "A material of data/wire.toml; may be repeated; by default all.")
 ]
-HookPlanes = Annotated[Literal["one-plane", "any"], typer.Option(help="Parallel posts ask for hooks in one plane.")]
+HookPlanes = Annotated[Literal["one-plane", "any"], typer.Option(help="Parallel posts need hooks in one plane.")]
 Listed = Annotated[int, typer.Option(min=1, max=100, help="How many proposals to list for each spring.")]
 
 
@@ -60,8 +70,8 @@ def wind(
 ) -> None:
     """Springs to have wound: wire, diameter, coils and hooks that give the rate, length and tension.
 
-    Writes wind.csv and a drawing for each spring, wind-primary.svg and wind-secondary.svg, into JOB's name followed
-    by -plan, beside JOB. Exit status 0: each can be wound; 3: one cannot, with the nearest; 2: bad input.
+    Writes wind.csv and a drawing of each spring, wind-primary.svg and wind-secondary.svg, beside JOB, into a folder with
+    JOB's name and -plan. Exit status 0: all can be wound; 3: one cannot, and the nearest is shown; 2: bad input.
 
     Example: recurve wind examples/launch.toml
     """

@@ -110,7 +110,7 @@ class BareCheck:
 
     @property
     def steps(self) -> tuple[NextStep, ...]:
-        """What would tell more, the cheapest first."""
+        """What to measure next, the cheapest first."""
         if self.look is None:
             return steps_of(self.job)
         settled = self.verdict == "sound" or any(f.severity == "check first" for f in self.findings)

@@ -262,7 +262,7 @@ class Outline:
 
     @cached_property
     def onset(self) -> Sampled | None:
-        """Rising speed [rad/s] at which advance begins; None where the readings do not show it: it begins below the lowest of
+        """Rising speed [rad/s] at which advance begins; None where the readings do not tell: it begins below the lowest of
         them, or where the bench was zeroed."""
         begins = Sampled(np.sqrt(np.maximum(self.pieces.start, 0.0)))
         return begins if float(np.median(begins.sample)) > self.lowest else None

@@ -38,9 +38,10 @@ def _over_posts(name: str, spring: MeasuredSpring, placed: Posts) -> list[str]:
     if abs(apart) <= allowed:
         return []
     return [
-        f"The {name} posts: the calliper reads {1e3 * measured:.2f} mm over both, their places make it {1e3 * by_places:.2f} mm, "
-        f"{1e3 * abs(apart):.2f} mm {'less' if apart > 0 else 'more'}. The calliper is believed. Was the post bent after its "
-        "place was taken, is post_diameter right, or was it measured between centres?"
+        f"The {name} posts: the calliper reads {1e3 * measured:.2f} mm over both. By their places it is "
+        f"{1e3 * by_places:.2f} mm, which is {1e3 * abs(apart):.2f} mm {'less' if apart > 0 else 'more'}. The "
+        "calliper is used. Check whether the post was bent after its place was taken, whether post_diameter is "
+        "right, and whether the length was measured between centres."
     ]
 
 
@@ -62,14 +63,17 @@ def _takeup(name: str, spring: MeasuredSpring, posts: Posts) -> list[str]:
     if abs(apart) <= SURELY * spread:
         return []
     slip = (
-        "with a free length that much longer the two agree: was it measured between the middles of the posts?"
+        "they would agree if the free length were that much longer: was it measured between centres?"
         if apart > 0
-        else "with a free length that much shorter the two agree: was it measured over the outside of the hooks, or the "
-        "length over the posts from middle to middle?"
+        else (
+            "they would agree if the free length were that much shorter: was it measured over the outside of the "
+            "hooks, or the length over the posts between centres?"
+        )
     )
     return [
-        f"The {name} spring: a take-up of {np.degrees(at):.1f}° (distributor) means {1e3 * length:.2f} mm inside the hooks, "
-        f"free_length says {1e3 * free:.2f} mm. Both are used, and cannot both be right; {slip}"
+        f"The {name} spring: take-up and free length contradict each other. A take-up of {np.degrees(at):.1f}° "
+        f"(distributor) means {1e3 * length:.2f} mm inside the hooks; free_length is {1e3 * free:.2f} mm. Both are "
+        f"used until one is corrected; {slip}"
     ]
 
 
@@ -91,8 +95,9 @@ def _rate(name: str, spring: MeasuredSpring) -> list[str]:
     if abs(apart) <= SURELY * hypot(stated, weighed.rate_uncertainty):
         return []
     return [
-        f"The {name} spring: rate says {spring.rate.value / 1e3:.2f} N/mm, its weighings {weighed.rate / 1e3:.2f} ± "
-        f"{2 * weighed.rate_uncertainty / 1e3:.2f} N/mm. Both are used, and cannot both be right; weigh it again."
+        f"The {name} spring: its rate is given as {spring.rate.value / 1e3:.2f} N/mm, but its weighings give "
+        f"{weighed.rate / 1e3:.2f} ± {2 * weighed.rate_uncertainty / 1e3:.2f} N/mm. Both are used until one is "
+        "corrected: weigh the spring again."
     ]
 
 
@@ -112,6 +117,6 @@ def _pull(name: str, spring: MeasuredSpring, posts: Posts) -> list[str]:
 def _at_rest_words(name: str, does: str, rest: float, free: float, which: str) -> str:
     return (
         f"The {name} spring {does} at rest, yet its free_length of {1e3 * free:.2f} mm is {which} than the "
-        f"{1e3 * rest:.2f} mm over its posts. Look at the free length (inside the hooks), at post_diameter and at the places "
-        "of the posts."
+        f"{1e3 * rest:.2f} mm over its posts. Check the free length (inside the hooks), post_diameter and the "
+        "places of the posts."
     )

@@ -432,7 +432,7 @@ NOTE_COLUMN = 46
 
 def job_text(answers: Answers, title: str) -> str:
     """The job that the answers make, with a comment for each key and examples of what was left out."""
-    head = HEAD.format(what="Written by recurve start; recurve start on this folder goes on with it.")
+    head = HEAD.format(what="Written by recurve start. To go on, run recurve start on this folder again.")
     return head + _body(document_of(answers, title), document_of(examples(answers), title))
 
 

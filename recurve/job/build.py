@@ -77,8 +77,8 @@ def _measured_point(
         faults.append(
             Fault(
                 key,
-                "got xy, but the pivot is given by its radius alone, so how the picture lies is not told; "
-                "expected weights.motion.pivot as xy too, or this point as an angle",
+                "got xy, but weights.motion.pivot is given by its radius alone, so the picture cannot be lined up; "
+                "expected the pivot as xy too, or this point as an angle",
             )
         )
     return MeasuredPoint(given.xy, flat=True)
@@ -171,8 +171,8 @@ def drag_notes(drag: MeasuredDrag) -> list[str]:
         return []
     entry = ranges()["drag"]["rubbing_block"]
     return [
-        f"The rubbing block's drag is not given: taken as {entry['value']:g} ± {entry['limit']:g} mN·m at the "
-        "distributor cam. Measure the breaker-arm spring to do better."
+        f"The drag of the rubbing block is not given. It is taken as {entry['value']:g} ± {entry['limit']:g} mN·m "
+        "at the cam. Measuring the breaker spring makes it surer."
     ]
 
 
@@ -320,7 +320,7 @@ def _body(given: u.PostEnd, key: tuple[str, ...], on: Mounting, faults: list[Fau
     faults.append(
         Fault(
             key,
-            f'got "{given.on}" with weights.motion by {by}, which does not tell how the weight turns; '
+            f'got "{given.on}" with weights.motion by {by}, which does not show how the weight turns; '
             'expected posts by table too, or weights.motion of kind "slot" or "link"',
         )
     )

@@ -86,7 +86,8 @@ class _Bench:
         load = self.given.side_play_load
         if load is not None and abs(load.value / HALF_POUND - 1) > 0.5:
             self.notes.append(
-                f"Side play was read under {load.value:.1f} N; the limit belongs to half a pound, {HALF_POUND:.1f} N, each way."
+                f"Side play was read at {load.value:.1f} N; the limit belongs to half a pound, {HALF_POUND:.1f} N, "
+                "each way."
             )
 
     def _side_play(self) -> Quantity | None:

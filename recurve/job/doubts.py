@@ -79,8 +79,8 @@ def _falling(target: Target) -> list[str]:
         if late.high < early.low:
             rpm = [round(float(b.speed or 0.0) * RPM) for b in (early, late)]
             found.append(
-                f"The target falls: at {rpm[1]} rpm it allows less than it asks at {rpm[0]} rpm (distributor). "
-                "Check the points."
+                f"The target falls with speed: the most it allows at {rpm[1]} rpm is below the least it asks for at "
+                f"{rpm[0]} rpm (distributor). Check its points."
             )
     return found
 
@@ -113,6 +113,6 @@ def sweep_doubts(sweep: Sweep | None) -> list[str]:
     worst = below[np.argmin(sweep.advance[below])]
     more = "" if len(below) == 1 else f", and {len(below) - 1} more"
     return [
-        f"{sweep.file} reads {np.degrees(sweep.advance[worst]):.1f}° (distributor) in line {int(sweep.row[worst])}{more}: "
-        "weights do not retard. Check the sign, and what zero was taken."
+        f"{sweep.file} reads {np.degrees(sweep.advance[worst]):.1f}° (distributor) in line "
+        f"{int(sweep.row[worst])}{more}: weights do not retard. Check the sign, and where zero was set."
     ]

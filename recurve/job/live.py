@@ -163,7 +163,7 @@ def band_words(target: Target | None, reading: Reading, basis: FileBasis) -> str
     speed, near = reading.speed / basis.speed_ratio, basis.speed_reading / basis.speed_ratio
     found = None if target is None else band_at(target, speed, near)
     if found is None:
-        return "the book says nothing of this speed"
+        return "the book has no figure for this speed"
     band, own = found
     low, high, now = (
         float(np.degrees(x)) for x in (basis.advance(band.low), basis.advance(band.high), reading.advance)
@@ -191,7 +191,7 @@ def misfits(before: list[Reading], new: Reading, basis: FileBasis, stop: float |
     for r in alike:
         gap, more = new.speed - r.speed, new.advance - r.advance
         if abs(gap) <= near and abs(more) > slack + (0.5 * slack if gap else 0.0):
-            said.append(f"{_named(r)} was read before: it does not repeat")
+            said.append(f"{_named(r)} was read before: the reading does not repeat")
         elif (gap > near and more < -slack) or (gap < -near and more > slack):
             said.append(f"{_named(r)} was read {'below' if gap > 0 else 'above'}: advance cannot fall with speed")
     said += _between(before, new, slack) + _jump(alike, new, basis, stop)
@@ -208,7 +208,7 @@ def _between(before: list[Reading], new: Reading, slack: float) -> list[str]:
     if not wrong:
         return []
     name, where = ("falling", "above") if new.rising else ("rising", "below")
-    return [f"{where} the {name} readings ({np.degrees(there):.1f} deg here): advance comes back later than it went"]
+    return [f"{where} the {name} readings ({np.degrees(there):.1f} deg here): as speed falls, the advance lags behind"]
 
 
 def _jump(alike: list[Reading], new: Reading, basis: FileBasis, stop: float | None) -> list[str]:
@@ -219,7 +219,7 @@ def _jump(alike: list[Reading], new: Reading, basis: FileBasis, stop: float | No
     r = min(near, key=lambda r: abs(new.speed - r.speed))
     if abs(new.advance - r.advance) <= JUMP * stop * basis.advance_ratio:
         return []
-    return [f"a jump from {_named(r)}: the weights snap, or it was misread; take one between"]
+    return [f"a jump from {_named(r)}: the weights snap out, or one reading is wrong; take a reading between the two"]
 
 
 def _named(reading: Reading) -> str:

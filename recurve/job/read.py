@@ -102,8 +102,8 @@ def read_files(path: str | Path, springs_wanted: bool = True) -> JobFiles:
     text, document, kind = read_typed_document(path)
     if not document.keys() & UNIT_TABLES and document.keys() & OTHER_TABLES:
         message = (
-            "missing, expected weights, stop and springs: without them there is no curve to compute or to plan; "
-            "recurve check and recurve timing work without"
+            "missing, expected weights, stop and springs, since no curve can be computed or planned without them; "
+            "recurve check and recurve timing do without"
         )
         raise InputError(Fault(("weights",), message, str(path)))
     faults: list[Fault] = []

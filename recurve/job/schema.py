@@ -75,7 +75,7 @@ def _check_band(band: TargetPoint | Maximum) -> None:
     if band.advance is not None:
         if band.min is not None or band.max is not None:
             raise ValueError(
-                "advance and min or max both give the band; expected advance (and tolerance), or min and max"
+                "got advance beside min or max, expected one of them: advance (and tolerance), or min and max"
             )
     elif band.max is None:
         raise ValueError(f"got {band.told}, expected min and max, max alone, or advance and tolerance")
@@ -123,7 +123,7 @@ class Target(Table):
         if engine and self.static is None:
             wrong.append("static: missing, expected the static timing that total and timing include")
         if self.total is not None and self.maximum is not None:
-            wrong.append("total and maximum both give the largest advance; expected one of them")
+            wrong.append("got total beside maximum, expected one of them: both give the largest advance")
         if self.total is None and (self.all_in is not None or self.total_tolerance is not None):
             wrong.append("got all_in or total_tolerance without total, expected total with them")
         return wrong

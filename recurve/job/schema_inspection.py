@@ -165,7 +165,7 @@ class ConditionTable(Table):
     def _together(self) -> ConditionTable:
         wrong = []
         if self.side_play is not None and self.side_play_ways is not None:
-            wrong.append("side_play and side_play_ways both give the play; expected one of them")
+            wrong.append("got side_play beside side_play_ways, expected one of them: both give the play")
         if (self.angles or self.sparks) and self.wheel is None:
             wrong.append(
                 'wheel: missing, expected "with rotation" where the wheel\'s figures rise as the shaft turns, or '

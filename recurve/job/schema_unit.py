@@ -302,7 +302,7 @@ class PartialStop(Table):
     @model_validator(mode="after")
     def _one_way(self) -> PartialStop:
         if self.radius is not None and self.per_mm is not None:
-            raise ValueError("radius and per_mm both say how far a trim goes; expected one of them")
+            raise ValueError("got radius beside per_mm, expected one of them: both say what a trim does to the advance")
         trim = any(x is not None and x.value > 0 for x in (self.file_up_to, self.build_up_to))
         if trim and self.radius is None and self.per_mm is None:
             raise ValueError(f"got {self.told}, expected with a trim radius, or per_mm found with a feeler in the stop")

@@ -134,14 +134,13 @@ def _spring_faults(
     if motion.primary is not None:
         if motion.secondary is None or springs.secondary is not None:
             return []
-        text = "got a spring without posts, expected [springs.secondary] to tell them"
+        text = "got a spring without posts, expected them in [springs.secondary]"
         return [Fault(("weights", "motion", "secondary"), text)]
     return [
         Fault(
             ("springs", name),
-            "got a reference sweep, but too little of the spring that was in it: neither a rate, or weighings, with "
-            "free_length, takeup or pull_at_rest here, nor [weights.motion.primary]; expected the springs that were in "
-            "it, weighed and stretched",
+            "got a reference sweep without the spring that was fitted, expected rate or weighings here, with "
+            "free_length, takeup or pull_at_rest; or [weights.motion.primary]",
         )
         for name, place in zip(PLACES, places or (), strict=False)
         if place.found is None
@@ -234,6 +233,6 @@ def counted_twice(model: m.JobModel) -> list[str]:
     if normpath(model.sweep.file) != normpath(motion.sweep):
         return []
     return [
-        f"{motion.sweep} is the reference sweep and the sweep of the unit as found: its errors count twice, so the "
-        "unit is less well known than the ± below say. Sweep it once more and name that file in [sweep]."
+        f"{motion.sweep} is the reference sweep and the sweep of the unit as found. Its errors count twice, so the "
+        "true ± is larger than shown below. Sweep the unit once more and name that file in [sweep]."
     ]

@@ -55,7 +55,9 @@ def read_text(path: Path, shown: str, faults: list[str]) -> str | None:
     except UnicodeDecodeError as fault:
         faults.append(f"{shown}: got bytes that are not UTF-8 text (at byte {fault.start}), expected UTF-8")
     except OSError as fault:
-        faults.append(f"{shown}: got a fault on opening it ({fault.strerror or fault}), expected a readable file")
+        faults.append(
+            f"{shown}: got a file that cannot be opened ({fault.strerror or fault}), expected a readable file"
+        )
     return None
 
 
@@ -121,19 +123,25 @@ def _rows(
                     return
                 continue
             if len(cells) > len(header):
-                hint = "; a decimal comma cuts a number in two" if len(cells) > len(columns) or "," in text else ""
+                hint = (
+                    "; use a decimal point: a comma cuts a number in two"
+                    if len(cells) > len(columns) or "," in text
+                    else ""
+                )
                 faults.append(f"{where}: got {len(cells)} cells, expected {len(header)} as in the header{hint}")
                 continue
             named = dict(zip(header, (c.strip() for c in cells), strict=False))
             yield _Row(where, reader.line_num, named, units, faults)
     except csv.Error as fault:
-        faults.append(f"{shown}:{reader.line_num}: got what is no table ({fault}), expected comma-separated cells")
+        faults.append(
+            f"{shown}:{reader.line_num}: got something that is not a table ({fault}), expected comma-separated cells"
+        )
     if header is None:
         faults.append(f"{shown}: got no lines, expected a header such as {', '.join(sorted(needed))}")
 
 
 def _comment_note(where: str, name: str) -> str:
-    return f'{where}: "{name}" begins with #, so the line is a comment and no spring. If it is one, write its id without the #.'
+    return f'{where}: "{name}" begins with #, so the line is read as a comment. If it is a spring, write its id without the #.'
 
 
 def _header(

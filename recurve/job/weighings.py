@@ -115,4 +115,6 @@ def _assumed(found: list[Quantity]) -> tuple[str, ...]:
     if all(q.half_width is not None for q in found):
         return ()
     fraction, length = 100 * default("weighing", "pull", "number"), 1e3 * _default_length()
-    return (f"Where no ± was given, weights are taken as good to ± {fraction:g}% and lengths to ± {length:g} mm.",)
+    return (
+        f"Where no ± was given, weights are taken to be within ± {fraction:g}% and lengths within ± {length:g} mm.",
+    )

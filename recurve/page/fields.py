@@ -43,7 +43,7 @@ STEPS: tuple[Step, ...] = (
         "Parts",
         (
             "Cap and rotor off", "Turned by hand, springs still on", "The places of the posts", "The weights", "The stop",
-            "Wear, if it was looked at", "The vacuum unit, if there is one", "The engine's timing, if you time it",
+            "Wear, if it was inspected", "The vacuum unit, if there is one", "The engine's timing, if you time it",
         ),
     ),
     Step("springs", "Springs", ("The springs", "Springs you can get")),

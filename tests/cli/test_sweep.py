@@ -123,7 +123,7 @@ BASIS = FileBasis(1.0, 1.0, 0.0, deg(0.5), 5 * RPM)
         (400, 7.6, True, "cannot fall"),
         (500, 8.0, True, "does not repeat"),
         (1000, 16.0, True, "more than the stop"),
-        (500, 5.0, False, "comes back later"),
+        (500, 5.0, False, "lags behind"),
         (500, 7.5, False, None),
         (950, 12.3, True, None),
         (330, 9.0, True, "a jump"),

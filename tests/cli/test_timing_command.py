@@ -78,7 +78,7 @@ def test_the_plan_beside_the_job_is_taken_while_it_belongs_to_it(
         plan.write_text(f"{text}\n{planned}", encoding="utf-8")
         got, _ = _planned(job)
         said = capsys.readouterr().err
-        assert ("of other inputs than the job has now, so the curve is planned now" in said) == (result is anew)
+        assert ("from other inputs than the job has now, so the curve is planned now" in said) == (result is anew)
         stop = None if got is None else float(getattr(got, "stop", 0.0)) * 57.29577951308232
         assert got is result if result is None or result is anew else stop == pytest.approx(11.0)
 

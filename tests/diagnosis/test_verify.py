@@ -130,7 +130,7 @@ def test_a_unit_on_the_edge_is_not_sent_for_hundreds_of_readings(tmp_path: Path)
     result = verified(tmp_path, built(stop=0.62), noise=0.3)
     close = [b for b in result.bands if b.verdict == "too close to call"]
     assert result.verdict == "too close to call" and close and all(b.more == 0 for b in close)
-    assert "stands on the edge of a band" in verify_text(result)
+    assert "runs along the edge of a band" in verify_text(result)
     assert all(0.1 < b.risk < 0.9 for b in close)
 
 

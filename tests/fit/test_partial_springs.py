@@ -185,7 +185,7 @@ def test_a_free_length_between_the_middles_of_the_posts_is_told_as_such() -> Non
     free = 1e3 * unit.springs[1].spring.free_length - 2.5
     between = job_with(FOUND_PRIMARY, f'takeup = "7 ± 0.5 deg"\nfree_length = "{free:.2f} mm"\nrate = "4.0 N/mm"\n')
     told = next(note for note in between.notes if "take-up of 7.0°" in note)
-    assert "cannot both be right" in told and "measured between the middles of the posts" in told
+    assert "cannot both be right" in told and "measured between centres" in told
 
 
 def test_a_rate_that_contradicts_the_weights_is_told() -> None:

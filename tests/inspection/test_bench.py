@@ -213,7 +213,7 @@ def test_check_is_readable_with_all_some_or_none(tmp_path: Path, text: str) -> N
     check = check_unit(appended(tmp_path, text))
     told = check_text(check)
     assert max(len(line) for line in told.splitlines()) <= 80
-    assert ("Condition, as inspected" in told) == bool(text) and ("Coil" in told) == ("coil" in text)
+    assert ("Condition as inspected" in told) == bool(text) and ("Coil" in told) == ("coil" in text)
     condition = CheckDocument.of(check).condition
     assert bool(condition.checks) == bool(text)
     assert bool(condition.coil) == ("coil" in text)

@@ -54,7 +54,7 @@ def test_a_figure_says_where_it_comes_from(tmp_path: Path) -> None:
     assert (given.friction.origin, given.friction_share.origin) == ("given", "assumed")
     silent = load_job(write_job(tmp_path, ('rubbing_block = "4.5 mN*m"\n', "")))
     assert silent.measured.drag.points.origin == "assumed" and silent.measured.drag.rubbing_block is None
-    assert any("rubbing block's drag is not given" in note for note in silent.notes)
+    assert any("drag of the rubbing block is not given" in note for note in silent.notes)
 
 
 def test_a_job_keeps_what_was_written(tmp_path: Path) -> None:

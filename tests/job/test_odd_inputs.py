@@ -55,7 +55,7 @@ def test_nothing_is_measured_without_an_error(old: str, new: str, place: str, tm
     """A ± of 0, or far below any instrument's, is a slip: a fit would believe it, and blame the other parts."""
     (line,) = refused(write_job(tmp_path, (old, new)))
     assert line.startswith(f"{place}: got {new}, expected a ± of ")
-    assert "nothing is measured more surely" in line
+    assert "nothing is measured more closely" in line
 
 
 @pytest.mark.parametrize("given", ["31.5 ± 0.0001 g", "31.5 ± 0.1 mg", "0.0315 ± 1e-7 kg"])
@@ -115,7 +115,7 @@ def test_a_row_that_begins_like_a_comment_is_told(tmp_path: Path) -> None:
     job = load_job(write_job(tmp_path, springs="# invented\n" + SPRINGS.replace("A2,", "#A2,")))
     assert job.catalogue is not None and "A2" not in {s.id for s in job.catalogue.springs}
     (note,) = job.catalogue.notes
-    assert note.startswith(f'{tmp_path}/springs.csv:4: "#A2" begins with #, so the line is a comment and no spring')
+    assert note.startswith(f'{tmp_path}/springs.csv:4: "#A2" begins with #, so the line is read as a comment')
     assert note in job.notes
 
 
@@ -188,7 +188,7 @@ DOUBTS = {
         "The travel of a post (primary post, outward) is 5.7 mm, outside the usual 0 to 3 mm:",
     ),
     "a post that the calliper finds elsewhere": (
-        ('free_length = "15.2 mm"\n', 'free_length = "15.2 mm"\nover_posts = "23.0 mm"\n'), "The calliper is believed.",
+        ('free_length = "15.2 mm"\n', 'free_length = "15.2 mm"\nover_posts = "23.0 mm"\n'), "The calliper is used.",
     ),
     "a weight in kg": (("31.5 ± 0.3 g", "0.315 kg"), "The mass of one weight is 315 g, outside the usual 15 to 70 g:"),
 }  # fmt: skip
@@ -226,7 +226,8 @@ def test_sound_figures_are_not_doubted(tmp_path: Path) -> None:
 def test_a_reading_far_below_zero_is_doubted(tmp_path: Path) -> None:
     job = load_job(write_job(tmp_path, sweep=SWEEP.replace("300,0.4", "300,-40")))
     assert job.doubts == (
-        "as-found.csv reads -40.0° (distributor) in line 2: weights do not retard. Check the sign, and what zero was taken.",
+        "as-found.csv reads -40.0° (distributor) in line 2: weights do not retard. Check the sign, and where zero "
+        "was set.",
     )
 
 

@@ -76,7 +76,7 @@ def test_item_method_rule_uncertainty_conditions_and_disclaimers_are_there(case:
         "As-left record", case.result.job.title, case.result.job.unit, "customer", "workshop", "in what condition",
         "date of the sweep", "Rule of decision", "± 2 standard uncertainties", "Method",
         "two standard uncertainties (a coverage of about 95 %)", "as found and as left", "temperature",
-        "bench last checked", "signature", "speaks only of the item named", "on whole, not in part",
+        "bench last checked", "signature", "holds only for the item named", "on whole, not in part",
         "claims no accreditation",
     ):  # fmt: skip
         assert words.lower() in text.lower(), words
@@ -162,7 +162,7 @@ def test_where_zero_was_taken_and_what_was_in_then() -> None:
     before = as_found(example("launch"))
     assert before is not None and before.evidence.job.sweep is not None and before.evidence.fit is not None
     words = zero_words(before.evidence.job.sweep, before.evidence.fit)
-    assert words.startswith("zero taken at 250 rpm (distributor); by the fit ")
+    assert words.startswith("zero taken at 250 rpm (distributor); ")
     assert zero_words(before.evidence.job.sweep, None) == "zero taken at 250 rpm (distributor)"
 
 

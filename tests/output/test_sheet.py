@@ -90,7 +90,7 @@ def test_springs_lengths_bends_and_take_up(trimmed: Plan) -> None:
     assert build is not None and build.springs[1].takeup is not None
     assert heads[1] == f"secondary, post S: takes up at {np.degrees(build.springs[1].takeup):.1f}°"
     said = rows(trimmed)
-    assert said["spring"] == [{"main": "the spring that is in it", "small": "leave it in"}] * 2
+    assert said["spring"] == [{"main": "the spring now fitted", "small": "leave it in"}] * 2
     assert [c["main"] for c in said["rate"]] == ["1.00 N/mm", "3.00 N/mm"]
     # 1 N/mm = 1000/4.4482216 · 0.0254 lbf/in = 5.71 (exact definitions of lbf and in)
     assert said["rate"][0]["small"] == "5.71 lbf/in"
@@ -186,8 +186,8 @@ def test_a_spring_found_in_the_other_place_is_to_be_moved(plan: Plan) -> None:
     first, second = plan.build.springs
     swapped = replace(plan.build, springs=(second, first))
     assert rows(replace(plan, build=swapped))["spring"] == [
-        {"main": "the spring that is in it", "small": "move it here: it is the secondary"},
-        {"main": "the spring that is in it", "small": "move it here: it is the primary"},
+        {"main": "the spring now fitted", "small": "move it here: it is the secondary"},
+        {"main": "the spring now fitted", "small": "move it here: it is the primary"},
     ]
 
 
@@ -235,7 +235,7 @@ def test_the_chance_of_passing_and_what_costs_most(plan: Plan, refused: Plan) ->
         "small": "what costs most: post setting (2 %) and spring rates (1 %)",
     }
     sure = part(replace(plan, built=Built(np.ones(8, bool), costs[-1:])), "verdict")["chance"]
-    assert sure == {"main": "over 99 % set by calliper alone", "small": "no single doubt costs as much as 1 %"}
+    assert sure == {"main": "over 99 % set by calliper alone", "small": "no single uncertainty costs as much as 1 %"}
     assert part(plan, "verdict")["chance"] is None
     assert part(replace(refused, built=Built(passed, costs)), "verdict")["chance"] is None
 
@@ -287,7 +287,7 @@ def test_readings_left_out_and_scatter_are_told() -> None:
     noted = replace(launch(), fit=told)
     assert part(noted, "verdict")["basis"] == "the sweep of the unit as found, 19 readings"
     assert part(noted, "found")["readings"].startswith(
-        "19 readings, 2 left out; they scatter 1.6 times as much as stated ("
+        "19 readings, 2 left out; they scatter 1.6 times as much as their ± allows"
     )
 
 

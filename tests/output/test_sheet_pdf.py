@@ -62,7 +62,7 @@ def test_units_of_one_kind_overlap_nothing(units: Any) -> None:
 
 def test_the_work_is_told_in_order_and_each_caution_where_it_is_needed(plan: Plan, trimmed: Plan) -> None:
     steps = [
-        "Stop", "Springs", "Set on the bench, speed rising", "Check on the bench, up and down", "Static timing",
+        "Stop", "Springs", "Set on the bench, speed rising", "Check on the bench, rising and falling", "Static timing",
         "Timing by light, engine warm",
     ]  # fmt: skip
     assert query(trimmed, "step") == steps == query(plan, "step")
@@ -83,7 +83,7 @@ def test_out_of_reach_is_refused_in_large_letters_and_gives_no_work(refused: Pla
     assert list(parts) == ["verdict", "check", "curve", "notes", "limits"]
     assert not parts["verdict"]["go"] and parts["verdict"]["numbers"] == []
     assert parts["verdict"]["reasons"] == list(refused.reasons) and parts["notes"]["notes"] == ["A remark."]
-    nearest = "the spring that is in it (primary) and the spring that is in it (secondary)"
+    nearest = "the spring now fitted (primary) and the spring now fitted (secondary)"
     assert parts["check"]["nearest"] == nearest
     bare = replace(refused, build=None)
     assert [p["name"] for p in sheet_facts(bare)["parts"]] == ["verdict", "curve", "notes", "limits"]

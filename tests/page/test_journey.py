@@ -269,6 +269,6 @@ def test_a_server_that_is_gone_is_told(chromium: Any, tmp_path: Path) -> None:
         page.get_by_role("button", name="Begin").click()
         page.wait_for_url("**/book")
         server.kill()
-        page.get_by_label("How many lobes has the breaker cam?").fill("6")
+        page.get_by_label("How many lobes does the breaker cam have?").fill("6")
         page.keyboard.press("Tab")
         page.get_by_text("No answer from the page's server").wait_for()

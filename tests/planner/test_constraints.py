@@ -21,7 +21,7 @@ def test_only_in_stock() -> None:
 
 
 def test_a_spring_is_given_or_kept() -> None:
-    """The id asked for in its place; the spring that is in it in its own, whatever would be better."""
+    """The id asked for in its place; the spring now fitted in its own, whatever would be better."""
     around = known()
     springs = hidden_springs(around)
     other = tuple(replace(s, id=f"{s.id}2", rate=1.02 * s.rate) for s in springs)

@@ -96,7 +96,7 @@ def test_check_with_all_some_or_none(blocks: str, checks: list[str], first: str 
     check = check_unit(load_job(path))
     text = check_text(check)
     assert max(len(row) for row in text.splitlines()) <= 80
-    assert ("Condition, as inspected" in text) == bool(blocks)
+    assert ("Condition as inspected" in text) == bool(blocks)
     assert [c.what for c in CheckDocument.of(check).condition.checks] == checks
     if first is not None:
         assert check.verdict == "mechanical repair first"

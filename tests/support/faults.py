@@ -97,7 +97,7 @@ JOB_FAULTS: dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]] = {
     ),
     "two ways for one band": (
         (('min = "0 deg", max = "1 deg"', 'advance = "0 deg", max = "1 deg"'),),
-        ("target.points[1]:", "advance and min or max"),
+        ("target.points[1]:", "advance beside min or max"),
     ),
     "static on a distributor basis": (
         (("[target]\n", '[target]\nstatic = "8 deg"\n'),),

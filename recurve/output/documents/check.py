@@ -189,7 +189,7 @@ class CheckDocument(Document):
     strength: list[StrengthNeeded]
     rate_needed: Annotated[RateNeeded | None, told("null: the primary was not weighed, or no book or sweep tells it")]
     next: Annotated[
-        list[NextToDo], told("What would tell more: the cheapest first, or, where a unit is fitted, the most telling")
+        list[NextToDo], told("What to measure next: the cheapest first, or, where a unit is fitted, the most telling")
     ]
     notes: Notes
     condition: ConditionDocument

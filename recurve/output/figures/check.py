@@ -243,7 +243,7 @@ def draw_residuals(axes: Axes, fit: Fit, look: style.Curve) -> None:
 
 
 def _residual_frame(axes: Axes, edge: float) -> None:
-    title = f"reading less fit, in standard uncertainties of a reading; dotted: ± {USUAL:.0f}"
+    title = f"reading minus fitted curve, in standard uncertainties of a reading; dotted: ± {USUAL:.0f}"
     axes.set_title(title, loc="left", fontsize=style.SMALL_PT, pad=3.0)
     ticks = np.arange(-2.0 * (edge // 2), edge, 2.0)
     axes.set(

@@ -89,7 +89,7 @@ def springs_scale(picture: Picture) -> float:
 
 
 def _figure(picture: Picture) -> Figure:
-    faults = ["The model refuses this unit:"] if picture.faults else []
+    faults = ["This unit cannot be computed:"] if picture.faults else []
     faults += [line for f in picture.faults for line in textwrap.wrap(plain(f.removeprefix(picture.folder)), 150)]
     trouble = 4.0 + 3.4 * len(faults) if faults else 0.0
     scale = scale_of(picture, REACH_MM)
@@ -143,7 +143,7 @@ def _caption(axes: Axes, picture: Picture, state: int, x: float, y: float) -> No
         name += f"{np.degrees(picture.advance):.1f}° (distributor)"
     _say(axes, x, y + 1.5, name, ha="center", fontsize=style.TEXT_PT, fontweight="bold")
     if picture.radius is None:
-        _say(axes, x, y - 2.5, "the weights are told by a sweep, not by their places", ha="center")
+        _say(axes, x, y - 2.5, "the weights are known by a sweep, not by their places", ha="center")
         return
     now, rest = 1e3 * picture.radius[state], 1e3 * picture.radius[0]
     words = f"centre of gravity {now:.1f} mm from the shaft"
@@ -154,7 +154,7 @@ def _caption(axes: Axes, picture: Picture, state: int, x: float, y: float) -> No
     _say(axes, x, y - 2.5, words, ha="center", color=style.WRONG if wrong else style.INK)
     note = "dashed, and small rings: where it was at rest" if state == 1 else ""
     if not picture.weight:
-        note = "the dashed circle; the job does not tell where on it"
+        note = "the dashed circle; the job does not say where on it"
     _say(axes, x, y - 6.0, note, ha="center", fontsize=style.TINY_PT, color=style.MOVED)
 
 
@@ -234,7 +234,7 @@ def _foot(axes: Axes, picture: Picture, scale: float) -> None:
     axes.plot([6, 6 + 10 * scale], [5.2, 5.2], color=style.INK, linewidth=2.0, solid_capstyle="butt")
     unit, springs = (f"{s:g} : 1" if s >= 1 else f"1 : {1 / s:.3g}" for s in (scale, springs_scale(picture)))
     words = f"10 mm of the unit. Printed {WIDTH_MM:.0f} mm wide: unit {unit}, springs below it {springs}. "
-    words += "Points are to scale; the outlines round them, and where on the base the stop is, are sketched."
+    words += "Points are to scale; the outlines, and the place of the stop on the base, are sketched."
     _say(axes, 8 + 10 * scale, 5.2, words, ha="left", fontsize=style.TINY_PT)
     made = f"inputs {picture.fingerprint} · recurve {__version__}"
     _say(axes, WIDTH_MM - 6, 2.0, made, ha="right", fontsize=style.TINY_PT, color=style.GREY)

@@ -74,7 +74,7 @@ def _requirements(wanted: Wanted, w: Wound, envelope: Envelope) -> tuple[list[st
         f"Pull {one[1]:.2f} N at {1e3 * one[0]:.2f} mm inside the hooks",
         f"Pull {two[1]:.2f} N at {1e3 * two[0]:.2f} mm, the longest in use",
         f"Index {w.index:.1f}; stress {100 * max(w.stress_fractions):.0f} % of what is allowed, static",
-        "Rate and pulls decide; turns may be trimmed to meet them",
+        "Rate and pulls count; trim the turns to meet them",
     ]
     return made, must
 

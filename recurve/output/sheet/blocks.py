@@ -83,10 +83,10 @@ def _order(plan: Plan, document: PlanDocument, shown: Shown) -> tuple[Facts, Fig
     heads += [("free length", f"{unit}, inside hooks") for unit, *_ in shown.length_units]
     heads += [("or instead", "id")]
     text = (
-        "Rate and free length: how far a spring that arrives may be off in one of the two before half the margin is gone, "
-        f"once its post is set anew. The chance of passing counts on ± {document.order[0].rate_tolerance_assumed:.0%} of "
-        "rate: state it to the supplier. Hang two known weights on what arrives: recurve spring works out its rate and "
-        "initial tension."
+        "Rate and free length: with its post reset, a spring that is off by this much in one of the two costs half "
+        f"the margin. The chance of passing assumes rates within ± {document.order[0].rate_tolerance_assumed:.0%}: "
+        "tell the supplier. Hang two known weights on each spring that arrives: recurve spring works out its rate "
+        "and initial tension."
     )
     return {"title": "Springs to order", "text": [text], "table": _table(heads, rows)}, {}
 
@@ -148,9 +148,9 @@ def _setting(document: TimingDocument) -> str:
 def _traps(document: TimingDocument) -> list[str]:
     limit = document.total_limit_deg
     return [
-        f"If the unit as found were set {_where(t.set)} to {t.reading_deg:.1f}° (crank), its static would be "
-        f"{t.static_deg:.1f}° (crank) and its total {at_least(t.total_known)}{t.total_deg:.1f}° (crank)"
-        f"{off_book_words(t.off_book_deg)}{'' if limit is None else f'; the limit is {limit:.1f}°'}."
+        f"If the unit as found were timed {_where(t.set)} to {t.reading_deg:.1f}° (crank), its static would be "
+        f"{t.static_deg:.1f}° (crank) and its total {at_least(t.total_known)}{t.total_deg:.1f}° "
+        f"(crank){off_book_words(t.off_book_deg)}{'' if limit is None else f'; the limit is {limit:.1f}°'}."
         for t in document.traps
     ]
 
@@ -171,7 +171,7 @@ def _condition(plan: Plan, shown: Shown) -> tuple[Facts, Figures] | None:
         limit = "no limit given" if one.limit is None else shown.words(f"{one.limit}; {one.source}")
         rows.append({"label": one.what, "main": shown.words(f"{one.measured}: {one.verdict}"), "small": limit})
     made: Facts = {
-        "title": "Condition, as inspected; angles are the distributor's",
+        "title": "Condition as inspected; angles are distributor degrees",
         "text": []
         if plan.fit is not None
         else [_told(f, shown) for f in found.findings],  # else among those of the unit
@@ -202,9 +202,9 @@ def _figure(file: str, alt: str, width: int = 60) -> Facts:
 def curve(source: Source) -> Facts:
     """What the 90 % bands of the figure mean."""
     built = source.plan.built is not None and source.plan.built.band is not None
-    told = ["where nine builds in ten would lie"] if built else []
+    told = ["nine builds in ten would lie here"] if built else []
     if source.plan.before_band is not None:
-        told.append("round the curve as found, what the readings leave open (90 %)")
+        told.append("round the curve as found: what the readings leave open (90 %)")
     return {"go": source.go is not None, "shaded": f"Shaded: {'; '.join(told)}." if told else ""}
 
 
@@ -285,12 +285,13 @@ def found(source: Source) -> Facts | None:
 
 def _readings(fit: Fit) -> str:
     """How many readings there are, and how well they agree."""
-    agree = "no more than stated" if fit.inflation <= 1.0 else f"{fit.inflation:.1f} times as much as stated"
-    left_out = f", {len(fit.outliers)} left out" if fit.outliers else ""
-    return (
-        f"{len(fit.residuals) - len(fit.outliers)} readings{left_out}; they scatter {agree} (chi² {fit.chi2:.1f}, "
-        f"{fit.dof:.0f} degrees of freedom)"
+    agree = (
+        "no more than their ± allows"
+        if fit.inflation <= 1.0
+        else f"{fit.inflation:.1f} times as much as their ± allows"
     )
+    left_out = f", {len(fit.outliers)} left out" if fit.outliers else ""
+    return f"{len(fit.residuals) - len(fit.outliers)} readings{left_out}; they scatter {agree}"
 
 
 def _rows(e: Evidence, fit: Fit, shown: Shown) -> list[Facts]:
@@ -319,7 +320,7 @@ def _takeup(e: Evidence, place: int, shown: Shown) -> Cell:
 def _moment(one: FittedParameter, shown: Shown) -> Cell:
     """A drag or friction of the fit."""
     if one.value is None:
-        return cell("the readings do not tell")
+        return cell("the readings do not show it")
     made = shown.moment(one)
     return cell(made["main"], ", ".join(x for x in (made["small"], one.source == "as given" and "as given") if x))
 

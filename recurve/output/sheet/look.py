@@ -67,8 +67,8 @@ def _verdict(document: CheckDocument, doubts: Sequence[str]) -> Facts:
 
 def _picture(figures: Mapping[str, bytes]) -> Facts | None:
     shown = [
-        ("look.svg", "The readings on the book's bands", 80),
-        ("fit.svg", "The readings on the book's bands, and the fitted curve", 80),
+        ("look.svg", "The readings against the book's bands", 80),
+        ("fit.svg", "The readings and the fitted curve against the book's bands", 80),
     ]
     there = [{"file": name, "alt": alt, "width": width} for name, alt, width in shown if name in figures]
     return {"figures": there} if there else None
@@ -129,4 +129,4 @@ def _next(document: CheckDocument) -> Facts | None:
         f"{i}. {breakable(s.measure[:1].upper() + s.measure[1:])}: {breakable(s.gain)}."
         for i, s in enumerate(document.next, 1)
     ]
-    return {"title": "What would tell more", "text": steps}
+    return {"title": "What to measure next", "text": steps}

@@ -122,7 +122,7 @@ class Shown:
         if one.below(1e-9) > SURE:
             return cell("none: some is in at rest")
         if one.below(1e-9) > 1 - SURE:
-            return cell("perhaps none: the readings do not tell")
+            return cell("perhaps none: the readings do not show it")
         middle, two = rpm(one.mean), 2 * rpm(one.standard_uncertainty)
         crank = f"{middle * self.ratio:.0f} ± {two * self.ratio:.0f} rpm (crank)"
         return cell(f"{middle:.0f} ± {two:.0f} rpm (distributor)", crank)

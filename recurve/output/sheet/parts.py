@@ -111,7 +111,9 @@ def _chance(document: PlanDocument) -> Cell | None:
     if chance is None:
         return None
     worst = [f"{c.source} ({percent(c.yield_gained)})" for c in document.main_costs]
-    costs = f"what costs most: {' and '.join(worst)}" if worst else "no single doubt costs as much as 1 %"
+    costs = (
+        f"most of the risk comes from {' and '.join(worst)}" if worst else "no single uncertainty costs as much as 1 %"
+    )
     told = f"{_rounded(chance)} set by calliper alone"
     if document.yield_set is not None:
         told = f"{_rounded(document.yield_set)} once set on the bench, {told}"
@@ -134,7 +136,7 @@ def _checked(checked: CheckedCurve) -> str:
     """The result of computing the curve a second way."""
     if not checked.agrees:
         apart = signless(checked.largest_difference_deg, 2)
-        return f"NO: two computations of the curve are {apart}° (distributor) apart"
+        return f"NO: two computations of the curve differ by {apart}° (distributor)"
     return (
         f"computed a second way ({checked.method}) at {checked.speeds} speeds, rising and falling: both agree within "
         "0.01° (distributor)"
@@ -224,7 +226,7 @@ def which(plan: Plan, fitted: Fitted, index: int) -> Cell:
     if found is None:
         return cell(breakable(fitted.spring.id))
     return cell(
-        "the spring that is in it", "leave it in" if found == index else f"move it here: it is the {PLACES[found][0]}"
+        "the spring now fitted", "leave it in" if found == index else f"move it here: it is the {PLACES[found][0]}"
     )
 
 

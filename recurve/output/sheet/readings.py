@@ -67,16 +67,14 @@ def zero_words(sweep: Sweep, fit: Fit | None) -> str:
     seen = abs(hidden) >= math.degrees(UNSEEN)
     if sweep.zeroed_at is not None:
         words = f"zero taken at {sweep.zeroed_at * RPM:.0f} rpm (distributor)"
-        return f"{words}; by the fit {short} was in then, and the curve stands so much higher" if seen else words
+        return f"{words}; {short} was already in there, so the true curve lies that much higher" if seen else words
     if sweep.as_read.static:
         words = f"static timing, {math.degrees(sweep.as_read.static):.1f}° (crank), taken off"
     elif not sweep.static_known:
-        return (
-            f"static timing not told: by the fit the curve stands {short} higher" if seen else "static timing not told"
-        )
+        return f"static timing not given: the true curve lies {short} higher" if seen else "static timing not given"
     else:
         words = "zero taken with the weights held home"
-    return f"{words}; by the fit the curve stands {short} higher" if seen else words
+    return f"{words}; the true curve lies {short} higher" if seen else words
 
 
 def method(sweep: Sweep) -> str:
@@ -89,8 +87,9 @@ def method(sweep: Sweep) -> str:
     turned = [word for word, of in (("speeds", read.speed), ("advances", read.advance)) if of == "crank"]
     less = "less the static timing, and " if read.static else ""
     return (
-        f"It was run {both} and read in {read.speed} rpm and {read.advance} degrees{inside}. The {' and '.join(turned)}, {less}"
-        f"divided by {read.turns:g}, are the distributor's; both stand in the list of readings."
+        f"The unit was run {both} and read in {read.speed} rpm and {read.advance} degrees{inside}. "
+        f"The {' and '.join(turned)}, {less}divided by {read.turns:g}, give the distributor's figures; the list of "
+        "readings shows both."
     )
 
 

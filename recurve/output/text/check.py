@@ -110,28 +110,28 @@ def capsule_words(c: CapsuleDocument) -> str:
 
     home = ""
     if c.stiction_kpa is not None and c.start_falling_kpa.value > 0:
-        home = f", home again at {told(c.start_falling_kpa, 1)} kPa with vacuum falling"
+        home = f", back at rest at {told(c.start_falling_kpa, 1)} kPa with vacuum falling"
     elif c.stiction_kpa is not None:
-        home = ", and may not come home with the line open"
+        home = ", and may not come back to rest with the line open"
     parts = [
         f"begins at {told(c.start_rising_kpa, 1)} kPa with vacuum rising{home}",
         f"then {told(c.rate_deg_per_kpa, 2)}° per kPa (distributor)",
     ]
     if c.stop_deg is None:
-        parts.append("no two readings lie on its stop, so its maximum is not known")
+        parts.append("fewer than two readings lie on its stop, so its maximum is not known")
     else:
         parts.append(f"stops at {told(c.stop_deg, 1)}°")
     if c.full_rising_kpa is not None:
         parts.append(f"full at {told(c.full_rising_kpa, 1)} kPa")
     if c.stiction_kpa is not None:
         parts.append(f"rising and falling {2 * c.stiction_kpa.value:.1f} kPa apart")
-    return f"vacuum unit as fitted (± is two standard uncertainties): {'; '.join(parts)}"
+    return f"vacuum unit by its readings (± is two standard uncertainties): {'; '.join(parts)}"
 
 
 def inspected_lines(found: ConditionDocument, ratio: float) -> list[str]:
     """The inspection's part of a report: every check against its limit, dwell and timing, rotor, vacuum, coil; `ratio`
     [1] crank turns a distributor turn."""
-    lines = ["", "Condition, as inspected; angles are the distributor's"] if found.checks else []
+    lines = ["", "Condition as inspected; angles are distributor degrees"] if found.checks else []
     for one in found.checks:
         limit = "no limit given" if one.limit is None else f"limit: {one.limit} ({one.source})"
         lines += wrap(f"{one.verdict.upper()}  {one.what} {one.measured}; {limit}", "  ", "      ")
@@ -147,13 +147,14 @@ def inspected_lines(found: ConditionDocument, ratio: float) -> list[str]:
     for row in found.sparks:
         if row.scatter_deg is not None and row.between is not None:
             wide = row.scatter_deg
-            scatter = f"the sparks scatter over {wide:.1f}° (distributor), {wide * ratio:.1f}° (crank)"
-            told.append(f"{row.where}: {scatter}, judged between sparks {' and '.join(map(str, row.between))}")
+            scatter = f"the spark spacing varies by {wide:.1f}° (distributor), {wide * ratio:.1f}° (crank)"
+            told.append(f"{row.where}: {scatter}, most between sparks {' and '.join(map(str, row.between))}")
     if found.rotor is not None:
         low, high, room = found.rotor.low_deg, found.rotor.high_deg, found.rotor.room_deg
-        left = "" if room is None else f"; {room:.1f}° of their overlap is left"
+        left = "" if room is None else f"; {room:.1f}° of overlap is left"
         told.append(
-            f"rotor at the spark: {low:+.1f} to {high:+.1f}° past its segment's middle over the vacuum's range{left}"
+            f"rotor tip at the spark: {low:+.1f} to {high:+.1f}° (distributor) past the middle of its segment, over "
+            f"the range of the vacuum advance{left}"
         )
     if found.capsule is not None:
         told.append(capsule_words(found.capsule))
@@ -173,7 +174,7 @@ def _coil_lines(charges: Sequence[CoilCharge], ratio: float) -> list[str]:
         cells.append([f"{x:.2f}" for x in one.current_a])
         cells.append([f"{x:.1f}" for x in one.energy_mj])
     rows = list(zip(*cells, strict=True))
-    return ["", "Coil charge when the points open; dwell is the distributor's", *table(columns, rows)]
+    return ["", "Coil charge when the points open; dwell in distributor degrees", *table(columns, rows)]
 
 
 def fit_text(fit: Fit) -> str:
@@ -187,7 +188,7 @@ def fit_lines(fit: Fit, document: FitDocument) -> list[str]:
     lines = [
         f"Fit of {len(fit.residuals) - len(fit.outliers)} readings: {state}",
         f"chi² {document.chi2:.1f}, degrees of freedom {document.dof:.0f}",
-        "± is two standard uncertainties; angles and speeds are the distributor's",
+        "± is two standard uncertainties; distributor degrees and rpm",
     ]
     rows = [
         [_name(name), *rounded_pair(one.value, one.standard_uncertainty, _decimals(one)), *_unit_and_source(one)]
@@ -201,7 +202,7 @@ def _name(name: str) -> str:
     if name.endswith(".tension"):
         return f"{name.removesuffix('.tension')} initial tension"
     words = {
-        "scale": "mass geometry, factor",
+        "scale": "effect of the weights, factor",
         "zero": "bench zero off by",
         "drag": "rubbing block's drag",
         "takeup": "takes up at",
@@ -223,7 +224,7 @@ def _decimals(one: FittedParameter) -> int:
 
 def _unit_and_source(one: FittedParameter) -> tuple[str, str]:
     unit = "" if one.value is None else {"mN*m": "mN·m", "deg": "dist. deg"}.get(one.unit, one.unit)
-    told = {"readings": "", "as given": "as given", "not determined": "the readings do not tell"}[one.source]
+    told = {"readings": "", "as given": "as given", "not determined": "the readings do not show it"}[one.source]
     return unit, f"{told}{', at its limit' if one.at_bound else ''}".lstrip(", ")
 
 
@@ -258,7 +259,7 @@ def _marks(check: Check, document: CheckDocument) -> list[str]:
     e = check.evidence
     speeds = f"onset {_speed(e.onset)}, return to zero {_speed(e.return_speed)}, all in {e.all_in.summary.rpm()}"
     advances = (
-        f"stop {e.stop.summary.degrees()}, at idle ({e.idle * RPM:.0f} rpm) {e.residual.summary.degrees()} stays in"
+        f"stop {e.stop.summary.degrees()}, stays in at idle ({e.idle * RPM:.0f} rpm) {e.residual.summary.degrees()}"
     )
     lines = [*wrap(speeds, "  ", "  "), *wrap(advances, "  ", "  ")]
     for index, name in enumerate(PLACES[: len(check.job.places)]):
@@ -268,7 +269,7 @@ def _marks(check: Check, document: CheckDocument) -> list[str]:
             told += f" (never: probability {never:.0%})"
         lines.append(f"  {name} {'never takes up' if never > SURELY else told}")
     if document.passing is not None:
-        lines.append(f"  probability that it meets every band as it is: {document.passing:.0%}")
+        lines.append(f"  probability that the unit meets every band as it is: {document.passing:.0%}")
     return lines
 
 
@@ -289,16 +290,19 @@ def verify_text(result: Verification, files: Sequence[str] = (), document: Verif
     again = [line for one in document.read_again for line in wrap(printable(one), "  - ", "    ")]
     gate = trust_lines(document.trust, "THE VERDICT DOES NOT COUNT YET")
     lines = [*title_lines(result.job), "", *gate, document.verdict.upper(), *again, ""]
-    lines += ["As left, refitted; ± is two standard uncertainties; distributor rpm and degrees"]
+    lines += ["As left, by the new sweep (distributor; ± is two standard uncertainties)"]
     lines += _band_table(document.targets)
     if document.verdict == "too close to call":
         lines += ["", *wrap(_settling(document.targets))]
     if document.verdict == "passes":
-        lines += ["", *wrap(f"The risk that it is outside a band all the same, by the fit: {_small(document.risk)}.")]
+        lines += ["", *wrap(f"The risk that the unit lies outside a band all the same is {_small(document.risk)}.")]
     lines += ["", *_correction(result, document)]
     if document.fit.outlier_rows:
         rows = ", ".join(str(r) for r in document.fit.outlier_rows)
-        lines += ["", *wrap(f"Readings left out, since they do not belong: rows {rows} of the sweep.")]
+        lines += [
+            "",
+            *wrap(f"Readings left out, since they do not fit the curve of the others: rows {rows} of the sweep."),
+        ]
     lines += ["", *fit_lines(result.fit, document.fit)]
     return page([*lines, *remarks(document.notes, result.job.doubts), *written(document.files)])
 
@@ -308,8 +312,8 @@ def _settling(bands: Sequence[JudgedBand]) -> str:
     close = [b for b in bands if b.verdict == "too close to call"]
     if any(b.more_readings == 0 for b in close):
         return (
-            "Too close to call: it stands on the edge of a band, and no dozen of readings would tell on which side. Set it "
-            "nearer to the middle."
+            "Too close to call: the curve runs along the edge of a band, and even a dozen more readings would not "
+            "show on which side. Set the unit nearer to the middle of the band."
         )
     asked = {(b.read_at_rpm, b.read_rising): 0 for b in close}
     for b in close:
@@ -319,7 +323,7 @@ def _settling(bands: Sequence[JudgedBand]) -> str:
         for (at, rising), times in asked.items()
         if at is not None
     ]
-    return f"Too close to call. What would settle it: read {'; '.join(told)}."
+    return f"Too close to call. To settle it, read the advance {'; '.join(told)}."
 
 
 def _small(risk: float) -> str:
@@ -352,15 +356,17 @@ def _correction(result: Verification, document: VerifyDocument) -> list[str]:
         return ["Nothing to correct."]
     if document.verdict == "read again":
         if any(b.verdict != "passes" for b in document.targets):
-            return wrap("Nothing is to be moved before what is named above was read.")
+            return wrap("Move nothing before you have taken the readings named above.")
         return wrap(
-            "Nothing to correct: the fitted curve lies in every band. It passes once what is named above was read."
+            "Nothing to correct: the curve lies in every band. Take the readings named above; if they agree, the "
+            "unit passes."
         )
     if not document.trust.ok:
-        return wrap("Nothing is to be moved before that is settled.")
+        return wrap("Move nothing before that is settled.")
     if result.correction is None or document.correction is None:
         return wrap(
-            "No move of the posts or the stop within their limits would bring it in: plan again from this sweep."
+            "No move of the posts or the stop within their limits would bring the unit into its bands: plan again "
+            "from this sweep."
         )
     moves, margin = "; ".join(m.words for m in result.correction.moves), document.correction.margin
     told = "passes" if margin >= 0 else "still fails"

@@ -16,8 +16,8 @@ from recurve.units import RPM
 SURELY, HARDLY = 0.95, 0.05  # probabilities beyond which a mark of the readings counts as certain
 MOST_ROWS = 8  # advances at which the strength is shown
 DRAG_SAID = (
-    "springs and drag together: near onset the drag may be half of it, at the top next to nothing, so a weak spring is "
-    "weaker still than it looks at the bottom"
+    "springs and drag are counted together. Near onset the drag may be half of the total, so a weak primary is "
+    "weaker than it looks there"
 )
 
 
@@ -41,18 +41,17 @@ def rate_words(document: CheckDocument) -> list[str]:
     if one is None:
         return []
     return [
-        f"below the knee the primary, {one.weighed_n_per_mm:.2f} N/mm as weighed, must be of {one.low_n_per_mm:.2f} to "
-        f"{one.high_n_per_mm:.2f} N/mm for the book's slope, if no other spring pulls there; drag and the pull at rest do not "
-        "enter in this"
+        f"below the knee the book's slope needs a primary of {one.low_n_per_mm:.2f} to {one.high_n_per_mm:.2f} "
+        f"N/mm, if no other spring pulls there; the one fitted was weighed at {one.weighed_n_per_mm:.2f} N/mm"
     ]
 
 
 def next_lines(document: CheckDocument) -> list[str]:
-    """What would tell more, the cheapest first."""
+    """What to measure next, the cheapest first."""
     steps = [line for one in document.next for line in wrap(f"{one.measure}: {one.gain}", "  - ", "    ")]
     ranked = any(one.narrowing is not None for one in document.next)
-    order = "the most telling first" if ranked else "the cheapest first"
-    return ["", f"What would tell more, {order}", *steps] if steps else []
+    order = "the most useful first" if ranked else "the cheapest first"
+    return ["", f"What to measure next, {order}", *steps] if steps else []
 
 
 def _plot(look: FirstLook, job: JobHead) -> list[str]:
@@ -71,26 +70,29 @@ def mark_lines(readings: ReadingsDocument) -> list[str]:
     """The marks that the readings show, a sentence each without its full stop; of the distributor."""
     onset = readings.onset_rpm
     if onset is None:
-        begins = f"begins below {readings.lowest_rpm:.0f} rpm, the lowest rising reading; to see where, read it lower"
+        begins = (
+            f"begins below {readings.lowest_rpm:.0f} rpm, the lowest rising reading; to see where, read the advance "
+            "at lower speeds"
+        )
     else:
         begins = f"begins at {_rpm(onset)}"
     told = [begins]
     if readings.counts_from_rpm is not None:
         told.append(
-            f"zero was set at {readings.counts_from_rpm:.0f} rpm, turning: what was in there does not show, so every advance "
-            "here is at least what is said, and what stays in at idle is not known"
+            f"zero was set with the unit turning at {readings.counts_from_rpm:.0f} rpm. Any advance already in "
+            "there does not show: each advance here may be larger, and what stays in at idle is not known"
         )
     elif readings.idle_deg is None:
-        told.append(f"what stays in at idle, {readings.idle_rpm:.0f} rpm, was not read: read it falling down to there")
+        told.append(f"what stays in at idle, {readings.idle_rpm:.0f} rpm, was not read: read it there, speed falling")
     else:
-        told.append(f"stays in at idle, {readings.idle_rpm:.0f} rpm, falling: {_deg(readings.idle_deg)}")
+        told.append(f"stays in at idle, {readings.idle_rpm:.0f} rpm, speed falling: {_deg(readings.idle_deg)}")
     if readings.complete > SURELY:
         told.append(f"largest advance {_deg(readings.largest_deg)}, complete at {_rpm(readings.all_in_rpm)}")
     elif readings.complete < HARDLY:
-        told.append(f"largest advance {_deg(readings.largest_deg)}; it still climbs at the sweep's end")
+        told.append(f"largest advance {_deg(readings.largest_deg)}; the curve still climbs where the sweep ends")
     else:
-        told.append(f"largest advance {_deg(readings.largest_deg)}; it may still climb at the sweep's end")
-    told.append(f"rising and falling stand {_deg(readings.hysteresis_deg)} apart where it climbs")
+        told.append(f"largest advance {_deg(readings.largest_deg)}; the curve may still climb where the sweep ends")
+    told.append(f"where the curve climbs, rising and falling lie {_deg(readings.hysteresis_deg)} apart")
     return told
 
 

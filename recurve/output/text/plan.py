@@ -93,34 +93,33 @@ def plan_text(plan: Plan, files: Sequence[str] = (), document: PlanDocument | No
     lines += [*_alternatives(document), ""]
     lines += [
         *_ideal(document.ideal),
-        f"Searched {document.searched.pairs} ordered pairs or single springs; "
-        f"{document.searched.feasible} can be set to pass.",
+        f"Searched {document.searched.pairs} ordered pairs or single springs; {document.searched.feasible} can pass.",
     ]
     return page([*lines, *remarks(document.notes, plan.job.doubts), *written(document.files)])
 
 
 def _verdict(document: PlanDocument) -> list[str]:
     margin = document.margin
-    told = "" if margin is None else f", margin {margin:.2f} (1 the centre of the bands, 0 their edge)"
+    told = "" if margin is None else f", margin {margin:.2f} (1 at the middle of a band, 0 at its edge)"
     lines = [f"{document.verdict.upper()}{told}"]
     if document.yield_ is not None and document.verdict != "out of reach":
         lines += wrap(f"chance of passing first time: {_chances(document.yield_, document.yield_set)}")
         worst = [f"{c.source} ({c.yield_gained:.0%})" for c in document.main_costs]
-        lines += wrap(f"what costs most of it, set by calliper: {' and '.join(worst)}") if worst else []
+        lines += wrap(f"most of the risk, set by calliper, comes from {' and '.join(worst)}") if worst else []
     for reason in document.reasons:
         lines += wrap(printable(reason), "  - ", "    ")
     if document.suggestions:
-        lines.append("Any one of these would settle it; each was planned, and passes")
+        lines.append("Any one of these changes is enough; each was planned, and passes")
         lines += [line for s in document.suggestions for line in wrap(printable(s.text), "  - ", "    ")]
     if document.verdict == "out of reach" and margin is not None:
-        lines += wrap("What follows is the best that can be had. Do not build it as a cure.", "  ", "  ")
+        lines += wrap("What follows is the nearest there is. Do not build it: it does not pass.", "  ", "  ")
     return lines
 
 
 def _chances(calliper: float, bench: float | None) -> str:
     """The chance of passing as it is set by calliper alone, and once it was set on the bench."""
     told = f"{calliper:.0%} set by calliper alone"
-    return told if bench is None else f"{told}, {bench:.0%} once set on the bench by the two speeds below"
+    return told if bench is None else f"{told}, {bench:.0%} once set on the bench at the speeds below"
 
 
 def _springs(document: PlanDocument) -> list[str]:
@@ -158,7 +157,7 @@ def _springs(document: PlanDocument) -> list[str]:
     return [
         "Springs",
         *table(columns, rows),
-        "Posts, lengths outside to outside at rest",
+        "Posts, lengths over both posts (outside to outside) at rest",
         *table(post_columns, post_rows),
     ]
 
@@ -190,7 +189,7 @@ def _stop(document: PlanDocument) -> list[str]:
 
 def _settings(document: PlanDocument) -> list[str]:
     setting, planned = document.setting, document.stop.planned_deg
-    lines = ["Set on the bench, speed rising; stop it, bend, run again"]
+    lines = ["Set on the bench, speed rising; stop the bench, bend, run again"]
     if setting.primary_rpm is not None:
         lines.append(f"  1.00° in at {setting.primary_rpm:5.0f} rpm sets the primary post")
     if setting.secondary_rpm is not None and planned is not None:
@@ -263,11 +262,11 @@ def _curve_marks(curve: CurveDocument, job: Job) -> list[str]:
     takeups = [f"{name} {_takeup(at)}" for name, at in list(curve.takeup_deg)[: len(job.places)]]
     lines += wrap(f"takes up: {', '.join(takeups)}", "  ", "  ")
     if curve.residual_deg > 0.005:
-        lines += wrap(f"does not come back to zero: {curve.residual_deg:.2f}° stays in at idle", "  ", "  ")
+        lines += wrap(f"the advance does not come back to zero: {curve.residual_deg:.2f}° stays in at idle", "  ", "  ")
     elif curve.residual_without_drag_deg > 0.005:
         lines += wrap(
-            f"only the rubbing block's drag brings it home: without it {curve.residual_without_drag_deg:.2f}° would stay in "
-            "at idle",
+            "only the drag of the rubbing block brings the cam back: without it "
+            f"{curve.residual_without_drag_deg:.2f}° would stay in at idle",
             "  ",
             "  ",
         )
@@ -322,9 +321,7 @@ def _what_will_do(window: WindowSpring) -> list[str]:
     for row in window.at[len(window.at) // 2 :]:
         if row.free_length_mm is not None:
             shortest, longest = row.free_length_mm
-            told.append(
-                f"at {row.rate_n_per_mm:.2f} N/mm one of {shortest:.1f} to {longest:.1f} mm inside its hooks will do"
-            )
+            told.append(f"at {row.rate_n_per_mm:.2f} N/mm, {shortest:.1f} to {longest:.1f} mm inside its hooks will do")
             break
     first = window.at[0]
     if plain is None or (plain[0] > low * (1 + SAME_RATE) and first.initial_tension_n > 0.0):
@@ -337,9 +334,9 @@ def _what_will_do(window: WindowSpring) -> list[str]:
 
 def _ideal(ideal: IdealPlan | None) -> list[str]:
     if ideal is None:
-        return ["No springs, of this catalogue or any other, come near the target."]
-    ranges = f"in brackets what keeps {ideal.range_margin:.2f}" if ideal.margin > 0 else "the least miss there is"
-    lines = [f"Ideal springs, free of any catalogue: margin {ideal.margin:.2f}; {ranges}"]
+        return ["No springs, from this catalogue or any other, come near the target."]
+    ranges = f"in brackets what keeps {ideal.range_margin:.2f}" if ideal.margin > 0 else "the nearest miss"
+    lines = [f"Ideal springs, from no catalogue: margin {ideal.margin:.2f}; {ranges}"]
     for name, spring, window in ideal.in_place:
         low, high = spring.rate_range_n_per_mm
         if spring.takeup_deg is None:

@@ -43,14 +43,17 @@ def _listed(texts: Sequence[str]) -> list[str]:
 def _setting_lines(document: TimingDocument) -> list[str]:
     s = document.setting
     if s is None:
-        return [f"Static {document.static_deg:.1f}°; there is no advance curve to say more."]
+        return [f"Static {document.static_deg:.1f}°; without an advance curve nothing more is known."]
     where = f"at {s.speed_rpm:.0f} rpm{', all in' if s.all_in else ''}"
     idle = ""
     if s.idle_deg is not None:
         idle = f"; at idle, {document.idle_rpm:.0f} rpm, the light then shows {s.idle_deg:.1f}°"
     lines = [f"Set {unit_words(document.set_for)} here, vacuum line off and plugged, the engine warm"]
     lines += wrap(f"{where}: {s.reading_deg:.1f} ± {s.tolerance_deg:.1f}° ({s.tolerance_source})", "  ", "    ")
-    told = f"that is static {s.static_deg:.1f}°, cam turned back to rest{idle}; total {at_least(s.all_in)}{s.total_deg:.1f}°"
+    told = (
+        f"that is static {s.static_deg:.1f}° with the cam turned back to rest{idle}; total "
+        f"{at_least(s.all_in)}{s.total_deg:.1f}°"
+    )
     lines += [*wrap(told, "  ", "    "), ""]
     for name, one in document.totals.items():
         off = "" if name == "book" else off_book_words(one.off_book_deg)
@@ -161,20 +164,20 @@ def wind_notes(job: Job, windings: tuple[Winding, ...]) -> tuple[str, ...]:
     if not made:
         return ()
     notes = [
-        "Rate and pulls decide, not the turns: let the winder trim these. Weigh and stretch each spring that comes "
-        "(recurve spring) before it goes in.",
+        "Rate and pulls count, not the number of turns: let the winder trim the turns. Weigh and stretch every "
+        "spring (recurve spring) before you fit it.",
     ]
     expected = job.build.rate
     if 0 < expected < made[0].envelope.tolerance:
         notes.append(
-            f"A plan's chance of passing counts on a rate within ± {100 * expected:g}%, the order on "
-            f"± {100 * made[0].envelope.tolerance:g}%: ask for the former, or put the rate that was measured into the job and "
-            "plan again."
+            f"The plan's chance of passing assumes rates within ± {100 * expected:g}%, this order ± "
+            f"{100 * made[0].envelope.tolerance:g}%. Ask for ± {100 * expected:g}%, or put the measured rate into "
+            "the job and plan again."
         )
     if any(w.wanted.pull is not None and abs(w.proposals[0].initial_tension) > 0 for w in made):
         notes.append(
-            "A spring that pulls from rest is wound to its pull there: free length and initial tension are chosen together, "
-            "and may differ from the plan's spring without changing the curve."
+            "A spring that pulls from rest is wound to its pull there. Its free length and initial tension may "
+            "differ from those of the planned spring without changing the curve."
         )
     return (*notes, f"{FATIGUE} A broken spring means full advance.")
 
@@ -190,7 +193,7 @@ def wind_text(job: Job, windings: Sequence[Winding], document: WindDocument, mos
     if any(one.proposals for one in document.springs.values()):
         lines += [
             "",
-            *wrap("Tension: wound in. Used: of the stress that is allowed. Room: 0 on a limit, 1 far from all."),
+            *wrap("Tension: wound in. Used: share of the allowed stress. Room: 0 at a limit, 1 far from every limit."),
         ]
     return page([*lines, *remarks(document.notes, job.doubts), *written(document.files)])
 
@@ -212,7 +215,7 @@ def wanted_words(wanted: WantedSpring) -> str:
     else:
         tension = "any" if wanted.initial_tension_n is None else f"{wanted.initial_tension_n:.2f} N"
         what = f"{wanted.free_length_mm:.2f} mm free inside the hooks, initial tension {tension}"
-    return f"{wanted.rate_n_per_mm:.3f} N/mm, {what}, drawn to {wanted.longest_mm:.2f} mm at full advance"
+    return f"{wanted.rate_n_per_mm:.3f} N/mm, {what}, stretched to {wanted.longest_mm:.2f} mm at full advance"
 
 
 def _proposals(winding: Winding, told: WindingDocument, most: int) -> list[str]:
@@ -234,10 +237,10 @@ def _first(wound: Wound, w: WoundSpring) -> list[str]:
     """The first proposal as one would say it to a winder."""
     one, two = w.pulls
     text = (
-        f"The first: {w.material} wire ({w.standard}), {w.wire}; {w.coils:g} coils, {coils_wound(wound)}, "
-        f"body {1e3 * wound.body:.2f} mm; hooks {1e3 * wound.hook:.2f} mm inside, {hooks_stand(wound)}; "
-        f"pulls {one.pull_n:.2f} N at {one.length_mm:.2f} mm and {two.pull_n:.2f} N at {two.length_mm:.2f} mm. "
-        f"Its wire alone may put the rate ± {100 * w.rate_by_wire:.1f}% off; "
-        f"if each hook yields like half a coil it is {100 * w.rate_by_hook_count:.1f}% softer."
+        f"The first: {w.material} wire ({w.standard}), {w.wire}; {w.coils:g} coils, {coils_wound(wound)}, body "
+        f"{1e3 * wound.body:.2f} mm; hooks {1e3 * wound.hook:.2f} mm inside, {hooks_stand(wound)}; pulls "
+        f"{one.pull_n:.2f} N at {one.length_mm:.2f} mm and {two.pull_n:.2f} N at {two.length_mm:.2f} mm. The wire's "
+        f"tolerance alone may put the rate off by ± {100 * w.rate_by_wire:.1f}%; if each hook flexes like half a "
+        f"coil, the spring is {100 * w.rate_by_hook_count:.1f}% softer."
     )
     return wrap(text, "  ", "  ")

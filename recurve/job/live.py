@@ -253,14 +253,16 @@ def bench_of(part: SweptPart) -> Bench:
 
 
 def turned(before: list[Reading], new: Reading, basis: FileBasis) -> bool:
-    """Whether the speed goes the other way than the direction says: two readings of this direction that went its way, and now
-    one clearly back."""
+    """Whether the speed goes the other way than the direction says: it went that way before, and now comes clearly back. The
+    same speed read twice, as at the top, is no move."""
     alike = [r for r in before if r.rising == new.rising]
     if len(alike) < 2 or before[-1].rising != new.rising:
         return False
-    last, sign = alike[-1], 1.0 if new.rising else -1.0
-    went = sign * (last.speed - alike[-2].speed) > 0
-    return bool(went and sign * (last.speed - new.speed) > max(2 * basis.speed_reading, BACK * last.speed))
+    sign = 1.0 if new.rising else -1.0
+    end = max(range(len(alike)), key=lambda i: sign * alike[i].speed)
+    apart = max(2 * basis.speed_reading, BACK * alike[end].speed)
+    went = any(sign * (alike[end].speed - r.speed) > apart for r in alike[:end])
+    return went and sign * (alike[end].speed - new.speed) > apart
 
 
 def as_typed(reading: Reading, file: SweepFile) -> str:

@@ -59,7 +59,7 @@ def build_app(folder: Path, door: Door | None = None) -> Starlette:
             Route(f"{at}/{{step}}", answers(unit.step), methods=get),
             Route(at, answers(unit.here), methods=get),
         ],
-        exception_handlers={HTTPException: _refused},
+        exception_handlers={HTTPException: _refused, Exception: _broken},
     )
     app.state.bench = bench
     app.add_middleware(Guard, door=bench.door)
@@ -71,6 +71,17 @@ async def _refused(request: Request, fault: Exception) -> Response:
     bench: Bench = request.app.state.bench
     text = bench.templates.get_template("refused.html").render(name="", faults=[fault.detail], title="Not here")
     return HTMLResponse(text, fault.status_code)
+
+
+async def _broken(request: Request, fault: Exception) -> Response:
+    """A fault of recurve itself: the terminal gets its trace, whoever works at the bench a plain word."""
+    bench: Bench = request.app.state.bench
+    told = (
+        "recurve met a fault of its own and cannot show this page. Everything that the page called saved is on the disk. "
+        "Stop at this step, and send the last lines of the terminal to whoever looks after recurve here."
+    )
+    text = bench.templates.get_template("refused.html").render(name="", faults=[told], title="A fault in recurve")
+    return HTMLResponse(text, 500)
 
 
 def workshop(asked: Asked) -> Response:

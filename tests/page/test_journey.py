@@ -128,7 +128,6 @@ def read_in(page: Any, rows: list[tuple[float, float]]) -> None:
         until(page, "() => document.querySelector('form.reading [name=speed]').value === ''")
 
 
-@pytest.mark.study  # not whole yet: the take-ups that were turned by hand are not typed in, so the unit is not the launch's
 def test_from_nothing_to_the_record(chromium: Any, workshop: Served) -> None:
     page = opened(chromium, workshop)
     assert "no unit in this folder yet" in page.inner_text("#units")
@@ -183,7 +182,7 @@ def test_from_nothing_to_the_record(chromium: Any, workshop: Served) -> None:
     page.reload()
     page.get_by_role("button", name="Judge it").click()
     page.locator(".verdict").wait_for(timeout=60000)
-    assert page.inner_text(".verdict").lower() in ("passes", "too close to call")
+    assert page.inner_text(".verdict").lower() in ("passes", "too close to call"), page.inner_text("main")[:1500]
     page.get_by_role("link", name="Papers").click()
     for paper in ("Build sheet", "Record to hand over"):
         address = page.get_by_role("link", name=paper).get_attribute("href")

@@ -303,6 +303,7 @@ class MoveToMake(Document):
     what: Literal["primary post", "secondary post", "stop"]
     by_mm: Annotated[float, told("By how much: posts + out, the stop + built up", "mm")]
     to_mm: Annotated[float | None, told("The length over the posts then; null: the stop", "mm")]
+    words: Annotated[str, told("The move in words")]
 
 
 class CorrectionToMake(Document):
@@ -314,7 +315,10 @@ class CorrectionToMake(Document):
     @classmethod
     def of(cls, correction: Correction) -> CorrectionToMake:
         """The moves and the margin predicted after them."""
-        moves = [MoveToMake(what=listed(m.what), by_mm=mm(m.by), to_mm=if_known(mm, m.to)) for m in correction.moves]
+        moves = [
+            MoveToMake(what=listed(m.what), by_mm=mm(m.by), to_mm=if_known(mm, m.to), words=m.words)
+            for m in correction.moves
+        ]
         return cls(moves=moves, margin=number(correction.margin))
 
 

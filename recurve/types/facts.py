@@ -12,13 +12,13 @@ from typing import Any
 
 import numpy as np
 
-from recurve.data import ranges
+from recurve.data import default, ranges
 from recurve.errors import Key
 from recurve.fit.fit import best_mode
 from recurve.job.measured import Frame, MeasuredDrive, MeasuredPoint
 from recurve.job.model import Job
 from recurve.job.schema_unit import PointPosts
-from recurve.units import DIMENSIONS, PLACES, Quantity, factor
+from recurve.units import DIMENSIONS, PLACES, SQRT3, Quantity, factor
 
 KINDS = {
     "mass": "mass", "radius": "length", "distance": "length", "angle": "angle", "advance": "advance", "post_diameter": "length",
@@ -124,9 +124,9 @@ def _polar(
 
 
 def _found(job: Job) -> dict[Key, Told]:
-    """The springs found in the unit: log of the rate [N/m], and how far [m] they are drawn at rest. From the sweep, or as
-    measured where it was not swept."""
-    if job.sweep is not None:
+    """The springs found in the unit: log of the rate [N/m], and how far [m] they are drawn at rest. As measured or, where they
+    were not, from the sweep."""
+    if job.sweep is not None and any(where.found is None for where in job.places):
         model, mode = best_mode(job)
         natural = model.natural(mode.state[None])[0]
         spread = np.sqrt(np.diag(mode.covariance)) * np.array([p.spread for p in model.parameters])
@@ -148,7 +148,10 @@ def _found(job: Job) -> dict[Key, Told]:
         made[key] = Told(float(np.log(where.found.rate)), by)
         key = ("found", place, "stretch")
         drawn = float(where.posts.length(0.0)[0]) - where.found.free_length
-        made[key] = Told(drawn, scale_of(key, "unstated"))
+        free = None if spring.free_length is None else spring.free_length.standard_uncertainty
+        # Without a calliper over the posts their length at rest is known by their places alone.
+        by_posts = 0.0 if spring.over_posts is not None else default("posts", "place", "length") / SQRT3
+        made[key] = Told(drawn, float(np.hypot(free or scale_of(key, "unstated"), by_posts)))
     return made
 
 

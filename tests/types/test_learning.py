@@ -1,0 +1,168 @@
+"""A type learned from invented units: the mean, the one that does not belong, and what a job then takes from it."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+from commands import run
+from jobs import JOB, SPRINGS, SWEEP, without
+
+from recurve.errors import InputError
+from recurve.fit.fit import fit_sweep
+from recurve.job.read import load_any, load_job
+from recurve.job.unit_type import read_type
+from recurve.output.learned import learn_units, write_type
+from recurve.types.belonging import belonging
+
+MASSES = (31.0, 31.8, 32.1, 30.9)
+
+
+def unit(folder: Path, name: str, mass: float, *changes: tuple[str, str]) -> Path:
+    """A unit of the invented type, measured, with this mass [g]."""
+    text = re.sub(r'^mass = "[^"]*"', f'mass = "{mass} ± 0.3 g"', JOB, flags=re.M)
+    for old, new in (*changes, without("sweep")):
+        assert old in text
+        text = text.replace(old, new)
+    (folder / "springs.csv").write_text(SPRINGS, encoding="utf-8")
+    path = folder / f"{name}.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def units(folder: Path) -> list[Path]:
+    return [unit(folder, f"unit-{i}", mass) for i, mass in enumerate(MASSES)]
+
+
+def learned(folder: Path, paths: list[Path]) -> Path:
+    to = folder / "type.toml"
+    write_type(learn_units(paths, [], lambda text: None), to, "Invented type", False)
+    return to
+
+
+SWEPT = """\
+title = "Invented fifth unit"
+type = "type.toml"
+[sweep]
+file = "as-found.csv"
+"""
+
+
+def typed(folder: Path, text: str = SWEPT) -> Path:
+    (folder / "as-found.csv").write_text(SWEEP, encoding="utf-8")
+    path = folder / "fifth.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_a_type_is_written_and_read_back(tmp_path: Path) -> None:
+    """By hand: four masses of equal ± have their mean as mean."""
+    kind = read_type(learned(tmp_path, units(tmp_path)), "type.toml")
+    mass = kind.learned["weights", "mass"]
+    assert mass.mean == pytest.approx(1e-3 * np.mean(MASSES), rel=1e-3)
+    assert mass.units == 4 and kind.units == 4
+    assert kind.document["distributor"] == tomllib.loads(JOB)["distributor"] | {"breakers": 1, "speed_ratio": 2.0}
+    assert kind.document["target"] == tomllib.loads(JOB)["target"]
+
+
+def test_a_job_takes_what_it_does_not_state(tmp_path: Path) -> None:
+    """The standard uncertainty of the mass in the job is the type's spread and uncertainty together (JCGM 100, 4.3.7: √3)."""
+    kind = read_type(learned(tmp_path, units(tmp_path)), "type.toml")
+    job = load_job(typed(tmp_path))
+    assert job.kind is not None and ("weights", "mass") in job.kind.taken
+    mass, one = job.measured.weights.mass, kind.learned["weights", "mass"]
+    assert mass is not None and mass.standard_uncertainty == pytest.approx(
+        np.hypot(one.spread, one.uncertainty), rel=1e-4
+    )
+    assert any('From the type "Invented type"' in note and "the book" in note for note in job.notes)
+    assert max(job.measured.reaches) > 0.0  # the places of its posts are known by their spread
+
+
+def test_what_the_job_states_overrides(tmp_path: Path) -> None:
+    learned(tmp_path, units(tmp_path))
+    own = SWEPT.replace("[sweep]", '[weights]\nmass = "33.3 ± 0.2 g"\n[stop]\nper_mm = "4 deg"\n[sweep]')
+    job = load_job(typed(tmp_path, own))
+    mass = job.measured.weights.mass
+    assert mass is not None and mass.value == pytest.approx(33.3e-3)
+    assert job.kind is not None
+    assert ("weights", "mass") not in job.kind.taken and ("stop", "radius") not in job.kind.taken
+    assert ("weights", "motion", "cg", "angle") in job.kind.taken
+
+
+def test_a_changed_type_changes_the_fingerprint(tmp_path: Path) -> None:
+    to, path = learned(tmp_path, units(tmp_path)), typed(tmp_path)
+    before = load_any(path).fingerprint
+    to.write_text(to.read_text(encoding="utf-8") + "# edited\n", encoding="utf-8")
+    assert load_any(path).fingerprint != before
+
+
+@pytest.mark.parametrize(
+    ("mass", "changes", "key"),
+    [
+        (44.0, (), ("weights", "mass")),
+        (31.4, (("lobes = 6", "lobes = 4"),), ("distributor", "lobes")),
+        (31.4, (('angle = "75 deg"', 'angle = "93 deg"'),), ("weights", "motion", "cg", "angle")),
+    ],
+)
+def test_a_unit_that_does_not_belong_is_named(
+    tmp_path: Path, mass: float, changes: tuple[tuple[str, str], ...], key: tuple[str, ...]
+) -> None:
+    """A third heavier, of other lobes, its weights' centre elsewhere; the four others are not named."""
+    paths = [*units(tmp_path), unit(tmp_path, "other", mass, *changes)]
+    misfits = learn_units(paths, [], lambda text: None).made.misfits
+    assert [m.unit for m in misfits] == [4] and misfits[0].key == key
+    assert learn_units(paths, [paths[4]], lambda text: None).made.misfits == ()
+
+
+def test_what_came_from_a_type_is_no_second_witness(tmp_path: Path) -> None:
+    """A unit that took its mass from the type tells nothing of it."""
+    paths = units(tmp_path)
+    learned(tmp_path, paths)
+    fifth = typed(tmp_path)
+    found = learn_units([*paths, fifth], [], lambda text: None).made.learned["weights", "mass"]
+    assert found.units == 4
+
+
+def test_the_command_writes_and_says_who_does_not_belong(tmp_path: Path) -> None:
+    paths = [*units(tmp_path), unit(tmp_path, "other", 44.0)]
+    arguments = [*map(str, paths), "--to", str(tmp_path / "type.toml")]
+    code, out, _ = run(["learn", *arguments])
+    assert code == 3 and "DOES NOT BELONG" in out and "other.toml: weights.mass is 44" in " ".join(out.split())
+    assert run(["learn", *arguments])[0] == 2  # the file is there
+    code, out, _ = run(["learn", *arguments, "--replace", "--leave-out", str(paths[4])])
+    assert code == 0 and "DOES NOT BELONG" not in out
+
+
+def test_angles_are_pooled_across_half_a_turn(tmp_path: Path) -> None:
+    """By hand: 179° and −179° have 180° between them, not 0°."""
+    changes = [(('angle = "168 deg"', f'angle = "{a} ± 0.5 deg"'),) for a in (179.0, -179.0)]
+    paths = [unit(tmp_path, f"half-{i}", 31.5, *c) for i, c in enumerate(changes)]
+    found = learn_units(paths, [], lambda text: None).made.learned["weights", "motion", "pin", "angle"]
+    assert abs(np.degrees(found.mean)) == pytest.approx(180.0, abs=0.3)
+
+
+def test_a_type_that_is_wrong_says_where(tmp_path: Path) -> None:
+    to = learned(tmp_path, units(tmp_path))
+    to.write_text(to.read_text(encoding="utf-8").replace('kind = "slot"', 'kind = "slit"'), encoding="utf-8")
+    with pytest.raises(InputError, match=r"type.toml:\d+: weights.motion.kind: got \"slit\""):
+        load_job(typed(tmp_path))
+
+
+def test_a_unit_with_other_weights_is_told(tmp_path: Path) -> None:
+    """Every speed of its sweep a third higher: by equation (1) its springs pull 1.78 times as much for the same weights."""
+    learned(tmp_path, units(tmp_path))
+    path = typed(tmp_path)
+    right = load_job(path)
+    assert right.kind is not None
+    found = belonging(right.kind, right, fit_sweep(right))
+    head, *rows = SWEEP.strip().splitlines()
+    faster = [f"{float(row.split(',')[0]) * 1.333:.0f},{row.partition(',')[2]}" for row in rows]
+    (tmp_path / "as-found.csv").write_text("\n".join([head, *faster, ""]), encoding="utf-8")
+    job = load_job(path)
+    assert job.kind is not None
+    other = belonging(job.kind, job, fit_sweep(job))
+    assert found is not None and other is not None
+    assert found.fits and not other.fits and other.chance < found.chance / 10

@@ -187,7 +187,7 @@ def fit_lines(fit: Fit, document: FitDocument) -> list[str]:
     state = "converged" if document.converged else "NOT CONVERGED"
     lines = [
         f"Fit of {len(fit.residuals) - len(fit.outliers)} readings: {state}",
-        f"chi² {document.chi2:.1f}, degrees of freedom {document.dof:.0f}",
+        f"the readings scatter {fit.inflation:.1f} times as much as their ± allows",
         "± is two standard uncertainties; distributor degrees and rpm",
     ]
     rows = [

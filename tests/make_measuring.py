@@ -222,7 +222,7 @@ def wheel() -> Drawing:
         d.text(170 + y * 1j, words, colour=BLUE)
     d.text(170 - 70j, "Hold the shaft; turn the rotor the way the")
     d.text(170 - 90j, "shaft turns (anticlockwise here).")
-    d.text(170 - 110j, "Read thrice; the ± is how far they differ.")
+    d.text(170 - 110j, "Read three times; ± is how far they differ.")
     return d
 
 

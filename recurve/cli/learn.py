@@ -23,17 +23,17 @@ LeaveOut = Annotated[
 def learn(
     units: Units,
     to: To,
-    title: Annotated[str | None, text_option("TEXT", "What the type is called; else the file's name.")] = None,
+    title: Annotated[str | None, text_option("TEXT", "Name of the type; by default the file's name.")] = None,
     leave_out: LeaveOut = None,
-    replace: Annotated[bool, typer.Option("--replace", help="Write over a type file that is there.")] = False,
+    replace: Annotated[bool, typer.Option("--replace", help="Replace an existing type file.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """A type of unit, learned from units already measured.
 
-    Reads the job files of units of one type, of which the weights and posts were measured, and writes what belongs to the
-    type: each quantity with its mean, the spread from unit to unit, and how well the mean is known. A job that says
-    type = "TYPE.toml" then needs no more than a sweep and the degree wheel. A unit that does not belong is named: look at it,
-    and leave it out. Exit status 0: learned; 3: written, but a unit does not belong; 2: bad input.
+    Reads the job files of units of one type whose weights and posts were measured. For each quantity it writes the mean,
+    the spread from unit to unit, and how closely the mean is known. A job with type = "TYPE.toml" then needs only a sweep
+    and the degree wheel. A unit unlike the others is named: check it, or leave it out. Exit status 0: learned; 3: written,
+    but a unit is unlike the others; 2: bad input.
 
     Example: recurve learn hoist-1.toml hoist-2.toml hoist-3.toml --to hoist-type.toml
     """

@@ -20,8 +20,8 @@ def page(
 ) -> None:
     """The whole job in a browser, from the book to the record, over the same files as the commands.
 
-    Serves the units of FOLDER, this one if none is named, on this machine only, until Ctrl-C. Everything that is typed is in
-    the job's own files at once. Exit status 0: ended; 2: bad input.
+    Serves the units of FOLDER, this one if none is named, on this machine only, until Ctrl-C. Everything you type is
+    saved in the job's own files at once. Exit status 0: ended; 2: bad input.
 
     Example: recurve page examples
     """

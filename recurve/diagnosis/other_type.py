@@ -33,14 +33,14 @@ class OtherType(Finding):
         far = [d for d in self.found.departures[:TOLD] if d.size >= NOTED] or list(self.found.departures[:1])
         told = "; ".join(departure_words(d.key, d.value, d.mean, d.deviation) for d in far)
         springs = any(d.key[0] == "found" for d in far)
-        remedy = "hold it against a unit of the type: weights, base plate, cam plate, another version?"
+        remedy = "Compare it with a unit of the type: are weights, base plate and cam plate of another version?"
         if springs:
-            remedy += " Weigh the springs that are in it: they may be others than the type's units came with."
+            remedy += " Weigh the springs now fitted: they may not be those that the type's units came with."
         return Words(
-            f'it does not fit its type "{self.title}"',
+            f'the unit does not fit its type "{self.title}"',
             f"{told}; one in {one_in(self.chance)} of the type is as far off, and the odds are {one_in(self.found.odds)} to 1 "
             "that it is of another",
-            "everything that was taken from the type may be wrong, and so may every spring chosen by it",
+            "every figure taken from the type may be wrong, and so may every spring chosen by it",
             f"{remedy} Measure it, or name another type",
         )
 

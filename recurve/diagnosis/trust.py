@@ -17,7 +17,7 @@ from recurve.fit.state import Evidence
 from recurve.inspection.findings import Finding
 from recurve.job.model import Job
 
-UNSETTLED = "the fit of the sweep did not settle on one answer; take more readings, up and down"
+UNSETTLED = "the readings of the sweep do not lead to one clear answer; take more, speed rising and falling"
 
 
 @dataclass(frozen=True)

@@ -350,8 +350,7 @@ def _deg(angle: float) -> str:
 CAUTIONS = (
     "Engine: brake on, out of gear, room ventilated; keep hands, hair, sleeves and leads clear of fan and belts. "
     "The timing light makes the fan look still: it is not.",
-    "Ignition voltage can injure: switch off before you touch a lead. Stay away from a running ignition with a "
-    "pacemaker.",
+    "Ignition voltage can injure: switch off before you touch a lead. Keep pacemakers away from a running ignition.",
     "Too much advance breaks pistons before you hear it: creep up on the total, check it with the light at several "
     "speeds before any load, and stop at any knock. Never exceed the engine maker's speed.",
     "Petrol boats: blower first. Local rules and licensed practice decide.",

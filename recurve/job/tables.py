@@ -253,8 +253,8 @@ def _spring(row: _Row, notes: list[str]) -> Spring | None:
         return None
     if rate is not None and wound is not None and abs(rate / wound - 1) > 0.15:
         notes.append(
-            f"{row.where}: {name}: rate {rate / 1e3:.3g} N/mm stands there, its wire and coils make {wound / 1e3:.3g} N/mm; "
-            "weigh and stretch it"
+            f"{row.where}: {name}: the rate is given as {rate / 1e3:.3g} N/mm, but wire and coils make it "
+            f"{wound / 1e3:.3g} N/mm; weigh and stretch the spring"
         )
     known = rate if rate is not None else wound
     if known is None or free is None:

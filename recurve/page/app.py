@@ -162,5 +162,7 @@ def enter(asked: Asked) -> Response:
             answer = RedirectResponse("/", 303)
             answer.set_cookie(COOKIE, secret, httponly=True, samesite="strict")
             return answer
-        told = "That is not the code, or it was used. A new one stands in the terminal after a restart of the page."
+        told = (
+            "That is not the code, or it was used already. Restart the page for a new one; it appears in the terminal."
+        )
     return asked.show("enter.html", 403 if told else 200, told=told, title="Code")

@@ -111,4 +111,4 @@ def _answered(answer: Answer, asked: Asked) -> Response:
         shown = [fault.replace(f"{asked.bench.folder}/", "") for fault in faults]
         if asked.request.headers.get("hx-request"):
             return asked.show("faults.html", faults=shown, headers={"HX-Reswap": "innerHTML", "HX-Retarget": "#faults"})
-        return asked.show("refused.html", 400, faults=shown, title="It cannot be done so")
+        return asked.show("refused.html", 400, faults=shown, title="That cannot be done")

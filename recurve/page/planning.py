@@ -58,11 +58,11 @@ def facts(asked: Asked, kind: Kind, job: Job | BareJob | None) -> dict[str, Any]
 def _ready(asked: Asked, kind: Kind, job: Job | BareJob | None) -> list[str]:
     """What must be there before this work can begin; empty if all is."""
     if job is None:
-        return ["The job has faults; they stand beside the picture. Mend them first."]
+        return ["The job has faults, listed beside the picture. Correct them first."]
     if kind == "plan" and isinstance(job, BareJob):
         return [f"{f.message}" for f in job.lacking][:12] or ["The parts are not measured yet."]
     if kind == "plan" and job.target is None:
-        return ["Say first what the book asks."]
+        return ["Enter first what the book asks for."]
     if kind == "left" and not (plan_folder(asked.path) / "as-left.csv").is_file():
         return ["Read the finished unit first, rising and falling."]
     if kind == "left" and isinstance(job, BareJob):

@@ -131,7 +131,7 @@ class Guard:
         except ValueError:
             return PlainTextResponse("Bad length.", 400)
         if length > LARGEST_BODY or "transfer-encoding" in request.headers:
-            return PlainTextResponse("That is more than this page takes.", 413)
+            return PlainTextResponse("That is more than this page accepts.", 413)
         if not self.door.knows(request) and not request.url.path.startswith(OPEN):
             return RedirectResponse("/enter", 303)
         return None

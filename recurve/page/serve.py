@@ -26,8 +26,8 @@ def serve_folder(folder: Path, port: int, lan: bool, browser: bool, say: Callabl
     say(f"The bench page of {folder}: {address}")
     if lan:
         say(f"For a phone beside the bench: http://{_own_address()}:{at}/  code {door.renew()}, for one phone, once.")
-        say("Anyone on this network who has the code sees and changes the units. Use it on a network of your own only.")
-    say("Ctrl-C ends it; everything it showed as saved is on the disk.")
+        say("Anyone on this network who has the code can see and change the units. Use only your own network.")
+    say("Ctrl-C ends the page; everything shown as saved is kept.")
     app = build_app(folder, door)
     config = uvicorn.Config(app, log_level="warning", access_log=False, timeout_graceful_shutdown=2)
     server = uvicorn.Server(config)

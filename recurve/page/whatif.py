@@ -63,7 +63,7 @@ def _base(path: Path, planned: bool, fingerprint: str, when: int) -> Base:
     springs = tuple(s for s in found if s is not None)
     if len(springs) != len(job.places):
         raise InputError(
-            f"{path}: springs: missing, expected a plan first, or the springs that are in it, or some in the drawer"
+            f"{path}: springs: missing, expected a plan first, or the springs now fitted, or some in the drawer"
         )
     if job.target is None or not job.target.timed:
         raise InputError(f"{path}: target: missing, expected what the book asks")

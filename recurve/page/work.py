@@ -48,7 +48,7 @@ class Run:
         except (EOFError, OSError):
             pass
         if not self.done and not self.process.is_alive() and not self._pending():
-            self.done, self.faults = True, ("The work ended before it was through; start it again.",)
+            self.done, self.faults = True, ("The work stopped before it was done; start it again.",)
 
     def _pending(self) -> bool:
         try:

@@ -67,14 +67,14 @@ def unit_of(name: str, path: Path) -> Unit:
     try:
         edited = read_edited(path)
     except InputError as refused:
-        return Unit(name, path, path.stem, "", "begun", ("book", "mend the file by hand"), tuple(refused.faults))
+        return Unit(name, path, path.stem, "", "begun", ("book", "correct the file by hand"), tuple(refused.faults))
     about = str(edited.answers.get("unit", ""))
     try:
         job = load_any(path)
     except RecurveError as refused:
         faults = tuple(refused.faults) if isinstance(refused, InputError) else (str(refused),)
         state: State = "book" if "target.points" in edited.answers else "begun"
-        return Unit(name, path, edited.title, about, state, ("book", "go on with the book"), faults)
+        return Unit(name, path, edited.title, about, state, ("book", "enter the book's figures"), faults)
     state, todo = _state(path, job)
     return Unit(name, path, edited.title, about, state, todo)
 
@@ -86,16 +86,16 @@ def _state(path: Path, job: Job | BareJob) -> tuple[State, tuple[str, str]]:
     if left:
         return "read as left", ("left", f"last time: {left}")
     if isinstance(job, Job) and current_plan(job) is not None:
-        return "planned", ("set", "build it and set it")
+        return "planned", ("set", "build and set the unit")
     if isinstance(job, Job) and job.catalogue is not None and job.target is not None:
         return "measured", ("plan", "plan it")
     if isinstance(job, Job):
-        return "measured", ("springs", "say which springs can be had")
+        return "measured", ("springs", "enter the springs you can get")
     if job.sweep is not None:
         return "swept", ("look", "take a first look")
     if job.target is not None:
-        return "book", ("sweep", "sweep it as found")
-    return "begun", ("book", "say what the book asks")
+        return "book", ("sweep", "sweep the unit as found")
+    return "begun", ("book", "enter what the book asks for")
 
 
 def last_left(path: Path) -> str:

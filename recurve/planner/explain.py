@@ -267,8 +267,8 @@ def type_share_notes(built: Built | None) -> list[str]:
         return []
     share = built.by_type
     if share < SMALL_SHARE:
-        return ["What was taken from the type causes hardly any of the doubt of the planned curve."]
+        return ["Figures taken from the type add almost nothing to the uncertainty of the planned curve."]
     return [
-        f"What was taken from the type causes {share:.0%} of the doubt of the planned curve (its variance). Measure that of this "
-        "unit where the chance of passing is too small."
+        f"Figures taken from the type cause {share:.0%} of the uncertainty of the planned curve. If the chance of "
+        "passing is too small, measure these parts on this unit."
     ]

@@ -232,7 +232,7 @@ def test_the_chance_of_passing_and_what_costs_most(plan: Plan, refused: Plan) ->
     told = part(replace(plan, built=Built(passed, costs)), "verdict")["chance"]
     assert told == {
         "main": "98 % set by calliper alone",
-        "small": "what costs most: post setting (2 %) and spring rates (1 %)",
+        "small": "most of the risk comes from post setting (2 %) and spring rates (1 %)",
     }
     sure = part(replace(plan, built=Built(np.ones(8, bool), costs[-1:])), "verdict")["chance"]
     assert sure == {"main": "over 99 % set by calliper alone", "small": "no single uncertainty costs as much as 1 %"}
@@ -249,7 +249,7 @@ def test_a_plan_from_a_sweep_shows_the_unit_as_found() -> None:
     plan = launch()
     # launch-as-found.csv has 21 readings.
     assert part(plan, "verdict")["basis"] == "the sweep of the unit as found, 21 readings"
-    assert part(plan, "found")["readings"].startswith("21 readings; they scatter no more than stated (chi² ")
+    assert part(plan, "found")["readings"].startswith("21 readings; they scatter no more than their ± allows")
     shaded = part(plan, "curve")["shaded"]
     assert "nine builds in ten" in shaded and "round the curve as found" in shaded
 

@@ -187,7 +187,7 @@ def fit_lines(fit: Fit, document: FitDocument) -> list[str]:
     state = "converged" if document.converged else "NOT CONVERGED"
     lines = [
         f"Fit of {len(fit.residuals) - len(fit.outliers)} readings: {state}",
-        f"chi² {document.chi2:.1f}, degrees of freedom {document.dof:.0f}",
+        f"the readings scatter {fit.inflation:.1f} times as much as their ± allows",
         "± is two standard uncertainties; distributor degrees and rpm",
     ]
     rows = [
@@ -224,7 +224,7 @@ def _decimals(one: FittedParameter) -> int:
 
 def _unit_and_source(one: FittedParameter) -> tuple[str, str]:
     unit = "" if one.value is None else {"mN*m": "mN·m", "deg": "dist. deg"}.get(one.unit, one.unit)
-    told = {"readings": "", "as given": "as given", "not determined": "the readings do not show it"}[one.source]
+    told = {"readings": "", "as given": "as given", "not determined": "not in the readings"}[one.source]
     return unit, f"{told}{', at its limit' if one.at_bound else ''}".lstrip(", ")
 
 

@@ -26,14 +26,17 @@ def learn_text(document: LearnDocument) -> str:
         [q.key, q.unit, f"{q.mean:.2f}", f"{q.spread:.2f}", f"{q.uncertain:.2f}", str(q.units)]
         for q in document.learned
     ]
-    lines += ["Standard deviations: spread of single units, and how uncertain the mean is", *table(columns, rows)]
+    lines += ["Standard deviations: spread of single units, and uncertainty of the mean", *table(columns, rows)]
     if document.unlike:
         keys = ", ".join(document.unlike)
         lines += ["", *wrap(f"The units differ in {keys}: the type has none; state it in each job.")]
     if count < 3:
         lines += [
             "",
-            *wrap("So few units hardly tell their spread: it is the trade's usual one. Learn again with more."),
+            *wrap(
+                "So few units do not show how much units differ: the trade's usual spread is taken. Learn again "
+                "from more units."
+            ),
         ]
     return page([*lines, *written(document.files)])
 
@@ -45,16 +48,14 @@ def _misfit_lines(document: LearnDocument) -> list[str]:
     lines = ["DOES NOT BELONG"]
     for one in document.misfits:
         lines += wrap(f"{printable(one.unit)}: {_why(one)}", "  - ", "    ")
-    told = (
-        "It is in what was learned. Look at it and its job file: another version, a slip in what is written, or wear? "
-    )
-    told += "Mend the job, or learn again with --leave-out."
+    told = "It was counted in. Check the unit and its job file for another version, a slip in the figures, or wear. "
+    told += "Correct the job, or learn again with --leave-out."
     return [*lines, *wrap(told), *wrap(MAY_BE_CHANCE), ""]
 
 
 def _why(one: MisfitDocument) -> str:
     if one.value is None:
-        return f"{one.key} is another than that of the other units"
+        return f"{one.key} differs from that of the other units"
     others = f"{one.others:.4g} ± {2 * (one.deviation or 0):.2g}"
     told = f"{one.key} is {one.value:.4g} {one.unit_of_key}, where the others make it {others}"
     odds = 1.0 / max(one.chance, 1e-9)

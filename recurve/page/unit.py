@@ -25,6 +25,7 @@ from recurve.page.bench import Asked
 from recurve.page.fields import STEPS, as_shown, field_of, groups, question_of, read_field, shown_as, step_of
 from recurve.page.workshop import curve_picture, unit_of
 from recurve.springs.spring import Spring
+from recurve.units import RPM
 
 
 def here(asked: Asked) -> Response:
@@ -122,7 +123,9 @@ def picture(asked: Asked) -> Response:
 
 def _pictures(asked: Asked, job: Job | BareJob | None, edited: Edited) -> dict[str, str]:
     """The curve against its bands, and the unit to scale, as far as each can be drawn."""
-    made = {"curve": curve_picture(job, asked.path, f"Curve of {edited.title}"), "unit": ""}
+    made = {"curve": curve_picture(job, asked.path, f"Curve of {edited.title}"), "unit": "", "zeroed": ""}
+    if job is not None and job.sweep is not None and job.sweep.zeroed_at is not None:
+        made["zeroed"] = f"{job.sweep.zeroed_at * RPM:.0f}"
     with suppress(RecurveError, ValueError):
         made["unit"] = unit_svg(read_picture(asked.path), 0.0, "The unit at rest, seen from the rotor end")
     return made

@@ -193,8 +193,9 @@ def unit_svg(picture: Picture, part: float, label: str) -> str:
         return ""
     size = 1.18 * max(abs(z) for m in marks for z in m.at) + 3e-3
     drawing = _Unit(picture, part, 150.0 / size)
+    tall = 150.0 / size * max(abs(z.imag) for m in marks for z in m.at) + 28.0  # room for the posts' numbers
     return (
-        f'<svg class="unit" viewBox="-160 -160 320 320" role="img" aria-label="{escape(label, quote=True)}">'
+        f'<svg class="unit" viewBox="-160 {-tall:.0f} 320 {2 * tall:.0f}" role="img" aria-label="{escape(label, quote=True)}">'
         f"{''.join(drawing.parts())}</svg>"
     )
 

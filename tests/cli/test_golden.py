@@ -88,7 +88,22 @@ def test_bad_input(output: Commands, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "command",
-    ["", "check", "plan", "verify", "timing", "curve", "start", "sweep", "draw", "wind", "spring", "learn", "guide", "schema"],
+    [
+        "",
+        "check",
+        "plan",
+        "verify",
+        "timing",
+        "curve",
+        "start",
+        "sweep",
+        "draw",
+        "wind",
+        "spring",
+        "learn",
+        "guide",
+        "schema",
+    ],
 )
 def test_help(command: str, output: Commands) -> None:
     held(f"help-{command}".rstrip("-"), output(*command.split(), "--help"))

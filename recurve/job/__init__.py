@@ -21,7 +21,8 @@ Offers:
   `readings_of`
 - `reread`: `answers_of`, `tables_besides`
 - `schema`: `DIALECT`, `job_schema`, `JobModel`, `PlannedTable`, `SetTable`
-- `schema_unit`: `LinkMotion`, `Place`, `PointPosts`, `PostEnd`, `ReferenceMotion`, `SlotMotion`
+- `schema_unit`: `LinkMotion`, `Place`, `PointPosts`, `PostEnd`, `ReferenceMotion`,
+  `SlopeMotion`, `SlotMotion`
 - `shelf`: `read_spring`, `springs_csv`
 - `tables`: `read_catalogue`, `read_sweep`, `with_spring`
 - `type_text`: `type_text`

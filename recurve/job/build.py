@@ -27,7 +27,7 @@ from recurve.job.measured import (
 from recurve.job.model import SpringPlace, Tolerances
 from recurve.job.weighings import hung_of
 from recurve.physics.curve import Stop
-from recurve.physics.mechanism import Motion, RadiusTable, UntoldMotion
+from recurve.physics.mechanism import Motion, RadiusTable, ReferenceSlope, UntoldMotion
 from recurve.physics.posts import Body, BodyPoint, PointPosts, Posts, TablePosts, post_faults
 from recurve.physics.reference import Reference
 from recurve.uncertainty import drag_half_width
@@ -39,7 +39,9 @@ LEAST_TABLE = 0.8  # of the stop's advance that a table of radii must reach
 # --- weights ----------------------------------------------------------------------------------------------
 
 
-def build_weights(given: u.Weights, motion: MeasuredDrive | RadiusTable | Reference) -> MeasuredWeights:
+def build_weights(
+    given: u.Weights, motion: MeasuredDrive | RadiusTable | Reference | ReferenceSlope
+) -> MeasuredWeights:
     """The weights as measured, with their motion."""
     rows = given.correction
     correction = None if rows is None else (tuple(a.value for a in rows.advance), rows.factor)
@@ -63,9 +65,17 @@ def build_motion(
     return MeasuredDrive(tuple(points), rotation == "clockwise")
 
 
+def build_slope(given: u.SlopeMotion) -> ReferenceSlope:
+    """I′ itself, its three coefficients known independently; a coefficient without a ± is taken for exact."""
+    rows = (given.level, given.tilt, given.bow)
+    by = [row.standard_uncertainty or 0.0 for row in rows]
+    covariance = tuple(tuple(by[i] ** 2 if i == j else 0.0 for j in range(3)) for i in range(3))
+    return ReferenceSlope(given.reach.value, tuple(row.value for row in rows), covariance)
+
+
 def _measured_point(
     given: u.Place,
-    motion: u.SlotMotion | u.LinkMotion | u.TableMotion | u.ReferenceMotion,
+    motion: u.SlotMotion | u.LinkMotion | u.TableMotion | u.ReferenceMotion | u.SlopeMotion,
     key: tuple[str, ...],
     faults: list[Fault],
 ) -> MeasuredPoint:
@@ -316,7 +326,8 @@ def _body(given: u.PostEnd, key: tuple[str, ...], on: Mounting, faults: list[Fau
         body = 1
     if on.motion.pivot is not None:
         return body
-    by = "table" if isinstance(on.weights.motion, u.TableMotion) else "reference sweep"
+    kind = on.weights.motion.kind
+    by = "reference sweep" if kind == "reference" else kind
     faults.append(
         Fault(
             key,

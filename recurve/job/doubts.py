@@ -14,7 +14,7 @@ from recurve.job import schema as m
 from recurve.job import schema_unit as u
 from recurve.job.measured import MeasuredDrive, described
 from recurve.job.model import SpringPlace
-from recurve.physics.mechanism import RadiusTable
+from recurve.physics.mechanism import RadiusTable, ReferenceSlope
 from recurve.physics.reference import Reference
 from recurve.physics.sweep import Sweep
 from recurve.physics.target import Target
@@ -25,12 +25,14 @@ LEAST_BELOW = np.radians(2.0)  # so far below 0 no bench reads by its zero alone
 
 
 def unit_doubts(
-    model: m.JobModel, motion: MeasuredDrive | RadiusTable | Reference, places: tuple[SpringPlace, ...]
+    model: m.JobModel,
+    motion: MeasuredDrive | RadiusTable | Reference | ReferenceSlope,
+    places: tuple[SpringPlace, ...],
 ) -> list[str]:
     """Numbers of weights, stop and springs outside the trade's ranges."""
     mass = model.weights.mass
     found = [] if mass is None else _range_notes("mass", mass.value, "mass")
-    if not isinstance(motion, Reference):
+    if not isinstance(motion, Reference | ReferenceSlope):
         found += _range_notes("cg_radius", float(described(motion).radius(0.0)[0]), "length")
     stop = "stop" if model.distributor.speed_ratio > 1 else "stop_crank"
     found += _range_notes(stop, model.stop.advance.value, "angle")

@@ -12,7 +12,7 @@ from recurve.units import DIMENSIONS, PLACES, SQRT3, factor
 # The keys of quantities that are learned, by their last part, and what they measure.
 LEARNED = {
     "mass": "mass", "radius": "length", "distance": "length", "angle": "angle", "advance": "angle", "post_diameter": "length",
-    "rubbing_block": "moment", "rate": "rate", "stretch": "length",
+    "rubbing_block": "moment", "rate": "rate", "stretch": "length", "level": "number", "tilt": "number", "bow": "number",
 }  # fmt: skip
 
 
@@ -35,7 +35,7 @@ class Learned:
         """The quantity as a job states it: a half-width of √3 standard deviations is read back as that deviation."""
         unit = DIMENSIONS[dimension][1]
         scale = factor(unit, dimension)
-        return f"{self.mean / scale:.8g} ± {SQRT3 * self.deviation / scale:.6g} {unit}"
+        return f"{self.mean / scale:.8g} ± {SQRT3 * self.deviation / scale:.6g} {unit}".strip()
 
 
 @dataclass(frozen=True)

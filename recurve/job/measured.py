@@ -105,7 +105,7 @@ class MeasuredWeights:
 
     count: int
     mass: Quantity | None
-    motion: MeasuredDrive | RadiusTable | Reference
+    motion: MeasuredDrive | RadiusTable | Reference | ReferenceSlope
     correction: tuple[tuple[float, ...], tuple[float, ...]] | None = None
 
     def weights(self, motion: RadialMotion | ReferenceSlope) -> Weights:
@@ -118,7 +118,7 @@ class MeasuredWeights:
     def moved(self) -> Iterator[Weights]:
         """The weights with each quantity that has a ± moved in turn, by its standard uncertainty; the rows of a table and
         a sweep bring uncertainties of their own and stay."""
-        if isinstance(self.motion, Reference):
+        if isinstance(self.motion, Reference | ReferenceSlope):
             return
         if self.mass is not None:
             for mass in _moved(self.mass):

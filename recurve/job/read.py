@@ -22,6 +22,7 @@ from recurve.job.build import (
     build_motion,
     build_places,
     build_reaches,
+    build_slope,
     build_springs,
     build_stop,
     build_tolerances,
@@ -42,7 +43,7 @@ from recurve.job.tables import read_sweep
 from recurve.job.unit_type import read_typed_document
 from recurve.physics.curve import Stop
 from recurve.physics.logged import gathered_notes
-from recurve.physics.mechanism import RadiusTable, weight_faults
+from recurve.physics.mechanism import RadiusTable, ReferenceSlope, weight_faults
 from recurve.physics.reference import Reference
 from recurve.physics.sweep import Readings, Sweep
 from recurve.physics.target import Target, thinned
@@ -171,7 +172,8 @@ def _parts(
     """The parts of a job and its readings; None, its `faults` told, where something is wrong with them."""
     unit, given = model.distributor, model.weights
     driven: MeasuredDrive | RadiusTable | None = None
-    if not isinstance(given.motion, u.ReferenceMotion):
+    slope = build_slope(given.motion) if isinstance(given.motion, u.SlopeMotion) else None
+    if not isinstance(given.motion, u.ReferenceMotion | u.SlopeMotion):
         driven = build_motion(given.motion, unit.rotation, model.stop.advance, faults)
     on = mounting_of(given, unit.rotation, driven)
     stop = build_stop(model.stop, faults)
@@ -182,8 +184,8 @@ def _parts(
     disagree: list[str] = []
     places = () if _any_of(faults, "weights") else build_places(model.springs, on, stop.limits[1], faults, disagree)
     reference_said: list[str] = []
-    motion: MeasuredDrive | RadiusTable | Reference | None = driven
-    if driven is None:
+    motion: MeasuredDrive | RadiusTable | Reference | ReferenceSlope | None = driven or slope
+    if motion is None:
         sound = not _any_of(faults, "stop", "springs")
         motion = build_reference(model, reference, places if sound else None, faults, reference_said)
     said: list[str] = []
@@ -253,7 +255,7 @@ def _of_a_part(document: dict[str, Any]) -> list[Fault]:
     faults += timing_faults(model.target, model.timing)
     motion = None if model.weights is None else model.weights.motion
     stop = None if model.stop is None else model.stop.advance
-    if motion is None or isinstance(motion, u.ReferenceMotion) or stop is None:
+    if motion is None or isinstance(motion, u.ReferenceMotion | u.SlopeMotion) or stop is None:
         return faults
     driven = build_motion(motion, unit.rotation, stop, faults)
     return [*faults, *weight_faults(described(driven), stop.value)]

@@ -27,6 +27,7 @@ from recurve.job.quantity import (
     QuantityField,
     Rate,
     SignedLength,
+    SignedNumber,
     Speed,
     SpeedHalfWidth,
     Weighing,
@@ -143,6 +144,25 @@ class TableMotion(Table):
     @model_validator(mode="after")
     def _rows(self) -> TableMotion:
         _check_rows(self.advance, self.cg_radius, "cg_radius")
+        return self
+
+
+class SlopeMotion(Table):
+    """I′(α) itself, as a type of unit has it: log of I′ [kg·m²/rad] is level + tilt·x + bow·(3x² − 1)/2 with x from −1 at rest
+    to 1 at the advance `reach`; the three are known independently."""
+
+    kind: Literal["slope"]
+    reach: PositiveAngle
+    level: SignedNumber
+    tilt: SignedNumber
+    bow: SignedNumber
+
+    @model_validator(mode="after")
+    def _weights(self) -> SlopeMotion:
+        if not -14.0 < self.level.value < -6.0:
+            raise ValueError(
+                f"level: got {self.level.value:g}, expected between -14 and -6: the natural logarithm of I′ in kg·m²/rad"
+            )
         return self
 
 
@@ -264,7 +284,8 @@ AnyMotion = Annotated[
     Annotated[SlotMotion, Tag("slot")]
     | Annotated[LinkMotion, Tag("link")]
     | Annotated[TableMotion, Tag("table")]
-    | Annotated[ReferenceMotion, Tag("reference")],
+    | Annotated[ReferenceMotion, Tag("reference")]
+    | Annotated[SlopeMotion, Tag("slope")],
     Discriminator(_kind),
 ]
 
@@ -278,6 +299,9 @@ class PartialWeights(Table):
     motion: AnyMotion | None = None
 
 
+WITHOUT_MASS = ("reference", "slope")  # motions that tell I′ itself
+
+
 class Weights(PartialWeights):
     motion: AnyMotion
 
@@ -285,7 +309,7 @@ class Weights(PartialWeights):
     @classmethod
     def _mass_needed(cls, given: Any) -> Any:
         """Only I′ itself does without a mass: elsewhere its absence is told together with all other faults."""
-        if isinstance(given, dict) and "mass" not in given and _kind(given.get("motion")) != "reference":
+        if isinstance(given, dict) and "mass" not in given and _kind(given.get("motion")) not in WITHOUT_MASS:
             return {**given, "mass": None}
         return given
 

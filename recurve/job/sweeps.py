@@ -19,7 +19,7 @@ from recurve.job.measured import MeasuredDrag, MeasuredSpring, MeasuredWeights, 
 from recurve.job.model import FileBasis, SpringPlace
 from recurve.physics.curve import Drag, Installed
 from recurve.physics.logged import gathered
-from recurve.physics.mechanism import Weights
+from recurve.physics.mechanism import ReferenceSlope, Weights
 from recurve.physics.reference import KnownSpring, Reference, fit_reference, reference_faults, reference_notes
 from recurve.physics.reference_slips import ReferenceDoubt, reference_doubt
 from recurve.physics.sweep import AsRead, Readings, Sweep
@@ -219,6 +219,8 @@ def _one_sided(given: Quantity, spread: float) -> tuple[float, float]:
 def weights_of(given: MeasuredWeights, reach: float) -> tuple[Weights, list[str], ReferenceDoubt | None]:
     """The weights as measured. Where a reference sweep tells I′, the sweep is fitted, and what must be said of it from rest
     to the advance `reach` [rad] comes with them, and what speaks against it."""
+    if isinstance(given.motion, ReferenceSlope):
+        return given.weights(given.motion), [], None
     if not isinstance(given.motion, Reference):
         return given.weights(described(given.motion)), [], None
     fit = fit_reference(given.motion)

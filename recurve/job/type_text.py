@@ -26,6 +26,11 @@ POINTS = (
     ("cam", ("radius", "angle")),
 )
 POLAR = ("radius", "angle")
+SLOPE = ("level", "tilt", "bow")
+SLOPE_HEAD = """\
+# How hard the weights pull, as a whole: the natural logarithm of I′ in kg·m² a radian is level + tilt·x + bow·(3x² − 1)/2, with
+# x from −1 at rest to 1 at the advance `reach`.
+"""
 
 
 def type_text(
@@ -73,10 +78,14 @@ def _weights(table: _Tables) -> list[str]:
     head = table.told(("weights", "count")) + table.quantity(("weights", "mass"), "of one weight")
     kind = table.of(("weights", "motion", "kind"))
     points = [(name, names) for name, names in POINTS if name != "cam" or kind == "link"]
+    parts = [f"[weights]\n{head}"] if head else []
+    if kind == "slope":
+        rows = "".join(table.quantity(("weights", "motion", name)) for name in SLOPE)
+        reach = table.told(("weights", "motion", "reach"))
+        return [*parts, f'{SLOPE_HEAD}[weights.motion]\nkind = "slope"\n{reach}{rows}']
     whole = kind in ("slot", "link") and all(
         table.has(("weights", "motion", name, part)) for name, names in points for part in names
     )
-    parts = [f"[weights]\n{head}"] if head else []
     if whole:
         lines = [table.point(("weights", "motion", name), names) for name, names in points]
         parts.append(f"[weights.motion]\nkind = {_toml(kind)}\n{''.join(lines)}")
@@ -132,7 +141,8 @@ def _leaf(key: Key, one: Learned) -> str:
     unit = DIMENSIONS[dimension][1]
     scale = factor(unit, dimension)
     mean, spread, uncertain = (x / scale for x in (one.mean, one.spread, one.uncertainty))
-    told = f'mean = "{mean:.5g} {unit}", spread = "{spread:.3g} {unit}", uncertain = "{uncertain:.3g} {unit}"'
+    texts = [f"{value:.{digits}g} {unit}".strip() for value, digits in ((mean, 6), (spread, 3), (uncertain, 3))]
+    told = 'mean = "{}", spread = "{}", uncertain = "{}"'.format(*texts)
     return f"{{ {told}, units = {one.units} }}"
 
 

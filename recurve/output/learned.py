@@ -15,7 +15,7 @@ from recurve.job.read import load_job
 from recurve.job.type_text import type_text
 from recurve.job.unit_type import SourceTable
 from recurve.text import path_text, printable
-from recurve.types.facts import facts_of
+from recurve.types.facts import as_slope, facts_of
 from recurve.types.learning import LearnedType, learn
 
 Report = Callable[[str], None]
@@ -59,6 +59,9 @@ def learn_units(paths: Sequence[Path], leave_out: Sequence[Path], report: Report
     for i, job in enumerate(jobs):
         report(f"Unit {i + 1} of {len(jobs)}")
         facts.append(facts_of(job))
+    if any(job.model.weights.motion.kind not in ("slot", "link") for job in jobs):
+        reach = min(job.stop.limits[1] for job in jobs)
+        facts = [as_slope(one, reach) for one in facts]
     left = tuple(str(p) for p, where in zip(paths, real, strict=True) if where in out)
     return LearnedUnits(tuple(jobs), learn(facts), left)
 

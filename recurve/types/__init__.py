@@ -49,6 +49,6 @@ unit with other weights shows as a unit with other springs, and the other way ro
 Offers:
 
 - `belonging`: `belonging`, `Belonging`
-- `facts`: `facts_of`
+- `facts`: `as_slope`, `facts_of`
 - `learning`: `learn`, `LearnedType`, `Misfit`
 """

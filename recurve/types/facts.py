@@ -15,6 +15,7 @@ import numpy as np
 from recurve.data import default, ranges
 from recurve.errors import Key
 from recurve.fit.fit import best_mode
+from recurve.fit.model import slope_modes
 from recurve.job.measured import Frame, MeasuredDrive, MeasuredPoint
 from recurve.job.model import Job
 from recurve.job.schema_unit import PointPosts
@@ -22,7 +23,7 @@ from recurve.units import DIMENSIONS, PLACES, SQRT3, Quantity, factor
 
 KINDS = {
     "mass": "mass", "radius": "length", "distance": "length", "angle": "angle", "advance": "advance", "post_diameter": "length",
-    "rubbing_block": "moment", "rate": "rate", "stretch": "stretch",
+    "rubbing_block": "moment", "rate": "rate", "stretch": "stretch", "level": "slope", "tilt": "slope", "bow": "slope",
 }  # fmt: skip
 
 
@@ -32,6 +33,11 @@ def scale_of(key: Key, name: str) -> float:
     unit = entry["unit"]
     dimension = next((d for d, (_, usual) in DIMENSIONS.items() if usual == unit and unit), "number")
     return float(entry[name]) * (factor(unit, dimension) if unit else 1.0)
+
+
+SLOPE = ("level", "tilt", "bow")  # coefficients of log I′
+SLOPE_POINTS = 41  # advances at which I′ is taken
+LEAST_SLOPE = 1e-3  # standard uncertainty of a coefficient, at least
 
 
 @dataclass(frozen=True)
@@ -59,6 +65,23 @@ def facts_of(job: Job, found: bool = True) -> UnitFacts:
     if found:
         told |= _found(job)
     return UnitFacts(job, told, dict(_alike(job)))
+
+
+def as_slope(facts: UnitFacts, reach: float) -> UnitFacts:
+    """The same with the weights told by I′ itself, up to the advance `reach` [rad], instead of by their mass and places: for
+    units whose weights were measured in different ways, or by a sweep with known springs."""
+    job = facts.job
+    told = {k: one for k, one in facts.told.items() if k[0] != "weights"}
+    alike = {k: v for k, v in facts.alike.items() if k[:2] != ("weights", "motion")}
+    alike |= {("weights", "motion", "kind"): "slope", ("weights", "motion", "reach"): f"{np.degrees(reach):.6g} deg"}
+    if job.kind is None or not any(k[0] == "weights" for k in job.kind.taken):
+        at = np.linspace(0.0, reach, SLOPE_POINTS)
+        fitted = np.linalg.pinv(np.polynomial.legendre.legvander(2 * at / reach - 1, len(SLOPE) - 1))
+        values = fitted @ np.log(job.weights.inertia_slope(at))
+        by = np.sqrt(((fitted @ slope_modes(job, at).T) ** 2).sum(axis=1))
+        for name, value, one in zip(SLOPE, values, by, strict=True):
+            told["weights", "motion", name] = Told(float(value), max(float(one), LEAST_SLOPE))
+    return UnitFacts(job, told, alike)
 
 
 def _told(key: Key, given: Quantity) -> tuple[Key, Told]:

@@ -43,6 +43,15 @@ pivot = { radius = "21.0 mm" }
 cg = { distance = "12.6 mm", angle = "75 deg" }
 pin = { distance = "13.1 mm", angle = "168 deg" }
 """
+SLOPE = """\
+[weights]
+[weights.motion]
+kind = "slope"
+reach = "13 deg"
+level = "-10.4 ± 0.05"
+tilt = "0.1 ± 0.02"
+bow = "0.01 ± 0.01"
+"""
 LINK = """\
 [weights]
 mass = "24 g"
@@ -384,6 +393,7 @@ JOBS: dict[str, str] = {
     "narrow": HEAD + SLOT + STOP + SPRINGS + DRAG + TARGET,
     "engine": HEAD + SLOT + STOP + SPRINGS + DRAG + ENGINE_TARGET,
     "mixed": HEAD + SLOT + STOP.replace('radius = "14 mm"', 'per_mm = "4.1 deg"') + SPRINGS + DRAG + MIXED_TARGET,
+    "slope": HEAD + SLOPE + STOP + SPRINGS,
     "typed": 'type = "type.toml"\n' + HEAD + SPRINGS,
     "plan": HEAD + SLOT + STOP.replace('"0.3 mm"', '"1.2 mm"') + FREE_SPRINGS + DRAG + WIDE_TARGET + BUILD + CATALOGUE,
 }

@@ -57,6 +57,9 @@ class LearnDocument(Document):
         list[MisfitDocument], told("Units that do not belong, the worst first; they are in what was learned")
     ]
     unlike: Annotated[list[str], told("Keys in which the units differ so that the type has none")]
+    lacking: Annotated[
+        list[str], told("Tables that a job of this type must state itself, since the units do not tell them")
+    ]
     files: Files
 
     @classmethod
@@ -83,8 +86,18 @@ class LearnDocument(Document):
             learned=rows,
             misfits=[MisfitDocument.of(m, files[m.unit]) for m in made.misfits],
             unlike=[dotted(key) for key in made.unlike],
+            lacking=_lacking(found),
             files=[to],
         )
+
+
+def _lacking(found: LearnedUnits) -> list[str]:
+    """Tables that a plan needs and that the type does not have: posts that lengths tell are each unit's own, as bent."""
+    made = found.made
+    places = ["primary", *(["secondary"] if any(len(job.places) > 1 for job in found.units) else [])]
+    lacking = [f"springs.{p}.posts" for p in places if ("springs", p, "posts", "far", "angle") not in made.learned]
+    told = any(key[:2] == ("weights", "motion") for key in made.learned)
+    return [*([] if told else ["weights"]), *lacking, *([] if ("target",) in made.alike else ["target"])]
 
 
 def unit_of(key: Key) -> tuple[str, float]:

@@ -23,7 +23,7 @@ from recurve.job.parts import UnitPart, read_unit_part
 from recurve.job.read import build_parts, fingerprint_of, read_files
 from recurve.job.schema import JobModel
 from recurve.physics.curve import Stop
-from recurve.physics.mechanism import Link, Motion, RadiusTable, Slot, UntoldMotion
+from recurve.physics.mechanism import Link, Motion, RadiusTable, ReferenceSlope, Slot, UntoldMotion
 from recurve.physics.posts import Body, BodyPoint, PointPosts, takeup_advance
 from recurve.physics.reference import Reference
 from recurve.springs.spring import tension
@@ -117,7 +117,7 @@ def read_picture(path: str | Path) -> Picture:
         files = read_files(path)
         parts = build_parts(files)
         moving = parts.measured.weights.motion
-        motion = UntoldMotion() if isinstance(moving, Reference) else described(moving)
+        motion = UntoldMotion() if isinstance(moving, Reference | ReferenceSlope) else described(moving)
         return _picture(files.model, motion, parts.places, parts.stop, fingerprint_of(files.path, files.model))
     except InputError as refused:
         found = _readable(Path(path), refused)
@@ -136,7 +136,11 @@ def _readable(path: Path, refused: InputError) -> Picture | None:
     if part is None:
         return None
     given, rotation = part.weights.motion, part.distributor.rotation
-    moving = None if isinstance(given, u.ReferenceMotion) else build_motion(given, rotation, part.stop.advance, [])
+    moving = (
+        None
+        if isinstance(given, u.ReferenceMotion | u.SlopeMotion)
+        else build_motion(given, rotation, part.stop.advance, [])
+    )
     on, stop = mounting_of(part.weights, rotation, moving), build_stop(part.stop, [])
     places = build_places(part.springs, on, stop.advance, [], [])
     fingerprint = hashlib.sha256(content).hexdigest()[:12]

@@ -30,6 +30,8 @@ def learn_text(document: LearnDocument) -> str:
     if document.unlike:
         keys = ", ".join(document.unlike)
         lines += ["", *wrap(f"The units differ in {keys}: the type has none; state it in each job.")]
+    if document.lacking:
+        lines += ["", *wrap(f"The type does not have {', '.join(document.lacking)}: each job must state that itself.")]
     if count < 3:
         lines += [
             "",

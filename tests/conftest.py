@@ -25,8 +25,8 @@ settings.load_profile("recurve")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The file with the longest single test first, so that no worker waits for it at the end."""
-    items.sort(key=lambda item: item.path.name != "test_house.py")
+    """The files with the longest single tests first, so that no worker waits for them at the end."""
+    items.sort(key=lambda item: item.path.name not in ("test_journey.py", "test_house.py"))
 
 
 @pytest.fixture

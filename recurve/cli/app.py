@@ -15,6 +15,7 @@ from recurve.cli.plan import plan
 from recurve.cli.show import curve, draw, schema, timing
 from recurve.cli.spring import spring
 from recurve.cli.start import start, sweep
+from recurve.cli.units import units
 from recurve.cli.wind import wind
 from recurve.errors import InputError, RecurveError
 
@@ -27,7 +28,23 @@ def _help(command: Callable[..., None]) -> tuple[str, str]:
 
 
 # In the order of the help: as the work goes.
-for _command in (page, start, sweep, draw, check, plan, verify, timing, curve, wind, spring, learn, guide, schema):
+for _command in (
+    page,
+    start,
+    sweep,
+    draw,
+    check,
+    plan,
+    verify,
+    timing,
+    curve,
+    wind,
+    spring,
+    learn,
+    units,
+    guide,
+    schema,
+):
     _long, _short = _help(_command)
     app.command(help=_long, short_help=_short)(_command)
 

@@ -147,13 +147,51 @@ class BuildTable(Table):
     reading: AngleTolerance | None = None
 
 
+class PlannedSide(Table):
+    """The advance that simulated builds reach at a band, rising and falling: mean and standard deviation."""
+
+    rising_deg: float
+    rising_deviation_deg: float
+    falling_deg: float
+    falling_deviation_deg: float
+
+
+class PlannedForecast(Table):
+    """What the bench is to show of the finished unit at a band, set by calliper alone, and once set on the bench."""
+
+    band: str
+    speed_rpm: float | None = None
+    min_deg: float
+    max_deg: float
+    by_calliper: PlannedSide
+    on_bench: PlannedSide | None = None
+
+
+class PlannedPlace(Table):
+    """A spring as planned: its id, whether it is to be fitted or in the unit already, what would do instead."""
+
+    place: str
+    id: str
+    new: bool
+    length_mm: float
+    rate_n_per_mm: float
+    alternates: tuple[str, ...] = ()
+
+
 class PlannedTable(Table):
     """Written into plan.toml by `recurve plan`: the job file it was planned from, the fingerprint of that file and its
-    tables, and whether this is only the nearest miss."""
+    tables, and whether this is only the nearest miss; and what was said of it, so that the finished unit can be held
+    against it: the chances of passing, the springs, the stop, and what each band is to show."""
 
     job: str
     inputs: str
     out_of_reach: bool = False
+    chance: float | None = None
+    chance_set: float | None = None
+    stop_deg: float | None = None
+    trim_mm: float | None = None
+    springs: tuple[PlannedPlace, ...] = ()
+    forecast: tuple[PlannedForecast, ...] = ()
 
 
 class SetTable(Table):

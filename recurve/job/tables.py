@@ -14,6 +14,7 @@ import math
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -206,6 +207,19 @@ def read_catalogue(path: Path, shown: str, faults: list[str]) -> Catalogue | Non
 
 def catalogue_of(text: str, shown: str, faults: list[str]) -> Catalogue | None:
     """The springs of a catalogue's text, or None and the reasons in `faults`."""
+    found, wrong = _catalogue(text, shown)
+    faults += wrong
+    return found
+
+
+@lru_cache(maxsize=4)
+def _catalogue(text: str, shown: str) -> tuple[Catalogue | None, tuple[str, ...]]:
+    """The same, kept: the units of a workshop share a drawer."""
+    faults: list[str] = []
+    return _springs(text, shown, faults), tuple(faults)
+
+
+def _springs(text: str, shown: str, faults: list[str]) -> Catalogue | None:
     before = len(faults)
     springs: list[Spring] = []
     notes: list[str] = []

@@ -64,8 +64,8 @@ def judge_found(path: Path, paper: Paper, html: bool, report: Report) -> FoundRe
     bench = None if result.inspected is None else result.inspected.bench
     coil = coil_figure_bytes(() if bench is None else bench.charges, read.speed_ratio, read.fingerprint)
     stale = () if coil else ("coil.svg", "coil.png")
-    contents = check_figure_bytes(result) | coil
     document = CheckDocument.of(result)
+    contents = check_figure_bytes(result) | coil | {"as-found.toml": found_toml(document)}
     if html:
         contents |= _papers(read, document, contents, paper, html)
     document = document.with_files(write_folder(plan_folder(path), contents, stale))
@@ -94,9 +94,24 @@ def _bare(path: Path, job: Job | BareJob, sheet: tuple[Paper, bool], report: Rep
     if result.look is not None:
         figures |= look_figure_bytes(job, result.look)
         figures |= _papers(job, document, figures, *sheet)
+    if figures:
+        figures["as-found.toml"] = found_toml(document)
     document = document.with_files(write_folder(plan_folder(path), figures) if figures else ())
     good = result.verdict in ("sound", "facts only") and not _wrong(result.findings)
     return FoundResult(document, bare_text(result, document), good, False)
+
+
+def found_toml(document: CheckDocument) -> bytes:
+    """What a check said, in short, for the history of the unit: a file that may be deleted and made again."""
+    import tomli_w
+
+    found = {
+        "inputs": document.fingerprint,
+        "verdict": document.verdict,
+        "findings": [{"what": f.what, "severity": f.severity, "cause": f.cause} for f in document.findings],
+    }
+    head = "# What recurve check said of the unit as found, in short.\n"
+    return (head + tomli_w.dumps(found)).encode("utf-8")
 
 
 def _wrong(findings: tuple[Finding, ...]) -> bool:

@@ -9,7 +9,7 @@ import io
 import os
 import re
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -19,15 +19,16 @@ from recurve.errors import Gathered
 from recurve.files import check_writable
 from recurve.job.model import Job
 from recurve.job.read import load_job
-from recurve.job.schema import PlannedTable
+from recurve.job.schema import PlannedForecast, PlannedPlace, PlannedSide, PlannedTable
 from recurve.physics.curve import Unit
 from recurve.physics.mechanism import CorrectedWeights
 from recurve.physics.posts import PointPosts
 from recurve.planner.build import Build, Fitted
 from recurve.planner.buying import Purchase
 from recurve.planner.plan import Plan
+from recurve.planner.simulate import Forecast
 from recurve.text import beside, csv_text, path_text, printable
-from recurve.units import INCH, PLACES, POUND_FORCE, SQRT3, LengthUnits, parse
+from recurve.units import INCH, PLACES, POUND_FORCE, RPM, SQRT3, LengthUnits, parse
 
 Read = TypeVar("Read")
 UNPORTABLE = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
@@ -83,6 +84,61 @@ def planned_unit(job: Job) -> Unit | None:
     return None if planned is None or planned.out_of_reach else load_job(plan_path(job.path)).as_found()
 
 
+def _place(place: str, fitted: Fitted, bought: Mapping[str, Purchase]) -> PlannedPlace:
+    """A spring of a plan, for its [planned] table."""
+    order = bought.get(place)
+    return PlannedPlace(
+        place=place,
+        id=printable(fitted.spring.id),
+        new=order is not None,
+        length_mm=round(fitted.length * 1e3, 3),
+        rate_n_per_mm=round(fitted.spring.rate / 1e3, 6),
+        alternates=() if order is None else tuple(printable(a) for a in order.alternates),
+    )
+
+
+def _side(forecast: Forecast, band: int) -> PlannedSide:
+    """What a band of the target is to show, in degrees."""
+    rising, falling = (np.degrees(side[:, band]) for side in (forecast.rising, forecast.falling))
+    return PlannedSide(
+        rising_deg=round(float(rising[0]), 3),
+        rising_deviation_deg=round(float(rising[1]), 3),
+        falling_deg=round(float(falling[0]), 3),
+        falling_deviation_deg=round(float(falling[1]), 3),
+    )
+
+
+def planned_table(plan: Plan) -> PlannedTable:
+    """What a plan.toml says of its plan, so that the finished unit can be held against it."""
+    build, built, target = plan.build, plan.built, plan.job.target
+    assert build is not None and built is not None and target is not None  # there is no such file without a build
+    bought = {p.place: p for p in plan.purchases}
+    by_calliper, on_bench = built.forecast, built.forecast_set
+    forecast = [
+        PlannedForecast(
+            band=b.kind,
+            speed_rpm=None if b.speed is None else round(b.speed * RPM, 3),
+            min_deg=round(float(np.degrees(b.low)), 3),
+            max_deg=round(float(np.degrees(b.high)), 3),
+            by_calliper=_side(by_calliper, i),
+            on_bench=None if on_bench is None else _side(on_bench, i),
+        )
+        for i, b in enumerate(target.bands)
+        if by_calliper is not None
+    ]
+    return PlannedTable(
+        job=printable(plan.job.path.name),
+        inputs=plan.job.fingerprint,
+        out_of_reach=plan.verdict == "out of reach",
+        chance=round(built.fraction, 4),
+        chance_set=None if built.fraction_set is None else round(built.fraction_set, 4),
+        stop_deg=round(float(np.degrees(build.stop)), 3),
+        trim_mm=round(build.trim * 1e3, 3),
+        springs=tuple(_place(p, s, bought) for p, s in zip(PLACES, build.springs, strict=False)),
+        forecast=tuple(forecast),
+    )
+
+
 def plan_toml(plan: Plan) -> bytes:
     """The planned unit as a complete job file: `recurve curve` on it gives the planned curve.
 
@@ -108,10 +164,7 @@ def plan_toml(plan: Plan) -> bytes:
     head = f"# Written by recurve from {printable(plan.job.path.name)}, inputs {plan.job.fingerprint}: the unit as planned.\n"
     if plan.verdict == "out of reach":
         head += "# OUT OF REACH: this is the nearest miss, not a cure.\n"
-    planned = PlannedTable(
-        job=printable(plan.job.path.name), inputs=plan.job.fingerprint, out_of_reach=plan.verdict == "out of reach"
-    )
-    document["planned"] = planned.model_dump()
+    document["planned"] = planned_table(plan).model_dump(exclude_none=True)
     return (head + tomli_w.dumps(document)).encode("utf-8")
 
 

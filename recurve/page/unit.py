@@ -20,10 +20,11 @@ from recurve.job.read import load_any
 from recurve.job.shelf import springs_csv
 from recurve.output.figures.picture import read_picture
 from recurve.output.figures.quick import unit_svg
+from recurve.output.unitfolder import unit_of
 from recurve.page import planning, setting, sweeping
 from recurve.page.bench import Asked
 from recurve.page.fields import STEPS, as_shown, field_of, groups, question_of, read_field, shown_as, step_of
-from recurve.page.workshop import curve_picture, unit_of
+from recurve.page.workshop import curve_picture
 from recurve.springs.spring import Spring
 from recurve.units import RPM
 

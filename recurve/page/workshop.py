@@ -1,42 +1,22 @@
-"""The units of a folder: which they are, what is known of each, and what to do next."""
+"""The units of a folder on the page: found by name or words, their curve in small, new ones, copies, and those put away."""
 
 from __future__ import annotations
 
 import os
 import shutil
-import tomllib
-from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
 
-from recurve.errors import InputError, RecurveError
+from recurve.errors import InputError
 from recurve.job.edit import beside_file, read_edited, save_answer
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any
 from recurve.output.figures.quick import curve_svg, dots_of, last_rpm, traced
 from recurve.output.planfile import current_plan, plan_folder, plan_path
+from recurve.output.unitfiles import ARCHIVE, OTHER, is_type, paths, tables_named
+from recurve.output.unitfolder import Unit, unit_of
 from recurve.physics.curve import trace
 from recurve.text import beside, path_text
 from recurve.units import RPM
-
-State = Literal["begun", "book", "swept", "measured", "planned", "read as left", "passed"]
-ARCHIVE = "archive"
-# No jobs, though they end so.
-OTHER = ("plan.toml", "as-left.toml", "answers.toml", "pyproject.toml")
-
-
-@dataclass(frozen=True)
-class Unit:
-    """A unit of the workshop: its `name` in addresses, the job file, and what is read of it; `faults` where it cannot be."""
-
-    name: str
-    path: Path
-    title: str
-    about: str
-    state: State
-    next: tuple[str, str]  # the step and what to do there
-    faults: tuple[str, ...] = ()
 
 
 def find(folder: Path, name: str) -> Path | None:
@@ -46,65 +26,11 @@ def find(folder: Path, name: str) -> Path | None:
     return path if inside and "\0" not in name and path.is_file() and path.name not in OTHER else None
 
 
-def paths(folder: Path) -> Iterator[tuple[str, Path]]:
-    """Names and job files of a folder and of the folders in it, plans and archive left out."""
-    for path in sorted((*folder.glob("*.toml"), *folder.glob("*/*.toml"))):
-        name = path.relative_to(folder).with_suffix("").as_posix()
-        away = path.parent != folder and (path.parent.name == ARCHIVE or path.parent.name.endswith("-plan"))
-        if not away and path.name not in OTHER and not path.name.endswith(".answers.toml") and path.name[0] != ".":
-            yield name, path
-
-
 def units(folder: Path, search: str = "") -> list[Unit]:
     """The units whose name, title or number has these words in it."""
     words = search.lower().split()
-    found = [unit_of(name, path) for name, path in paths(folder)]
+    found = [unit_of(name, path) for name, path in paths(folder) if not is_type(path)]
     return [u for u in found if all(w in f"{u.name} {u.title} {u.about}".lower() for w in words)]
-
-
-def unit_of(name: str, path: Path) -> Unit:
-    """What is known of a unit, by its files alone."""
-    try:
-        edited = read_edited(path)
-    except InputError as refused:
-        return Unit(name, path, path.stem, "", "begun", ("book", "correct the file by hand"), tuple(refused.faults))
-    about = str(edited.answers.get("unit", ""))
-    try:
-        job = load_any(path)
-    except RecurveError as refused:
-        faults = tuple(refused.faults) if isinstance(refused, InputError) else (str(refused),)
-        state: State = "book" if "target.points" in edited.answers else "begun"
-        return Unit(name, path, edited.title, about, state, ("book", "enter the book's figures"), faults)
-    state, todo = _state(path, job)
-    return Unit(name, path, edited.title, about, state, todo)
-
-
-def _state(path: Path, job: Job | BareJob) -> tuple[State, tuple[str, str]]:
-    left = last_left(path)
-    if left == "passes":
-        return "passed", ("papers", "hand it over")
-    if left:
-        return "read as left", ("left", f"last time: {left}")
-    if isinstance(job, Job) and current_plan(job) is not None:
-        return "planned", ("set", "build and set the unit")
-    if isinstance(job, Job) and job.catalogue is not None and job.target is not None:
-        return "measured", ("plan", "plan it")
-    if isinstance(job, Job):
-        return "measured", ("springs", "enter the springs you can get")
-    if job.sweep is not None:
-        return "swept", ("look", "take a first look")
-    if job.target is not None:
-        return "book", ("sweep", "sweep the unit as found")
-    return "begun", ("book", "enter what the book asks for")
-
-
-def last_left(path: Path) -> str:
-    """The verdict of the last reading of the finished unit; "" if there is none."""
-    try:
-        table: dict[str, Any] = tomllib.loads((plan_folder(path) / "as-left.toml").read_text(encoding="utf-8"))
-        return str(table["as_left"][-1]["verdict"])
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, KeyError, IndexError, TypeError):
-        return ""
 
 
 def curve_picture(job: Job | BareJob | None, path: Path, label: str) -> str:
@@ -157,14 +83,8 @@ def copy_unit(folder: Path, path: Path) -> Path:
 
 def tables_of(path: Path) -> list[tuple[str, str]]:
     """The tables that a job file names and that are there, each with its key."""
-    document = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    motion = document.get("weights", {}).get("motion", {})
-    named = [
-        ("sweep.file", document.get("sweep", {}).get("file")),
-        ("catalogue.file", document.get("catalogue", {}).get("file")),
-        ("weights.motion.sweep", motion.get("sweep")),
-    ]
-    return [(key, n) for key, n in named if isinstance(n, str) and beside(path, n).is_file()]
+    named = [(key, name) for key, name in tables_named(path) if key != "type"]
+    return [(key, name) for key, name in named if beside(path, name).is_file()]
 
 
 def archive(folder: Path, name: str, path: Path) -> None:

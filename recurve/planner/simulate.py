@@ -54,11 +54,31 @@ class CurveBand:
 
 
 @dataclass(frozen=True)
+class Forecast:
+    """What the bench will show of the finished unit at each band of the target (m,), by simulated builds: mean and standard
+    deviation (2, m) [rad] of the advance, `rising` and `falling`; of the maximum, of the stop."""
+
+    rising: Array
+    falling: Array
+
+    @classmethod
+    def of(cls, target: Target, made: Curves) -> Forecast:
+        """The forecast of n curves, the rising ones beginning at what stays in at idle."""
+        stop = made.advance[:, -1]
+        speeds = np.array([0.0 if b.speed is None else b.speed for b in target.bands])
+        at_stop = np.array([b.speed is None for b in target.bands])
+        both = made.rising_advance(speeds, _residual(target, made)), made.falling_advance(speeds)
+        sides = [np.where(at_stop, stop[:, None], side) for side in both]
+        return cls(*(np.stack((side.mean(axis=0), side.std(axis=0))) for side in sides))
+
+
+@dataclass(frozen=True)
 class Built:
     """Simulated builds of one plan: whether each `passed` (n,). If asked for, also what each source of error costs, as
     (name, yield gained [1] if it were exact) in falling order, the `band` of the curve, and whether each passed once its
-    posts were `set_right` (n,) on the bench by the plan's setting speeds, a post being left alone within `leave` [rad]; and
-    `by_type` [1], the share of the curve's variance that goes if what came from a type of unit were exact."""
+    posts were `set_right` (n,) on the bench by the plan's setting speeds, a post being left alone within `leave` [rad];
+    `by_type` [1], the share of the curve's variance that goes if what came from a type of unit were exact; and the
+    `forecast` of builds set by calliper alone, and of those once set on the bench, `forecast_set`."""
 
     passed: Mask
     costs: tuple[tuple[str, float], ...] = ()
@@ -66,6 +86,8 @@ class Built:
     set_right: Mask | None = None
     leave: float | None = None
     by_type: float | None = None
+    forecast: Forecast | None = None
+    forecast_set: Forecast | None = None
 
     @property
     def fraction(self) -> float:
@@ -124,9 +146,13 @@ def simulate(
     few = replace(everything, states=states[: count // 4], errors=errors[: count // 4])
     some = Curves(*(getattr(made, n)[: count // 4] for n in ("advance", "rising", "falling")))
     band = CurveBand.of(some, speeds, _residual(job.target, some))
-    set_right, leave = _set_right(job.target, shapes, everything.units(frozenset()), settings)
+    right = _set_right(job.target, shapes, everything.units(frozenset()), settings)
     by_type = None if job.kind is None else _by_type(job.kind, shapes, few, speeds)
-    return Built(passed, _costs(job.target, shapes, few), band, set_right, leave, by_type)
+    costs, forecast = _costs(job.target, shapes, few), Forecast.of(job.target, made)
+    if right is None:
+        return Built(passed, costs, band, by_type=by_type, forecast=forecast)
+    set_right, leave, as_set = right
+    return Built(passed, costs, band, set_right, leave, by_type, forecast, Forecast.of(job.target, as_set))
 
 
 # The source of error that a key of a type belongs to, by its beginning.
@@ -153,16 +179,18 @@ def _by_type(kind: UnitType, shapes: Shapes, draw: _Draw, speeds: Array) -> floa
 
 def _set_right(
     target: Target, shapes: Shapes, units: Units, settings: tuple[Setting | None, ...]
-) -> tuple[Mask | None, float | None]:
-    """Which builds pass once they were set on the bench, each post being left alone within what makes most of them pass."""
+) -> tuple[Mask, float, Curves] | None:
+    """Which builds pass once they were set on the bench, each post being left alone within what makes most of them pass; that
+    [rad], and their curves. None where no setting is asked for."""
     asked = [s for s in settings if s is not None]
     if not asked:
-        return None, None
+        return None
     tried = []
     for times in LEAVE:
         leave = times * asked[0].reading
         made = set_on_bench(shapes, units, tuple(None if s is None else replace(s, leave=leave) for s in settings))
-        tried.append((passes(target, curves(shapes, made, POINTS)), leave))
+        as_set = curves(shapes, made, POINTS)
+        tried.append((passes(target, as_set), leave, as_set))
     return max(tried, key=lambda one: one[0].mean())
 
 

@@ -8,16 +8,18 @@ and the line in `of` that fills it.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Annotated, Any, Literal, Self, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Self, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 from pydantic import BaseModel, ConfigDict, Field
 
-from recurve.diagnosis.trust import Trust
-from recurve.physics.target import Band
-from recurve.uncertainty import Sampled
 from recurve.units import RPM
+
+if TYPE_CHECKING:  # so that a document is read without what fills it
+    from recurve.diagnosis.trust import Trust
+    from recurve.physics.target import Band
+    from recurve.uncertainty import Sampled
 
 PlaceName = Literal["primary", "secondary"]
 VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged", "read again"]

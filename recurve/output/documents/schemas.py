@@ -14,6 +14,7 @@ from recurve.output.documents.learn import LearnDocument
 from recurve.output.documents.plan import PlanOutput
 from recurve.output.documents.springs import SpringDocument, WindDocument
 from recurve.output.documents.timing import TimingDocument
+from recurve.output.documents.units import UnitsDocument
 
 DOCUMENTS: dict[str, Any] = {
     "check": CheckDocument,
@@ -24,6 +25,7 @@ DOCUMENTS: dict[str, Any] = {
     "wind": WindDocument,
     "spring": SpringDocument,
     "learn": LearnDocument,
+    "units": UnitsDocument,
 }
 
 

@@ -81,6 +81,9 @@ def _content(result: Verification, as_found: Sweep | None, as_left: Sweep, finge
         "bands": [_band(JudgedBand.of(b)) for b in result.bands],
         "as_left": _readings(as_left),
     }
+    planned = job.model.planned
+    if planned is not None:
+        entry["planned"] = planned.model_dump(exclude_none=True, exclude={"job"})
     if as_found is not None:
         entry["as_found"] = _readings(as_found)
     if result.correction is not None:

@@ -1,0 +1,138 @@
+"""The JSON document of `units`: what was found, planned and left of every unit of a folder.
+
+All speeds and angles are the distributor's. What was said of a unit beforehand, and what the bench then showed, stand side
+by side as the records have them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated, Literal
+
+from recurve.output.documents.base import BandKind, BandSpeed, Document, Files, VerifyVerdict, told
+
+Share = Annotated[float | None, told("Chance of passing that was said; null: none was", "1")]
+
+
+class FindingOfUnit(Document):
+    """A finding, in short."""
+
+    what: str
+    severity: str
+    cause: str
+
+
+class FoundOfUnit(Document):
+    """What the last check of a unit as found said."""
+
+    verdict: str
+    findings: Annotated[list[FindingOfUnit], told("The worst first")]
+    current: Annotated[bool, told("Whether the job is still the one that was checked")]
+
+
+class PlacedOfUnit(Document):
+    """A spring as planned."""
+
+    place: str
+    id: Annotated[str, told("Its name in the catalogue; empty: the spring as found")]
+    new: Annotated[bool, told("Whether it is fitted anew")]
+    length_mm: Annotated[float, told("Over both posts, as planned", "mm")]
+    rate_n_per_mm: Annotated[float, told("Rate, as planned", "N/mm")]
+
+
+class PlanOfUnit(Document):
+    """What was said of a unit when it was planned."""
+
+    out_of_reach: bool
+    chance: Share
+    chance_set: Annotated[float | None, told("The same, once set on the bench; null: not said", "1")]
+    stop_deg: Annotated[float | None, told("The stop as planned; null: not said", "distributor deg")]
+    trim_mm: Annotated[float | None, told("What to do to the stop: + build up, − file; null: not said", "mm")]
+    springs: list[PlacedOfUnit]
+
+
+class SideOfBand(Document):
+    """The advance at a band, as predicted or as measured."""
+
+    rising_deg: Annotated[float, told("Advance, the speed rising", "distributor deg")]
+    rising_deviation_deg: Annotated[float, told("Its standard deviation", "distributor deg")]
+    falling_deg: Annotated[float, told("Advance, the speed falling", "distributor deg")]
+    falling_deviation_deg: Annotated[float, told("Its standard deviation", "distributor deg")]
+
+
+class BandOfUnit(Document):
+    """A band of the target: what was predicted, and what was measured."""
+
+    band: BandKind
+    speed_rpm: BandSpeed
+    min_deg: Annotated[float, told("Lower edge", "distributor deg")]
+    max_deg: Annotated[float, told("Upper edge", "distributor deg")]
+    verdict: Annotated[VerifyVerdict, told("How the measured advance was judged")]
+    measured: Annotated[SideOfBand, told("By the curve that was fitted to the readings as left")]
+    predicted: Annotated[SideOfBand | None, told("Set by calliper alone; null: the plan did not say")]
+    predicted_set: Annotated[SideOfBand | None, told("Once set on the bench; null: the plan did not say")]
+
+
+class LeftOfUnit(Document):
+    """A record of the finished unit."""
+
+    id: Annotated[str, told("The record's number")]
+    date: Annotated[str, told("The job's date; empty: none")]
+    verdict: VerifyVerdict
+    risk: Annotated[float | None, told("Probability that the unit is outside a band; null: not told", "1")]
+    set_by: Annotated[Literal["calliper", "bench"] | None, told("How it was set; null: not told")]
+    set_: Annotated[dict[str, float | str], told("What was measured as it was set, by the keys of the record")]
+    corrected: Annotated[list[str], told("What was then to be moved")]
+    plan: Annotated[PlanOfUnit | None, told("What had been said; null: the record does not tell")]
+    bands: list[BandOfUnit]
+
+
+class UnitOfFolder(Document):
+    """A unit of the folder."""
+
+    name: Annotated[str, told("Its job file in the folder, without the ending")]
+    file: Annotated[str, told("Its job file, as named")]
+    title: str
+    unit: Annotated[str, told("What the job calls the unit; empty: nothing")]
+    date: Annotated[str, told("The job's date; empty: none")]
+    state: Annotated[
+        Literal["begun", "book", "swept", "measured", "planned", "read as left", "passed"],
+        told("How far it has come; read as left: built and swept, and not passed"),
+    ]
+    next: Annotated[str, told("What to do next")]
+    faults: Annotated[list[str], told("What is wrong with its files")]
+    found: Annotated[FoundOfUnit | None, told("null: not checked as found")]
+    plan: Annotated[PlanOfUnit | None, told("null: not planned from the job as it is now")]
+    left: Annotated[list[LeftOfUnit], told("Records of the finished unit, the first first")]
+    first: Annotated[
+        Literal["passed", "failed", "open"] | None,
+        told(
+            "The finished unit at first setting; open: it was never judged before something was moved; null: no record"
+        ),
+    ]
+    corrections: Annotated[int, told("How often something was to be moved before the last record", "1")]
+
+
+class UnitsDocument(Document):
+    """The units of a folder, by name."""
+
+    folder: str
+    units: list[UnitOfFolder]
+    files: Files
+
+    @classmethod
+    def of(cls, folder: str, units: Sequence[UnitOfFolder], search: str = "") -> UnitsDocument:
+        """The units of a folder, or those whose name, title or number has all words of a search."""
+        words = search.lower().split()
+        kept = [u for u in units if all(w in f"{u.name} {u.title} {u.unit}".lower() for w in words)]
+        return cls(folder=folder, units=kept, files=[])
+
+
+def first_time(left: list[LeftOfUnit]) -> Literal["passed", "failed", "open"] | None:
+    """How the finished unit did at first setting: the first record that settles it, unless something was to be moved before."""
+    for one in left:
+        if one.verdict in ("passes", "fails"):
+            return "passed" if one.verdict == "passes" else "failed"
+        if one.corrected:
+            return "open"
+    return "open" if left else None

@@ -1,0 +1,77 @@
+"""The units of a folder: which they are, what is known of each, and what to do next; read from their files alone."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from recurve.errors import InputError, RecurveError
+from recurve.job.edit import read_edited
+from recurve.job.model import BareJob, Job
+from recurve.job.read import load_any
+from recurve.output.planfile import current_plan, plan_folder
+
+State = Literal["begun", "book", "swept", "measured", "planned", "read as left", "passed"]
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A unit of the workshop: its `name` in addresses, the job file, and what is read of it; `faults` where it cannot be."""
+
+    name: str
+    path: Path
+    title: str
+    about: str
+    state: State
+    next: tuple[str, str]  # the step and what to do there
+    faults: tuple[str, ...] = ()
+    date: str = ""
+    inputs: str = ""  # the job's fingerprint, "" where it cannot be read
+
+
+def unit_of(name: str, path: Path) -> Unit:
+    """What is known of a unit, by its files alone."""
+    try:
+        edited = read_edited(path)
+    except InputError as refused:
+        return Unit(name, path, path.stem, "", "begun", ("book", "correct the file by hand"), tuple(refused.faults))
+    about = str(edited.answers.get("unit", ""))
+    try:
+        job = load_any(path)
+    except RecurveError as refused:
+        faults = tuple(refused.faults) if isinstance(refused, InputError) else (str(refused),)
+        state: State = "book" if "target.points" in edited.answers else "begun"
+        todo = ("book", "enter the book's figures")
+        return Unit(name, path, edited.title, about, state, todo, faults, str(edited.answers.get("date", "")))
+    state, todo = _state(path, job)
+    return Unit(name, path, edited.title, about, state, todo, date=job.date, inputs=job.fingerprint)
+
+
+def _state(path: Path, job: Job | BareJob) -> tuple[State, tuple[str, str]]:
+    left = last_left(path)
+    if left == "passes":
+        return "passed", ("papers", "hand it over")
+    if left:
+        return "read as left", ("left", f"last time: {left}")
+    if isinstance(job, Job) and current_plan(job) is not None:
+        return "planned", ("set", "build and set the unit")
+    if isinstance(job, Job) and job.catalogue is not None and job.target is not None:
+        return "measured", ("plan", "plan it")
+    if isinstance(job, Job):
+        return "measured", ("springs", "enter the springs you can get")
+    if job.sweep is not None:
+        return "swept", ("look", "take a first look")
+    if job.target is not None:
+        return "book", ("sweep", "sweep the unit as found")
+    return "begun", ("book", "enter what the book asks for")
+
+
+def last_left(path: Path) -> str:
+    """The verdict of the last reading of the finished unit; "" if there is none."""
+    try:
+        table: dict[str, Any] = tomllib.loads((plan_folder(path) / "as-left.toml").read_text(encoding="utf-8"))
+        return str(table["as_left"][-1]["verdict"])
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, KeyError, IndexError, TypeError):
+        return ""

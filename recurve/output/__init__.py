@@ -8,5 +8,9 @@ Offers:
 - `judged`: `AskedLeft`, `finished_unit`, `judge_found`, `judge_left`
 - `learned`: `learn_units`, `LearnedUnits`, `write_type`
 - `planfile`: `current_plan`, `plan_folder`, `plan_path`, `planned_unit`, `read_to_write`
+- `remembered`: `read_units`
 - `results`: `Asked`, `plan_job`, `plan_jobs`, `plans_document`, `summary`, `worst_status`
+- `unitfiles`: `ARCHIVE`, `is_type`, `OTHER`, `paths`, `tables_named`
+- `unitfolder`: `Unit`, `unit_of`
+- `unitrows`: `write_rows`
 """

@@ -155,7 +155,7 @@ Offers:
 - `plan`: `AlternativeBuild`, `Choose`, `make_plan`, `Plan`, `PlanVerdict`
 - `problem`: `Problem`, `problem_of`, `spring_bounds`
 - `search`: `Report`, `search`
-- `simulate`: `Built`, `stretch_through`
+- `simulate`: `Built`, `Forecast`, `stretch_through`
 - `springset`: `Constraints`, `post_diameter`, `spring_set_of`, `SpringSet`
 - `suggest`: `Suggestion`
 - `wanted`: `wanted_of`, `wanted_springs`, `WantedSprings`, `Which`

@@ -23,6 +23,7 @@ from recurve.job.answers import check_rows, read_answer, read_row
 from recurve.job.live import Reading, SweepFile
 from recurve.job.questions import questions
 from recurve.job.read import load_any, load_job, read_as_left
+from recurve.output.history import history_of
 from recurve.physics.posts import BodyPoint, PointPosts
 
 Change = tuple[str, str]
@@ -218,6 +219,8 @@ COMMANDS = {
     "every unit left out": ["learn", "JOB", "--leave-out", "JOB", "--to", "t.toml"],
     "a stranger left out": ["learn", "JOB", "--leave-out", "ONE", "--to", "t.toml"],
     "a unit twice": ["learn", "JOB", "JOB", "--to", "t.toml"],
+    "units of no folder": ["units", "JOB"],
+    "a table of units over a catalogue": ["units", ".", "--csv", "springs.csv"],
     "no such type": ["check", "UNTYPED"],
     "a type full of faults": ["check", "TYPED"],
     "a type without its springs' tables": ["check", "LOOSETYPED"],
@@ -344,6 +347,11 @@ def commands(folder: Path) -> Iterator[tuple[str, list[str]]]:
     (folder / "changed" / "unit.toml").write_text("x = 1\n", encoding="utf-8")
     for name, arguments in COMMANDS.items():
         yield name, said([str(made.get(a, a)) for a in arguments])
+    kept = folder / "one" / "unit-plan"
+    kept.mkdir()
+    for name, text in {"a record in no words": "nothing", "a record without a verdict": "as_left = [3]\n"}.items():
+        (kept / "as-left.toml").write_text(text, encoding="utf-8")
+        yield name, history_of("one", folder / "one" / "unit.toml").faults
     (folder / "unit-plan").write_text("in the way", encoding="utf-8")
     yield "a file in the folder's place", said(["wind", str(made["JOB"]), *BY_HAND])
     yield "a folder in no folder", told(check_writable, folder / "no" / "such")

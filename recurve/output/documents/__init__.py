@@ -16,4 +16,6 @@ Offers:
 - `schemas`: `document_schema`
 - `springs`: `SpringDocument`, `WantedSpring`, `WindDocument`, `WindingDocument`, `WoundSpring`
 - `timing`: `TimingDocument`, `at_least`, `columns`, `off_book_words`, `timing_cell`, `unit_words`
+- `units`: `BandOfUnit`, `FindingOfUnit`, `first_time`, `FoundOfUnit`, `LeftOfUnit`, `PlacedOfUnit`, `PlanOfUnit`,
+  `SideOfBand`, `UnitOfFolder`, `UnitsDocument`
 """

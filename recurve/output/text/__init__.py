@@ -8,5 +8,6 @@ Offers:
 - `look`: `band_cells`, `mark_lines`, `rate_words`, `strength_rows`
 - `plan`: `curve_text`, `plan_text`
 - `setting`: `setting_words`
+- `units`: `units_text`
 - `workshop`: `spring_text`, `timing_text`, `wind_csv`, `wind_notes`, `wind_text`
 """

@@ -31,7 +31,10 @@ def after_draw(rejected: bool, job: Path) -> str:
 def after_wind(all_can_be_wound: bool, job: Path) -> str:
     """After a table for the winder."""
     if not all_can_be_wound:
-        return "Next: allow more (--outer, --overall, --tolerance), or take other springs\n  (--springs ideal), and run wind again"
+        return (
+            "Next: allow more (--outer, --overall, --tolerance), or take other springs\n"
+            "  (--springs ideal), and run wind again"
+        )
     return "Next: send the winder the table and drawings; weigh what comes back, see:\n  recurve spring --help"
 
 

@@ -24,18 +24,18 @@ def after_curve(job: Path) -> str:
 def after_draw(rejected: bool, job: Path) -> str:
     """After a drawing; `rejected`: the model rejects the unit."""
     if rejected:
-        return "Next: hold the drawing against the part, correct the numbers named, and draw again"
-    return f"Next: hold the drawing against the part, then:\n  recurve check {_quoted(job)}"
+        return "Next: compare the drawing with the part, correct those numbers, draw again"
+    return f"Next: compare the drawing with the part, then:\n  recurve check {_quoted(job)}"
 
 
 def after_wind(all_can_be_wound: bool, job: Path) -> str:
     """After a table for the winder."""
     if not all_can_be_wound:
         return (
-            "Next: allow more (--outer, --overall, --tolerance), or take other springs\n  (--springs ideal), and "
-            "run recurve wind again"
+            "Next: allow more (--outer, --overall, --tolerance), or take other springs\n"
+            "  (--springs ideal), and run wind again"
         )
-    return "Next: send the winder the table and drawings; weigh the springs that come, see:\n  recurve spring --help"
+    return "Next: send the winder the table and drawings; weigh what comes back, see:\n  recurve spring --help"
 
 
 def after_spring(of_use: bool, file: str | None) -> str:

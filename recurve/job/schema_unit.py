@@ -161,8 +161,7 @@ class SlopeMotion(Table):
     def _weights(self) -> SlopeMotion:
         if not -14.0 < self.level.value < -6.0:
             raise ValueError(
-                f"level: got {self.level.value:g}, expected between -14 and -6: the natural logarithm of the weights' effect "
-                "in kg·m²/rad"
+                f"level: got {self.level.value:g}, expected between -14 and -6, the logarithm of the weights' effect [kg·m²/rad]"
             )
         return self
 

@@ -74,6 +74,7 @@ class Of(StrEnum):
     check = "check"
     plan = "plan"
     verify = "verify"
+    units = "units"
     timing = "timing"
     curve = "curve"
     wind = "wind"

@@ -233,4 +233,4 @@ def test_the_remark_says_how_they_were_taken_together(tmp_path: Path) -> None:
     assert job.sweep is not None and job.sweep.groups is not None and job.sweep.groups.readings == 5000
     code, out, _ = outcome(["curve", str(path)])
     assert code == 0
-    assert f"taken together in {len(job.sweep.speed)} groups of like speed" in " ".join(out.split())
+    assert f"averaged in {len(job.sweep.speed)} groups of nearly equal speed" in " ".join(out.split())

@@ -176,7 +176,7 @@ def test_a_free_length_that_contradicts_the_take_up_is_told_with_the_slip() -> N
     outside = job_with(FOUND_PRIMARY, f'takeup = "7 ± 0.5 deg"\nfree_length = "{free + 2:.2f} mm"\nrate = "4.0 N/mm"\n')
     assert not any("take-up" in note for note in agree.notes)
     told = next(note for note in outside.notes if "take-up of 7.0°" in note)
-    assert "cannot both be right" in told and "outside of the hooks" in told
+    assert "contradict each other" in told and "outside of the hooks" in told
 
 
 def test_a_free_length_between_the_middles_of_the_posts_is_told_as_such() -> None:
@@ -185,7 +185,7 @@ def test_a_free_length_between_the_middles_of_the_posts_is_told_as_such() -> Non
     free = 1e3 * unit.springs[1].spring.free_length - 2.5
     between = job_with(FOUND_PRIMARY, f'takeup = "7 ± 0.5 deg"\nfree_length = "{free:.2f} mm"\nrate = "4.0 N/mm"\n')
     told = next(note for note in between.notes if "take-up of 7.0°" in note)
-    assert "cannot both be right" in told and "measured between centres" in told
+    assert "contradict each other" in told and "measured between centres" in told
 
 
 def test_a_rate_that_contradicts_the_weights_is_told() -> None:

@@ -121,6 +121,7 @@ def sample(command: str, folder: Path) -> dict[str, Any]:
         "verify": [path, str(folder / "as-found.csv")],
         "wind": [path, *BY_HAND],
         "spring": [*HUNG, "--free-length", "13.2 mm"],
+        "units": [str(folder)],
         "learn": [path, "--to", str(folder / "type.toml"), "--replace"],
     }
     return written([command, *rest.get(command, [path])])

@@ -118,7 +118,8 @@ def test_the_note_names_a_reading_that_helps(tmp_path: Path) -> None:
     before = load_job(path)
     (note,) = [n for n in before.notes if "uncertain by more than 10 %" in n]
     found = re.search(
-        r"from 0\.0° to ([\d.]+)° \(distributor\): take readings at about (\d+) rpm, speed (rising|falling)", note
+        r"from 0\.0° to ([\d.]+)° \(distributor\): take readings at about (\d+) rpm \(distributor\), speed (rising|falling)",
+        note,
     )
     assert found is not None, note
     rpm = float(found[2])

@@ -319,7 +319,7 @@ def test_the_bands_that_fight_are_named() -> None:
     text = " ".join(plan.reasons)
     assert "600 rpm" in text
     assert "700 rpm" in text
-    assert "fight" in text
+    assert "contradict each other" in text
 
 
 def test_a_stop_out_of_reach_says_how_far() -> None:

@@ -60,6 +60,9 @@ MORE_JOBS: dict[str, tuple[Change, ...]] = {
     ),
     "radii that do not begin at 0": ((MOTION, RADII.format('"1 deg", "5 deg", "14 deg"', '"20 mm", "21 mm", "23 mm"')),),
     "radii that end early": ((MOTION, RADII.format('"0 deg", "2 deg", "5 deg"', '"20 mm", "21 mm", "23 mm"')),),
+    "weights of no distributor": (
+        (MOTION, '[weights.motion]\nkind = "slope"\nreach = "14 deg"\nlevel = "-3"\ntilt = "0"\nbow = "0"\n\n'),
+    ),
     "a point two ways": (('pivot = { radius = "21.0 mm" }', 'pivot = { radius = "21 mm", xy = ["1 mm", "2 mm"] }'),),
     "a pivot on the axis": ((PIVOT, 'pivot = { radius = "0 mm" }'),),
     "a centre of gravity half told": ((CG, 'cg = { distance = "12.6 mm" }'),),

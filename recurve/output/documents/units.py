@@ -81,7 +81,9 @@ class LeftOfUnit(Document):
     verdict: VerifyVerdict
     risk: Annotated[float | None, told("Probability that the unit is outside a band; null: not told", "1")]
     set_by: Annotated[Literal["calliper", "bench"] | None, told("How it was set; null: not told")]
-    set_: Annotated[dict[str, float | str], told("What was measured as it was set, by the keys of the record")]
+    set_: Annotated[
+        dict[str, float | str], told("What was measured as it was set, by the keys of the record", "mm or deg by key")
+    ]
     corrected: Annotated[list[str], told("What was then to be moved")]
     plan: Annotated[PlanOfUnit | None, told("What had been said; null: the record does not tell")]
     bands: list[BandOfUnit]

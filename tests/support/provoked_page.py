@@ -43,7 +43,9 @@ def client_of(folder: Path) -> TestClient:
     """One who asks the page of the copied examples."""
     shutil.copytree(ROOT / "data", folder / "data")
     shutil.copytree(ROOT / "examples", folder / "examples", ignore=shutil.ignore_patterns("*-plan"))
-    return TestClient(build_app(folder / "examples"), base_url="http://127.0.0.1", headers={"hx-request": "true"})
+    app = build_app(folder / "examples")
+    here = ("127.0.0.1", 50000)
+    return TestClient(app, base_url="http://127.0.0.1", headers={"hx-request": "true"}, client=here)
 
 
 def pages(folder: Path) -> Iterator[tuple[str, list[str]]]:

@@ -18,6 +18,7 @@ from recurve.files import write_folder
 from recurve.job.answers import document_of
 from recurve.job.questions import Answers
 from recurve.job.reread import answers_of
+from recurve.text import plain
 
 NEW = "# {title}\n# Written by recurve; change it by hand whenever you like, it is read again.\n"
 
@@ -91,12 +92,25 @@ def save_answer(path: Path, key: str, value: Any, shown: Any) -> Edited | Clash:
     return _written(before, answers)
 
 
+def name_table(path: Path, key: str, file: str) -> None:
+    """Let a job file name another table of its own at a dotted key that it has; all else of it stays. Raises OutputError."""
+    import tomlkit
+
+    document = tomlkit.parse(path.read_text(encoding="utf-8-sig"))
+    *tables, last = key.split(".")
+    table: Any = document
+    for name in tables:
+        table = table[name]
+    table[last] = file
+    write_folder(path.parent, {path.name: tomlkit.dumps(document).encode("utf-8")})
+
+
 def begin(path: Path, answers: Answers) -> Edited:
     """A new job file with these answers; it must not be there yet. Raises InputError and OutputError."""
     if path.exists():
         raise InputError(f"{path}: got a file that is there already, expected another name")
     path.parent.mkdir(parents=True, exist_ok=True)
-    text = NEW.format(title=str(answers.get("title", path.stem)).replace("\n", " "))
+    text = NEW.format(title=plain(str(answers.get("title", path.stem))))
     write_folder(path.parent, {path.name: text.encode()})
     return _written(read_edited(path), dict(answers))
 

@@ -20,6 +20,7 @@ from recurve.page import planning, setting, sweeping, unit
 from recurve.page.bench import Asked, Bench, answers
 from recurve.page.safety import COOKIE, Door, Guard
 from recurve.page.workshop import archive, copy_unit, curve_picture, find, folder_for, units
+from recurve.text import plain
 
 STATIC = {"page.js": "text/javascript", "bench.css": "text/css", "htmx.min.js": "text/javascript"}
 # What may be fetched of a plan's folder, and as what.
@@ -101,13 +102,13 @@ def workshop(asked: Asked) -> Response:
 
 def new_unit(asked: Asked) -> Response:
     """A new unit, empty or from another."""
-    title, like = asked.form.get("title", "").strip()[:100], asked.form.get("like", "")
+    title, like = plain(asked.form.get("title", ""))[:100], asked.form.get("like", "")
     with asked.bench.writing:
         if like:
             source = find(asked.bench.folder, like)
             if source is None:
                 raise HTTPException(404, "There is no such unit here.")
-            made = copy_unit(asked.bench.folder, source)
+            made = copy_unit(asked.bench.folder, source, title)
         else:
             made = folder_for(asked.bench.folder, title)
             begin(made, {"title": title or "A unit"})

@@ -29,7 +29,9 @@ def serve_folder(folder: Path, port: int, lan: bool, browser: bool, say: Callabl
         say("Anyone on this network who has the code can see and change the units. Use only your own network.")
     say("Ctrl-C ends the page; everything shown as saved is kept.")
     app = build_app(folder, door)
-    config = uvicorn.Config(app, log_level="warning", access_log=False, timeout_graceful_shutdown=2)
+    config = uvicorn.Config(
+        app, log_level="warning", access_log=False, proxy_headers=False, timeout_graceful_shutdown=2
+    )
     server = uvicorn.Server(config)
     if browser:
         threading.Thread(target=_open, args=(server, address), daemon=True).start()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any, Literal
 
 import numpy as np
@@ -102,18 +103,28 @@ def upload(asked: Asked) -> Response:
     with asked.bench.writing:
         folder = plan_folder(asked.path) if which == "left" else asked.path.parent
         name = "as-left.csv" if which == "left" else f"{asked.path.stem}-read.csv"
-        text, faults = asked.form.get("file", ""), []
-        faults_found: list[str] = []
-        write_folder(folder, {f".{name}": text.encode("utf-8")})
-        read_sweep(folder / f".{name}", "the file", faults_found)
-        (folder / f".{name}").unlink(missing_ok=True)
-        faults += faults_found
+        content, faults = asked.form.get("file", "").encode("utf-8"), list[str]()
+        with TemporaryDirectory() as aside:
+            tried = Path(aside, name)
+            tried.write_bytes(content)
+            read_sweep(tried, "the file", faults)
         if faults:
             raise InputError(faults)
-        write_folder(folder, {name: text.encode("utf-8")})
+        _keep_earlier(folder / name, content)
+        write_folder(folder, {name: content})
         if which == "found":
             save_answer(asked.path, "sweep.file", name, read_edited(asked.path).answers.get("sweep.file", ""))
     return Response(status_code=204, headers={"HX-Refresh": "true"})
+
+
+def _keep_earlier(path: Path, content: bytes) -> None:
+    """Readings that another file would take the place of stay beside it under a number of their own."""
+    if not path.is_file() or path.read_bytes() == content:
+        return
+    number = 1
+    while (kept := path.with_name(f"{path.stem}-{number}{path.suffix}")).exists():
+        number += 1
+    path.rename(kept)
 
 
 def _which(asked: Asked) -> Which:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 from starlette.exceptions import HTTPException
@@ -26,6 +28,7 @@ from recurve.page.bench import Asked
 from recurve.page.fields import STEPS, as_shown, field_of, groups, question_of, read_field, shown_as, step_of
 from recurve.page.workshop import curve_picture
 from recurve.springs.spring import Spring
+from recurve.text import printable
 from recurve.units import RPM
 
 
@@ -84,11 +87,12 @@ def answer(asked: Asked) -> Response:
         before = read_edited(asked.path)
         try:
             value = read_field(question, typed, before.answers)
+            if question.kind == "file":
+                _inside(asked, value, before)
         except ValueError as fault:
             field = replace(field_of(question, before.answers), value=typed, told=f"{fault}.", fault=True)
             return asked.show("field.html", field=field)
-        shown = json.loads(asked.form.get("shown") or '""')
-        saved = save_answer(asked.path, question.key, value, shown)
+        saved = save_answer(asked.path, question.key, value, _was_shown(asked))
         if isinstance(saved, Clash):
             field = replace(
                 field_of(question, before.answers), value=shown_as(value), shown=as_shown(saved.there), fault=True,
@@ -104,6 +108,24 @@ def answer(asked: Asked) -> Response:
         whole = {"HX-Retarget": "#questions", "HX-Reswap": "innerHTML"}
         return asked.show("groups.html", groups=groups(now, saved.answers), now=now, headers=headers | whole)
     return asked.show("field.html", field=field_of(question, saved.answers, saved=True), headers=headers)
+
+
+def _was_shown(asked: Asked) -> Any:
+    """The answer as it was when its field was made; None, which no answer is, where that was garbled on its way."""
+    try:
+        return json.loads(asked.form.get("shown") or '""')
+    except ValueError:
+        return None
+
+
+def _inside(asked: Asked, named: str, before: Edited) -> None:
+    """A table that is named on the page must lie in its folder; one that the file names already may lie elsewhere. Raises
+    ValueError."""
+    folder = asked.bench.folder
+    there = Path(os.path.realpath(asked.path.parent / printable(named)))
+    inside = named.isprintable() and there.is_relative_to(folder)
+    if named and named not in before.answers.values() and not inside:
+        raise ValueError(f"got {named}, expected a file in {folder.name}, the folder of this page; copy it there first")
 
 
 def _shelved(asked: Asked, saved: Edited) -> Edited:

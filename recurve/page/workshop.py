@@ -7,7 +7,7 @@ import shutil
 from pathlib import Path
 
 from recurve.errors import InputError
-from recurve.job.edit import beside_file, read_edited, save_answer
+from recurve.job.edit import beside_file, name_table, read_edited, save_answer
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any
 from recurve.output.figures.quick import curve_svg, dots_of, last_rpm, traced
@@ -18,12 +18,18 @@ from recurve.physics.curve import trace
 from recurve.text import beside, path_text
 from recurve.units import RPM
 
+# Answers that are of one unit alone: another of its kind has its own.
+OWN = ("unit", "date", "sweep.file", "~sweep", "~readings")
+
 
 def find(folder: Path, name: str) -> Path | None:
     """The job file of a name, only of one that lies in the folder."""
     path = folder / f"{name}.toml"
-    inside = path.resolve().is_relative_to(folder.resolve())
-    return path if inside and "\0" not in name and path.is_file() and path.name not in OTHER else None
+    try:
+        inside = path.resolve().is_relative_to(folder.resolve())
+        return path if inside and path.is_file() and path.name not in OTHER else None
+    except (OSError, ValueError):  # no file system has such a name
+        return None
 
 
 def units(folder: Path, search: str = "") -> list[Unit]:
@@ -64,27 +70,30 @@ def folder_for(folder: Path, title: str) -> Path:
     raise InputError(f"{folder / base}: got a thousand units of this name, expected another")
 
 
-def copy_unit(folder: Path, path: Path) -> Path:
-    """A unit's files under a new name, without its plan: the same type comes in again."""
+def copy_unit(folder: Path, path: Path, title: str = "") -> Path:
+    """A unit's files under a new name, for another of its kind: without its plan, and without what is of that one unit alone,
+    its number, its date and its readings. `title` is the new one's, that of the first with "copy" if it is empty."""
     edited = read_edited(path)
-    made = folder_for(folder, f"{edited.title} copy")
+    title = title or f"{edited.title} copy"
+    made = folder_for(folder, title)
     made.parent.mkdir(parents=True)
     shutil.copy2(path, made)
     if beside_file(path).is_file():
         shutil.copy2(beside_file(path), beside_file(made))
-    for key, table in tables_of(path):
+    for key, value in (("title", title), *((key, "") for key in OWN)):
+        save_answer(made, key, value, read_edited(made).answers.get(key, ""))
+    for key, table in tables_of(made, path):
         if "/" not in table and "\\" not in table:
             shutil.copy2(beside(path, table), made.parent / table)
         else:
             there = path_text(Path(os.path.relpath(beside(path, table).resolve(), made.parent.resolve())))
-            save_answer(made, key, there, table)
+            name_table(made, key, there)
     return made
 
 
-def tables_of(path: Path) -> list[tuple[str, str]]:
-    """The tables that a job file names and that are there, each with its key."""
-    named = [(key, name) for key, name in tables_named(path) if key != "type"]
-    return [(key, name) for key, name in named if beside(path, name).is_file()]
+def tables_of(made: Path, path: Path) -> list[tuple[str, str]]:
+    """The tables that a copy names and that are there beside the first, each with its key."""
+    return [(key, name) for key, name in tables_named(made) if beside(path, name).is_file()]
 
 
 def archive(folder: Path, name: str, path: Path) -> None:
@@ -94,7 +103,8 @@ def archive(folder: Path, name: str, path: Path) -> None:
     while away.exists():
         number += 1
         away = folder / ARCHIVE / f"{name.replace('/', '-')}-{number}"
-    if path.parent.resolve() != folder.resolve() and len(list(path.parent.glob("*.toml"))) <= 3:
+    alone = [p for _, p in paths(folder) if p.parent == path.parent] == [path]
+    if path.parent.resolve() != folder.resolve() and alone:
         away.parent.mkdir(exist_ok=True)
         path.parent.rename(away)
         return

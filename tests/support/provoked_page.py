@@ -18,11 +18,11 @@ from starlette.testclient import TestClient
 
 from recurve.diagnosis.setting import Shown, post_to_bend
 from recurve.errors import RecurveError
-from recurve.job.edit import begin
+from recurve.job.edit import begin, read_edited
 from recurve.job.read import load_job
 from recurve.output.judged import finished_unit
 from recurve.page.app import build_app
-from recurve.page.fields import question_of, read_field
+from recurve.page.fields import as_shown, question_of, read_field
 from recurve.page.serve import _listener
 from recurve.page.work import Works
 from recurve.page.workshop import folder_for
@@ -43,7 +43,9 @@ def client_of(folder: Path) -> TestClient:
     """One who asks the page of the copied examples."""
     shutil.copytree(ROOT / "data", folder / "data")
     shutil.copytree(ROOT / "examples", folder / "examples", ignore=shutil.ignore_patterns("*-plan"))
-    return TestClient(build_app(folder / "examples"), base_url="http://127.0.0.1", headers={"hx-request": "true"})
+    app = build_app(folder / "examples")
+    here = ("127.0.0.1", 50000)
+    return TestClient(app, base_url="http://127.0.0.1", headers={"hx-request": "true"}, client=here)
 
 
 def pages(folder: Path) -> Iterator[tuple[str, list[str]]]:
@@ -70,6 +72,9 @@ def pages(folder: Path) -> Iterator[tuple[str, list[str]]]:
     yield "a key that is not measured", asked("/u/launch/was-set", key="colour", value="1")
     for what in ("spring-primary=none", "rate-primary=heavy", "rate-primary=5000", "bend-primary=much"):
         yield what, asked(f"/u/launch/tried?{what}")
+    there = as_shown(read_edited(folder / "examples" / "launch.toml").answers["catalogue.file"])
+    told = client.post("/u/launch/answer", data={"key": "catalogue.file", "value": "/etc/x.csv", "shown": there}).text
+    yield "a table elsewhere", [html.unescape(one) for one in re.findall(r'<p class="told"[^>]*>(.*?)</p>', told)]
     text = (folder / "examples" / "launch.toml").read_text(encoding="utf-8")
     bookless = re.sub(r"\[target\]\n.*?(?=\n\[)", "", text, flags=re.S)
     (folder / "examples" / "bookless.toml").write_text(bookless, encoding="utf-8")

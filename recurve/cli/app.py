@@ -10,6 +10,7 @@ from recurve.cli.check import check, verify
 from recurve.cli.console import BAD_INPUT, app, tell
 from recurve.cli.guide import guide
 from recurve.cli.learn import learn
+from recurve.cli.order import order
 from recurve.cli.page import page
 from recurve.cli.plan import plan
 from recurve.cli.show import curve, draw, schema, timing
@@ -35,6 +36,7 @@ for _command in (
     draw,
     check,
     plan,
+    order,
     verify,
     timing,
     curve,

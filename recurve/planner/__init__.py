@@ -157,6 +157,7 @@ Offers:
 - `search`: `Report`, `search`
 - `simulate`: `Built`, `Forecast`, `stretch_through`
 - `springset`: `Constraints`, `post_diameter`, `spring_set_of`, `SpringSet`
+- `stock`: `allot`, `Allotted`, `Need`, `shared`
 - `suggest`: `Suggestion`
 - `wanted`: `wanted_of`, `wanted_springs`, `WantedSprings`, `Which`
 - `window`: `RateWindow`, `SpringWindow`, `Window`

@@ -93,6 +93,7 @@ def test_bad_input(output: Commands, tmp_path: Path) -> None:
         "",
         "check",
         "plan",
+        "order",
         "verify",
         "timing",
         "curve",

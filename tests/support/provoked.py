@@ -223,6 +223,8 @@ COMMANDS = {
     "a stranger left out": ["learn", "JOB", "--leave-out", "ONE", "--to", "t.toml"],
     "a unit twice": ["learn", "JOB", "JOB", "--to", "t.toml"],
     "units of no folder": ["units", "JOB"],
+    "an order of a unit twice": ["order", "JOB", "JOB"],
+    "an order over a catalogue": ["order", "JOB", "--csv", "springs.csv"],
     "a table of units over a catalogue": ["units", ".", "--csv", "springs.csv"],
     "no such type": ["check", "UNTYPED"],
     "a type full of faults": ["check", "TYPED"],

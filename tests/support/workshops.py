@@ -85,10 +85,16 @@ def planned(inputs: str, chance: float, side: Side = PREDICTED) -> dict[str, Any
     }  # fmt: skip
 
 
-def add_unit(folder: Path, name: str, plan: float | None = None, left: tuple[Left, ...] = ()) -> Path:
+def add_unit(
+    folder: Path,
+    name: str,
+    plan: float | None = None,
+    left: tuple[Left, ...] = (),
+    changes: tuple[tuple[str, str], ...] = (),
+) -> Path:
     """A unit in a folder of its own, planned with a chance of passing if one is given, and with these records."""
     (folder / name).mkdir(parents=True)
-    path = write_job(folder / name)
+    path = write_job(folder / name, *changes)
     kept = path.parent / "unit-plan"
     if plan is not None or left:
         kept.mkdir()

@@ -4,7 +4,8 @@ Each is built from its result by `of`; the reports and the build sheet read its 
 
 Offers:
 
-- `base`: `deg`, `mm`, `PlaceName`, `rpm`, `TargetBand`, `TrustDocument`, `UncertainAngle`, `UncertainSpeed`
+- `base`: `deg`, `if_known`, `listed`, `mm`, `number`, `PlaceName`, `rpm`, `TargetBand`, `TrustDocument`,
+  `UncertainAngle`, `UncertainSpeed`
 - `check`: `CheckDocument`, `EngineBand`, `FindingDocument`, `JudgedBand`, `VerifyDocument`
 - `condition`: `Angle`, `CapsuleDocument`, `CoilCharge`, `ConditionDocument`, `Pressure`, `Slope`
 - `curve`: `CurveDocument`
@@ -12,6 +13,7 @@ Offers:
 - `ideal`: `IdealPlan`, `WindowSpring`
 - `learn`: `LearnDocument`, `MisfitDocument`
 - `look`: `BandAsRead`, `ReadingsDocument`, `StrengthNeeded`
+- `order`: `LeftOut`, `OrderDocument`, `OrderedFor`, `OrderLine`, `SharedSpring`
 - `plan`: `CheckedCurve`, `JobOfMany`, `PlanDocument`, `PlannedBand`, `PlannedSpring`, `PlansDocument`
 - `schemas`: `document_schema`
 - `springs`: `SpringDocument`, `WantedSpring`, `WindDocument`, `WindingDocument`, `WoundSpring`

@@ -11,6 +11,7 @@ from recurve.job.schema import DIALECT
 from recurve.output.documents.check import CheckDocument, VerifyDocument
 from recurve.output.documents.curve import CurveDocument
 from recurve.output.documents.learn import LearnDocument
+from recurve.output.documents.order import OrderDocument
 from recurve.output.documents.plan import PlanOutput
 from recurve.output.documents.springs import SpringDocument, WindDocument
 from recurve.output.documents.timing import TimingDocument
@@ -26,6 +27,7 @@ DOCUMENTS: dict[str, Any] = {
     "spring": SpringDocument,
     "learn": LearnDocument,
     "units": UnitsDocument,
+    "order": OrderDocument,
 }
 
 

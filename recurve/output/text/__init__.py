@@ -6,6 +6,7 @@ Offers:
 - `layout`: `rounded`
 - `learn`: `learn_text`
 - `look`: `band_cells`, `mark_lines`, `rate_words`, `strength_rows`
+- `order`: `order_text`
 - `plan`: `curve_text`, `plan_text`
 - `setting`: `setting_words`
 - `units`: `units_text`

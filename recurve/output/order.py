@@ -1,0 +1,193 @@
+"""From the plans of several units to one list of springs."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from recurve.errors import Gathered, InputError
+from recurve.files import rewrite
+from recurve.job.model import BareJob, Job
+from recurve.job.read import load_any
+from recurve.job.schema import PlannedTable
+from recurve.output.documents.base import if_known, listed, mm, number
+from recurve.output.documents.order import LeftOut, OrderDocument, OrderedFor, OrderLine, SharedSpring
+from recurve.output.planfile import plan_path, read_planned
+from recurve.output.unitfolder import last_left
+from recurve.planner.stock import Allotted, Need, allot, shared
+from recurve.springs.spring import Spring
+from recurve.text import beside, csv_text
+
+HEAD = (
+    "id", "catalogue", "take", "order", "lacking", "in_stock", "rate [N/mm]", "free_length [mm]", "initial_tension [N]",
+    "wire [mm]", "outer [mm]", "coils", "material", "used for",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Planned:
+    """A unit whose springs are to be had: its job, and what its plan says."""
+
+    job: Job
+    planned: PlannedTable
+
+    @property
+    def drawer(self) -> str:
+        """The catalogue's file, wherever it is named from."""
+        return os.path.realpath(beside(self.job.path, self.job.document["catalogue"]["file"]))
+
+
+def order_list(paths: Sequence[Path]) -> OrderDocument:
+    """One list for the planned units of these jobs. Raises InputError with the faults of all jobs."""
+    twice = [p for i, p in enumerate(paths) if os.path.realpath(p) in {os.path.realpath(q) for q in paths[:i]}]
+    if twice:
+        raise InputError([f"{p}: got the same unit twice, expected each once" for p in twice])
+    gather = Gathered()
+    jobs = [gather(partial(load_any, path)) for path in paths]
+    gather.settle()
+    units, left_out = list[_Planned](), list[LeftOut]()
+    for job in jobs:
+        assert job is not None  # it was settled
+        one = _planned(job)
+        if isinstance(one, LeftOut):
+            left_out.append(one)
+        else:
+            units.append(one)
+    return _document(units, left_out)
+
+
+def _planned(job: Job | BareJob) -> _Planned | LeftOut:
+    """A unit that needs springs, or why it is not in the list."""
+    planned, shown = read_planned(plan_path(job.path)), str(job.path)
+    if last_left(job.path) == "passes":
+        return LeftOut(job=shown, why="it is built and has passed", settled=True)
+    if planned is None or not isinstance(job, Job) or job.catalogue is None:
+        return LeftOut(job=shown, why="it has no plan: run recurve plan first", settled=False)
+    if planned.inputs != job.fingerprint:
+        return LeftOut(job=shown, why="the job was changed after it was planned: plan it again", settled=False)
+    if planned.out_of_reach:
+        return LeftOut(job=shown, why="its plan is out of reach, so no springs are ordered for it", settled=False)
+    if not planned.springs:
+        return LeftOut(job=shown, why="its plan does not name the springs: plan it again", settled=False)
+    if not any(s.new for s in planned.springs):
+        return LeftOut(job=shown, why="it keeps the springs now fitted", settled=True)
+    return _Planned(job, planned)
+
+
+def _document(units: list[_Planned], left_out: list[LeftOut]) -> OrderDocument:
+    names = _Names()
+    needs = [
+        Need(i, s.place, names.of(one.drawer, s.id), tuple(names.of(one.drawer, a) for a in s.alternates))
+        for i, one in enumerate(units)
+        for s in one.planned.springs
+        if s.new
+    ]
+    springs = {names.of(one.drawer, s.id): s for one in units for s in _springs(one)}
+    shown = {one.drawer: os.path.normpath(beside(one.job.path, one.job.document["catalogue"]["file"])) for one in units}
+    allotted = allot(needs, {name: s.quantity for name, s in springs.items()})
+
+    def used_for(need: Need, name: str) -> OrderedFor:
+        return OrderedFor(
+            job=str(units[need.unit].job.path),
+            place=listed(need.place),
+            planned=names.told(need.planned)[1],
+            alternate=name != need.planned,
+        )
+
+    lines: dict[str, list[Allotted]] = {}
+    for one in allotted:
+        lines.setdefault(one.spring or one.need.planned, []).append(one)
+    made = []
+    for name in sorted(lines, key=names.told):
+        drawer, identity = names.told(name)
+        uses = [used_for(a.need, name) for a in lines[name]]
+        made.append(_line(identity, shown[drawer], springs.get(name), lines[name], uses))
+    serving = []
+    for several in shared(allotted):
+        drawer, identity = names.told(several.spring)
+        if several.spring in springs:
+            stock = springs[several.spring].quantity
+            left = None if stock is None else stock - sum(a.spring == several.spring for a in allotted)
+            uses = [used_for(n, several.spring) for n in several.needs]
+            serving.append(SharedSpring(id=identity, catalogue=shown[drawer], in_stock=left, used_for=uses))
+    kept = [s for s in serving if s.in_stock is None or s.in_stock > 0]
+    return OrderDocument(jobs=[str(u.job.path) for u in units], lines=made, shared=kept, left_out=left_out, files=[])
+
+
+def _springs(one: _Planned) -> tuple[Spring, ...]:
+    return () if one.job.catalogue is None else one.job.catalogue.springs
+
+
+class _Names:
+    """One name for each spring of each drawer: the same id in two drawers is two springs."""
+
+    def __init__(self) -> None:
+        self._told: dict[str, tuple[str, str]] = {}
+
+    def of(self, drawer: str, identity: str) -> str:
+        """The name of a spring."""
+        name = f"{drawer}\n{identity}"
+        self._told[name] = (drawer, identity)
+        return name
+
+    def told(self, name: str) -> tuple[str, str]:
+        """The drawer and the id of a name."""
+        return self._told[name]
+
+
+def _line(
+    identity: str, catalogue: str, spring: Spring | None, given: list[Allotted], used_for: list[OrderedFor]
+) -> OrderLine:
+    ordered, lacking = sum(a.ordered for a in given), sum(a.spring is None for a in given)
+    return OrderLine(
+        id=identity,
+        catalogue=catalogue,
+        take=len(given) - ordered - lacking,
+        order=ordered,
+        lacking=lacking,
+        in_stock=None if spring is None else spring.quantity,
+        rate_n_per_mm=None if spring is None else number(spring.rate / 1e3),
+        free_length_mm=None if spring is None else mm(spring.free_length),
+        initial_tension_n=None if spring is None else number(spring.initial_tension),
+        wire_mm=None if spring is None else if_known(mm, spring.wire),
+        outer_mm=None if spring is None else if_known(mm, spring.outer),
+        coils=None if spring is None else spring.coils,
+        material="" if spring is None else spring.material,
+        used_for=used_for,
+    )
+
+
+def write_order(path: Path, document: OrderDocument) -> None:
+    """Write the list as a table; one that is there must be such a list. Raises InputError and OutputError."""
+    if os.path.lexists(path) and not _is_list(path):
+        raise InputError(f"{path}: got a file that is no order list, expected a new name, or a list of recurve order")
+    rewrite(path, order_rows(document))
+
+
+def _is_list(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return file.read(200).decode("utf-8", "replace").startswith(",".join(HEAD[:5]))
+    except OSError:
+        return False
+
+
+def order_rows(document: OrderDocument) -> bytes:
+    """The list as CSV, a line for each spring; the columns name their units."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(HEAD)
+    for line in document.lines:
+        numbers = (
+            line.take, line.order, line.lacking, line.in_stock, line.rate_n_per_mm, line.free_length_mm, line.initial_tension_n,
+            line.wire_mm, line.outer_mm, line.coils,
+        )  # fmt: skip
+        uses = "; ".join(f"{u.job} {u.place}{f' (planned {u.planned})' if u.alternate else ''}" for u in line.used_for)
+        cells = ["" if x is None else f"{x:g}" for x in numbers]
+        writer.writerow([csv_text(line.id), csv_text(line.catalogue), *cells, csv_text(line.material), csv_text(uses)])
+    return out.getvalue().encode("utf-8")

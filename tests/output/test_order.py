@@ -1,0 +1,95 @@
+"""One order list of several plans. The plans are invented and written by hand (tests/support/workshops.py): each asks for the
+primary A1, of which there are two, or A2 in its place."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import pytest
+from commands import run
+from jobs import SPRINGS
+from workshops import Left, add_unit
+
+from recurve.output.documents.order import OrderDocument
+from recurve.output.order import HEAD, order_list, order_rows
+
+
+def units(folder: Path, *names: str) -> list[Path]:
+    """Planned units that share one drawer."""
+    (folder / "drawer.csv").write_text(SPRINGS, encoding="utf-8")
+    return [add_unit(folder, name, 0.9, changes=(('"springs.csv"', '"../drawer.csv"'),)) for name in names]
+
+
+def lines(document: OrderDocument) -> list[tuple[str, int, int, int]]:
+    """Name, taken, ordered, lacking."""
+    return [(x.id, x.take, x.order, x.lacking) for x in document.lines]
+
+
+def test_the_stock_is_shared(tmp_path: Path) -> None:
+    """Two A1 and one A2 for four units: the third gets the alternate, the fourth none."""
+    paths = units(tmp_path, "a", "b", "c", "d")
+    assert lines(order_list(paths[:2])) == [("A1", 2, 0, 0)]
+    three = order_list(paths[:3])
+    assert lines(three) == [("A1", 2, 0, 0), ("A2", 1, 0, 0)] and three.good
+    assert [u.planned for u in three.lines[1].used_for] == ["A1"] and three.lines[1].used_for[0].alternate
+    four = order_list(paths)
+    assert lines(four) == [("A1", 2, 0, 1), ("A2", 1, 0, 0)] and not four.good
+
+
+def test_a_drawer_of_its_own(tmp_path: Path) -> None:
+    """The same id in two drawers is two springs."""
+    paths = [*units(tmp_path, "a", "b"), add_unit(tmp_path, "own", 0.9), add_unit(tmp_path, "own2", 0.9)]
+    found = order_list(paths)
+    assert [(x.id, x.take, x.in_stock) for x in found.lines] == [("A1", 2, 2), ("A1", 1, 2), ("A1", 1, 2)]
+    assert len({x.catalogue for x in found.lines}) == 3
+
+
+def test_a_spring_that_serves_several(tmp_path: Path) -> None:
+    """A1 can be ordered here, and so can A2, which serves both units; what is not in the catalogue is none."""
+    changed = SPRINGS.replace(",,,,,2\nA2", ",,,,,\nA2").replace("1\nA3", "\nA3")
+    (tmp_path / "drawer.csv").write_text(changed, encoding="utf-8")
+    paths = [add_unit(tmp_path, n, 0.9, changes=(('"springs.csv"', '"../drawer.csv"'),)) for n in ("a", "b")]
+    found = order_list(paths)
+    assert lines(found) == [("A1", 0, 2, 0)]
+    assert [(s.id, s.in_stock, len(s.used_for)) for s in found.shared] == [("A2", None, 2)]
+
+
+def test_who_is_left_out(tmp_path: Path) -> None:
+    paths = units(tmp_path, "a", "stale")
+    paths[1].write_text(paths[1].read_text(encoding="utf-8") + "# changed\n", encoding="utf-8")
+    paths += [add_unit(tmp_path, "unplanned"), add_unit(tmp_path, "built", 0.9, (Left(),))]
+    found = order_list(paths)
+    assert found.jobs == [str(paths[0])]
+    why = {Path(o.job).parent.name: (o.why.partition(":")[0], o.settled) for o in found.left_out}
+    assert why == {
+        "stale": ("the job was changed after it was planned", False),
+        "unplanned": ("it has no plan", False),
+        "built": ("it is built and has passed", True),
+    }
+
+
+def test_the_command(tmp_path: Path) -> None:
+    """Status 3 where something lacks; JSON holds to its schema (`run` asks); the table is that of the document."""
+    units(tmp_path, "a", "b", "c", "d")
+    jobs = [f"{n}/unit.toml" for n in "abcd"]
+    code, out, _ = run(["order", *jobs[:3], "--csv", "list.csv"], tmp_path)
+    assert code == 0 and "in place of A1" in out and max(map(len, out.splitlines())) <= 80
+    rows = list(csv.DictReader(io.StringIO((tmp_path / "list.csv").read_text(encoding="utf-8"))))
+    assert list(rows[0]) == list(HEAD) and [(r["id"], r["take"], r["rate [N/mm]"]) for r in rows] == [
+        ("A1", "2", "1.5"),
+        ("A2", "1", "1.9"),
+    ]
+    code, out, _ = run(["order", *jobs, "--json"], tmp_path)
+    assert code == 3 and json.loads(out)["lines"][0]["lacking"] == 1
+    code, out, _ = run(["order", *jobs], tmp_path)
+    assert code == 3 and "1 too few in stock" in out and max(map(len, out.splitlines())) <= 80
+
+
+@pytest.mark.parametrize("name", ["=A1", "@x"])
+def test_a_name_that_a_spreadsheet_would_evaluate(tmp_path: Path, name: str) -> None:
+    found = order_list(units(tmp_path, "a"))
+    line = found.lines[0].model_copy(update={"id": name})
+    assert f"\n'{name}," in order_rows(found.model_copy(update={"lines": [line]})).decode()

@@ -75,6 +75,7 @@ class Of(StrEnum):
     plan = "plan"
     verify = "verify"
     units = "units"
+    order = "order"
     timing = "timing"
     curve = "curve"
     wind = "wind"

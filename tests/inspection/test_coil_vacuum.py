@@ -260,7 +260,7 @@ def test_commands_without_weights(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     assert code == 0 and facts["verdict"] == "facts only" and facts["fit"] is None
     assert facts["condition"]["coil"][0]["current_a"][0] == pytest.approx(13 / 1.5, rel=1e-2)
     written = {p.name: p.read_bytes() for p in (tmp_path / "bare-plan").iterdir()}
-    assert sorted(written) == ["coil.png", "coil.svg"]
+    assert sorted(written) == ["as-found.toml", "coil.png", "coil.svg"]
     assert run(["check", "bare.toml"])[0] == 0
     assert {p.name: p.read_bytes() for p in (tmp_path / "bare-plan").iterdir()} == written
     for command in ("plan", "curve"):

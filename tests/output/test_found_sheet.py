@@ -60,7 +60,15 @@ def test_the_same_bytes_for_the_same_input(folder: Path) -> None:
     before = {p.name: p.read_bytes() for p in (folder / "dinghy-plan").iterdir()}
     run(["check", "dinghy.toml", "--html"], folder)
     assert {p.name: p.read_bytes() for p in (folder / "dinghy-plan").iterdir()} == before
-    assert {"as-found.pdf", "as-found.html", "look.svg", "look.png", "strength.svg", "strength.png"} == set(before)
+    assert {
+        "as-found.toml",
+        "as-found.pdf",
+        "as-found.html",
+        "look.svg",
+        "look.png",
+        "strength.svg",
+        "strength.png",
+    } == set(before)
 
 
 def test_a_unit_that_was_measured_has_the_sheet_where_it_is_asked_for(tmp_path: Path) -> None:

@@ -38,7 +38,7 @@ def record_toml(path: Path, result: Verification, as_found: Sweep | None, as_lef
 
     earlier, set_so = _earlier(path)
     entry = record_entry(result, as_found, as_left, fingerprint)
-    if entry not in earlier:
+    if entry["id"] not in {one.get("id") for one in earlier}:
         earlier.append(entry)
     head = (
         "# As-left records of this unit, written by recurve verify. All speeds and angles are the distributor's.\n"

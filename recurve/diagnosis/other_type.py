@@ -15,6 +15,7 @@ from recurve.types.belonging import Belonging, belonging
 from recurve.units import DIMENSIONS, factor
 
 TOLD = 3  # departures that are named at most
+LIKELIER = 2.0  # odds below which nothing is said of them
 NOTED = 2.0  # standard deviations from which one is
 
 
@@ -38,11 +39,17 @@ class OtherType(Finding):
             remedy += " Weigh the springs now fitted: they may not be those that the type's units came with."
         return Words(
             f'the unit does not fit its type "{self.title}"',
-            f"{told}; one in {one_in(self.chance)} of the type is as far off, and the odds are {one_in(self.found.odds)} to 1 "
-            "that it is of another",
+            f"{told}; one in {one_in(self.chance)} of the type is as far off, and {self._odds}",
             "every figure taken from the type may be wrong, and so may every spring chosen by it",
             f"{remedy} Measure it, or name another type",
         )
+
+    @property
+    def _odds(self) -> str:
+        """How much likelier it is of another type, in words."""
+        if self.found.odds > 1.0 / LIKELIER:
+            return "it is no nearer to other types"
+        return f"the odds are {one_in(self.found.odds)} to 1 that it is of another"
 
 
 def one_in(chance: float) -> str:

@@ -44,7 +44,8 @@ that of what was measured or fitted,
     p = P(χ²_k > dᵀ (T + C)⁻¹ d),   odds = N(d; 0, T + C)/N(d; 0, W + C)                           (6)
 
 where W is how far units of other types lie off ([type] `other`). The rate of a spring is fitted with I′ of the type: a
-unit with other weights shows as a unit with other springs, and the other way round.
+unit with other weights shows as a unit with other springs, and the other way round. A unit does not fit where p is below
+0.02. Types that pull alike and stop alike cannot be told apart by a sweep and a degree wheel, whatever the test.
 
 Offers:
 

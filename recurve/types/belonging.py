@@ -14,9 +14,7 @@ from recurve.job.model import Job
 from recurve.types.facts import facts_of, scale_of
 from recurve.units import PLACES
 
-FOREIGN = 0.005  # chance that a unit of the type lies as far off, below which it is said not to fit
-ODDS = 1.0 / 20.0  # and the odds that it is of the type: a far unit that lies no nearer to others is none of the others
-FREEDOM = 3.0  # degrees of freedom of a spread from one unit; each further unit gives one more
+FOREIGN = 0.02  # chance that a unit of the type lies as far off, below which it is said not to fit
 
 
 @dataclass(frozen=True)
@@ -47,7 +45,7 @@ class Belonging:
     @property
     def fits(self) -> bool:
         """Whether nothing speaks against the type."""
-        return self.chance >= FOREIGN or self.odds >= ODDS
+        return self.chance >= FOREIGN
 
 
 def belonging(kind: UnitType, job: Job, fit: Fit | None) -> Belonging | None:
@@ -67,11 +65,8 @@ def belonging(kind: UnitType, job: Job, fit: Fit | None) -> Belonging | None:
     rows = [
         Departure(k, float(v), float(m), float(d)) for k, v, m, d in zip(keys, values, mean, deviations, strict=True)
     ]
-    fewest = min(kind.learned[k].units for k in keys)
-    return Belonging(
-        _chance(square, len(keys), FREEDOM + fewest - 1), float(np.exp(np.clip(log_odds, -300.0, 300.0))),
-        tuple(sorted(rows, key=lambda d: -d.size)),
-    )  # fmt: skip
+    odds = float(np.exp(np.clip(log_odds, -300.0, 300.0)))
+    return Belonging(_chance(square, len(keys)), odds, tuple(sorted(rows, key=lambda d: -d.size)))
 
 
 def _as_pooled(key: Key, one: Learned) -> Learned:
@@ -113,9 +108,8 @@ def _distance(off: Array, covariance: Array) -> tuple[float, float]:
     return square, -0.5 * square - 0.5 * float(np.linalg.slogdet(covariance)[1])
 
 
-def _chance(square: float, count: int, freedom: float) -> float:
-    """The chance [1] that `count` quantities lie as far off in all: by F, since the spreads themselves come from few units."""
-    from scipy.special import fdtrc
+def _chance(square: float, count: int) -> float:
+    """The chance [1] that `count` quantities lie as far off in all."""
+    from scipy.special import gammaincc
 
-    # Scaled so that the variance is that of the type, which already allows for an unsure spread.
-    return float(fdtrc(count, freedom, square / count * freedom / max(freedom - 2.0, 1.0)))
+    return float(gammaincc(count / 2, square / 2))

@@ -71,6 +71,22 @@ def rewrite(path: Path, content: Content) -> None:
     write_folder(real.parent, {real.name: content})
 
 
+def rewrite_own(path: Path, content: bytes, begins: str, what: str) -> None:
+    """Write a table of ours where the user named it. A file that is there must be one already: its text then begins with
+    `begins`. `what` is in it, in words. Raises InputError for another file, OutputError."""
+    if os.path.lexists(path) and not _begins(path, begins):
+        raise InputError(f"{path}: got a file that is no {what}, expected a new name, or a {what} written by recurve")
+    rewrite(path, content)
+
+
+def _begins(path: Path, begins: str) -> bool:
+    try:
+        with path.open("rb") as file:
+            return file.read(len(begins.encode())) == begins.encode()
+    except OSError:
+        return False
+
+
 def _write_all(folder: Path, contents: Mapping[str, Content], stale: tuple[str, ...]) -> None:
     with contextlib.ExitStack() as undo:
         staged = {}

@@ -210,7 +210,7 @@ class Sluggish(Finding):
                 f"{told}: probability {self.chance:.0%}",
                 "friction may be mistaken for a faulty spring",
                 "unhook the springs, turn the cam and swing the weights by hand: both must move freely. "
-                " Clean and oil them, then read the climbing part of the curve again, speed rising and "
+                "Clean and oil them, then read the climbing part of the curve again, speed rising and "
                 "falling",
             )
         return Words(

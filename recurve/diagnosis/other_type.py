@@ -36,7 +36,7 @@ class OtherType(Finding):
         springs = any(d.key[0] == "found" for d in far)
         remedy = "Compare it with a unit of the type: are weights, base plate and cam plate of another version?"
         if springs:
-            remedy += " Weigh the springs now fitted: they may not be those that the type's units came with."
+            remedy += " Weigh the springs now fitted: they may be worn, or not those that the type's units came with."
         return Words(
             f'the unit does not fit its type "{self.title}"',
             f"{told}; one in {one_in(self.chance)} of the type is as far off, and {self._odds}",

@@ -194,6 +194,17 @@ class CrankSlip(Finding):
         named = zip(("speeds", "advances"), self.slip.value, strict=True)
         what = " and ".join(name for name, power in named if power)
         given, told = ("crank", "distributor") if engine else ("distributor", "crank")
+        if self.source == "neither":
+            return Words(
+                f"the {what} are {'twice' if engine else 'half'} what the book leads one to expect"
+                if self.ratio == 2.0
+                else f"the {what} are off by a factor of {self.ratio:g}",
+                f"{'divided' if engine else 'multiplied'} by {self.ratio:g}, the {what} fit the book's curve far better, though "
+                f"the job counts sweep and book in terms that cannot explain it; probability {self.chance:.0%}",
+                "if so, every result here is off by that factor",
+                "see which shaft the tachometer and the degree ring count, and for how many lobes they are set; then look at "
+                "basis in [sweep] and in [target]",
+            )
         if self.source == "book":
             return Words(
                 f"the book's {what} look like {told} figures, entered as {given} figures",

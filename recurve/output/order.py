@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 
 from recurve.errors import Gathered, InputError
-from recurve.files import rewrite
+from recurve.files import rewrite_own
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any
 from recurve.job.schema import PlannedTable
@@ -164,17 +164,7 @@ def _line(
 
 def write_order(path: Path, document: OrderDocument) -> None:
     """Write the list as a table; one that is there must be such a list. Raises InputError and OutputError."""
-    if os.path.lexists(path) and not _is_list(path):
-        raise InputError(f"{path}: got a file that is no order list, expected a new name, or a list of recurve order")
-    rewrite(path, order_rows(document))
-
-
-def _is_list(path: Path) -> bool:
-    try:
-        with path.open("rb") as file:
-            return file.read(200).decode("utf-8", "replace").startswith(",".join(HEAD[:5]))
-    except OSError:
-        return False
+    rewrite_own(path, order_rows(document), ",".join(HEAD[:5]), "list of springs to order")
 
 
 def order_rows(document: OrderDocument) -> bytes:

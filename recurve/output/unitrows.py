@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
-import os
 from pathlib import Path
 
-from recurve.errors import InputError
-from recurve.files import rewrite
+from recurve.files import rewrite_own
 from recurve.output.documents.units import BandOfUnit, LeftOfUnit, UnitOfFolder, UnitsDocument
 from recurve.text import csv_text
 
@@ -37,19 +35,7 @@ HEAD = (
 
 def write_rows(path: Path, document: UnitsDocument) -> None:
     """Write the table; a file that is there must be such a table. Raises InputError and OutputError."""
-    if os.path.lexists(path) and not _is_ours(path):
-        raise InputError(
-            f"{path}: got a file that is no table of units, expected a new name, or one written by recurve units"
-        )
-    rewrite(path, rows_csv(document))
-
-
-def _is_ours(path: Path) -> bool:
-    try:
-        with path.open("rb") as file:
-            return file.read(len(HEAD[0]) + 20).decode("utf-8", "replace").startswith(",".join(HEAD[:3]))
-    except OSError:
-        return False
+    rewrite_own(path, rows_csv(document), ",".join(HEAD[:3]), "table of units")
 
 
 def rows_csv(document: UnitsDocument) -> bytes:

@@ -154,6 +154,7 @@ def test_every_band_is_reported(case: Case) -> None:
         assert result.falling >= result.rising - 1e-12
 
 
+@pytest.mark.study
 def test_the_cases_hold_every_kind() -> None:
     """Posts by table and by points, one and two springs, friction, initial tension, all verdicts, springs as found."""
     jobs = [random_job(*case) for case in CASES]

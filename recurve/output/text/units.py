@@ -28,7 +28,8 @@ def units_text(document: UnitsDocument, brief: bool = False) -> str:
         for u in document.units
     ]  # fmt: skip
     lines += ["", *table(columns, rows)]
-    lines += ["", *wrap("chance: of passing first time, as the plan said, set by calliper / once set on the bench")]
+    told = "chance: of passing first time, as the plan said, set by calliper / once set on the bench. Speeds and angles are the "
+    lines += ["", *wrap(f"{told}distributor's; ± is two standard deviations.")]
     if not brief:
         for unit in document.units:
             lines += ["", *_unit(unit)]

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp
-from typing import ClassVar
+from math import exp, log
+from typing import ClassVar, Literal
 
 from recurve.errors import Key, dotted
 from recurve.fit.fit import Fit
@@ -17,20 +17,60 @@ from recurve.units import DIMENSIONS, factor
 TOLD = 3  # departures that are named at most
 LIKELIER = 2.0  # odds below which nothing is said of them
 NOTED = 2.0  # standard deviations from which one is
+ALIKE = (
+    0.3  # how far the mean log of the springs' strength over the type's may lie from that of the speed ratio squared
+)
+EACH = 0.4  # of that mean which each of them must show
 
 
 @dataclass(frozen=True)
 class OtherType(Finding):
-    """The unit does not fit its type, called `title`: by `found`, with the `chance` [1] that one of the type is as far off."""
+    """The unit does not fit its type, called `title`: by `found`, with the `chance` [1] that one of the type is as far off;
+    `ratio` [1] is the speed ratio."""
 
     title: str
     found: Belonging
     chance: float
-    cause = Cause.WEIGHTS
-    units: ClassVar[dict[str, str]] = {"chance": "1"}
+    ratio: float
+    units: ClassVar[dict[str, str]] = {"chance": "1", "ratio": "1"}
+
+    @property
+    def cause(self) -> Cause:
+        """Figures of the other shaft where the springs look so, else the weights."""
+        return Cause.WEIGHTS if self.speeds is None else Cause.CRANK_FIGURES
+
+    @property
+    def speeds(self) -> Literal["too high", "too low"] | None:
+        """Whether every spring looks stronger, or weaker, than the type's by about the square of the speed ratio, as springs do
+        where the speeds of the sweep are the other shaft's; None if not."""
+        strengths = [d.value - d.mean for d in self.found.departures if d.key[0] == "found" and d.key[-1] == "rate"]
+        whole = 2.0 * log(self.ratio)
+        if not strengths or whole == 0.0:
+            return None
+        shares = [x / whole for x in strengths]
+        middle = sum(shares) / len(shares)  # a fit moves pull from one spring to the other
+        if abs(abs(middle) - 1.0) > ALIKE or min(x / middle for x in shares) < EACH:
+            return None
+        return "too high" if middle > 0.0 else "too low"
 
     def words(self) -> Words:
         """The finding in words."""
+        if self.speeds is not None:
+            high = self.speeds == "too high"
+            twice = (
+                {True: "twice", False: "half"}[high]
+                if self.ratio == 2.0
+                else f"{'' if high else '1/'}{self.ratio:g} times"
+            )
+            looks = f"about {self.ratio**2:g} times too {'strong' if high else 'weak'}"
+            return Words(
+                f"the sweep's speeds look {twice} what they should be: crank or distributor?",
+                f'against the type "{self.title}", every spring looks {looks}, as it does where the speeds are the other '
+                "shaft's",
+                "if so, every result here is off by that factor",
+                'check which shaft the tachometer counts; in [sweep], set basis (or speed_basis) to "crank" or "distributor". '
+                "If the speeds are right, weigh the springs, and see whether the unit is of this type",
+            )
         far = [d for d in self.found.departures[:TOLD] if d.size >= NOTED] or list(self.found.departures[:1])
         told = "; ".join(departure_words(d.key, d.value, d.mean, d.deviation) for d in far)
         springs = any(d.key[0] == "found" for d in far)
@@ -80,4 +120,4 @@ def type_findings(job: Job, fit: Fit | None) -> tuple[Finding, ...]:
     found = belonging(job.kind, job, fit)
     if found is None or found.fits:
         return ()
-    return (OtherType("check first", job.kind.title, found, found.chance),)
+    return (OtherType("check first", job.kind.title, found, found.chance, job.speed_ratio),)

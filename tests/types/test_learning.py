@@ -11,8 +11,10 @@ import pytest
 from commands import run
 from jobs import JOB, SPRINGS, SWEEP, without
 
+from recurve.diagnosis.other_type import type_findings
 from recurve.errors import InputError
 from recurve.fit.fit import fit_sweep
+from recurve.inspection.findings import Cause
 from recurve.job.read import load_any, load_job
 from recurve.job.unit_type import read_type
 from recurve.output.learned import learn_units, write_type
@@ -166,3 +168,16 @@ def test_a_unit_with_other_weights_is_told(tmp_path: Path) -> None:
     other = belonging(job.kind, job, fit_sweep(job))
     assert found is not None and other is not None
     assert found.fits and not other.fits and other.chance < found.chance / 10
+
+
+def test_crank_speeds_are_not_called_another_type(tmp_path: Path) -> None:
+    """Speeds twice the right ones make every spring look four times as strong, by equation (1): told as the slip it is."""
+    learned(tmp_path, units(tmp_path))
+    path = typed(tmp_path)
+    head, *rows = SWEEP.strip().splitlines()
+    doubled = [f"{float(row.split(',')[0]) * 2:.0f},{row.partition(',')[2]}" for row in rows]
+    (tmp_path / "as-found.csv").write_text("\n".join([head, *doubled, ""]), encoding="utf-8")
+    job = load_job(path)
+    [told] = type_findings(job, fit_sweep(job))
+    assert told.cause == Cause.CRANK_FIGURES and told.severity == "check first"
+    assert "twice what they should be" in told.what and "tachometer" in told.remedy

@@ -62,6 +62,12 @@ StopAsSet = Annotated[
 ]
 PrimarySpring = Annotated[str | None, text_option("ID", "The primary fitted, if not the one planned.")]
 SecondarySpring = Annotated[str | None, text_option("ID", "The secondary fitted, if not the one planned.")]
+SetBy = Annotated[
+    Literal["calliper", "bench"] | None,
+    typer.Option(
+        help="How the posts were set: by calliper alone, or bent until the bench read right.", show_default=False
+    ),
+]
 RecordPaper = Annotated[Paper, typer.Option(help="The record's paper.")]
 RecordUnits = Annotated[LengthUnits, typer.Option(help="Lengths and forces on the record.")]
 
@@ -76,6 +82,7 @@ def verify(
     stop: StopAsSet = None,
     primary_spring: PrimarySpring = None,
     secondary_spring: SecondarySpring = None,
+    set_by: SetBy = None,
     paper: RecordPaper = "a4",
     units: RecordUnits = "both",
     as_json: AsJson = False,
@@ -97,6 +104,7 @@ def verify(
         "stop": stop,
         "primary_spring": primary_spring,
         "secondary_spring": secondary_spring,
+        "set_by": set_by,
     }
     left = judge_left(job, sweep, AskedLeft(basis, zeroed_at, was_set, paper, units), progress)
     if left.remark:

@@ -9,6 +9,8 @@ Offers:
 - `findings`: `curve_findings`
 - `first_look`: `BandLook`, `FirstLook`, `NextStep`
 - `flat`: `flat_kind`
+- `honesty`: `calibrate`, `Calibration`, `Errors`, `errors_at`, `errors_together`, `FEW`, `RARE`, `Scatter`, `scatter_of`,
+  `Share`
 - `readings`: `data_findings`
 - `setting`: `post_to_bend`, `PostToBend`, `Shown`
 - `strength`: `rate_needed`, `strength`, `Strength`

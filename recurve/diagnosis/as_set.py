@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from recurve.errors import InputError
 from recurve.job.measured import MeasuredSpring
@@ -20,12 +21,13 @@ TRIMMED = 0.05e-3  # ± of a trim that is told in mm [m]; common practice, no so
 class AsSet:
     """What was measured of a unit as it was set, None what was not: the `lengths` over the posts, primary first [m], the `stop`
     by a degree wheel [rad] or its `trim` [m], + built up; and the `springs` fitted, by their ids, where they are others than
-    planned."""
+    planned. `set_by`: whether the posts were set by calliper alone, or bent until the bench read what the plan asks."""
 
     lengths: tuple[Quantity | None, Quantity | None] = (None, None)
     stop: Quantity | None = None
     trim: Quantity | None = None
     springs: tuple[str | None, str | None] = (None, None)
+    set_by: Literal["calliper", "bench"] | None = None
 
     @classmethod
     def of(cls, table: SetTable) -> AsSet:
@@ -35,6 +37,7 @@ class AsSet:
             table.stop,
             table.stop_trim,
             (table.primary_spring, table.secondary_spring),
+            table.set_by,
         )
 
 

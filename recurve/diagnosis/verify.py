@@ -7,6 +7,7 @@ from typing import Literal
 
 import numpy as np
 
+from recurve.diagnosis.as_built import AsBuilt, as_built
 from recurve.diagnosis.as_set import NOTHING_TOLD, AsSet, as_set, standing
 from recurve.diagnosis.correction import Correction, find_correction
 from recurve.diagnosis.trust import Trust, trust_in
@@ -18,7 +19,7 @@ from recurve.physics.sweep import Sweep
 from recurve.physics.target import Band, passes
 from recurve.planner.problem import problem_of
 from recurve.uncertainty import Sampled, Uncertain
-from recurve.units import RPM, SQRT3
+from recurve.units import PLACES, RPM, SQRT3
 
 VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged", "read again"]
 
@@ -140,7 +141,8 @@ Barrier = ReadAgain | NotRead | StopNotReached | SameAsFound  # what bars a pass
 @dataclass(frozen=True)
 class Verification:
     """The finished unit judged: `job` is the unit as its new sweep shows it, by the `fit`, with the chance `outside` [1] that
-    it lies outside a band. `unsettled` is what bars a pass, however well the fitted curve lies in its bands."""
+    it lies outside a band. `unsettled` is what bars a pass, however well the fitted curve lies in its bands; `built`, how far it
+    is off its plan, None where it was not planned or its readings cannot be trusted."""
 
     job: Job
     fit: Fit
@@ -152,6 +154,7 @@ class Verification:
     unsettled: tuple[Barrier, ...] = ()
     told: AsSet = NOTHING_TOLD
     notes: tuple[str, ...] = ()
+    built: AsBuilt | None = None
 
     @property
     def risk(self) -> float:
@@ -210,7 +213,12 @@ def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job |
     correction = None if verdict in ("passes", "read again") or not trust.ok else find_correction(unit)
     assert job.target is not None  # problem_of has asked
     outside = 1.0 - float(passes(job.target, evidence.curves).mean())
-    return Verification(unit, fit, bands, verdict, correction, outside, trust, tuple(unsettled), told, _too_good(fit))
+    others = [name for name, spring in zip(PLACES, told.springs, strict=True) if spring is not None]
+    usable = trust.ok and job.model.planned is not None and not any(isinstance(x, SameAsFound) for x in unsettled)
+    built = as_built(fit, job, others) if usable else None
+    return Verification(
+        unit, fit, bands, verdict, correction, outside, trust, tuple(unsettled), told, _too_good(fit), built
+    )
 
 
 def _same(sweep: Sweep, before: Sweep | None) -> list[SameAsFound]:

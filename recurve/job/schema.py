@@ -9,7 +9,7 @@ tables, choices and how a quantity is written. What must go together, units and 
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
@@ -178,6 +178,15 @@ class PlannedPlace(Table):
     alternates: tuple[str, ...] = ()
 
 
+class PlannedBuild(Table):
+    """The tolerances that a plan counted with, as half-widths, and the stop's degrees (distributor) for each mm."""
+
+    rate: float
+    post_mm: float
+    stop_mm: float
+    stop_deg_per_mm: float
+
+
 class PlannedTable(Table):
     """Written into plan.toml by `recurve plan`: the job file it was planned from, the fingerprint of that file and its
     tables, and whether this is only the nearest miss; and what was said of it, so that the finished unit can be held
@@ -192,6 +201,7 @@ class PlannedTable(Table):
     trim_mm: float | None = None
     springs: tuple[PlannedPlace, ...] = ()
     forecast: tuple[PlannedForecast, ...] = ()
+    build: PlannedBuild | None = None
 
 
 class SetTable(Table):
@@ -203,6 +213,7 @@ class SetTable(Table):
     stop_trim: SignedLength | None = None
     primary_spring: str | None = None
     secondary_spring: str | None = None
+    set_by: Literal["calliper", "bench"] | None = None
 
     @model_validator(mode="after")
     def _one_stop(self) -> SetTable:

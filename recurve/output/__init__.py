@@ -5,6 +5,7 @@ One renderer for each result: `documents` (JSON), `text` (reports), `figures`, `
 Offers:
 
 - `guide`: `guide_page`, `guide_text`
+- `honest`: `units_document`
 - `judged`: `AskedLeft`, `finished_unit`, `judge_found`, `judge_left`
 - `learned`: `learn_units`, `LearnedUnits`, `write_type`
 - `order`: `order_list`, `write_order`

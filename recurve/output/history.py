@@ -14,9 +14,11 @@ from recurve.output.documents.units import (
     FindingOfUnit,
     FoundOfUnit,
     LeftOfUnit,
+    OffOfUnit,
     PlacedOfUnit,
     PlanOfUnit,
     SideOfBand,
+    TolerancesOfUnit,
     UnitOfFolder,
     first_time,
 )
@@ -90,6 +92,7 @@ def said_by(planned: PlannedTable) -> PlanOfUnit:
         stop_deg=planned.stop_deg,
         trim_mm=planned.trim_mm,
         springs=springs,
+        build=None if planned.build is None else TolerancesOfUnit(**planned.build.model_dump()),
     )
 
 
@@ -120,8 +123,16 @@ def _record(entry: dict[str, Any]) -> LeftOfUnit:
         set_=was_set,
         corrected=entry.get("correction", []),
         plan=None if planned is None else said_by(planned),
+        built=[_off(key, *values) for key, values in entry.get("built", {}).items()],
         bands=[_band(band, planned) for band in entry["bands"]],
     )
+
+
+def _off(key: str, off: float, uncertainty: float) -> OffOfUnit:
+    """How far a build was off, by its key in the record: "primary_rate", "primary_length_mm" or "stop_deg"."""
+    place, _, what = key.removesuffix("_mm").rpartition("_")
+    at, kind = ("", "stop") if key == "stop_deg" else (place, what)
+    return OffOfUnit.model_validate({"what": kind, "place": at, "off": off, "standard_uncertainty": uncertainty})
 
 
 def _band(band: dict[str, Any], planned: PlannedTable | None) -> BandOfUnit:

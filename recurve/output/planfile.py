@@ -19,7 +19,7 @@ from recurve.errors import Gathered
 from recurve.files import check_writable
 from recurve.job.model import Job
 from recurve.job.read import load_job
-from recurve.job.schema import PlannedForecast, PlannedPlace, PlannedSide, PlannedTable
+from recurve.job.schema import PlannedBuild, PlannedForecast, PlannedPlace, PlannedSide, PlannedTable
 from recurve.physics.curve import Unit
 from recurve.physics.mechanism import CorrectedWeights
 from recurve.physics.posts import PointPosts
@@ -136,6 +136,18 @@ def planned_table(plan: Plan) -> PlannedTable:
         trim_mm=round(build.trim * 1e3, 3),
         springs=tuple(_place(p, s, bought) for p, s in zip(PLACES, build.springs, strict=False)),
         forecast=tuple(forecast),
+        build=_build(plan),
+    )
+
+
+def _build(plan: Plan) -> PlannedBuild:
+    """The tolerances that the plan counted with."""
+    told, per_mm = plan.job.build, float(np.degrees(plan.job.stop.per_mm)) * 1e-3
+    return PlannedBuild(
+        rate=told.rate,
+        post_mm=round(told.post * 1e3, 4),
+        stop_mm=round(told.stop * 1e3, 4),
+        stop_deg_per_mm=round(per_mm, 4),
     )
 
 

@@ -18,7 +18,8 @@ from workshops import MEASURED, PREDICTED, Left, add_unit
 
 from recurve.errors import InputError, OutputError
 from recurve.output import history, remembered
-from recurve.output.documents.units import UnitOfFolder, UnitsDocument
+from recurve.output.documents.units import UnitOfFolder
+from recurve.output.honest import units_document
 from recurve.output.remembered import FILE, read_units
 from recurve.output.unitrows import HEAD, rows_csv
 
@@ -170,7 +171,7 @@ def test_the_table_for_a_spreadsheet(tmp_path: Path) -> None:
     add_unit(tmp_path, "one", 0.9, (Left("fails", ("bend it",)), Left()))
     path = add_unit(tmp_path, "two", 0.8)
     path.write_text(path.read_text(encoding="utf-8").replace('"bench dummy"', '"=1+1"'), encoding="utf-8")
-    table = rows_csv(UnitsDocument.of(".", read_units(tmp_path, silent)))
+    table = rows_csv(units_document(".", read_units(tmp_path, silent)))
     rows = list(csv.DictReader(io.StringIO(table.decode())))
     assert list(rows[0]) == list(HEAD) and [r["name"] for r in rows] == ["one/unit", "one/unit", "two/unit"]
     assert [r["record"] for r in rows] == ["1", "2", ""]

@@ -108,7 +108,7 @@ def _scattered(sound: Mechanism, random: np.random.Generator) -> Mechanism:
         ends = replace(pull, anchor=post(pull.anchor), far=post(pull.far), rate=worn[0])
         # Sprung to the length over its own posts: the workshop that built it set them by the book.
         moved = replace(sound, springs=(ends,))
-        return replace(ends, free_length=worn[1] + _rest(moved, ends) - _rest(sound, pull))
+        return replace(ends, free_length=worn[1] + rest_length(moved, ends) - rest_length(sound, pull))
 
     made = replace(
         sound,
@@ -151,7 +151,7 @@ def sturdy(count: int, first: int = 0) -> list[int]:
     return found
 
 
-def _rest(one: Mechanism, pull: Pull) -> float:
+def rest_length(one: Mechanism, pull: Pull) -> float:
     rest = np.zeros(1)
     return float(distance(one, pull, rest, closed_swing(one, rest))[0])
 
@@ -327,7 +327,7 @@ def build(plan: Plan, one: One, random: np.random.Generator) -> Mechanism:
                 free_length=spring.free_length * 1e3,
                 tension=max(tension, 0.0) if spring.initial_tension > 0 else 0.0,
             )
-            out = planned.length * 1e3 - _rest(true, pull) + POST * random.uniform(-1, 1)
+            out = planned.length * 1e3 - rest_length(true, pull) + POST * random.uniform(-1, 1)
         else:
             out = planned.bend * 1e3 + POST * random.uniform(-1, 1)
         springs.append(bent(true, made, out))

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from typing import Annotated, Literal
 
 from recurve.output.documents.base import BandKind, BandSpeed, Document, Files, VerifyVerdict, told
+from recurve.output.documents.honesty import HonestyDocument
 
 Share = Annotated[float | None, told("Chance of passing that was said; null: none was", "1")]
 
@@ -49,6 +50,7 @@ class PlanOfUnit(Document):
     stop_deg: Annotated[float | None, told("The stop as planned; null: not said", "distributor deg")]
     trim_mm: Annotated[float | None, told("What to do to the stop: + build up, − file; null: not said", "mm")]
     springs: list[PlacedOfUnit]
+    build: Annotated[TolerancesOfUnit | None, told("null: not said")]
 
 
 class SideOfBand(Document):
@@ -73,6 +75,26 @@ class BandOfUnit(Document):
     predicted_set: Annotated[SideOfBand | None, told("Once set on the bench; null: the plan did not say")]
 
 
+class OffOfUnit(Document):
+    """How far a build was off its plan, by the readings alone."""
+
+    what: Literal["rate", "length", "stop"]
+    place: Annotated[str, told("Of which spring; empty of the stop")]
+    off: Annotated[
+        float, told("Above the plan: a rate as a fraction, a length over the posts, the stop", "1, mm, distributor deg")
+    ]
+    standard_uncertainty: Annotated[float, told("Its standard uncertainty", "1, mm, distributor deg")]
+
+
+class TolerancesOfUnit(Document):
+    """The tolerances that a plan counted with, as half-widths."""
+
+    rate: Annotated[float, told("Of the rate of a new spring", "1")]
+    post_mm: Annotated[float, told("Of a length over the posts", "mm")]
+    stop_mm: Annotated[float, told("Of a trim of the stop", "mm")]
+    stop_deg_per_mm: Annotated[float, told("What a trim of the stop does", "distributor deg/mm")]
+
+
 class LeftOfUnit(Document):
     """A record of the finished unit."""
 
@@ -86,6 +108,7 @@ class LeftOfUnit(Document):
     ]
     corrected: Annotated[list[str], told("What was then to be moved")]
     plan: Annotated[PlanOfUnit | None, told("What had been said; null: the record does not tell")]
+    built: Annotated[list[OffOfUnit], told("How the build was off its plan; what the readings do not show is left out")]
     bands: list[BandOfUnit]
 
 
@@ -120,14 +143,14 @@ class UnitsDocument(Document):
 
     folder: str
     units: list[UnitOfFolder]
+    honesty: HonestyDocument
     files: Files
 
-    @classmethod
-    def of(cls, folder: str, units: Sequence[UnitOfFolder], search: str = "") -> UnitsDocument:
-        """The units of a folder, or those whose name, title or number has all words of a search."""
-        words = search.lower().split()
-        kept = [u for u in units if all(w in f"{u.name} {u.title} {u.unit}".lower() for w in words)]
-        return cls(folder=folder, units=kept, files=[])
+
+def searched(units: Sequence[UnitOfFolder], search: str) -> list[UnitOfFolder]:
+    """The units whose name, title or number has all words of a search."""
+    words = search.lower().split()
+    return [u for u in units if all(w in f"{u.name} {u.title} {u.unit}".lower() for w in words)]
 
 
 def first_time(left: list[LeftOfUnit]) -> Literal["passed", "failed", "open"] | None:

@@ -7,6 +7,7 @@ Offers:
 
 - `check`: `check_figure_bytes`, `plot_check`, `plot_verify`, `verify_figure_bytes`
 - `curves`: `hidden_advance`, `UNSEEN`
+- `honesty`: `write_honesty`
 - `look`: `look_figure_bytes`
 - `mechanism`: `small_unit_svg`, `spring_words`, `unit_figure_bytes`
 - `picture`: `Picture`, `read_picture`

@@ -165,6 +165,8 @@ ENERGY = "energy [mJ]"
 PRIMARY_RATE = "rate of the primary [N/mm]"
 SECONDARY_RATE = "rate of the secondary [N/mm]"
 PULL_AT_REST = "pull at rest [N]"
+SAID, CAME = "chance of passing that was said [%]", "passed at first setting [%]"
+OFF_PREDICTED = "measured less predicted [standard deviations]"
 STRONGER = "springs and drag must pull, times"
 
 # --- names in the key -------------------------------------------------------------------------------------
@@ -185,4 +187,7 @@ MEETS_BANDS, MIDDLE, BY_THE_BOOK = "meets the bands", "middle of the bands", "by
 ON_THE_ENGINE = "timing on the engine, vacuum off unless said"
 COIL = "coil charge when the points open"
 WINDOW = "which springs to order"
+MEAN_AND_SIZE = "mean ± size; ▲ rising, ▼ falling; dashed: as was said\nspeeds of the distributor"
+NOTHING_YET = "nothing can be told yet:\n{few} units are needed"
+HONESTY = "what was said, and what came"
 STRENGTH = "how strong springs and drag pull against the book"

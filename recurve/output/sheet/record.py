@@ -84,6 +84,9 @@ def _content(result: Verification, as_found: Sweep | None, as_left: Sweep, finge
     planned = job.model.planned
     if planned is not None:
         entry["planned"] = planned.model_dump(exclude_none=True, exclude={"job"})
+    built = _built(result)
+    if built:
+        entry["built"] = built
     if as_found is not None:
         entry["as_found"] = _readings(as_found)
     if result.correction is not None:
@@ -103,6 +106,23 @@ def _told(told: AsSet) -> dict[str, Any]:
         rows["stop_deg"] = round(deg(told.stop.value), 3)
     if told.trim is not None:
         rows["stop_trim_mm"] = round(told.trim.value * 1e3, 3)
+    if told.set_by is not None:
+        rows["set_by"] = told.set_by
+    return rows
+
+
+def _built(result: Verification) -> dict[str, Any]:
+    """How far the readings show the build to be off the plan; what they do not show is left out."""
+    if result.built is None:
+        return {}
+    rows: dict[str, Any] = {}
+    for one in result.built.springs:
+        if one.rate is not None:
+            rows[f"{one.place}_rate"] = [round(x, 5) for x in one.rate]
+        if one.length is not None:
+            rows[f"{one.place}_length_mm"] = [round(x * 1e3, 4) for x in one.length]
+    if result.built.stop is not None:
+        rows["stop_deg"] = [round(deg(x), 4) for x in result.built.stop]
     return rows
 
 

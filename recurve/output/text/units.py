@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from recurve.output.documents.units import BandOfUnit, LeftOfUnit, PlanOfUnit, UnitOfFolder, UnitsDocument
+from recurve.output.text.honest import honesty_lines
 from recurve.output.text.layout import Column, page, table, wrap, written
 from recurve.text import printable, shortened
 
@@ -33,6 +34,7 @@ def units_text(document: UnitsDocument, brief: bool = False) -> str:
     if not brief:
         for unit in document.units:
             lines += ["", *_unit(unit)]
+        lines += honesty_lines(document.honesty)
     return page([*lines, *written(document.files)])
 
 

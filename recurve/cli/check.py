@@ -68,6 +68,12 @@ SetBy = Annotated[
         help="How the posts were set: by calliper alone, or bent until the bench read right.", show_default=False
     ),
 ]
+NoteSprings = Annotated[
+    bool, typer.Option("--note-springs", help="Note in the catalogue what the sweep tells of the springs fitted.")
+]
+TakeSprings = Annotated[
+    bool, typer.Option("--take-springs", help="Count the springs fitted as taken from the catalogue.")
+]
 RecordPaper = Annotated[Paper, typer.Option(help="The record's paper.")]
 RecordUnits = Annotated[LengthUnits, typer.Option(help="Lengths and forces on the record.")]
 
@@ -83,6 +89,8 @@ def verify(
     primary_spring: PrimarySpring = None,
     secondary_spring: SecondarySpring = None,
     set_by: SetBy = None,
+    note_springs: NoteSprings = False,
+    take_springs: TakeSprings = False,
     paper: RecordPaper = "a4",
     units: RecordUnits = "both",
     as_json: AsJson = False,
@@ -96,6 +104,7 @@ def verify(
 
     Example: recurve verify examples/launch.toml as-left.csv
     """
+    from recurve.output.drawer import DrawerAsked
     from recurve.output.judged import AskedLeft, judge_left
 
     was_set = {
@@ -106,7 +115,8 @@ def verify(
         "secondary_spring": secondary_spring,
         "set_by": set_by,
     }
-    left = judge_left(job, sweep, AskedLeft(basis, zeroed_at, was_set, paper, units), progress)
+    drawer = DrawerAsked(note_springs, take_springs)
+    left = judge_left(job, sweep, AskedLeft(basis, zeroed_at, was_set, paper, units, drawer), progress)
     if left.remark:
         typer.echo(printable(f"recurve: {left.remark}"), err=True)
     if as_json:

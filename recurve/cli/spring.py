@@ -14,6 +14,7 @@ from recurve.text import printable
 
 if TYPE_CHECKING:
     from recurve.springs.spring import Spring
+    from recurve.springs.weighing import WeighedSpring
 
 
 def spring(
@@ -33,6 +34,10 @@ def spring(
     append: Annotated[
         Path | None, text_option("CATALOGUE", "Add the spring to this catalogue (CSV), made if need be.")
     ] = None,
+    note: Annotated[
+        Path | None, text_option("CATALOGUE", "Note what was measured in this catalogue, beside the row of --id.")
+    ] = None,
+    date: Annotated[str | None, text_option("DATE", "When it was weighed, 2026-05-04; for --note.")] = None,
     name: Annotated[
         str | None, typer.Option("--id", metavar="ID", help="Its name in the catalogue.", show_default=False)
     ] = None,
@@ -44,8 +49,9 @@ def spring(
     """Rate and initial tension of a spring from weights hung on it.
 
     Hang a weight on the spring, let it come to rest, and read the length inside the hooks; do the same with another
-    weight. Pan and hook count as weight. Read the free length without load, coils closed. Writes only the row that
-    --append asks for. Exit status 0: known; 3: too uncertain to plan with; 2: bad input.
+    weight. Pan and hook count as weight. Read the free length without load, coils closed. Writes only what --append or
+    --note asks for; --note leaves the row's own figures as they are. Exit status 0: known; 3: too uncertain to plan with;
+    2: bad input.
 
     Example: recurve spring "100 g at 14.2 mm" "300 g at 16.1 mm" --free-length "13.2 mm"
     """
@@ -56,14 +62,19 @@ def spring(
     if append is not None and not (name and name.strip() and free_length):
         lacking = "--id" if not (name and name.strip()) else "--free-length"
         raise InputError(f"{lacking}: missing, expected it with --append: a catalogue's row needs it")
+    if note is not None and (append is not None or not (name and name.strip())):
+        raise InputError("--note: got it with --append or without --id, expected the --id of a row that is there")
     described = {"id": name and name.strip(), "wire": wire, "outer": outer, "coils": coils, "material": material}
     found = measure(readings, free_length, described, quantity)
     file = None if append is None or not found.weighed.of_use else _append(append, found.described)
+    noted = None if note is None or not found.weighed.of_use else _note(note, found, date)
+    file = str(note) if noted else file
     document = SpringDocument.of(found, file)
     if as_json:
         print_json(document.as_json())
     else:
-        show(f"{spring_text(found, document)}\n{after_spring(found.weighed.of_use, file)}\n")
+        told = f"\n{noted}\n" if noted else ""
+        show(f"{spring_text(found, document)}{told}\n{after_spring(found.weighed.of_use, file)}\n")
     if not found.weighed.of_use:
         raise typer.Exit(ANSWER_IS_NO)
 
@@ -80,3 +91,11 @@ def _append(path: Path, described: Spring) -> str:
             f"recurve: {printable(str(path))}: no column for {', '.join(lacking)}, which it does not keep", err=True
         )
     return str(path)
+
+
+def _note(path: Path, found: WeighedSpring, date: str | None) -> str:
+    """Note the weighing in the catalogue, and say what that changed."""
+    from recurve.job.weighings import noted_of
+    from recurve.output.drawer import note_weighing
+
+    return f"{printable(str(path))}: {printable(note_weighing(path, found.described.id, noted_of(found, date)))}"

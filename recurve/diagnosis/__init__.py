@@ -13,6 +13,7 @@ Offers:
   `Share`
 - `readings`: `data_findings`
 - `setting`: `post_to_bend`, `PostToBend`, `Shown`
+- `springs_told`: `SpringTold`, `springs_told`
 - `strength`: `rate_needed`, `strength`, `Strength`
 - `timing_card`: `card_of_plan`, `left_curve`, `planned_curve`, `timing_card`
 - `trust`: `Trust`, `trust_in`

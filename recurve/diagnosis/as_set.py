@@ -119,7 +119,7 @@ def _with_springs(job: Job, told: AsSet) -> Job:
         one = known[identity]
         places[i] = replace(places[i], found=one)
         springs[i] = MeasuredSpring(
-            rate=Quantity(one.rate, job.build.rate * one.rate),
+            rate=Quantity(one.rate, (job.build.rate if one.rate_limit is None else one.rate_limit) * one.rate),
             free_length=Quantity(one.free_length, job.build.post),
             initial_tension=Quantity(one.initial_tension),
         )

@@ -9,6 +9,7 @@ Offers:
   `read_row`, `shaft_of`, `system_of`, `table_text`, `TYPED_SPRINGS`, `TYPED_SWEEP`, `unit_of_key`
 - `as_left`: `read_set`
 - `build`: `build_motion`, `build_places`, `build_stop`, `measured_spring`, `mounting_of`
+- `drawer`: `noted_in`, `taken_in`
 - `edit`: `begin`, `beside_file`, `Clash`, `Edited`, `name_table`, `reaching`, `read_edited`, `save_answer`
 - `learned`: `Learned`, `LEARNED`, `UnitType`
 - `live`: `as_typed`, `band_words`, `Bench`, `bench_of`, `CAUTION`, `misfits`, `read_bench`, `Reading`, `SweepFile`,
@@ -27,5 +28,5 @@ Offers:
 - `tables`: `read_catalogue`, `read_sweep`, `with_spring`
 - `type_text`: `type_text`
 - `unit_type`: `SourceTable`
-- `weighings`: `measure`
+- `weighings`: `measure`, `noted_of`
 """

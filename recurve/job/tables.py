@@ -21,9 +21,10 @@ import numpy as np
 
 from recurve.errors import InputError
 from recurve.physics.sweep import Readings
+from recurve.springs.noted import FIGURES, Noted, as_measured, noted_remarks
 from recurve.springs.spring import Catalogue, Spring, checked, rate_from_wire
 from recurve.springs.wire import materials, unknown_material
-from recurve.units import DIMENSIONS, column_header, factor, size_fault
+from recurve.units import DIMENSIONS, Quantity, column_header, factor, size_fault
 
 SWEEP_COLUMNS = {"speed": "speed", "advance": "angle", "direction": ""}
 CATALOGUE_COLUMNS = {
@@ -37,7 +38,20 @@ CATALOGUE_COLUMNS = {
     "material": "",
     "quantity": "number",
 }
-DIMENSION_OF = SWEEP_COLUMNS | CATALOGUE_COLUMNS
+# What was measured of a row's spring, apart from its own figures, each with its ±; where that comes from; and the units that
+# springs of the row were taken for.
+NOTED_COLUMNS = {
+    "measured_rate": "rate",
+    "measured_rate_pm": "rate",
+    "measured_free_length": "length",
+    "measured_free_length_pm": "length",
+    "measured_initial_tension": "force",
+    "measured_initial_tension_pm": "force",
+    "measured_from": "",
+    "taken_for": "",
+}
+DIMENSION_OF = SWEEP_COLUMNS | CATALOGUE_COLUMNS | NOTED_COLUMNS
+_ABOVE = {"rate": 0.0, "free_length": 0.0, "initial_tension": -math.inf}
 # A catalogue of a hundred thousand springs is some ten megabytes; more is a mistake.
 MOST_BYTES = 20_000_000
 
@@ -223,10 +237,12 @@ def _springs(text: str, shown: str, faults: list[str]) -> Catalogue | None:
     before = len(faults)
     springs: list[Spring] = []
     notes: list[str] = []
-    for row in _rows(text, shown, CATALOGUE_COLUMNS, {"id", "free_length"}, faults, notes):
-        spring = _spring(row, notes)
+    measured: list[tuple[Spring, Noted]] = []
+    for row in _rows(text, shown, CATALOGUE_COLUMNS | NOTED_COLUMNS, {"id", "free_length"}, faults, notes):
+        noted, spring = _noted(row), _spring(row, notes)
         if spring is not None:
-            springs.append(spring)
+            springs.append(as_measured(spring, noted))
+            measured += [] if noted.empty else [(spring, noted)]
     seen: set[str] = set()
     for spring in springs:
         if spring.id in seen:
@@ -238,7 +254,25 @@ def _springs(text: str, shown: str, faults: list[str]) -> Catalogue | None:
         faults.append(f"{shown}: got no springs, expected at least one line")
         return None
     kept, remarks = checked(springs, shown)
-    return Catalogue(kept, (*notes, *remarks))
+    return Catalogue(kept, (*notes, *remarks, *noted_remarks(measured, shown)))
+
+
+def _noted(row: _Row) -> Noted:
+    """What was measured of a row's spring: a figure and its ± stand together."""
+    found: dict[str, Quantity] = {}
+    for name in FIGURES:
+        value = row.number(f"measured_{name}", least=0 if name == "initial_tension" else -math.inf, above=_ABOVE[name])
+        by = row.number(f"measured_{name}_pm", above=0)
+        if value is not None and by is not None:
+            found[name] = Quantity(value, by)
+            continue
+        given = [bool(row.cells.get(f"measured_{name}{end}", "")) for end in ("", "_pm")]
+        if given[0] != given[1]:
+            lacking = f"measured_{name}{'_pm' if given[0] else ''}"
+            row.faults.append(
+                f"{row.where}: {lacking}: got an empty cell, expected a number: a figure and its ± stand together"
+            )
+    return Noted(**found, from_=row.cells.get("measured_from", ""))
 
 
 def _spring(row: _Row, notes: list[str]) -> Spring | None:
@@ -381,6 +415,6 @@ def _cell(value: float | str | None, name: str, unit: str) -> str:
     if isinstance(value, str):
         return value
     try:
-        return f"{value / factor(unit, CATALOGUE_COLUMNS[name]):.5g}"
+        return f"{value / factor(unit, DIMENSION_OF[name]):.5g}"
     except ValueError:
         return ""  # the reader says what is wrong with this header

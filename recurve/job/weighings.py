@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime
+import hashlib
 from collections.abc import Sequence
 
 import numpy as np
@@ -9,6 +11,7 @@ import numpy as np
 from recurve.data import default
 from recurve.errors import InputError
 from recurve.job.quantity import WEIGHING_EXAMPLE, read_weighing
+from recurve.springs.noted import Noted
 from recurve.springs.spring import Spring
 from recurve.springs.weighing import Hung, WeighedSpring, weigh
 from recurve.springs.wire import unknown_material
@@ -117,4 +120,24 @@ def _assumed(found: list[Quantity]) -> tuple[str, ...]:
     fraction, length = 100 * default("weighing", "pull", "number"), 1e3 * _default_length()
     return (
         f"Where no ± was given, weights are taken to be within ± {fraction:g}% and lengths within ± {length:g} mm.",
+    )
+
+
+def noted_of(found: WeighedSpring, date: str | None) -> Noted:
+    """What a weighing tells of a spring, for the row of a catalogue; with the `date` that was given and a digest of the
+    readings, so that the same weighing is noted once. Raises InputError for what is no date."""
+    if date is not None:
+        try:
+            datetime.date.fromisoformat(date)
+        except ValueError:
+            raise InputError(f'--date: got "{date}", expected a date such as 2026-05-04') from None
+    weighed, free = found.weighed, found.free_length
+    readings = np.stack([found.hung.pull, found.hung.length]).tobytes() + repr(free).encode()
+    tension, by = weighed.initial_tension, weighed.initial_tension_uncertainty
+    from_ = " ".join(["weighed", *([date] if date else []), hashlib.sha256(readings).hexdigest()[:8]])
+    return Noted(
+        Quantity(weighed.rate, SQRT3 * weighed.rate_uncertainty),
+        free if free is not None and free.half_width and not weighed.slack else None,
+        None if tension is None or by is None else Quantity(tension, SQRT3 * by),
+        from_,
     )

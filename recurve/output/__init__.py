@@ -4,6 +4,7 @@ One renderer for each result: `documents` (JSON), `text` (reports), `figures`, `
 
 Offers:
 
+- `drawer`: `DrawerAsked`, `note_weighing`
 - `guide`: `guide_page`, `guide_text`
 - `honest`: `units_document`
 - `judged`: `AskedLeft`, `finished_unit`, `judge_found`, `judge_left`

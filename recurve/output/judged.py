@@ -18,6 +18,7 @@ from recurve.job.as_left import read_set
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any, load_job, read_as_left, readings_of
 from recurve.output.documents.check import CheckDocument, VerifyDocument
+from recurve.output.drawer import NOTHING_ASKED, DrawerAsked, DrawerEdit
 from recurve.output.planfile import plan_folder, plan_path, read_planned, read_to_write
 from recurve.physics.sweep import Sweep
 from recurve.planner.search import Report
@@ -132,20 +133,22 @@ def _papers(
 @dataclass(frozen=True)
 class AskedLeft:
     """How a finished unit is to be judged: what its readings are in (`basis`) and where zero was taken, if not as the job says;
-    what was set, by the keys of [set], a stop as angle or trim under "stop"; the paper and the units of the record."""
+    what was set, by the keys of [set], a stop as angle or trim under "stop"; the paper and the units of the record; and what is
+    asked of the `drawer` of springs."""
 
     basis: str | None = None
     zeroed_at: str | None = None
     was_set: dict[str, str | None] | None = None
     paper: Paper = "a4"
     units: LengthUnits = "both"
+    drawer: DrawerAsked = NOTHING_ASKED
 
 
 def judge_left(path: Path, sweep: Path, asked: AskedLeft, report: Report) -> LeftResult:
     """Judge the finished unit of a job by the readings of a `sweep`, and write the record beside its plan. Raises InputError,
     OutputError and PhysicsError."""
     from recurve.output.figures.check import verify_figure_bytes
-    from recurve.output.sheet.record import record_pdf, record_toml
+    from recurve.output.sheet.record import record_entry, record_pdf, record_toml
     from recurve.output.text.check import verify_text
 
     folder = plan_path(path).parent if plan_path(path).is_file() else path.parent
@@ -173,11 +176,18 @@ def judge_left(path: Path, sweep: Path, asked: AskedLeft, report: Report) -> Lef
     def record() -> bytes:
         return record_toml(folder / "as-left.toml", result, job.sweep, readings, finished.fingerprint)
 
+    edit = None
+    if asked.drawer.anything:  # a drawer that cannot be changed is reported before the work
+        identity = record_entry(result, job.sweep, readings, finished.fingerprint)["id"]
+        edit = DrawerEdit(job, result, asked.drawer, identity)
     record()  # an existing file that is not a record is reported before the work
     figures = verify_figure_bytes(result, before)
     drawn = figures["as-left.svg"]
     pdf = record_pdf(result, document, before, readings, finished.fingerprint, drawn, asked.paper, asked.units)
     files = write_folder(folder, {"as-left.toml": record, **figures, "as-left.pdf": pdf})
+    if edit is not None:
+        files += (str(edit.path),) if edit.write() else ()
+        document = document.model_copy(update={"drawer": edit.told})
     document = document.with_files(files)
     good = result.verdict == "passes" and document.trust.ok
     return LeftResult(document, verify_text(result, document=document), good, remark)

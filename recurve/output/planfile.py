@@ -277,8 +277,9 @@ def _write_spring(table: dict[str, Any], fitted: Fitted, plan: Plan) -> None:
     if "over_posts" in table:
         table["over_posts"] = _number(fitted.length * 1e3, "mm")
     tolerance = plan.job.build
+    rate_limit = tolerance.rate if spring.rate_limit is None else spring.rate_limit
     table["free_length"] = _toleranced(spring.free_length * 1e3, tolerance.post * 1e3, "mm")
-    table["rate"] = _toleranced(spring.rate * 1e-3, tolerance.rate * spring.rate * 1e-3, "N/mm")
+    table["rate"] = _toleranced(spring.rate * 1e-3, rate_limit * spring.rate * 1e-3, "N/mm")
     table["initial_tension"] = _number(spring.initial_tension if spring.initial_tension > NEXT_TO_NOTHING else 0.0, "N")
     if fitted.bend == 0.0:
         return

@@ -285,12 +285,15 @@ class _Draw:
             here = float(one.posts.length(0.0, one.bend)[0])
             stretch = self.ensemble.model.column(natural, f"{PLACES[found]}.stretch") + here - rest + post
             return unit.rate[:, found], stretch, nothing + one.spring.initial_tension
-        rate = one.spring.rate * (1.0 + (nothing if "spring rates" in exact else off[0] * limits.rate))
+        rate_limit = limits.rate if one.spring.rate_limit is None else one.spring.rate_limit
+        rate = one.spring.rate * (1.0 + (nothing if "spring rates" in exact else off[0] * rate_limit))
         stretch = float(one.length(0.0)[0]) - one.spring.free_length + post
         # A spring wound without initial tension has none that could be off.
         if one.spring.initial_tension <= 0:
             return rate, stretch, nothing
-        error = nothing if "initial tension" in exact else off[1] * limits.initial_tension
+        given = one.spring.tension_limit
+        tension_limit = limits.initial_tension if given is None else given
+        error = nothing if "initial tension" in exact else off[1] * tension_limit
         return rate, stretch, np.maximum(one.spring.initial_tension + error, 0.0)
 
     def _stops(self, as_found: Array, exact: frozenset[str]) -> Array:

@@ -36,7 +36,8 @@ class Spring:
 
     rate [N/m], free_length [m], initial_tension [N]; wire and outer diameter [m] and coils of the body, None if
     unknown; quantity in stock, None if it can be ordered; most_extension [m]: how far past its free length it may be
-    drawn, infinite if unknown.
+    drawn, infinite if unknown. Where this very spring was measured, `rate_limit` [1] is the ± of its rate as a
+    fraction, and `tension_limit` [N] that of its initial tension; None: a maker's tolerance counts.
     """
 
     id: str
@@ -49,6 +50,8 @@ class Spring:
     material: str = ""
     quantity: int | None = None
     most_extension: float = math.inf
+    rate_limit: float | None = None
+    tension_limit: float | None = None
 
     @property
     def hook_opening(self) -> float | None:

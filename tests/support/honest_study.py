@@ -42,6 +42,8 @@ def study(seed: int) -> list[Row]:
         rows: list[Row] = []
         for spring in result.built.springs:
             place = PLACES.index(spring.place)
+            if plan.job.places[place].found is plan.build.springs[place].spring:
+                continue  # kept as it was, so no build tells of a maker or a catalogue
             if spring.rate is not None:
                 rows.append((seed, "rate", _rate(one.springs[place], plan, place), *spring.rate))
             if spring.length is not None:

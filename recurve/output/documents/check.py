@@ -335,6 +335,9 @@ class VerifyDocument(Document):
     correction: Annotated[CorrectionToMake | None, told("null: nothing to correct, or no move would do")]
     read_again: Annotated[list[str], told("What bars a pass until it is read, a sentence each")]
     fit: FitDocument
+    drawer: Annotated[
+        list[str], told("What became of the drawer of springs, a sentence each; empty: nothing was asked")
+    ]
     notes: Notes
     files: Files
 
@@ -353,6 +356,7 @@ class VerifyDocument(Document):
             correction=None if correction is None else CorrectionToMake.of(correction),
             read_again=[x.words() for x in result.unsettled],
             fit=FitDocument.of(result.fit),
+            drawer=[],
             notes=[*gathered_notes(result.fit.job.sweep), *result.notes, *result.job.notes],
             files=list(files),
         )

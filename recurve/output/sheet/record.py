@@ -60,11 +60,13 @@ def _earlier(path: Path) -> tuple[list[dict[str, Any]], dict[str, Any]]:
 
 
 def record_entry(result: Verification, as_found: Sweep | None, as_left: Sweep, fingerprint: str) -> dict[str, Any]:
-    """One verification as the record keeps it, with an `id` derived from its content."""
+    """One verification as the record keeps it, with an `id` derived from its content; from what was planned it is not, so that
+    a drawer that has changed since makes no other verification of it."""
     import tomli_w
 
     entry = _content(result, as_found, as_left, fingerprint)
-    return {"id": hashlib.sha256(tomli_w.dumps(entry).encode("utf-8")).hexdigest()[:12], **entry}
+    own = {key: value for key, value in entry.items() if key not in ("inputs", "planned", "built")}
+    return {"id": hashlib.sha256(tomli_w.dumps(own).encode("utf-8")).hexdigest()[:12], **entry}
 
 
 def _content(result: Verification, as_found: Sweep | None, as_left: Sweep, fingerprint: str) -> dict[str, Any]:

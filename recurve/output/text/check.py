@@ -304,6 +304,8 @@ def verify_text(result: Verification, files: Sequence[str] = (), document: Verif
             *wrap(f"Readings left out, since they do not fit the curve of the others: rows {rows} of the sweep."),
         ]
     lines += ["", *fit_lines(result.fit, document.fit)]
+    if document.drawer:
+        lines += ["", "The drawer of springs", *(x for one in document.drawer for x in wrap(one, "  - ", "    "))]
     return page([*lines, *remarks(document.notes, result.job.doubts), *written(document.files)])
 
 

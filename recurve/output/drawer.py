@@ -1,0 +1,116 @@
+"""What a verification or a weighing writes back to the drawer of springs, on request, and how it is told."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from recurve.diagnosis.springs_told import SpringTold, springs_told
+from recurve.diagnosis.verify import Verification
+from recurve.errors import InputError
+from recurve.files import rewrite
+from recurve.job.drawer import noted_in, taken_in
+from recurve.job.model import Job
+from recurve.springs.noted import Noted
+from recurve.text import beside, plain, printable
+
+NAMES = {
+    "rate": ("rate", 1e-3, "N/mm"),
+    "free_length": ("free length", 1e3, "mm"),
+    "initial_tension": ("initial tension", 1.0, "N"),
+}
+
+
+@dataclass(frozen=True)
+class DrawerAsked:
+    """What is asked of the drawer: to `note` what the springs fitted are, and to `take` them from its count."""
+
+    note: bool = False
+    take: bool = False
+
+    @property
+    def anything(self) -> bool:
+        """Whether anything is asked."""
+        return self.note or self.take
+
+
+NOTHING_ASKED = DrawerAsked()
+
+
+def drawer_of(job: Job) -> Path:
+    """The catalogue file of a job. Raises InputError where it names none that is there."""
+    named = job.document.get("catalogue", {}).get("file")
+    path = None if named is None else beside(job.path, named)
+    if path is None or not path.is_file():
+        raise InputError(
+            f"{job.path}: catalogue: got no file that is there, expected the drawer whose springs are to be noted"
+        )
+    return path
+
+
+class DrawerEdit:
+    """The edit of one drawer for one verification: worked out on the file as it is, and once more when it is written."""
+
+    def __init__(self, job: Job, result: Verification, asked: DrawerAsked, record: str) -> None:
+        self.path, self.asked = drawer_of(job), asked
+        self.use = plain(job.path.name)
+        date = f"{job.date}, " if job.date else ""
+        self.springs = springs_told(result, f"as left of {self.use}, {date}record {record},")
+        self.told: list[str] = []
+        self.content()
+
+    def content(self) -> bytes:
+        """The drawer's bytes as they are to be; `told` then says what that changes, a sentence each."""
+        content, self.told = self.path.read_bytes(), []
+        if not self.springs:
+            self.told.append(
+                "No spring of the drawer is known to be fitted. Say which: --primary-spring ID, --secondary-spring ID."
+            )
+        for one in self.springs:
+            if self.asked.note:
+                content = self._note(content, one)
+            if self.asked.take:
+                content, why = taken_in(content, str(self.path), one.id, f"{self.use} {one.place}")
+                self.told.append(f"{self._name(one)}: {why or 'one less in the drawer'}.")
+        return content
+
+    def write(self) -> bool:
+        """Write the drawer, whole or not at all, if anything changes in it; whether it was written."""
+        if self.content() == self.path.read_bytes():
+            return False
+        rewrite(self.path, self.content)
+        return True
+
+    def _note(self, content: bytes, one: SpringTold) -> bytes:
+        if one.noted.empty:
+            self.told.append(f"{self._name(one)}: not noted, {one.why}.")
+            return content
+        content, changed = noted_in(content, str(self.path), one.id, one.noted)
+        told = (
+            noted_words(one.noted, changed) if changed else "nothing new, since it was noted before or is known better"
+        )
+        self.told.append(f"{self._name(one)}: {told}.")
+        return content
+
+    def _name(self, one: SpringTold) -> str:
+        return f"{one.place} {printable(one.id)}"
+
+
+def noted_words(noted: Noted, changed: tuple[str, ...]) -> str:
+    """The figures that were noted, in words."""
+    words = []
+    for name in changed:
+        quantity, (called, size, unit) = getattr(noted, name), NAMES[name]
+        words.append(f"{called} {quantity.value * size:.4g} ± {quantity.half_width * size:.2g} {unit}")
+    return f"noted {', '.join(words)}"
+
+
+def note_weighing(path: Path, identity: str, noted: Noted) -> str:
+    """Note a weighing in a drawer, and say what that changed. Raises InputError and OutputError."""
+    if not path.is_file():
+        raise InputError(f"{path}: got no file there, expected the drawer whose spring is to be noted")
+    changed = noted_in(path.read_bytes(), str(path), identity, noted)[1]
+    if not changed:
+        return f"{identity}: nothing new, since it was noted before or is known better"
+    rewrite(path, lambda: noted_in(path.read_bytes(), str(path), identity, noted)[0])
+    return f"{identity}: {noted_words(noted, changed)}"

@@ -190,7 +190,7 @@ def scatter_of(off: Array, uncertainty: Array, said: float, rare: float = RARE) 
     verdict: Spread = "agrees"
     if count < FEW:
         verdict = "too few"
-    elif low > said:
+    elif low > said and _more_without_farthest(off, uncertainty, said, rare):
         verdict = "more"
     elif high < said:
         verdict = "less"
@@ -200,6 +200,14 @@ def scatter_of(off: Array, uncertainty: Array, said: float, rare: float = RARE) 
     spread = np.sqrt(float((apart**2).sum()) / max(count - 1, 1) / count)
     one_sided = count >= FEW and abs(mean) > -ndtri(rare / 2) * max(spread, 1e-12 * abs(mean))
     return Scatter(count, said, found, low, high, mean, uncertain, verdict, proposed, bool(one_sided))
+
+
+def _more_without_farthest(off: Array, uncertainty: Array, said: float, rare: float) -> bool:
+    """Whether builds scatter more than was `said` even without the one that is farthest off: a sweep misread once is no scatter."""
+    from scipy.special import chdtri
+
+    kept = np.arange(len(off)) != int(np.argmax(off**2 / ((said / SQRT3) ** 2 + uncertainty**2)))
+    return SQRT3 * _deviation(off[kept], uncertainty[kept], float(chdtri(int(kept.sum()), rare / 2))) > said
 
 
 def _deviation(off: Array, uncertainty: Array, wanted: float) -> float:

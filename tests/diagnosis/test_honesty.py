@@ -163,3 +163,13 @@ def test_scatter_at_its_ends() -> None:
     assert scatter_of(np.zeros(0), np.zeros(0), 0.1).verdict == "too few"
     zero = scatter_of(np.zeros(10), np.zeros(10), 0.1)
     assert zero.found == pytest.approx(0.0, abs=1e-9) and zero.verdict == "less"
+
+
+def test_one_build_far_off_is_no_scatter() -> None:
+    """Eleven builds as said and one ten times as far: a slip in one sweep proposes no other tolerance. Two of them do."""
+    random = np.random.default_rng(6)
+    off, known = random.uniform(-0.1, 0.1, 12), np.full(12, 0.01)
+    off[3] = 1.0
+    assert scatter_of(off, known, 0.1).verdict == "agrees"
+    off[7] = -1.0
+    assert scatter_of(off, known, 0.1).verdict == "more"

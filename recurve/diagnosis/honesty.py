@@ -203,7 +203,7 @@ def scatter_of(off: Array, uncertainty: Array, said: float, rare: float = RARE) 
 
 
 def _more_without_farthest(off: Array, uncertainty: Array, said: float, rare: float) -> bool:
-    """Whether builds scatter more than was `said` even without the one that is farthest off: a sweep misread once is no scatter."""
+    """Whether builds scatter more than was `said` even without the one farthest off: one sweep misread is no scatter."""
     from scipy.special import chdtri
 
     kept = np.arange(len(off)) != int(np.argmax(off**2 / ((said / SQRT3) ** 2 + uncertainty**2)))

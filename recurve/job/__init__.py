@@ -21,8 +21,8 @@ Offers:
 - `read`: `build_parts`, `fingerprint_of`, `load_any`, `load_job`, `read_as_left`, `read_files`,
   `readings_of`
 - `reread`: `answers_of`, `tables_besides`
-- `schema`: `DIALECT`, `job_schema`, `JobModel`, `PlannedForecast`, `PlannedPlace`, `PlannedSide`, `PlannedTable`,
-  `SetTable`
+- `schema`: `DIALECT`, `job_schema`, `JobModel`, `PlannedBuild`, `PlannedForecast`, `PlannedPlace`, `PlannedSide`,
+  `PlannedTable`, `SetTable`
 - `schema_unit`: `LinkMotion`, `Place`, `PointPosts`, `PostEnd`, `ReferenceMotion`, `SlopeMotion`, `SlotMotion`
 - `shelf`: `read_spring`, `springs_csv`
 - `tables`: `read_catalogue`, `read_sweep`, `with_spring`

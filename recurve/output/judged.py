@@ -18,7 +18,7 @@ from recurve.job.as_left import read_set
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any, load_job, read_as_left, readings_of
 from recurve.output.documents.check import CheckDocument, VerifyDocument
-from recurve.output.drawer import NOTHING_ASKED, DrawerAsked, DrawerEdit
+from recurve.output.drawer import NOTHING_ASKED, DrawerAsked, DrawerEdit, drawer_of
 from recurve.output.planfile import plan_folder, plan_path, read_planned, read_to_write
 from recurve.physics.sweep import Sweep
 from recurve.planner.search import Report
@@ -164,6 +164,8 @@ def judge_left(path: Path, sweep: Path, asked: AskedLeft, report: Report) -> Lef
     )
     set_so = gather(lambda: read_set(folder / "as-left.toml", _by_keys(asked.was_set or {})))
     gather(lambda: check_writable(folder))
+    if job is not None and asked.drawer.anything:
+        gather(lambda: drawer_of(job))
     gather.settle()
     assert job is not None and unit is not None and set_so is not None and isinstance(readings, Sweep)  # it was settled
     (finished, remark), told = unit, AsSet.of(set_so)

@@ -1,4 +1,4 @@
-"""How a unit was built against what its sweep as left says of it: worn units of known truth, planned, built within [build], swept.
+"""How a unit was built against what its sweep as left says: worn units of known truth, planned, built within [build], swept.
 
 Not part of the normal run: `pytest -n 0 -s -m study tests/diagnosis/test_honesty_study.py`. Of seeds 0 to 59, 38 lengths over
 the posts were off what was told by 1.15 standard uncertainties (root mean square), 58 stops by 0.72, and no tolerance that was

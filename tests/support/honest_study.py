@@ -1,4 +1,4 @@
-"""What verify says of how a unit was built, held against how it was built: worn units as in `closing`, planned, built and swept."""
+"""What verify says of how a unit was built against how it was built: worn units as in `closing`, planned, built, swept."""
 
 from __future__ import annotations
 

@@ -155,6 +155,7 @@ CONDITION = {
     "a top speed below idle": '[timing]\nstatic = "10 deg"\nidle = "600 rpm"\ntop_speed = "500 rpm"\n',
 }
 MORE_SPRINGS = {
+    "half of a note": "id,rate [N/mm],free_length [mm],measured_rate [N/mm]\nA1,1.5,13.6,1.6\n",
     "no name": SPRINGS.replace("A1,", ","),
     "a quote that never ends": SPRINGS.replace("A1,", '"A1,') + "x" * 140000,
     "a column twice": SPRINGS.replace("coils,", "rate [N/mm],"),
@@ -226,6 +227,14 @@ COMMANDS = {
     "an order of a unit twice": ["order", "JOB", "JOB"],
     "an order over a catalogue": ["order", "JOB", "--csv", "springs.csv"],
     "a table of units over a catalogue": ["units", ".", "--csv", "springs.csv"],
+    "a figure of units over a catalogue": ["units", ".", "--figure", "springs.png"],
+    "a figure of units of another kind": ["units", ".", "--figure", "said.gif"],
+    "a weighing noted without a row": ["spring", *HUNG, "--note", "springs.csv"],
+    "a weighing noted in no file": ["spring", *HUNG, "--note", "none.csv", "--id", "A1"],
+    "a weighing noted in a row that is not there": ["spring", *HUNG, "--note", "springs.csv", "--id", "Z9"],
+    "a weighing on no day": ["spring", *HUNG, "--note", "springs.csv", "--id", "A1", "--date", "May"],
+    "a weighing noted in what is no text": ["spring", *HUNG, "--note", "springs.png", "--id", "A1"],
+    "springs noted in a drawer that is not there": ["verify", "DRAWERLESS", "as-found.csv", "--note-springs"],
     "no such type": ["check", "UNTYPED"],
     "a type full of faults": ["check", "TYPED"],
     "a type without its springs' tables": ["check", "LOOSETYPED"],
@@ -323,6 +332,7 @@ def commands(folder: Path) -> Iterator[tuple[str, list[str]]]:
         "LONE": [without("springs.secondary"), without("sweep"), LOOSE],
         "SET": [without("sweep")], "TWICE": [without("sweep")],
         "ALONE": [without("springs.secondary"), without("sweep"), LOOSE],
+        "DRAWERLESS": [without("catalogue"), without("sweep")],
         "RADIUS": [*((f'{k}\n', "") for k in UNTRIMMED), without("sweep")],
     }  # fmt: skip
     for name, changes in variants.items():
@@ -344,6 +354,7 @@ def commands(folder: Path) -> Iterator[tuple[str, list[str]]]:
     (folder / "set" / "as-left.toml").write_text("set = 3\n", encoding="utf-8")
     (folder / "twice" / "as-left.toml").write_text('[set]\nstop = "11 deg"\nstop_trim = "1 mm"\n', encoding="utf-8")
     (folder / "narrow.csv").write_text("id,free_length [mm],rate [N/mm]\nA1,12,1\n", encoding="utf-8")
+    (folder / "springs.png").write_bytes(b"\xff")
     (folder / "bad.csv").write_text("speed [rpm],advance [deg],direction\n500,x,rising\n", encoding="utf-8")
     for name in ("kept", "taken", "changed"):
         (folder / name).mkdir()

@@ -10,6 +10,7 @@ Offers:
 - `condition`: `Angle`, `CapsuleDocument`, `CoilCharge`, `ConditionDocument`, `Pressure`, `Slope`
 - `curve`: `CurveDocument`
 - `fit`: `FitDocument`, `FittedParameter`
+- `honesty`: `ChancesHeld`, `CurvesHeld`, `ErrorsAtSpeed`, `ErrorsTold`, `HonestyDocument`, `ShareTold`, `ToleranceHeld`
 - `ideal`: `IdealPlan`, `WindowSpring`
 - `learn`: `LearnDocument`, `MisfitDocument`
 - `look`: `BandAsRead`, `ReadingsDocument`, `StrengthNeeded`
@@ -18,6 +19,6 @@ Offers:
 - `schemas`: `document_schema`
 - `springs`: `SpringDocument`, `WantedSpring`, `WindDocument`, `WindingDocument`, `WoundSpring`
 - `timing`: `TimingDocument`, `at_least`, `columns`, `off_book_words`, `timing_cell`, `unit_words`
-- `units`: `BandOfUnit`, `FindingOfUnit`, `first_time`, `FoundOfUnit`, `LeftOfUnit`, `PlacedOfUnit`, `PlanOfUnit`,
-  `SideOfBand`, `UnitOfFolder`, `UnitsDocument`
+- `units`: `BandOfUnit`, `FindingOfUnit`, `first_time`, `FoundOfUnit`, `LeftOfUnit`, `OffOfUnit`, `PlacedOfUnit`, `PlanOfUnit`,
+  `searched`, `SideOfBand`, `TolerancesOfUnit`, `UnitOfFolder`, `UnitsDocument`
 """

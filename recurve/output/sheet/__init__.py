@@ -3,7 +3,7 @@
 Offers:
 
 - `sheet`: `page_html`, `sheet_pdf`
-- `record`: `record_pdf`, `record_toml`
+- `record`: `record_entry`, `record_pdf`, `record_toml`
 - `blocks`: `ready_parts`
 - `look`: `found_html`, `found_pdf`
 """

@@ -33,6 +33,7 @@ WAS_SET = (
     ("stop_trim", "Or what was built up (filed: with a minus) at the stop", "0.4 mm"),
     ("primary_spring", "Primary fitted, if another than planned", ""),
     ("secondary_spring", "Secondary fitted, if another than planned", ""),
+    ("set_by", "How the posts were set: calliper, or bench", "calliper"),
 )
 
 

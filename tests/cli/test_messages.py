@@ -20,7 +20,8 @@ from recurve.text import printable
 PARTS = {"; expected .*"}
 # A job's or table's file with a line where it can be known, an option or argument, the reading of a spring, or a table asked for.
 PLACE = re.compile(
-    r"^([\w/-]+\.(toml|csv|png)(:\d+)?: \S|/\S+: |--[a-z-]+( and --[a-z-]+)*: |reading[s ]\w*: |(verify|weights|springs|FIGURE): )"
+    r"^([\w/-]+\.(toml|csv|png)(:\d+)?: \S|/\S+: |--[a-z-]+( and --[a-z-]+)*: "
+    r"|reading[s ]\w*: |(verify|weights|springs|FIGURE): )"
 )
 GOT = re.compile(
     r"\bgot\b|\bmissing\b|\bunknown key\b|\bboth\b|\bnot TOML\b|; look at|; measure|\bis there already\b|\bis not what\b"

@@ -78,3 +78,26 @@ def test_band_holds_the_planned_curve() -> None:
     inside = (curve >= band.rising[0] - 1e-3) & (curve <= band.rising[1] + 1e-3)
     assert inside.mean() > 0.97
     assert (band.rising[1] - band.rising[0] >= 0).all()
+
+
+def test_a_spring_that_was_measured_has_its_own_doubt() -> None:
+    """Springs each measured to ± 2 %, ± 0.03 N scatter as if that were the tolerance of every spring, whatever a maker's is."""
+    made = planned_by_limits("launch")
+    build = made.build
+    assert build is not None
+    ensemble = ensemble_of(made.job, None, 256)
+    speeds = np.linspace(40.0, 160.0, 5)
+
+    def band(rate: float, tension: float, limit: tuple[float | None, float | None]) -> np.ndarray:
+        job = replace(made.job, build=replace(made.job.build, rate=rate, initial_tension=tension))
+        springs = tuple(
+            replace(s, spring=replace(s.spring, rate_limit=limit[0], tension_limit=limit[1]))
+            for s in build.unit.springs
+        )
+        found = simulate(job, ensemble, springs, build.stop, build.trim != 0.0, 256, speeds).band
+        assert found is not None
+        return np.stack([found.rising, found.falling])
+
+    as_maker, measured = band(0.02, 0.03, (None, None)), band(0.2, 0.5, (0.02, 0.03))
+    assert measured == pytest.approx(as_maker, abs=1e-12)
+    assert np.ptp(band(0.2, 0.5, (None, None)), axis=1).max() > 2 * np.ptp(measured, axis=1).max()

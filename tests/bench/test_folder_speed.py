@@ -9,12 +9,22 @@ import shutil
 import time
 from pathlib import Path
 
-from workshops import Left, add_unit
+from workshops import PREDICTED, Left, add_unit
 
 from recurve.output.remembered import FILE, read_units
 
 UNITS = 1000
+BANDS = 8  # of a record; each unit has two records
 LONGEST = 2.0  # s, with what was read before kept
+
+
+def record(verdict: str, *corrected: str) -> Left:
+    """A record with as many bands as a workshop's have, each of them predicted."""
+    band, side = Left().entry(0)["bands"][0], PREDICTED.planned()
+    bands = [{**band, "speed_rpm": 100.0 * k} for k in range(1, BANDS + 1)]
+    edges = {key: band[key] for key in ("band", "min_deg", "max_deg")}
+    forecast = [{**edges, "speed_rpm": b["speed_rpm"], "by_calliper": side, "on_bench": side} for b in bands]
+    return Left(verdict, corrected, planned={"forecast": forecast}, more={"bands": bands})
 
 
 def seconds(folder: Path) -> float:
@@ -26,7 +36,7 @@ def seconds(folder: Path) -> float:
 
 def test_a_thousand_units(tmp_path: Path) -> None:
     """Read at first, again, and again with one unit changed; without the hidden file it is as at first."""
-    add_unit(tmp_path, "0000", 0.9, (Left("fails", ("bend it",)), Left()))
+    add_unit(tmp_path, "0000", 0.9, (record("fails", "bend it"), record("passes")))
     for number in range(1, UNITS):
         shutil.copytree(tmp_path / "0000", tmp_path / f"{number:04d}")
     first, again = seconds(tmp_path), seconds(tmp_path)

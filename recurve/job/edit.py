@@ -123,7 +123,6 @@ def reaching(answers: Answers) -> dict[str, Any]:
 
 def _written(before: Edited, answers: dict[str, Any]) -> Edited:
     """Both files with these answers, whole, and read again."""
-    import tomli_w
     import tomlkit
 
     was, wanted = (document_of(reaching(a), "") for a in (before.answers, answers))
@@ -135,16 +134,25 @@ def _written(before: Edited, answers: dict[str, Any]) -> Edited:
     text = tomlkit.dumps(changed)
     held = _told(tomllib.loads(text), {})
     besides = {key: value for key, value in answers.items() if value != "" and held.get(key, "") != value}
-    contents: dict[str, bytes] = {}
+    beside, had = beside_file(before.path), _kept(beside_file(before.path))
+    # An answer on its way from one file to the other stands in both for a moment, so that no kill between two writes loses it.
+    both = {key: answers[key] for key in had if answers.get(key, "") != ""} | besides
     if text != before.text:
-        contents[before.path.name] = text.encode("utf-8")
-    name = beside_file(before.path).name
-    if besides != _kept(beside_file(before.path)):
-        head = f"# What {before.path.name} cannot hold of its answers; recurve page keeps it.\n"
-        contents[name] = (head + tomli_w.dumps({"answers": besides})).encode("utf-8")
-    if contents:
-        write_folder(before.path.parent, contents)
+        if both != had:
+            _keep(beside, both)
+        write_folder(before.path.parent, {before.path.name: text.encode("utf-8")})
+        had = both
+    if besides != had:
+        _keep(beside, besides)
     return read_edited(before.path)
+
+
+def _keep(path: Path, answers: Answers) -> None:
+    """Write the file beside a job."""
+    import tomli_w
+
+    head = f"# What {path.name.removesuffix('.answers.toml')}.toml cannot hold of its answers; recurve page keeps it.\n"
+    write_folder(path.parent, {path.name: (head + tomli_w.dumps({"answers": answers})).encode("utf-8")})
 
 
 def _apply(table: Any, was: dict[str, Any], wanted: dict[str, Any]) -> None:

@@ -85,6 +85,7 @@ def was_set(asked: Asked) -> Response:
 
 def shown(asked: Asked) -> Response:
     """One reading while setting: kept, and what it asks."""
+    load_job(plan_path(asked.path))  # refused before anything is kept, not after
     with asked.bench.writing:
         rows = readings(asked.path)
         if asked.form.get("undo"):

@@ -124,7 +124,7 @@ def _keep_earlier(path: Path, content: bytes) -> None:
     number = 1
     while (kept := path.with_name(f"{path.stem}-{number}{path.suffix}")).exists():
         number += 1
-    path.rename(kept)
+    write_folder(path.parent, {kept.name: path.read_bytes()})  # both are there until the new one takes its place
 
 
 def _which(asked: Asked) -> Which:

@@ -15,7 +15,8 @@ from typing import Any
 
 from recurve.errors import Fault, InputError
 from recurve.files import write_folder
-from recurve.job.answers import document_of
+from recurve.job.made import document_of
+from recurve.job.of_type import Given, given_by
 from recurve.job.questions import Answers
 from recurve.job.reread import answers_of
 from recurve.text import plain
@@ -25,13 +26,14 @@ NEW = "# {title}\n# Written by recurve; change it by hand whenever you like, it 
 
 @dataclass(frozen=True)
 class Edited:
-    """A job file as it stands: its `text`, the `answers` that it and the file beside it hold, and a `mark` that changes with
-    every byte of it."""
+    """A job file as it stands: its `text`, the `answers` that it and the file beside it hold, a `mark` that changes with every
+    byte of it, and what is `given` by the type that it names."""
 
     path: Path
     text: str
     answers: dict[str, Any]
     mark: str
+    given: Given
 
     @property
     def title(self) -> str:
@@ -65,7 +67,8 @@ def read_edited(path: Path) -> Edited:
     answers = {key: value for key, value in answers.items() if value != ""} | {
         key: value for key, value in kept.items() if answers.get(key, "") == ""
     }
-    return Edited(path, text, answers, hashlib.sha256(text.encode()).hexdigest()[:16])
+    mark = hashlib.sha256(text.encode()).hexdigest()[:16]
+    return Edited(path, text, answers, mark, given_by(path, answers))
 
 
 def _told(document: dict[str, Any], kept: Answers) -> dict[str, Any]:
@@ -125,7 +128,9 @@ def _written(before: Edited, answers: dict[str, Any]) -> Edited:
     """Both files with these answers, whole, and read again."""
     import tomlkit
 
-    was, wanted = (document_of(reaching(a), "") for a in (before.answers, answers))
+    given = given_by(before.path, answers)
+    was = document_of(reaching(before.answers), "", before.given.answers)
+    wanted = document_of(reaching(answers), "", given.answers)
     for document in (was, wanted):
         if not document.get("title"):
             document.pop("title", None)

@@ -6,7 +6,7 @@ import datetime
 import re
 from typing import Any
 
-from recurve.job.answers import TABLES
+from recurve.job.made import TABLES
 from recurve.job.questions import Answers, questions
 
 ENDS = ("anchor", "far")

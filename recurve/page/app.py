@@ -13,9 +13,11 @@ from starlette.routing import Route
 
 from recurve.data import data_file
 from recurve.errors import RecurveError
-from recurve.job.edit import begin
+from recurve.job.edit import begin, read_edited, save_answer
+from recurve.job.of_type import types_near
 from recurve.job.read import load_any
 from recurve.output.planfile import plan_folder
+from recurve.output.unitfiles import types_in
 from recurve.page import planning, setting, sweeping, unit
 from recurve.page.bench import Asked, Bench, answers
 from recurve.page.safety import COOKIE, Door, Guard
@@ -97,22 +99,36 @@ def workshop(asked: Asked) -> Response:
         found.append((one, curve_picture(job, one.path, f"Curve of {one.title}")))
     partly = asked.request.headers.get("hx-request") and asked.request.headers.get("hx-target") == "units"
     template = "cards.html" if partly else "workshop.html"
-    return asked.show(template, units=found, q=search, title="Workshop", folder=asked.bench.folder.name)
+    folder = asked.bench.folder
+    types = [(path.relative_to(folder).as_posix(), title) for path, title in types_in(folder).items()]
+    return asked.show(template, units=found, types=types, q=search, title="Workshop", folder=folder.name)
 
 
 def new_unit(asked: Asked) -> Response:
-    """A new unit, empty or from another."""
+    """A new unit: empty, or begun from another, or of a type."""
     title, like = plain(asked.form.get("title", ""))[:100], asked.form.get("like", "")
+    folder = asked.bench.folder
     with asked.bench.writing:
-        if like:
-            source = find(asked.bench.folder, like)
-            if source is None:
-                raise HTTPException(404, "There is no such unit here.")
-            made = copy_unit(asked.bench.folder, source, title)
+        source = find(folder, like) if like else None
+        if like and source is None:
+            raise HTTPException(404, "There is no such unit here.")
+        if source is not None:
+            made = copy_unit(folder, source, title)
         else:
-            made = folder_for(asked.bench.folder, title)
+            made = folder_for(folder, title)
             begin(made, {"title": title or "A unit"})
-    return _to(asked.bench.folder, made)
+        for one in _type_asked(asked, made):
+            save_answer(made, "type", one, read_edited(made).answers.get("type", ""))
+    return _to(folder, made)
+
+
+def _type_asked(asked: Asked, made: Path) -> list[str]:
+    """The type that was chosen, as the new job names it; none where none was."""
+    kind, folder = asked.form.get("type", ""), asked.bench.folder
+    found = {path: title for path, title in types_in(folder).items() if path.relative_to(folder).as_posix() == kind}
+    if kind and not found:
+        raise HTTPException(404, "There is no such type of unit here.")
+    return [name for name, _ in types_near(made, found)]
 
 
 def copied(asked: Asked) -> Response:

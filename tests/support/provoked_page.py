@@ -75,6 +75,8 @@ def pages(folder: Path) -> Iterator[tuple[str, list[str]]]:
     there = as_shown(read_edited(folder / "examples" / "launch.toml").answers["catalogue.file"])
     told = client.post("/u/launch/answer", data={"key": "catalogue.file", "value": "/etc/x.csv", "shown": there}).text
     yield "a table elsewhere", [html.unescape(one) for one in re.findall(r'<p class="told"[^>]*>(.*?)</p>', told)]
+    told = client.post("/u/launch/answer", data={"key": "type", "value": "launch.toml", "shown": '""'}).text
+    yield "no type of unit", [html.unescape(one) for one in re.findall(r'<p class="told"[^>]*>(.*?)<', told)]
     text = (folder / "examples" / "launch.toml").read_text(encoding="utf-8")
     bookless = re.sub(r"\[target\]\n.*?(?=\n\[)", "", text, flags=re.S)
     (folder / "examples" / "bookless.toml").write_text(bookless, encoding="utf-8")

@@ -210,6 +210,8 @@ def _help(question: Question) -> None:
 def _explain(question: Question, answers: Answers, was: Any = None) -> None:
     """How to measure it, the choices, and the consequence of leaving it out."""
     say(question.how, "  ")
+    if question.kind in ("rows", "springs", "weighings"):
+        say("one to a line; an empty line ends them", "  ")
     for number, choice in enumerate(question.choices, 1):
         say_verbatim(f"    {number}  {choice}")
     if question.figure:

@@ -6,7 +6,8 @@ People's units end here: SI and radians from here on. A file is read (`read_file
 Offers:
 
 - `answers`: `both_systems`, `check_rows`, `implausible`, `read_answer`, `read_row`, `shaft_of`, `system_of`,
-  `TYPED_SPRINGS`, `TYPED_SWEEP`, `unit_of_key`
+  `TYPED_SPRINGS`, `TYPED_SWEEP`, `unit_of`, `unit_of_key`,
+  `with_unit`
 - `as_left`: `read_set`
 - `build`: `build_motion`, `build_places`, `build_stop`, `measured_spring`, `mounting_of`
 - `edit`: `begin`, `beside_file`, `Clash`, `Edited`, `name_table`, `reaching`, `read_edited`, `save_answer`

@@ -213,8 +213,10 @@ def with_unit(text: str, dimension: str, system: str) -> str:
 
 
 def cells_of(text: str) -> list[str]:
-    """The numbers of a line: parted by commas or semicolons, or by blanks where all are bare."""
-    given = text.replace("−", "-").strip()
+    """The numbers of a line: parted by commas or semicolons, or by blanks where all are bare; two of them also as "4 to 6",
+    "4–6" or "4-6"."""
+    part = next((f"{mark} " for mark in ";," if mark in text), " ")
+    given = re.sub(r"(?<=\d)(?:\s*–\s*|-|\s+to\s+)(?=\d)", part, text).replace("−", "-").strip()
     if ";" in given:
         return [c.strip() for c in given.split(";")]
     if "," in given:
@@ -222,7 +224,7 @@ def cells_of(text: str) -> list[str]:
     words = given.split()
     if all(re.fullmatch(_NUMBER, w) for w in words):
         return words
-    found = re.findall(rf"{_NUMBER}(?:\s*(?:±|\+/-|\+-)\s*{_NUMBER})?\s*[^\W\d][^\s\d±+]*", given)
+    found = re.findall(rf"{_NUMBER}(?:\s*(?:±|\+/-|\+-)\s*{_NUMBER})?(?:\s*[^\W\d][^\s\d±+]*)?", given)
     return [c.strip() for c in found] if "".join(found).replace(" ", "") == given.replace(" ", "") else [given]
 
 

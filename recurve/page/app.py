@@ -16,9 +16,10 @@ from recurve.errors import RecurveError
 from recurve.job.edit import begin, read_edited, save_answer
 from recurve.job.of_type import types_near
 from recurve.job.read import load_any
+from recurve.output.guide import guide_page
 from recurve.output.planfile import plan_folder
 from recurve.output.unitfiles import types_in
-from recurve.page import planning, setting, sweeping, unit
+from recurve.page import drawer, planning, setting, sweeping, unit
 from recurve.page.bench import Asked, Bench, answers
 from recurve.page.safety import COOKIE, Door, Guard
 from recurve.page.workshop import archive, copy_unit, curve_picture, find, folder_for, units
@@ -31,6 +32,8 @@ PAPERS = {
     "curve.png": "image/png", "fit.png": "image/png", "look.png": "image/png", "as-left.png": "image/png",
     "order.csv": "text/csv", "window.svg": "image/svg+xml", "report.html": "text/html",
 }  # fmt: skip
+# A drawing or a page of results may run nothing and load nothing.
+ALONE = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox"
 
 
 def build_app(folder: Path, door: Door | None = None) -> Starlette:
@@ -43,11 +46,13 @@ def build_app(folder: Path, door: Door | None = None) -> Starlette:
             Route("/", answers(workshop), methods=get),
             Route("/new", answers(new_unit), methods=post),
             Route("/static/{file}", answers(static), methods=get),
+            Route("/guide", answers(guide), methods=get),
             Route("/enter", answers(enter), methods=["GET", "POST"]),
             Route(f"{at}/copy", answers(copied), methods=post),
             Route(f"{at}/archive", answers(archived), methods=post),
             Route(f"{at}/file/{{file}}", answers(paper), methods=get),
             Route(f"{at}/answer", answers(unit.answer), methods=post),
+            Route(f"{at}/weighed", answers(drawer.weighed), methods=post),
             Route(f"{at}/picture", answers(unit.picture), methods=get),
             Route(f"{at}/reading", answers(sweeping.reading), methods=post),
             Route(f"{at}/undo", answers(sweeping.undo), methods=post),
@@ -163,10 +168,13 @@ def paper(asked: Asked) -> Response:
     path = plan_folder(asked.path) / file
     if file not in PAPERS or not path.is_file():
         raise HTTPException(404, "That has not been made yet.")
-    # A drawing or a page of results may run nothing and load nothing.
-    policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox"
-    headers = {"content-security-policy": policy} if file.endswith((".svg", ".html")) else {}
+    headers = {"content-security-policy": ALONE} if file.endswith((".svg", ".html")) else {}
     return FileResponse(path, media_type=PAPERS[file], headers=headers)
+
+
+def guide(asked: Asked) -> Response:
+    """The measuring guide with its figures."""
+    return HTMLResponse(guide_page(), headers={"content-security-policy": ALONE})
 
 
 def enter(asked: Asked) -> Response:

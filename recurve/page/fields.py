@@ -153,13 +153,13 @@ def told_of(question: Question, value: Any, answers: Answers) -> str:
         return ""
     shaft = shaft_of(question.key, answers)
     if question.kind != "quantity" or not isinstance(value, str):
-        return f"{shaft}'s" if shaft and question.kind in ("rows", "band") else ""
+        return f"{shaft} figures" if shaft and question.kind in ("rows", "row", "pair", "band") else ""
     try:
         told = "" if value.startswith(("±", "+")) else both_systems(question.key, value)
         odd = implausible(question, value)
     except (ValueError, AssertionError):
         return ""
-    told = f"{told} ({shaft})" if shaft and told else told or (f"{shaft}'s" if shaft else "")
+    told = f"{told} ({shaft})" if shaft and told else told or (f"{shaft} figures" if shaft else "")
     return f"{told}. Look again: {odd}" if odd else told
 
 

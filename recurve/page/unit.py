@@ -14,22 +14,18 @@ from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
 from recurve.errors import InputError, RecurveError
-from recurve.files import write_folder
-from recurve.job.answers import TYPED_SPRINGS, system_of
 from recurve.job.edit import Clash, Edited, read_edited, save_answer
 from recurve.job.model import BareJob, Job
 from recurve.job.of_type import must_be_type, types_near
 from recurve.job.read import load_any
-from recurve.job.shelf import springs_csv
 from recurve.output.figures.picture import read_picture
 from recurve.output.figures.quick import unit_svg
 from recurve.output.unitfiles import types_in
 from recurve.output.unitfolder import unit_of
-from recurve.page import planning, setting, sweeping
+from recurve.page import drawer, planning, setting, sweeping
 from recurve.page.bench import Asked
 from recurve.page.fields import STEPS, Types, as_shown, field_of, groups, question_of, read_field, shown_as, step_of
 from recurve.page.workshop import curve_picture
-from recurve.springs.spring import Spring
 from recurve.text import beside, printable
 from recurve.units import RPM
 
@@ -59,7 +55,7 @@ def step(asked: Asked) -> Response:
     more: dict[str, Callable[[], dict[str, Any]]] = {
         "sweep": lambda: sweeping.facts(asked, "found"),
         "look": lambda: planning.facts(asked, "found", job),
-        "springs": lambda: {"drawer": _drawer(job)},
+        "springs": lambda: drawer.facts(asked, job, edited),
         "plan": lambda: planning.facts(asked, "plan", job),
         "set": lambda: setting.facts(asked),
         "left": lambda: {**sweeping.facts(asked, "left"), **planning.facts(asked, "left", job)},
@@ -106,7 +102,7 @@ def answer(asked: Asked) -> Response:
             )  # fmt: skip
             return asked.show("field.html", field=field)
         if question.key == "~springs":
-            saved = _shelved(asked, saved)
+            saved = drawer.shelve(asked.path, saved)
     headers = {"HX-Trigger": "saved"}
     if question.kind == "choice" or question.key == "type":
         # What is asked next depends on it: the whole form is made anew.
@@ -139,16 +135,6 @@ def _inside(asked: Asked, named: str, before: Edited) -> None:
         raise ValueError(f"got {named}, expected a file in {folder.name}, the folder of this page; copy it there first")
 
 
-def _shelved(asked: Asked, saved: Edited) -> Edited:
-    """Springs that were typed, as a catalogue beside the job."""
-    rows = saved.answers.get("~springs", "")
-    if rows:
-        write_folder(asked.path.parent, {TYPED_SPRINGS: springs_csv(rows, system_of(saved.answers))})
-    there = saved.answers.get("catalogue.file", "")
-    made = save_answer(asked.path, "catalogue.file", TYPED_SPRINGS if rows else "", there)
-    return made if isinstance(made, Edited) else saved
-
-
 def picture(asked: Asked) -> Response:
     """The pictures beside the form, after a change."""
     job, faults = loaded(asked)
@@ -163,8 +149,3 @@ def _pictures(asked: Asked, job: Job | BareJob | None, edited: Edited) -> dict[s
     with suppress(RecurveError, ValueError):
         made["unit"] = unit_svg(read_picture(asked.path), 0.0, "The unit at rest, seen from the rotor end")
     return made
-
-
-def _drawer(job: Job | BareJob | None) -> list[Spring]:
-    """The springs that can be had."""
-    return list(job.catalogue.springs) if isinstance(job, Job) and job.catalogue is not None else []

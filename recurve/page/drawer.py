@@ -14,7 +14,7 @@ from recurve.files import rewrite, write_folder
 from recurve.job.answers import TYPED_SPRINGS, read_answer, system_of, unit_of, with_unit
 from recurve.job.edit import Clash, Edited, read_edited, save_answer
 from recurve.job.model import BareJob, Job
-from recurve.job.shelf import springs_csv
+from recurve.job.shelf import read_spring, springs_csv
 from recurve.job.tables import with_spring
 from recurve.job.weighings import measure
 from recurve.output.documents.springs import SpringDocument
@@ -72,14 +72,15 @@ def _weighing(question: Any, number: int, line: str, system: str) -> str:
 
 def _put_in(asked: Asked, spring: Spring, sure: bool) -> str:
     """Add the spring to the job's list: the one that was typed on the page, or the file that it names. Raises InputError."""
-    if not spring.id or not sure:
-        lacking = "name: missing" if not spring.id else "free length: missing, or the weighings do not settle the rate"
-        raise InputError(f"{lacking}; expected it before a spring goes into the drawer")
+    if not spring.id:
+        raise InputError("name: missing, expected the spring's name in the drawer")
+    if not sure:
+        raise InputError("free length: missing, or the weighings do not settle the rate; expected both for the drawer")
     with asked.bench.writing:
         edited = read_edited(asked.path)
         named = str(edited.answers.get("catalogue.file", ""))
         if not named or (named == TYPED_SPRINGS and edited.answers.get("~springs")):
-            return _typed(asked, edited, spring)
+            return _typed(asked.path, edited, spring)
         path = Path(os.path.realpath(beside(asked.path, named)))
         if not path.is_relative_to(asked.bench.folder):
             raise InputError(
@@ -90,22 +91,20 @@ def _put_in(asked: Asked, spring: Spring, sure: bool) -> str:
     return f"{spring.id} is in {path.name} now."
 
 
-def _typed(asked: Asked, edited: Edited, spring: Spring) -> str:
+def _typed(path: Path, edited: Edited, spring: Spring) -> str:
     """One more row of the springs that were typed on the page."""
     rows = list(edited.answers.get("~springs", "") or [])
     if spring.id in {row["id"] for row in rows}:
         raise InputError(f"name: got {spring.id}, which the drawer has, expected a new name")
     rate, length, tension = spring.rate / 1e3, spring.free_length * 1e3, spring.initial_tension
-    row = {
-        "id": spring.id,
-        "rate": f"{rate:.6g} N/mm",
-        "free_length": f"{length:.6g} mm",
-        "initial_tension": f"{tension:.6g} N",
-    }
+    try:
+        row = read_spring(f"{spring.id}, {rate:.4g} N/mm, {length:.4g} mm, {tension:.3g} N", system_of(edited.answers))
+    except ValueError as fault:
+        raise InputError(f"name: got {spring.id}: {fault}") from None
     for key, value in (("~shelf", "now"), ("~springs", [*rows, row])):
-        if isinstance(save_answer(asked.path, key, value, edited.answers.get(key, "")), Clash):
+        if isinstance(save_answer(path, key, value, edited.answers.get(key, "")), Clash):
             raise InputError("the list of springs: got another one meanwhile, expected the one shown; reload the page")
-    shelve(asked.path, read_edited(asked.path))
+    shelve(path, read_edited(path))
     return f"{spring.id} is in the drawer now."
 
 

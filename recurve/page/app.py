@@ -188,6 +188,7 @@ def enter(asked: Asked) -> Response:
             answer.set_cookie(COOKIE, secret, httponly=True, samesite="strict")
             return answer
         told = (
-            "That is not the code, or it was used already. Restart the page for a new one; it appears in the terminal."
+            "That is not the code. Look again at the terminal. It lets one phone in, once; for another, or after many "
+            "wrong ones, start the page again: the terminal then shows a new code."
         )
     return asked.show("enter.html", 403 if told else 200, told=told, title="Code")

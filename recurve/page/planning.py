@@ -103,7 +103,8 @@ def progress(asked: Asked) -> Response:
     if run is not None and run.done and not run.faults:
         asked.bench.works.forget(asked.path, kind)
         return Response(status_code=204, headers={"HX-Refresh": "true"})
-    return asked.show("progress.html", run=run, kind=kind, ready=[])
+    ready = _ready(asked, kind, _job(asked.path)) if run is None else []
+    return asked.show("progress.html", run=run, kind=kind, ready=ready)
 
 
 def halt(asked: Asked) -> Response:

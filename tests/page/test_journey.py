@@ -185,7 +185,6 @@ def test_from_nothing_to_the_record(chromium: Any, workshop: Served) -> None:
     assert kept["set"] == {"primary_length": "14.69 ± 0.03 mm"}
     page.get_by_role("link", name="Sweep as left").click()
     read_in(page, finished(job))
-    page.reload()
     page.get_by_role("button", name="Judge it").click()
     page.locator(".verdict").wait_for(timeout=60000)
     assert page.inner_text(".verdict").lower() in ("passes", "too close to call"), page.inner_text("main")[:1500]

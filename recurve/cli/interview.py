@@ -16,16 +16,19 @@ from recurve.job.answers import (
     TYPED_SWEEP,
     both_systems,
     check_rows,
-    document_of,
     implausible,
     read_answer,
     read_row,
     shaft_of,
     system_of,
 )
+from recurve.job.made import document_of
+from recurve.job.of_type import Given, given_by, must_be_type, types_near
 from recurve.job.questions import Answers, Question, asked, parts
 from recurve.job.shelf import read_spring, springs_csv
 from recurve.job.tables import read_catalogue, read_sweep
+from recurve.job.unit_type import with_type
+from recurve.output.unitfiles import types_in
 from recurve.text import path_text, printable
 
 KEPT, DRAFT = "answers.toml", "unit.draft.toml"
@@ -57,7 +60,7 @@ def interview(folder: Path, answers: dict[str, Any]) -> None:
     """Ask whatever has not been answered yet, and save each answer. Raises Stopped."""
     part = -1
     while True:
-        here = asked(answers)
+        here = led_to(folder, answers)
         at = next((i for i, q in enumerate(here) if q.key not in answers), None)
         if at is None:
             return
@@ -74,15 +77,35 @@ def interview(folder: Path, answers: dict[str, Any]) -> None:
         keep_answers(folder, answers)
 
 
+def given_to(folder: Path, answers: Answers) -> Given:
+    """What the type gives that the answers name."""
+    return given_by(folder / KEPT, answers)
+
+
+def types_of(folder: Path) -> tuple[tuple[str, str], ...]:
+    """The types of unit in the folder of the job and in those beside it."""
+    return types_near(folder / KEPT, types_in(folder.resolve().parent))
+
+
+def led_to(folder: Path, answers: Answers) -> list[Question]:
+    """The questions that the answers and the unit's type lead to. No type is asked for where none is near."""
+    known = {**given_to(folder, answers).answers, **{key: value for key, value in answers.items() if value != ""}}
+    here = asked({**dict.fromkeys(answers, ""), **known})
+    return here if answers.get("type") or types_of(folder) else [q for q in here if q.key != "type"]
+
+
 def first_look(folder: Path, answers: Answers) -> None:
     """Show what book and sweep tell so far; nothing where there is no sweep yet."""
     from recurve.diagnosis.check import check_bare
-    from recurve.job.answers import job_text
+    from recurve.job.made import job_text
     from recurve.job.read import load_any
     from recurve.output.documents.check import CheckDocument
     from recurve.output.text.check import bare_text
 
-    write_folder(folder, {DRAFT: job_text(answers, folder.resolve().name or "job").encode("utf-8")})
+    write_folder(
+        folder,
+        {DRAFT: job_text(answers, folder.resolve().name or "job", given_to(folder, answers).answers).encode("utf-8")},
+    )
     try:
         job = load_any(folder / DRAFT)
     except InputError as refused:
@@ -110,7 +133,7 @@ def revise(folder: Path, answers: dict[str, Any]) -> bool:
     _introduce(int(text) - 1)
     done: set[str] = set()
     while True:
-        left = [q for q in asked(answers) if q.part == int(text) - 1 and q.key not in done]
+        left = [q for q in led_to(folder, answers) if q.part == int(text) - 1 and q.key not in done]
         if not left:
             break
         done.add(left[0].key)
@@ -144,7 +167,9 @@ def ask_question(question: Question, answers: Answers, folder: Path | None = Non
     Stopped."""
     say()
     say(question.ask)
+    question = _with_types(question, folder)
     _explain(question, answers, was)
+    _of_type(question, answers, folder)
     if question.kind == "readings" and folder is not None:
         return _readings(folder, answers)
     if question.kind in ("rows", "springs", "weighings"):
@@ -185,6 +210,8 @@ def _help(question: Question) -> None:
 def _explain(question: Question, answers: Answers, was: Any = None) -> None:
     """How to measure it, the choices, and the consequence of leaving it out."""
     say(question.how, "  ")
+    if question.kind in ("rows", "springs", "weighings"):
+        say("one to a line; an empty line ends them", "  ")
     for number, choice in enumerate(question.choices, 1):
         say_verbatim(f"    {number}  {choice}")
     if question.figure:
@@ -194,6 +221,22 @@ def _explain(question: Question, answers: Answers, was: Any = None) -> None:
         say(f"Enter keeps {shown}; - leaves it out: {question.skip}", "  ")
     else:
         say(f"Enter leaves it out: {question.skip}", "  ")
+
+
+def _with_types(question: Question, folder: Path | None) -> Question:
+    """The question of the type with the types that are near, to choose from; any other as it is."""
+    if question.key != "type" or folder is None:
+        return question
+    return replace(question, choices=tuple(name for name, _ in types_of(folder)))
+
+
+def _of_type(question: Question, answers: Answers, folder: Path | None) -> None:
+    """What the unit's type says, if it says anything."""
+    given = Given() if folder is None else given_to(folder, answers)
+    value = given.answers.get(question.key)
+    if value is not None:
+        words = both_systems(question.key, value) if question.kind == "quantity" else _shown(value)
+        say(f'From the type "{given.title}": {words}. Enter takes that; what you type counts instead.', "  ")
 
 
 def _shown(value: Any) -> str:
@@ -206,7 +249,8 @@ def _refuse(question: Question, text: str, fault: ValueError) -> None:
     shown = printable(text[:60])
     say(f"{shown!r}: {fault}.", "  ")
     example = question.example[-1] if isinstance(question.example, list) else question.example
-    say(f"Such as {example}; {question.how}. (? explains, < goes back, stop keeps all for another time)", "  ")
+    such = f"Such as {example}; " if example else ""
+    say(f"{such}{question.how}. (? explains, < goes back, stop keeps all for another time)", "  ")
 
 
 def _accepted(question: Question, text: str, answers: Answers, folder: Path | None) -> Any:
@@ -233,12 +277,16 @@ def _file(question: Question, text: str, folder: Path) -> str:
     """The path of a table relative to the folder. Raises ValueError unless the table exists and can be read."""
     import os
 
+    if text.isdigit() and 1 <= int(text) <= len(question.choices):
+        text = question.choices[int(text) - 1]
     path = Path(text).expanduser()
     faults: list[str] = []
-    read = read_catalogue if question.key == "catalogue.file" else read_sweep
     if not path.is_file() and (folder / path).is_file():
         path = folder / path
-    read(path, str(path), faults)
+    if question.key == "type":
+        must_be_type(path, text)
+    else:
+        (read_catalogue if question.key == "catalogue.file" else read_sweep)(path, str(path), faults)
     if faults:
         raise ValueError("; ".join(faults[:3]))
     try:
@@ -253,7 +301,7 @@ def _readings(folder: Path, answers: Answers) -> str:
     from recurve.job.live import SweepFile, bench_of
     from recurve.job.parts import swept_part
 
-    document = document_of(answers, "")
+    document = with_type(folder / KEPT, "", document_of(answers, "", given_to(folder, answers).answers))[0]
     # Later parts of the interview are not answered yet: bands on the crank's basis take a four-stroke's ratio.
     document["distributor"] = {"lobes": 1, "rotation": "clockwise"} | document.get("distributor", {})
     given = {k.split(".")[1]: v for k, v in answers.items() if k.startswith("sweep.") and v != ""}

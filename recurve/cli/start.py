@@ -45,8 +45,7 @@ def start(
         _blank(folder)
         return
     from recurve.cli.dialogue import Stopped, say, say_verbatim
-    from recurve.cli.interview import interview, load_answers, revise
-    from recurve.job.questions import asked
+    from recurve.cli.interview import interview, led_to, load_answers, revise
 
     answers = load_answers(folder)
     added = _added(folder, answers)
@@ -56,7 +55,7 @@ def start(
     )
     if answers:
         say(f"{len(answers)} answers are kept in {folder}; going on.")
-    through = all(q.key in answers for q in asked(answers))
+    through = all(q.key in answers for q in led_to(folder, answers))
     try:
         interview(folder, answers)
         if added is not None and through and not revise(folder, answers):
@@ -104,7 +103,7 @@ def _mark_of(text: str) -> str:
 
 def _blank(folder: Path) -> None:
     from recurve.files import write_folder
-    from recurve.job.answers import blank_text
+    from recurve.job.made import blank_text
 
     if (folder / JOB).exists():
         raise InputError(f"{folder / JOB}: is there already, expected a folder without one; nothing was written")
@@ -113,9 +112,10 @@ def _blank(folder: Path) -> None:
 
 
 def _text(folder: Path, answers: dict[str, Any]) -> str:
-    from recurve.job.answers import job_text
+    from recurve.cli.interview import given_to
+    from recurve.job.made import job_text
 
-    return job_text(answers, folder.resolve().name or "job")
+    return job_text(answers, folder.resolve().name or "job", given_to(folder, answers).answers)
 
 
 def _added(folder: Path, answers: dict[str, Any]) -> str | None:
@@ -151,7 +151,7 @@ def _finish(folder: Path, answers: dict[str, Any], added: str) -> None:
     from recurve.cli.dialogue import say, say_verbatim
     from recurve.cli.interview import DRAFT
     from recurve.files import write_folder
-    from recurve.job.answers import document_of
+    from recurve.job.made import document_of
     from recurve.job.model import Job
     from recurve.job.read import load_any
 
@@ -266,8 +266,9 @@ def _name_sweep(job: Path, text: str) -> tuple[Bench, str]:
     """Ask how the readings will be taken, and add that and the name of the file to the end of the job."""
     from recurve.cli.interview import ask_question
     from recurve.files import rewrite
-    from recurve.job.answers import TYPED_SWEEP, table_text
+    from recurve.job.answers import TYPED_SWEEP
     from recurve.job.live import read_bench
+    from recurve.job.made import table_text
     from recurve.job.questions import questions
 
     answers: dict[str, object] = {"~sweep": "now"}

@@ -5,8 +5,9 @@ People's units end here: SI and radians from here on. A file is read (`read_file
 
 Offers:
 
-- `answers`: `blank_text`, `both_systems`, `check_rows`, `document_of`, `implausible`, `job_text`, `read_answer`,
-  `read_row`, `shaft_of`, `system_of`, `table_text`, `TYPED_SPRINGS`, `TYPED_SWEEP`, `unit_of_key`
+- `answers`: `both_systems`, `check_rows`, `implausible`, `read_answer`, `read_row`, `shaft_of`, `system_of`,
+  `TYPED_SPRINGS`, `TYPED_SWEEP`, `unit_of`, `unit_of_key`,
+  `with_unit`
 - `as_left`: `read_set`
 - `build`: `build_motion`, `build_places`, `build_stop`, `measured_spring`, `mounting_of`
 - `drawer`: `noted_in`, `taken_in`
@@ -14,8 +15,10 @@ Offers:
 - `learned`: `Learned`, `LEARNED`, `UnitType`
 - `live`: `as_typed`, `band_words`, `Bench`, `bench_of`, `CAUTION`, `misfits`, `read_bench`, `Reading`, `SweepFile`,
   `turned`
+- `made`: `blank_text`, `document_of`, `job_text`, `table_text`
 - `measured`: `described`, `Frame`, `MeasuredDrive`, `MeasuredPoint`, `MeasuredSpring`
 - `model`: `BareJob`, `Job`, `JobHead`, `SpringPlace`
+- `of_type`: `Given`, `given_by`, `must_be_type`, `title_of_type`, `types_near`
 - `parts`: `read_unit_part`, `swept_part`, `UnitPart`
 - `questions`: `Answers`, `asked`, `figure_of`, `Part`, `parts`, `Question`, `questions`
 - `read`: `build_parts`, `fingerprint_of`, `load_any`, `load_job`, `read_as_left`, `read_files`,
@@ -27,6 +30,6 @@ Offers:
 - `shelf`: `read_spring`, `springs_csv`
 - `tables`: `read_catalogue`, `read_sweep`, `with_spring`
 - `type_text`: `type_text`
-- `unit_type`: `SourceTable`
+- `unit_type`: `SourceTable`, `with_type`
 - `weighings`: `measure`, `noted_of`
 """

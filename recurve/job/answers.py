@@ -1,14 +1,11 @@
-"""What a person types at a question, read through the very types of the job file, and the job that the answers make.
+"""What a person types at a question, read through the very types of the job file.
 
 A bare number takes the unit of the person's own system; any other unit may stand behind it.
-
-A job file with its comments: the answers of an interview, and what could be added to them, or a blank template.
 """
 
 from __future__ import annotations
 
 import datetime
-import json
 import re
 from collections.abc import Iterator
 from functools import cache
@@ -22,8 +19,8 @@ from recurve.data import ranges
 from recurve.job import schema as m
 from recurve.job.messages import field_of
 from recurve.job.quantity import WEIGHING_EXAMPLE, HalfWidthField, QuantityField, Sign, read_weighing
-from recurve.job.questions import Answers, Question, asked, questions
-from recurve.units import PLACES, Quantity, factor, parse
+from recurve.job.questions import Answers, Question
+from recurve.units import Quantity, factor, parse
 
 # What a bare number means to a person who measures in mm, or in inches.
 UNITS = {
@@ -216,8 +213,10 @@ def with_unit(text: str, dimension: str, system: str) -> str:
 
 
 def cells_of(text: str) -> list[str]:
-    """The numbers of a line: parted by commas or semicolons, or by blanks where all are bare."""
-    given = text.replace("−", "-").strip()
+    """The numbers of a line: parted by commas or semicolons, or by blanks where all are bare; two of them also as "4 to 6",
+    "4–6" or "4-6"."""
+    part = next((f"{mark} " for mark in ";," if mark in text), " ")
+    given = re.sub(r"(?<=\d)(?:\s*–\s*|-|\s+to\s+)(?=\d)", part, text).replace("−", "-").strip()
     if ";" in given:
         return [c.strip() for c in given.split(";")]
     if "," in given:
@@ -225,7 +224,7 @@ def cells_of(text: str) -> list[str]:
     words = given.split()
     if all(re.fullmatch(_NUMBER, w) for w in words):
         return words
-    found = re.findall(rf"{_NUMBER}(?:\s*(?:±|\+/-|\+-)\s*{_NUMBER})?\s*[^\W\d][^\s\d±+]*", given)
+    found = re.findall(rf"{_NUMBER}(?:\s*(?:±|\+/-|\+-)\s*{_NUMBER})?(?:\s*[^\W\d][^\s\d±+]*)?", given)
     return [c.strip() for c in found] if "".join(found).replace(" ", "") == given.replace(" ", "") else [given]
 
 
@@ -313,187 +312,3 @@ def implausible(question: Question, given: str) -> str:
     if entry["low"] <= shown <= entry["high"]:
         return ""
     return f"{shown:.3g} {entry['unit']} is outside the usual {entry['low']:g} to {entry['high']:g} {entry['unit']}"
-
-
-# --- the job that answers make ------------------------------------------------------------------------------
-
-
-def document_of(answers: Answers, title: str) -> dict[str, Any]:
-    """The job file as nested tables, of the answers that count. `title` where none was given."""
-    given = {q.key: answers[q.key] for q in _counting(answers)}
-    document: dict[str, Any] = {"title": title}
-    for key, value in given.items():
-        _put(document, key, value)
-    for name in PLACES:
-        spring = document.get("springs", {}).get(name)
-        _posts(spring)
-        if answers.get("~whose") == "others":
-            _without_facts(spring)
-    _motion(document)
-    _tables(document, answers)
-    return document
-
-
-def _counting(answers: Answers) -> list[Question]:
-    """Answered questions that go into the file: groups only whole, trims only where the stop's radius is known."""
-    here = [q for q in asked(answers) if not q.key.startswith("~") and answers.get(q.key, "") != ""]
-    keys = {q.key for q in here}
-    whole = {g for g in {q.group for q in asked(answers)} if {q.key for q in asked(answers) if q.group == g} <= keys}
-    trim = bool(keys & {"stop.radius", "stop.per_mm"})
-    return [q for q in here if (not q.group or q.group in whole) and (q.needs != "trim" or trim)]
-
-
-def _put(document: dict[str, Any], key: str, value: Any) -> None:
-    *path, last = key.split(".")
-    table = document
-    for part in path:
-        table = table.setdefault(part, {})
-    table[last] = value
-
-
-def _posts(spring: dict[str, Any] | None) -> None:
-    """Whether posts are given by points or by a table."""
-    if spring is None or "posts" not in spring:
-        return
-    posts = spring["posts"]
-    rows = posts.pop("length", None)
-    kind = {"kind": "points"} if rows is None else {"kind": "table", **_columns(rows)}
-    spring["posts"] = {**kind, **posts}
-
-
-FACTS = ("rate", "free_length", "initial_tension", "takeup", "pull_at_rest", "at_rest", "weighings")
-
-
-def _without_facts(spring: dict[str, Any] | None) -> None:
-    """Takes away what is told of a spring that was not in the unit while it was swept: the sweep belongs to another."""
-    if spring is not None:
-        for key in FACTS:
-            spring.pop(key, None)
-
-
-def _columns(rows: list[dict[str, str]]) -> dict[str, list[str]]:
-    return {name: [row[name] for row in rows] for name in rows[0]}
-
-
-def _motion(document: dict[str, Any]) -> None:
-    motion = document.get("weights", {}).get("motion", {})
-    rows = motion.pop("cg_radius", None)
-    if rows is not None:
-        motion |= _columns(rows)
-    if motion.get("kind") == "reference":
-        given = document.get("sweep", {})
-        motion |= {k: given[k] for k in ("basis", "static", "reading", "speed_reading", "zeroed_at") if k in given}
-
-
-def _tables(document: dict[str, Any], answers: Answers) -> None:
-    """The sweep and the catalogue that were typed; tables that say nothing are left out."""
-    for name, typed, file in (("sweep", "~readings", TYPED_SWEEP), ("catalogue", "~springs", TYPED_SPRINGS)):
-        if answers.get(typed):
-            document[name] = {"file": file, **document.get(name, {})}
-        if "file" not in document.get(name, {}):
-            document.pop(name, None)
-    if not document.get("target", {}).keys() & {"points", "idle", "maximum"}:
-        document.pop("target", None)
-
-
-def examples(answers: Answers) -> dict[str, Any]:
-    """The answers with every question that was left out answered by its example, in the metric system."""
-    out: dict[str, Any] = {k: v for k, v in answers.items() if v != ""}
-    while True:
-        missing = next((q for q in asked(out) if q.key not in out), None)
-        if missing is None:
-            return out
-        out[missing.key] = _example(missing)
-
-
-def _example(question: Question) -> Any:
-    if question.kind == "rows":
-        return [read_row(question, line, "mm") for line in question.example]
-    if question.kind == "weighings":
-        return [read_answer(question, line, "mm") for line in question.example]
-    if question.kind in ("file", "readings", "springs"):
-        return question.example
-    return read_answer(question, question.example, "mm")
-
-
-# In the order of the job file; what stands in a table of these is written in one line.
-TABLES = (
-    "", "distributor", "weights", "weights.motion", "stop", "drag", "springs.primary", "springs.primary.posts",
-    "springs.secondary", "springs.secondary.posts", "target", "sweep", "catalogue", "condition", "vacuum", "timing",
-)  # fmt: skip
-HEAD = """\
-# {what}
-# Every quantity is a text with its unit, and a ± where it is known: "not off by more than". Any unit of the right kind
-# will do. A line that begins with # and no blank is a setting that is left out: take the # away to make it count.
-# What each is and how it is measured, with figures: recurve guide.
-"""
-NOTE_COLUMN = 46
-
-
-def job_text(answers: Answers, title: str) -> str:
-    """The job that the answers make, with a comment for each key and examples of what was left out."""
-    head = HEAD.format(what="Written by recurve start. To go on, run recurve start on this folder again.")
-    return head + _body(document_of(answers, title), document_of(examples(answers), title))
-
-
-def blank_text() -> str:
-    """The whole template, every setting left out, its examples INVENTED: without the # they make a job that loads."""
-    body = _body({}, document_of(examples({}), "title"))
-    return HEAD.format(what="A blank job file, made by recurve start --blank; its examples are invented.") + body
-
-
-def table_text(name: str, given: dict[str, Any]) -> str:
-    """One table of the job file with its comments, to be added at its end."""
-    return _table(name, given, None)
-
-
-def _body(document: dict[str, Any], example: dict[str, Any]) -> str:
-    return "".join(_table(name, _at(document, name), _at(example, name)) for name in TABLES)
-
-
-def _at(document: dict[str, Any], name: str) -> dict[str, Any] | None:
-    for part in name.split(".") if name else ():
-        found = document.get(part)
-        if not isinstance(found, dict):
-            return None
-        document = found
-    return document
-
-
-def _table(name: str, given: dict[str, Any] | None, example: dict[str, Any] | None) -> str:
-    """One table: what was given, and, left out, what could be."""
-    if given is None and example is None:
-        return ""
-    here, could = given or {}, example or {}
-    out = f"\n{'' if here else '#'}[{name}]\n" if name else ""
-    for key in dict.fromkeys([*here, *could]):
-        inner = f"{name}.{key}" if name else key
-        if inner in TABLES or any(t.startswith(f"{inner}.") for t in TABLES):
-            continue
-        line = f"{key} = {_toml(key, here[key] if key in here else could[key])}"
-        found = [q for q in questions() if q.key == inner or q.key.startswith(f"{inner}.")]
-        note = next((q.note for q in found if q.note), "")
-        out += _noted(line if key in here else "\n".join(f"#{row}" for row in line.split("\n")), note)
-    return out
-
-
-def _noted(line: str, note: str) -> str:
-    """A setting with its comment behind it, or above it where the line is long."""
-    if not note:
-        return f"{line}\n"
-    if "\n" in line or len(line) >= NOTE_COLUMN:
-        return f"# {note}\n{line}\n"
-    return f"{line:<{NOTE_COLUMN}}# {note}\n"
-
-
-def _toml(key: str, value: Any) -> str:
-    """A value in TOML: dates bare, rows one a line, tables inline."""
-    if key == "date":
-        return str(value)
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{k} = {_toml(k, v)}" for k, v in value.items()) + " }"
-    if isinstance(value, list) and value and isinstance(value[0], dict):
-        return "[\n" + "".join(f"  {_toml('', row)},\n" for row in value) + "]"
-    if isinstance(value, list):
-        return "[" + ", ".join(_toml("", v) for v in value) + "]"
-    return json.dumps(value, ensure_ascii=False)

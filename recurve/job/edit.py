@@ -15,7 +15,8 @@ from typing import Any
 
 from recurve.errors import Fault, InputError
 from recurve.files import write_folder
-from recurve.job.answers import document_of
+from recurve.job.made import document_of
+from recurve.job.of_type import Given, given_by
 from recurve.job.questions import Answers
 from recurve.job.reread import answers_of
 from recurve.text import plain
@@ -25,13 +26,14 @@ NEW = "# {title}\n# Written by recurve; change it by hand whenever you like, it 
 
 @dataclass(frozen=True)
 class Edited:
-    """A job file as it stands: its `text`, the `answers` that it and the file beside it hold, and a `mark` that changes with
-    every byte of it."""
+    """A job file as it stands: its `text`, the `answers` that it and the file beside it hold, a `mark` that changes with every
+    byte of it, and what is `given` by the type that it names."""
 
     path: Path
     text: str
     answers: dict[str, Any]
     mark: str
+    given: Given
 
     @property
     def title(self) -> str:
@@ -65,7 +67,8 @@ def read_edited(path: Path) -> Edited:
     answers = {key: value for key, value in answers.items() if value != ""} | {
         key: value for key, value in kept.items() if answers.get(key, "") == ""
     }
-    return Edited(path, text, answers, hashlib.sha256(text.encode()).hexdigest()[:16])
+    mark = hashlib.sha256(text.encode()).hexdigest()[:16]
+    return Edited(path, text, answers, mark, given_by(path, answers))
 
 
 def _told(document: dict[str, Any], kept: Answers) -> dict[str, Any]:
@@ -123,10 +126,11 @@ def reaching(answers: Answers) -> dict[str, Any]:
 
 def _written(before: Edited, answers: dict[str, Any]) -> Edited:
     """Both files with these answers, whole, and read again."""
-    import tomli_w
     import tomlkit
 
-    was, wanted = (document_of(reaching(a), "") for a in (before.answers, answers))
+    given = given_by(before.path, answers)
+    was = document_of(reaching(before.answers), "", before.given.answers)
+    wanted = document_of(reaching(answers), "", given.answers)
     for document in (was, wanted):
         if not document.get("title"):
             document.pop("title", None)
@@ -135,16 +139,25 @@ def _written(before: Edited, answers: dict[str, Any]) -> Edited:
     text = tomlkit.dumps(changed)
     held = _told(tomllib.loads(text), {})
     besides = {key: value for key, value in answers.items() if value != "" and held.get(key, "") != value}
-    contents: dict[str, bytes] = {}
+    beside, had = beside_file(before.path), _kept(beside_file(before.path))
+    # An answer on its way from one file to the other stands in both for a moment, so that no kill between two writes loses it.
+    both = {key: answers[key] for key in had if answers.get(key, "") != ""} | besides
     if text != before.text:
-        contents[before.path.name] = text.encode("utf-8")
-    name = beside_file(before.path).name
-    if besides != _kept(beside_file(before.path)):
-        head = f"# What {before.path.name} cannot hold of its answers; recurve page keeps it.\n"
-        contents[name] = (head + tomli_w.dumps({"answers": besides})).encode("utf-8")
-    if contents:
-        write_folder(before.path.parent, contents)
+        if both != had:
+            _keep(beside, both)
+        write_folder(before.path.parent, {before.path.name: text.encode("utf-8")})
+        had = both
+    if besides != had:
+        _keep(beside, besides)
     return read_edited(before.path)
+
+
+def _keep(path: Path, answers: Answers) -> None:
+    """Write the file beside a job."""
+    import tomli_w
+
+    head = f"# What {path.name.removesuffix('.answers.toml')}.toml cannot hold of its answers; recurve page keeps it.\n"
+    write_folder(path.parent, {path.name: (head + tomli_w.dumps({"answers": answers})).encode("utf-8")})
 
 
 def _apply(table: Any, was: dict[str, Any], wanted: dict[str, Any]) -> None:

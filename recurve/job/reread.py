@@ -6,8 +6,10 @@ import datetime
 import re
 from typing import Any
 
-from recurve.job.answers import TABLES
+from recurve.job.made import TABLES
 from recurve.job.questions import Answers, questions
+
+ENDS = ("anchor", "far")
 
 
 def answers_of(document: dict[str, Any], kept: Answers) -> dict[str, Any]:
@@ -25,7 +27,7 @@ def _steering(document: dict[str, Any], kept: Answers) -> dict[str, Any]:
     """What a file tells of the ways in which its values were given."""
     springs, drag, stop = (document.get(name, {}) for name in ("springs", "drag", "stop"))
     primary = springs.get("primary", {})
-    posts, anchor = primary.get("posts", {}), primary.get("posts", {}).get("anchor", {})
+    posts = primary.get("posts", {})
     told: dict[str, Any] = {}
     if "file" in document.get("sweep", {}) and kept.get("~sweep") != "now":
         told["~sweep"] = "file"
@@ -34,10 +36,10 @@ def _steering(document: dict[str, Any], kept: Answers) -> dict[str, Any]:
     if primary:
         given = {key for spring in springs.values() if isinstance(spring, dict) for key in spring}
         if given & {"takeup", "free_length"}:
-            told["~takeups"] = "turned" if "takeup" in given else "lengths"
+            told["~takeups"] = "turned" if "takeup" in given else kept.get("~takeups") or "lengths"
         told["~second"] = "yes" if "secondary" in springs else "no"
     if posts:
-        told["~places"] = "lengths" if posts.get("kind") == "table" else "xy" if "xy" in anchor else "angles"
+        told["~places"] = "lengths" if posts.get("kind") == "table" else _way_of(springs, kept)
     if stop.keys() & {"radius", "per_mm"}:
         told["~trim"] = "radius" if "radius" in stop else "feeler"
     if "file" in document.get("catalogue", {}) and kept.get("~shelf") != "now":
@@ -46,6 +48,15 @@ def _steering(document: dict[str, Any], kept: Answers) -> dict[str, Any]:
         if table in document:
             told[name] = "yes"
     return told
+
+
+def _way_of(springs: dict[str, Any], kept: Answers) -> str:
+    """How the places of posts are given; as it was answered while none has been given yet."""
+    ends = [s["posts"].get(end, {}) for s in springs.values() if isinstance(s, dict) and "posts" in s for end in ENDS]
+    if any("xy" in end for end in ends):
+        return "xy"
+    chosen = kept.get("~places")
+    return str(chosen) if chosen == "xy" and not any({"radius", "angle"} & end.keys() for end in ends) else "angles"
 
 
 def _value_at(document: dict[str, Any], key: str) -> Any:

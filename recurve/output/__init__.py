@@ -13,7 +13,7 @@ Offers:
 - `planfile`: `current_plan`, `plan_folder`, `plan_path`, `planned_unit`, `read_to_write`
 - `remembered`: `read_units`
 - `results`: `Asked`, `plan_job`, `plan_jobs`, `plans_document`, `summary`, `worst_status`
-- `unitfiles`: `ARCHIVE`, `is_type`, `OTHER`, `paths`, `tables_named`
+- `unitfiles`: `ARCHIVE`, `is_type`, `OTHER`, `paths`, `tables_named`, `types_in`
 - `unitfolder`: `Unit`, `unit_of`
 - `unitrows`: `write_rows`
 """

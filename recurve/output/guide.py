@@ -70,6 +70,7 @@ def guide_page() -> bytes:
         svg = guide_file(found[1]).read_text(encoding="utf-8")
         return f'<figure role="img" aria-label="{found[2]}">{svg}</figure>'
 
+    body = re.sub(r"<h3>Figure (\d+):", r'<h3 id="figure-\1">Figure \1:', body)
     body = re.sub(r'<img src="(measuring/[^"]+)" alt="([^"]*)" ?/?>', drawn, body)
     page = (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'

@@ -8,6 +8,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from recurve.job.of_type import title_of_type
+
 ARCHIVE = "archive"
 # No jobs, though they end so.
 OTHER = ("plan.toml", "as-left.toml", "as-found.toml", "answers.toml", "pyproject.toml")
@@ -29,6 +31,12 @@ def is_type(path: Path) -> bool:
         return OF_TYPE.search(path.read_text(encoding="utf-8-sig").partition("\n[")[0]) is not None
     except (OSError, UnicodeDecodeError):
         return False
+
+
+def types_in(folder: Path) -> dict[Path, str]:
+    """The type files of a folder and of the folders in it, with their titles; those that cannot be read are left out."""
+    found = {path: title_of_type(path) for _, path in paths(folder) if is_type(path)}
+    return {path: title for path, title in found.items() if title is not None}
 
 
 def tables_named(path: Path) -> list[tuple[str, str]]:

@@ -61,6 +61,8 @@ def _state(path: Path, job: Job | BareJob) -> tuple[State, tuple[str, str]]:
         return "measured", ("plan", "plan it")
     if isinstance(job, Job):
         return "measured", ("springs", "enter the springs you can get")
+    if job.sweep is not None and (plan_folder(path) / "as-found.toml").is_file():
+        return "swept", ("parts", "measure its parts for a plan")
     if job.sweep is not None:
         return "swept", ("look", "take a first look")
     if job.target is not None:

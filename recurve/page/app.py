@@ -13,10 +13,13 @@ from starlette.routing import Route
 
 from recurve.data import data_file
 from recurve.errors import RecurveError
-from recurve.job.edit import begin
+from recurve.job.edit import begin, read_edited, save_answer
+from recurve.job.of_type import types_near
 from recurve.job.read import load_any
+from recurve.output.guide import guide_page
 from recurve.output.planfile import plan_folder
-from recurve.page import planning, setting, sweeping, unit
+from recurve.output.unitfiles import types_in
+from recurve.page import drawer, planning, setting, sweeping, unit
 from recurve.page.bench import Asked, Bench, answers
 from recurve.page.safety import COOKIE, Door, Guard
 from recurve.page.workshop import archive, copy_unit, curve_picture, find, folder_for, units
@@ -29,6 +32,8 @@ PAPERS = {
     "curve.png": "image/png", "fit.png": "image/png", "look.png": "image/png", "as-left.png": "image/png",
     "order.csv": "text/csv", "window.svg": "image/svg+xml", "report.html": "text/html",
 }  # fmt: skip
+# A drawing or a page of results may run nothing and load nothing.
+ALONE = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox"
 
 
 def build_app(folder: Path, door: Door | None = None) -> Starlette:
@@ -41,11 +46,13 @@ def build_app(folder: Path, door: Door | None = None) -> Starlette:
             Route("/", answers(workshop), methods=get),
             Route("/new", answers(new_unit), methods=post),
             Route("/static/{file}", answers(static), methods=get),
+            Route("/guide", answers(guide), methods=get),
             Route("/enter", answers(enter), methods=["GET", "POST"]),
             Route(f"{at}/copy", answers(copied), methods=post),
             Route(f"{at}/archive", answers(archived), methods=post),
             Route(f"{at}/file/{{file}}", answers(paper), methods=get),
             Route(f"{at}/answer", answers(unit.answer), methods=post),
+            Route(f"{at}/weighed", answers(drawer.weighed), methods=post),
             Route(f"{at}/picture", answers(unit.picture), methods=get),
             Route(f"{at}/reading", answers(sweeping.reading), methods=post),
             Route(f"{at}/undo", answers(sweeping.undo), methods=post),
@@ -97,22 +104,36 @@ def workshop(asked: Asked) -> Response:
         found.append((one, curve_picture(job, one.path, f"Curve of {one.title}")))
     partly = asked.request.headers.get("hx-request") and asked.request.headers.get("hx-target") == "units"
     template = "cards.html" if partly else "workshop.html"
-    return asked.show(template, units=found, q=search, title="Workshop", folder=asked.bench.folder.name)
+    folder = asked.bench.folder
+    types = [(path.relative_to(folder).as_posix(), title) for path, title in types_in(folder).items()]
+    return asked.show(template, units=found, types=types, q=search, title="Workshop", folder=folder.name)
 
 
 def new_unit(asked: Asked) -> Response:
-    """A new unit, empty or from another."""
+    """A new unit: empty, or begun from another, or of a type."""
     title, like = plain(asked.form.get("title", ""))[:100], asked.form.get("like", "")
+    folder = asked.bench.folder
     with asked.bench.writing:
-        if like:
-            source = find(asked.bench.folder, like)
-            if source is None:
-                raise HTTPException(404, "There is no such unit here.")
-            made = copy_unit(asked.bench.folder, source, title)
+        source = find(folder, like) if like else None
+        if like and source is None:
+            raise HTTPException(404, "There is no such unit here.")
+        if source is not None:
+            made = copy_unit(folder, source, title)
         else:
-            made = folder_for(asked.bench.folder, title)
+            made = folder_for(folder, title)
             begin(made, {"title": title or "A unit"})
-    return _to(asked.bench.folder, made)
+        for one in _type_asked(asked, made):
+            save_answer(made, "type", one, read_edited(made).answers.get("type", ""))
+    return _to(folder, made)
+
+
+def _type_asked(asked: Asked, made: Path) -> list[str]:
+    """The type that was chosen, as the new job names it; none where none was."""
+    kind, folder = asked.form.get("type", ""), asked.bench.folder
+    found = {path: title for path, title in types_in(folder).items() if path.relative_to(folder).as_posix() == kind}
+    if kind and not found:
+        raise HTTPException(404, "There is no such type of unit here.")
+    return [name for name, _ in types_near(made, found)]
 
 
 def copied(asked: Asked) -> Response:
@@ -147,10 +168,13 @@ def paper(asked: Asked) -> Response:
     path = plan_folder(asked.path) / file
     if file not in PAPERS or not path.is_file():
         raise HTTPException(404, "That has not been made yet.")
-    # A drawing or a page of results may run nothing and load nothing.
-    policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox"
-    headers = {"content-security-policy": policy} if file.endswith((".svg", ".html")) else {}
+    headers = {"content-security-policy": ALONE} if file.endswith((".svg", ".html")) else {}
     return FileResponse(path, media_type=PAPERS[file], headers=headers)
+
+
+def guide(asked: Asked) -> Response:
+    """The measuring guide with its figures."""
+    return HTMLResponse(guide_page(), headers={"content-security-policy": ALONE})
 
 
 def enter(asked: Asked) -> Response:
@@ -164,6 +188,7 @@ def enter(asked: Asked) -> Response:
             answer.set_cookie(COOKIE, secret, httponly=True, samesite="strict")
             return answer
         told = (
-            "That is not the code, or it was used already. Restart the page for a new one; it appears in the terminal."
+            "That is not the code. Look again at the terminal. It lets one phone in, once; for another, or after many "
+            "wrong ones, start the page again: the terminal then shows a new code."
         )
     return asked.show("enter.html", 403 if told else 200, told=told, title="Code")

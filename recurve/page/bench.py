@@ -48,8 +48,14 @@ class Bench:
             undefined=StrictUndefined,
             trim_blocks=True,
         )
+        made.filters["chance"] = _chance
         made.filters["address"] = lambda name: quote(str(name), safe="/")
         return made
+
+
+def _chance(fraction: float) -> str:
+    """A chance in percent; never a certainty, which a simulation cannot tell."""
+    return "over 99%" if fraction >= 0.995 else "under 1%" if fraction < 0.005 else f"{100 * fraction:.0f}%"
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -18,7 +19,7 @@ from recurve.job.answers import (
     system_of,
     unit_of_key,
 )
-from recurve.job.edit import reaching
+from recurve.job.edit import Edited, reaching
 from recurve.job.questions import Answers, Part, Question, asked, parts
 from recurve.job.shelf import read_spring
 
@@ -54,13 +55,15 @@ STEPS: tuple[Step, ...] = (
 )  # fmt: skip
 # What the page does in its own way: a sweep has its table, and whoever looks at parts strips the unit.
 OWN_WAY = {"~sweep", "~readings", "sweep.file", "~strip"}
+Types = tuple[tuple[str, str], ...]
 LINES = ("rows", "weighings", "springs")
 
 
 @dataclass(frozen=True)
 class Field:
     """A question as a field: what stands in it (`value`), what is said of it (`told`), and whether that is a `fault`; `shown`
-    is the answer as it was when the field was made, `theirs` what the file has now where both were changed."""
+    is the answer as it was when the field was made, `theirs` what the file has now where both were changed; `given` what the
+    unit's type says, and `types`, for the question of the type, those to choose from."""
 
     question: Question
     value: str
@@ -70,6 +73,8 @@ class Field:
     saved: bool = False
     theirs: str | None = None
     unit: str = ""
+    given: str = ""
+    types: tuple[tuple[str, str], ...] = ()
 
     @property
     def id(self) -> str:
@@ -101,13 +106,15 @@ def step_of(name: str) -> Step | None:
     return next((s for s in STEPS if s.name == name), None)
 
 
-def groups(step: Step, answers: Answers) -> list[Group]:
-    """The fields of a step, by part, that these answers lead to."""
-    known, made = reaching(answers), []
-    here = asked(known)
+def groups(step: Step, edited: Edited, types: Types = ()) -> list[Group]:
+    """The fields of a step, by part, that the job's answers and its type lead to. `types` are those that could be named."""
+    made, own = [], {key: value for key, value in edited.answers.items() if value != ""}
+    here = [q for q in asked(reaching({**edited.given.answers, **own})) if q.key not in OWN_WAY]
+    if not types and "type" not in own:
+        here = [q for q in here if q.key != "type"]
     for title in step.parts:
         part = next(p for p in parts() if p.title == title)
-        fields = tuple(field_of(q, answers) for q in here if q in part.questions and q.key not in OWN_WAY)
+        fields = tuple(field_of(q, edited, types=types) for q in here if q in part.questions)
         if fields:
             made.append(Group(part, fields))
     return made
@@ -121,12 +128,23 @@ def question_of(key: str) -> Question:
     return found
 
 
-def field_of(question: Question, answers: Answers, told: str = "", saved: bool = False) -> Field:
-    """A field with the answer that stands in the job."""
-    value = answers.get(question.key, "")
-    system = system_of(answers)
-    told = told or told_of(question, value, answers)
-    return Field(question, shown_as(value), as_shown(value), told, saved=saved, unit=unit_of_key(question, system))
+def field_of(question: Question, edited: Edited, saved: bool = False, types: Types = ()) -> Field:
+    """A field with the answer that stands in the job, or what the job's type gives for it."""
+    answers, key = edited.answers, question.key
+    value, given = answers.get(key, ""), edited.given.answers.get(key, "")
+    return Field(
+        question, shown_as(value), as_shown(value), told_of(question, value, answers), saved=saved,
+        unit=unit_of_key(question, system_of(answers)), types=types if key == "type" else (),
+        given="" if given == "" else f'From the type "{edited.given.title}": {given_words(question, given)}.',
+    )  # fmt: skip
+
+
+def given_words(question: Question, value: Any) -> str:
+    """What a type gives for a question: a quantity rounded to its ±, in both systems of units."""
+    if question.kind == "quantity":
+        with suppress(ValueError, AssertionError):
+            return both_systems(question.key, str(value))
+    return "; ".join(shown_as(value).splitlines())
 
 
 def told_of(question: Question, value: Any, answers: Answers) -> str:
@@ -135,13 +153,13 @@ def told_of(question: Question, value: Any, answers: Answers) -> str:
         return ""
     shaft = shaft_of(question.key, answers)
     if question.kind != "quantity" or not isinstance(value, str):
-        return f"{shaft}'s" if shaft and question.kind in ("rows", "band") else ""
+        return f"{shaft} figures" if shaft and question.kind in ("rows", "row", "pair", "band") else ""
     try:
         told = "" if value.startswith(("±", "+")) else both_systems(question.key, value)
         odd = implausible(question, value)
     except (ValueError, AssertionError):
         return ""
-    told = f"{told} ({shaft})" if shaft and told else told or (f"{shaft}'s" if shaft else "")
+    told = f"{told} ({shaft})" if shaft and told else told or (f"{shaft} figures" if shaft else "")
     return f"{told}. Look again: {odd}" if odd else told
 
 

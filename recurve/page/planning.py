@@ -9,7 +9,7 @@ from typing import Any, get_args
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
-from recurve.errors import RecurveError
+from recurve.errors import Fault, RecurveError
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any
 from recurve.output.planfile import plan_folder
@@ -60,7 +60,7 @@ def _ready(asked: Asked, kind: Kind, job: Job | BareJob | None) -> list[str]:
     if job is None:
         return ["The job has faults, listed beside the picture. Correct them first."]
     if kind == "plan" and isinstance(job, BareJob):
-        return [f"{f.message}" for f in job.lacking][:12] or ["The parts are not measured yet."]
+        return list(dict.fromkeys(_lacking(f) for f in job.lacking))[:12] or ["The parts are not measured yet."]
     if kind == "plan" and job.target is None:
         return ["Enter first what the book asks for."]
     if kind == "left" and not (plan_folder(asked.path) / "as-left.csv").is_file():
@@ -68,6 +68,20 @@ def _ready(asked: Asked, kind: Kind, job: Job | BareJob | None) -> list[str]:
     if kind == "left" and isinstance(job, BareJob):
         return ["Without weights and springs the finished unit cannot be judged."]
     return []
+
+
+# What a plan cannot do without, by the job's tables: in words, and the step where it is entered.
+LACKING: dict[tuple[str, ...], str] = {
+    ("weights",): "The weights: count, mass, and how they move. Step Parts.",
+    ("stop",): "How far the cam turns to its stop, by degree wheel. Step Sweep as found.",
+    ("springs",): "The springs and the places of their posts. Steps Parts and Springs.",
+    ("target",): "What the book asks for. Step Book.",
+}
+
+
+def _lacking(fault: Fault) -> str:
+    """What a plan still needs, in the words of the page; of a key inside a table, that key."""
+    return LACKING.get(tuple(map(str, fault.key or ())), fault.about)
 
 
 def begin_work(asked: Asked) -> Response:
@@ -89,7 +103,8 @@ def progress(asked: Asked) -> Response:
     if run is not None and run.done and not run.faults:
         asked.bench.works.forget(asked.path, kind)
         return Response(status_code=204, headers={"HX-Refresh": "true"})
-    return asked.show("progress.html", run=run, kind=kind, ready=[])
+    ready = _ready(asked, kind, _job(asked.path)) if run is None else []
+    return asked.show("progress.html", run=run, kind=kind, ready=ready)
 
 
 def halt(asked: Asked) -> Response:

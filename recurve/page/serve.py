@@ -44,7 +44,8 @@ def serve_folder(folder: Path, port: int, lan: bool, browser: bool, say: Callabl
 
 
 def _listener(host: str, port: int) -> socket.socket:
-    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    # Without the protocol by name asyncio leaves the system waiting 40 ms before it sends the second part of an answer.
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((host, port))

@@ -14,6 +14,7 @@ from starlette.responses import Response
 from recurve.diagnosis.setting import Shown, post_to_bend
 from recurve.errors import InputError
 from recurve.files import write_folder
+from recurve.job.answers import with_unit
 from recurve.job.as_left import read_set
 from recurve.job.live import CAUTION
 from recurve.job.read import load_job
@@ -66,6 +67,7 @@ def was_set(asked: Asked) -> Response:
     if row is None:
         raise InputError(f"{key[:40]}: got a key that is not measured, expected one of the form")
     record = plan_folder(asked.path) / RECORD
+    value = _with_unit(key, value)
     told, fault = "Saved." if value else "", False
     with asked.bench.writing:
         try:
@@ -84,8 +86,15 @@ def was_set(asked: Asked) -> Response:
     return asked.show("was_set.html", row=(*row, value), told=told, fault=fault)
 
 
+def _with_unit(key: str, value: str) -> str:
+    """A bare number in mm, or in degrees for the largest advance; names of springs, and what has its unit, as they are."""
+    unit = {"stop": "angle"}.get(key, "length")
+    return value if key.endswith("_spring") or not value else with_unit(value, unit, "mm")
+
+
 def shown(asked: Asked) -> Response:
     """One reading while setting: kept, and what it asks."""
+    load_job(plan_path(asked.path))  # refused before anything is kept, not after
     with asked.bench.writing:
         rows = readings(asked.path)
         if asked.form.get("undo"):

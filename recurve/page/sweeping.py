@@ -15,6 +15,7 @@ from recurve.files import write_folder
 from recurve.job.answers import TYPED_SWEEP
 from recurve.job.edit import read_edited, save_answer
 from recurve.job.live import CAUTION, Bench, Reading, SweepFile, as_typed, band_words, misfits, read_bench, turned
+from recurve.job.questions import Answers
 from recurve.job.tables import read_sweep
 from recurve.output.figures.quick import Dot, curve_svg, last_rpm
 from recurve.output.planfile import plan_folder
@@ -32,6 +33,24 @@ def facts(asked: Asked, which: Which) -> dict[str, Any]:
         bench, named, _ = read_bench(asked.path)
     except InputError as refused:
         return {"sweep": None, "sweep_faults": list(refused.faults)}
+    return {**_table_facts(asked, which, bench, named), "basis": _basis_words(bench, read_edited(asked.path).answers)}
+
+
+def _basis_words(bench: Bench, answers: Answers) -> dict[str, Any]:
+    """Whose figures the readings count as, for the labels; `doubt` where that was not said and the book is in crank figures."""
+    speed, advance = (
+        "crank" if ratio != 1.0 else "distributor" for ratio in (bench.basis.speed_ratio, bench.basis.advance_ratio)
+    )
+    if answers.get("sweep.basis") == "crank":
+        speed = advance = "crank"
+    said = answers.get("sweep.basis") or answers.get("sweep.speed_basis") or answers.get("sweep.advance_basis")
+    static = f", static timing of {np.degrees(bench.basis.static):.1f}° (crank) in them" if bench.basis.static else ""
+    return {
+        "speed": speed, "advance": advance, "static": static, "doubt": not said and answers.get("target.basis") == "crank",
+    }  # fmt: skip
+
+
+def _table_facts(asked: Asked, which: Which, bench: Bench, named: str | None) -> dict[str, Any]:
     path = _path(asked.path, named, which)
     if path is None or not path.is_file():
         return {"sweep": _view(bench, [], ("rpm", "deg"), which), "sweep_faults": []}
@@ -124,7 +143,7 @@ def _keep_earlier(path: Path, content: bytes) -> None:
     number = 1
     while (kept := path.with_name(f"{path.stem}-{number}{path.suffix}")).exists():
         number += 1
-    path.rename(kept)
+    write_folder(path.parent, {kept.name: path.read_bytes()})  # both are there until the new one takes its place
 
 
 def _which(asked: Asked) -> Which:

@@ -14,21 +14,19 @@ from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
 from recurve.errors import InputError, RecurveError
-from recurve.files import write_folder
-from recurve.job.answers import TYPED_SPRINGS, system_of
 from recurve.job.edit import Clash, Edited, read_edited, save_answer
 from recurve.job.model import BareJob, Job
+from recurve.job.of_type import must_be_type, types_near
 from recurve.job.read import load_any
-from recurve.job.shelf import springs_csv
 from recurve.output.figures.picture import read_picture
 from recurve.output.figures.quick import unit_svg
+from recurve.output.unitfiles import types_in
 from recurve.output.unitfolder import unit_of
-from recurve.page import planning, setting, sweeping
+from recurve.page import drawer, planning, setting, sweeping
 from recurve.page.bench import Asked
-from recurve.page.fields import STEPS, as_shown, field_of, groups, question_of, read_field, shown_as, step_of
+from recurve.page.fields import STEPS, Types, as_shown, field_of, groups, question_of, read_field, shown_as, step_of
 from recurve.page.workshop import curve_picture
-from recurve.springs.spring import Spring
-from recurve.text import printable
+from recurve.text import beside, printable
 from recurve.units import RPM
 
 
@@ -50,14 +48,14 @@ def step(asked: Asked) -> Response:
         "unit": unit_of(asked.name, asked.path),
         "now": now,
         "steps": STEPS,
-        "groups": groups(now, edited.answers) if now.parts else [],
+        "groups": groups(now, edited, types_of(asked)) if now.parts else [],
         "faults": faults,
         "picture": _pictures(asked, job, edited),
     }
     more: dict[str, Callable[[], dict[str, Any]]] = {
         "sweep": lambda: sweeping.facts(asked, "found"),
         "look": lambda: planning.facts(asked, "found", job),
-        "springs": lambda: {"drawer": _drawer(job)},
+        "springs": lambda: drawer.facts(asked, job, edited),
         "plan": lambda: planning.facts(asked, "plan", job),
         "set": lambda: setting.facts(asked),
         "left": lambda: {**sweeping.facts(asked, "left"), **planning.facts(asked, "left", job)},
@@ -89,25 +87,34 @@ def answer(asked: Asked) -> Response:
             value = read_field(question, typed, before.answers)
             if question.kind == "file":
                 _inside(asked, value, before)
+            if question.key == "type" and value:
+                must_be_type(beside(asked.path, value), value)
         except ValueError as fault:
-            field = replace(field_of(question, before.answers), value=typed, told=f"{fault}.", fault=True)
+            field = replace(
+                field_of(question, before, types=types_of(asked)), value=typed, told=f"{fault}.", fault=True
+            )
             return asked.show("field.html", field=field)
         saved = save_answer(asked.path, question.key, value, _was_shown(asked))
         if isinstance(saved, Clash):
             field = replace(
-                field_of(question, before.answers), value=shown_as(value), shown=as_shown(saved.there), fault=True,
+                field_of(question, before, types=types_of(asked)), value=shown_as(value), shown=as_shown(saved.there), fault=True,
                 theirs=shown_as(saved.there), told="The file was changed meanwhile. Nothing was written.",
             )  # fmt: skip
             return asked.show("field.html", field=field)
         if question.key == "~springs":
-            saved = _shelved(asked, saved)
+            saved = drawer.shelve(asked.path, saved)
     headers = {"HX-Trigger": "saved"}
-    if question.kind == "choice":
+    if question.kind == "choice" or question.key == "type":
         # What is asked next depends on it: the whole form is made anew.
         now = step_of(asked.form.get("step", "book")) or STEPS[0]
         whole = {"HX-Retarget": "#questions", "HX-Reswap": "innerHTML"}
-        return asked.show("groups.html", groups=groups(now, saved.answers), now=now, headers=headers | whole)
-    return asked.show("field.html", field=field_of(question, saved.answers, saved=True), headers=headers)
+        return asked.show("groups.html", groups=groups(now, saved, types_of(asked)), now=now, headers=headers | whole)
+    return asked.show("field.html", field=field_of(question, saved, saved=True), headers=headers)
+
+
+def types_of(asked: Asked) -> Types:
+    """The types of unit in the page's folder, as this unit's job names them."""
+    return types_near(asked.path, types_in(asked.bench.folder))
 
 
 def _was_shown(asked: Asked) -> Any:
@@ -128,16 +135,6 @@ def _inside(asked: Asked, named: str, before: Edited) -> None:
         raise ValueError(f"got {named}, expected a file in {folder.name}, the folder of this page; copy it there first")
 
 
-def _shelved(asked: Asked, saved: Edited) -> Edited:
-    """Springs that were typed, as a catalogue beside the job."""
-    rows = saved.answers.get("~springs", "")
-    if rows:
-        write_folder(asked.path.parent, {TYPED_SPRINGS: springs_csv(rows, system_of(saved.answers))})
-    there = saved.answers.get("catalogue.file", "")
-    made = save_answer(asked.path, "catalogue.file", TYPED_SPRINGS if rows else "", there)
-    return made if isinstance(made, Edited) else saved
-
-
 def picture(asked: Asked) -> Response:
     """The pictures beside the form, after a change."""
     job, faults = loaded(asked)
@@ -152,8 +149,3 @@ def _pictures(asked: Asked, job: Job | BareJob | None, edited: Edited) -> dict[s
     with suppress(RecurveError, ValueError):
         made["unit"] = unit_svg(read_picture(asked.path), 0.0, "The unit at rest, seen from the rotor end")
     return made
-
-
-def _drawer(job: Job | BareJob | None) -> list[Spring]:
-    """The springs that can be had."""
-    return list(job.catalogue.springs) if isinstance(job, Job) and job.catalogue is not None else []

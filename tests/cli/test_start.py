@@ -20,7 +20,7 @@ from recurve.cli.app import main
 from recurve.cli.interview import keep_answers
 from recurve.cli.start import about
 from recurve.errors import Fault
-from recurve.job.answers import blank_text, document_of, job_text
+from recurve.job.made import blank_text, document_of, job_text
 from recurve.job.model import BareJob
 from recurve.job.questions import asked, parts, questions
 from recurve.job.read import load_any, load_job

@@ -16,7 +16,8 @@ from checkout import EXAMPLES, ROOT, written
 from typed_answers import typed
 
 from recurve.cli.interview import ask_question
-from recurve.job.answers import job_text, read_answer, read_row
+from recurve.job.answers import read_answer, read_row
+from recurve.job.made import job_text
 from recurve.job.questions import Question, questions
 from recurve.job.read import load_job
 
@@ -34,6 +35,7 @@ NONSENSE = {
         "no/such/file.csv",
         "no/such/file.csv: got no file there, looked in {folder}/no/such; expected a readable file.",
     ),
+    "type": ("no/such/file.toml", "got no/such/file.toml, expected a type file that recurve learn made."),
     "springs": ("A1", "expected a name, a rate, a free length, and an initial tension if there is one."),
     "readings": ("quick 3", "expected speed and advance, such as 550 4.8"),
 }
@@ -46,12 +48,13 @@ def test_nonsense_at_each_question(
     """Each question explains and repeats on nonsense, then takes a good answer; driven without a process of its own."""
     shutil.copy(EXAMPLES / "launch-as-found.csv", tmp_path / "good.csv")
     shutil.copy(ROOT / "data" / "springs.csv", tmp_path / "springs.csv")
+    shutil.copy(EXAMPLES / "winch" / "type.toml", tmp_path / "type.toml")
     good = question.example if isinstance(question.example, str) else question.example[0]
     if question.kind == "file":
-        good = str(tmp_path / ("springs.csv" if "catalogue" in question.key else "good.csv"))
+        good = str(tmp_path / {"catalogue.file": "springs.csv", "type": "type.toml"}.get(question.key, "good.csv"))
     rows = question.example if isinstance(question.example, list) else [good]
     ends = {"rows": [*rows, ""], "springs": [*rows, ""], "readings": ["550 4.8", "end", "yes", ""]}
-    nonsense, complaint = NONSENSE[question.kind]
+    nonsense, complaint = NONSENSE["type" if question.key == "type" else question.kind]
     typed = iter([nonsense, "", *ends["readings"]] if question.kind == "readings" else
                  [nonsense, "\ufffd", *ends.get(question.kind, [good])])  # fmt: skip
     monkeypatch.setattr(builtins, "input", lambda prompt: next(typed))

@@ -7,6 +7,7 @@ import re
 import shutil
 import socket
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -22,10 +23,12 @@ from recurve.job.edit import begin, read_edited
 from recurve.job.read import load_job
 from recurve.output.judged import finished_unit
 from recurve.page.app import build_app
+from recurve.page.drawer import _typed
 from recurve.page.fields import as_shown, question_of, read_field
 from recurve.page.serve import _listener
 from recurve.page.work import Works
 from recurve.page.workshop import folder_for
+from recurve.springs.spring import Spring
 
 RPM = 30 / np.pi
 
@@ -72,9 +75,22 @@ def pages(folder: Path) -> Iterator[tuple[str, list[str]]]:
     yield "a key that is not measured", asked("/u/launch/was-set", key="colour", value="1")
     for what in ("spring-primary=none", "rate-primary=heavy", "rate-primary=5000", "bend-primary=much"):
         yield what, asked(f"/u/launch/tried?{what}")
+    weighed = {"readings": "4 N at 14.7 mm\n10 N at 17.7 mm", "free_length": "13.2 mm", "add": "1"}
+    new = folder / "examples" / "weighed.toml"
+    begin(new, {"title": "New"})
+    for what, told_so in (
+        ("no name", {"id": ""}), ("no free length", {"id": "A", "free_length": ""}), ("a quote in a name", {"id": 'A"'}),
+        ("a good one", {"id": "A"}), ("its name twice", {"id": "A"}), ("no weighing", {"readings": "heavy"}),
+    ):  # fmt: skip
+        yield what, asked("/u/weighed/weighed", **{**weighed, **told_so})
+    yield "a list elsewhere", asked("/u/launch/weighed", **{**weighed, "id": "A"})
+    stale = replace(read_edited(new), answers={"~springs": []})
+    yield "another list meanwhile", refused(_typed, new, stale, Spring("B", 2e3, 0.0132, 1.0))
     there = as_shown(read_edited(folder / "examples" / "launch.toml").answers["catalogue.file"])
     told = client.post("/u/launch/answer", data={"key": "catalogue.file", "value": "/etc/x.csv", "shown": there}).text
     yield "a table elsewhere", [html.unescape(one) for one in re.findall(r'<p class="told"[^>]*>(.*?)</p>', told)]
+    told = client.post("/u/launch/answer", data={"key": "type", "value": "launch.toml", "shown": '""'}).text
+    yield "no type of unit", [html.unescape(one) for one in re.findall(r'<p class="told"[^>]*>(.*?)<', told)]
     text = (folder / "examples" / "launch.toml").read_text(encoding="utf-8")
     bookless = re.sub(r"\[target\]\n.*?(?=\n\[)", "", text, flags=re.S)
     (folder / "examples" / "bookless.toml").write_text(bookless, encoding="utf-8")

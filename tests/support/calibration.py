@@ -159,6 +159,8 @@ def _unit(
     for place, pull in zip(PLACES, stated.springs, strict=True):
         free = float(_length(stated, pull, 0.0)) - 1e3 * draw(f"{place}.stretch")
         tension = draw(f"{place}.tension") if f"{place}.tension" in priors else 0.0
+        if free < 1.0:
+            raise Unsound("no spring is so short")
         pulls.append(replace(pull, rate=1e-3 * np.exp(draw(f"{place}.rate")), free_length=free, tension=tension))
     unit = replace(
         stated,

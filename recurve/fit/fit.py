@@ -157,7 +157,7 @@ def _found(model: SweepModel) -> Found:
         if len(found) == 1 and found[0].converged:
             return Found(found)
     fine = partial(model.kind, edges=FINE_KINDS)
-    cooled = anneal(model.log_density, fine, states, heights)
+    cooled = anneal(model.log_density, fine, model.kind, states, heights)
     if not len(cooled):
         return Found(modes(states, heights))
     return Found(modes(cooled, model.log_density(cooled)), Cloud(cooled, model.kind, fine))

@@ -35,8 +35,8 @@ CLEAN_SPREAD = 2.0  # standard uncertainty of an unmeasured friction, in those o
 LEAST_PULL = 0.05  # standard uncertainty [N] of a pull by spring balance, at least
 # A mode that changes I′ by less than this anywhere is left out.
 LEAST = 1e-3
-KINDS = ((0.0,), (0.2, 0.6, 1.0))  # fractions of the stop by which take-ups are told apart, primary and secondary
-FINE_KINDS = ((0.0, 0.1, 0.2, 0.35), (0.1, 0.2, 0.3, 0.4, 0.55, 0.7, 0.85, 1.0))
+KINDS = ((0.0,), (0.0, 0.2, 0.6, 1.0))  # fractions of the stop by which take-ups are told apart, primary and secondary
+FINE_KINDS = ((0.0, 0.1, 0.2, 0.35), (0.0, 0.1, 0.2, 0.3, 0.4, 0.55, 0.7, 0.85, 1.0))
 
 
 def slope_modes(job: Job, advance: Array) -> Array:
@@ -295,7 +295,7 @@ class SweepModel:
         return best
 
     def kind(self, states: Array, edges: tuple[tuple[float, ...], ...] = KINDS) -> Array:
-        """A number (n,) [1] for the kind of answer each state is: primary slack or not; secondary early, midway, late, never.
+        """A number (n,) [1] for the kind of answer each state is: primary slack or not; secondary from rest, early, midway, late, never.
         `edges`: for each place, between which fractions of the stop [1] take-ups are told apart."""
         natural = self.natural(states)
         stop = self.column(natural, "stop")

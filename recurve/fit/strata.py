@@ -24,7 +24,7 @@ DOUBTFUL, REACH, TRIED = (
     40.0,
     7.0,
     8,
-)  # a stratum worth fewer samples, and within e^-7 of the best, gets this many rounds
+)  # a stratum worth fewer samples, within e^-7 of the best, gets this many rounds
 Density = Callable[[Array], Array]
 Sorter = Callable[[Array], Array]
 
@@ -46,7 +46,13 @@ class _Stratum:
     number: int
     mixture: Mixture
     drawn: Drawn
+    highest: float
     rounds: int = 0
+
+    @property
+    def top(self) -> float:
+        """The highest log density that was met in it [1]."""
+        return max(self.highest, float(self.drawn.heights.max(initial=-np.inf)))
 
     def again(self, density: Density, kind: Sorter, seed: int) -> _Stratum:
         """With one more round."""
@@ -81,7 +87,7 @@ def sample_strata(
     seed: int = 2,
 ) -> Samples:
     """Weighted samples of the density, at most `count`, worth `enough` equal ones [1] where ROUNDS allow it."""
-    strata = _begun(modes, cloud)
+    strata = _begun(density, modes, cloud)
     for _ in range(FIRST):
         strata = [s.again(density, cloud.kind, seed) for s in strata]
     for _ in range(ROUNDS):
@@ -89,7 +95,9 @@ def sample_strata(
         worth = np.array([s.effective for s in strata])
         rounds = np.array([s.rounds for s in strata])
         errors = weights_of(held) ** 2 / worth  # of the whole: variance by each stratum, Σ of them is 1/effective
-        unsure = (worth < DOUBTFUL) & (held > held.max() - REACH) & (rounds < TRIED)
+        tops = np.array([s.top for s in strata])
+        may_hold_much = (held > held.max() - REACH) | (tops > tops.max() - REACH)
+        unsure = (worth < DOUBTFUL) & may_hold_much & (rounds < TRIED)
         if errors.sum() <= 1.0 / enough and not unsure.any():
             break
         next_one = int(np.flatnonzero(unsure)[0]) if unsure.any() else int((errors / rounds).argmax())
@@ -99,11 +107,11 @@ def sample_strata(
     return thinned(Samples(np.concatenate([s.drawn.states for s in strata]), weights), count)
 
 
-def _begun(modes: tuple[Mode, ...], cloud: Cloud) -> list[_Stratum]:
+def _begun(density: Density, modes: tuple[Mode, ...], cloud: Cloud) -> list[_Stratum]:
     """A stratum for each kind that the cloud or a mode is of, nothing drawn yet."""
     kinds, fine = cloud.kind(cloud.states), cloud.fine(cloud.states)
     of_modes = cloud.kind(np.stack([m.state for m in modes]))
-    strata = []
+    heights, strata = density(cloud.states), []
     for number in np.unique(np.concatenate([kinds, of_modes])):
         inside = kinds == number
         groups = [cloud.states[inside & (fine == f)] for f in np.unique(fine[inside])]
@@ -112,5 +120,6 @@ def _begun(modes: tuple[Mode, ...], cloud: Cloud) -> list[_Stratum]:
         groups = [*large, np.concatenate(rest)] if rest else large
         own = tuple(m for m, k in zip(modes, of_modes, strict=True) if k == number)
         mixture = Mixture.over(groups, own) if groups else Mixture.about(own[0])
-        strata.append(_Stratum(int(number), mixture, Drawn.none(cloud.states.shape[1])))
+        highest = max([float(heights[inside].max(initial=-np.inf)), *(m.height for m in own)])
+        strata.append(_Stratum(int(number), mixture, Drawn.none(cloud.states.shape[1]), highest))
     return strata

@@ -26,6 +26,7 @@ from recurve.uncertainty import Uncertain, degrees_of_freedom, inflation, robust
 from recurve.units import PLACES
 
 LEARNT = 0.7  # a posterior this much narrower than its prior: the readings say more than was known before
+SCREENED = 4096  # states of the prior; twice as many where springs are not known
 MORE_STARTS = 3  # besides the prior's middle and the best of each kind of answer
 NEGLIGIBLE = 0.02  # a probability that is not mentioned
 CONVERGED_SAMPLES = 100.0  # equal samples that the posterior must be worth for the fit to count as converged
@@ -144,7 +145,7 @@ class Found:
 def _found(model: SweepModel) -> Found:
     """The modes by descents alone; where they may have missed one, from a cloud of states too (theory, section 4)."""
     low, high = model.bounds()
-    states = model.zeroed(spread_states(low, high))
+    states = model.zeroed(spread_states(low, high, SCREENED if model.springs_known else 2 * SCREENED))
     heights = model.log_density(states)
     middle = np.clip(np.zeros(model.size), low, high)
 

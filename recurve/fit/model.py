@@ -295,8 +295,8 @@ class SweepModel:
         return best
 
     def kind(self, states: Array, edges: tuple[tuple[float, ...], ...] = KINDS) -> Array:
-        """A number (n,) [1] for the kind of answer each state is: primary slack or not; secondary from rest, early, midway, late, never.
-        `edges`: for each place, between which fractions of the stop [1] take-ups are told apart."""
+        """A number (n,) [1] for the kind of answer each state is: primary slack or not; secondary from rest, early, midway,
+        late, never. `edges`: for each place, between which fractions of the stop [1] take-ups are told apart."""
         natural = self.natural(states)
         stop = self.column(natural, "stop")
         sort = np.zeros(len(states), int)

@@ -21,6 +21,7 @@ ENOUGH_SAMPLES = 1000.0  # equal samples that the weighted ones must be worth
 WIDER = 1.5  # covariance of a component relative to the samples it is fitted to, for tails not sampled yet
 LEAST_SAMPLES = 80.0  # equal samples that a mixture is fitted to at least
 FIRST_STEPS, PROMISE = 8, 3.0  # evaluations of a first descent; how far behind it may be and still go on, in `within`
+GUESS = 0.1  # variance of a direction where there are too few states to tell
 NARROWEST = 1e-6  # least variance of a direction against the largest, where rounding left none
 FITTED = 4  # steps of expectation–maximisation by which a mixture is fitted to a cloud
 COMPONENTS = 5  # the most that a mixture may grow to
@@ -348,17 +349,17 @@ class Mixture:
     def over(cls, groups: list[Array], modes: tuple[Mode, ...]) -> Mixture:
         """A component for each group of states (n, p) [1], and one for each mode; all fitted to the states together."""
         states = np.concatenate(groups)
-        wide = np.diag(np.var(states, axis=0) + NARROWEST)
+        # Few states may all be the same; the next samples correct what is then only a guess.
+        wide = np.diag(np.maximum(np.var(states, axis=0), GUESS if len(states) < 2 * states.shape[1] else NARROWEST))
         centres, scales = [m.state for m in modes], [1.3 * m.covariance for m in modes]
         for group in groups:
-            own = np.cov(group.T) if len(group) > 1 else 0.1 * wide
             centres.append(group.mean(axis=0))
-            scales.append(1.3 * own + 0.03 * wide)
+            scales.append(1.3 * _covariance(group) + 0.03 * wide)
         mixture = cls(np.full(len(centres), 1.0 / len(centres)), centres, scales)
         even = np.full(len(states), 1.0 / len(states))
         for _ in range(FITTED):
             mixture = mixture.fitted(states, even)
-        broad = cls(np.ones(1), [states.mean(axis=0)], [2.0 * np.cov(states.T) + 0.1 * wide])
+        broad = cls(np.ones(1), [states.mean(axis=0)], [2.0 * _covariance(states) + 0.1 * wide])
         return cls.joined([mixture, broad], np.array([0.85, 0.15]))
 
     @classmethod
@@ -427,6 +428,12 @@ class Mixture:
             centres.append(centre)
             scales.append(WIDER * spread)
         return Mixture(np.array(fractions) / sum(fractions), centres, scales)
+
+
+def _covariance(states: Array) -> Array:
+    """Covariance (p, p) [1] of the states (n, p); of a single one it is 0."""
+    off = states - states.mean(axis=0)
+    return np.asarray(off.T @ off / len(states))
 
 
 def _root(scale: Array) -> Array:

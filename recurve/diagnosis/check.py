@@ -42,6 +42,7 @@ CheckVerdict = Literal[
 ]
 GATED: tuple[CheckVerdict, ...] = ("mechanical repair first", "cannot tell", "not worth saving by recurve")
 TRIED_STATES = 16  # states of the unit in which ideal springs are looked for before it is given up
+MANY_READINGS = 24  # a dozen each way: who took so many is not asked for more of the same
 WORTHWHILE = 0.1  # margin at which bending the posts of the springs that are in it is advised
 
 
@@ -176,6 +177,14 @@ def _ideal(job: Job, trim: bool = True) -> Ideal | None:
     return find_ideal(replace(problem, stops=stops), spring_bounds(job))
 
 
+def _to_settle(job: Job) -> str:
+    """What would settle an open verdict: readings where there are few, else what readings do not tell."""
+    read = 0 if job.sweep is None else len(job.sweep.speed)
+    if read < MANY_READINGS:
+        return "take more readings, speed rising and falling, to settle it"
+    return f"{read} readings do not settle it, and a few more will hardly do so: weigh the springs and measure their take-ups"
+
+
 def _verdict(
     job: Job,
     evidence: Evidence,
@@ -191,15 +200,13 @@ def _verdict(
     if repairs(findings):
         return "mechanical repair first", tuple(f.what for f in repairs(findings))
     if evidence.fit is not None and not evidence.fit.converged:
-        return "cannot tell", ("the readings do not lead to one clear answer; take more, speed rising and falling",)
+        return "cannot tell", (f"the readings do not lead to one clear answer; {_to_settle(job)}",)
     if passing is None:
         return "facts only", ("the job gives no target, so the curve cannot be judged",)
     if passing >= SOUND:
         return "sound", (f"every band is met, rising and falling, with a probability of {passing:.0%}",)
     if passing > 1 - SURE and not any(f.severity == "high" for f in findings):
-        return "cannot tell", (
-            f"the unit may meet its bands as it is (probability {passing:.0%}); take more readings to settle it",
-        )
+        return "cannot tell", (f"the unit may meet its bands as it is (probability {passing:.0%}); {_to_settle(job)}",)
     trim = stop_trim(job)
     beyond = trim is not None and trim.edge is not None and not trim.can  # then it is the stop, whatever else
     if blamed is not None and blamed.open_friction and not beyond:

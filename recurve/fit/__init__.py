@@ -68,9 +68,16 @@ With y the readings, a their half-width, σ_i² = a²/3 + var_i and r_i = (y_i �
 that is, readings scatter normally and independently about (3). The density bends where a take-up or the stop meets a
 reading, and may have several tops.
 
-Modes. 4096 states are drawn from a widened prior. From the prior's middle, from the best of each kind of answer
-(primary slack or not, secondary early, midway, late, never) and from three more, Σ r² + Σ z² is minimised by least
-squares. Distinct ends within e⁻⁸ of the highest density are kept, at most five.
+Modes. 4096 states are drawn from a widened prior, each with the error of the zero that suits the readings best, since
+the readings are linear in it. From the prior's middle, from the best of each kind of answer (primary slack or not,
+secondary from rest, early, midway, late, never) and from three more, Σ r² + Σ z² is minimised by least squares. Distinct ends
+within e⁻⁸ of the highest density are kept, at most five.
+
+Where the rate or the stretch of a spring was not measured, or where that gives more than one mode, or one that is not flat,
+descents from the prior may miss a hill. There the states are cooled first: a cloud of 1280 of them moves under p(z | y)
+to a power that grows from 0 to 1. Take-ups are told apart finely there, and each group of them keeps a share of the cloud
+to the end. Then the states of each kind gather about its best and move until they lie there as p(z | y) does. The descents
+begin at the best states of the cloud.
 
 Outliers. Residuals are compared with their own scatter, the median of |r| over 0.6745 but at least 1. A reading with
 |r| > 4 times that is left out, the worst first, the fit made anew each time, and at most a fifth of the readings. It
@@ -92,10 +99,20 @@ states are drawn; every state so far is weighted by
     w ∝ p(z | y) / mean of all proposals so far, at z                                              (7)
 
 and the mixture is fitted to the weighted states (expectation–maximisation). It ends when the states are worth 1000
-equal ones, 1/Σw² ≥ 1000 with Σw = 1, or after 24 rounds. A fit has converged when the states are worth more than 100
-and the means of two halves of them differ by less than 0.6 standard deviations. Whether a descent ended flat does not
-count: at a kink, as where a take-up meets a reading, no state is flat. All draws are seeded: the same input gives the
-same numbers.
+equal ones, 1/Σw² ≥ 1000 with Σw = 1, or after 24 rounds.
+
+Where there is a cloud, each kind of answer is a stratum, sampled by itself in the same way, from mixtures fitted to its
+part of the cloud. One mixture for all would give up hills that it has not sampled well yet. With Z_k what stratum k holds,
+the mean of p/q over its draws, and n_k the equal samples that its states are worth,
+
+    weight of a state of stratum k ∝ Z_k w,   1/n = Σ (Z_k/ΣZ)²/n_k                                (7a)
+
+The next round goes to the stratum that adds most to 1/n for its rounds, first to those that may hold much and are worth
+few samples; until n ≥ 1000, or after 64 rounds more.
+
+A fit has converged when the states are worth more than 100 and the means of two halves of them differ by less than 0.6
+standard deviations. Whether a descent ended flat does not count: at a kink, as where a take-up meets a reading, no state
+is flat. All draws are seeded: the same input gives the same numbers.
 
 5. Estimates, and what is not determined
 

@@ -7,13 +7,16 @@ estimates and their standard uncertainties. `fitted_job` puts the best state int
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
 import numpy as np
 
 from recurve.arrays import Array
-from recurve.fit.model import TENSIONS, SweepModel, ends, sweep_model
-from recurve.fit.posterior import Mode, Samples, find_modes, sample, spread_starts
+from recurve.fit.anneal import anneal
+from recurve.fit.model import FINE_KINDS, TENSIONS, SweepModel, ends, sweep_model
+from recurve.fit.posterior import Mode, Samples, best_of, find_modes, sample, spread_starts, spread_states
+from recurve.fit.strata import Cloud, sample_strata
 from recurve.job.model import Job
 from recurve.physics.curve import Drag
 from recurve.physics.ensemble import curves
@@ -23,6 +26,7 @@ from recurve.uncertainty import Uncertain, degrees_of_freedom, inflation, robust
 from recurve.units import PLACES
 
 LEARNT = 0.7  # a posterior this much narrower than its prior: the readings say more than was known before
+SCREENED = 4096  # states of the prior; twice as many where springs are not known
 MORE_STARTS = 3  # besides the prior's middle and the best of each kind of answer
 NEGLIGIBLE = 0.02  # a probability that is not mentioned
 CONVERGED_SAMPLES = 100.0  # equal samples that the posterior must be worth for the fit to count as converged
@@ -100,21 +104,22 @@ def fit_sweep(job: Job) -> Fit:
     """Fit the job's sweep; the job must have one. Speeds and advances are the distributor's."""
     model = sweep_model(job)
 
-    def standardised(modes: tuple[Mode, ...]) -> Array:
+    def standardised(found: Found) -> Array:
         """Residuals (readings,) [1] of all readings in the best state."""
-        return np.asarray(model.misfit(modes[0].state[None])[0][0] * model.sweep.single)
+        return np.asarray(model.misfit(found.modes[0].state[None])[0][0] * model.sweep.single)
 
-    modes, kept = without_outliers(
-        lambda kept: _modes(_keeping(model, kept)), standardised, len(model.sweep.speed), robust_scatter
+    found, kept = without_outliers(
+        lambda kept: _found(_keeping(model, kept)), standardised, len(model.sweep.speed), robust_scatter
     )
+    modes = found.modes
     used = _keeping(model, kept)
     residual = used.misfit(modes[0].state[None])[0][0]
     dof = degrees_of_freedom(len(residual), 1.0 - np.diag(modes[0].covariance))
     scatter = inflation(float((residual**2).sum()), dof)
     if scatter > 1.0:
         used = replace(used, sweep=used.sweep.scattered(scatter))
-        modes = _modes(used)
-    return _result(job, model, used, kept, modes, scatter)
+        found = _found(used)
+    return _result(job, model, used, kept, found, scatter)
 
 
 def _keeping(model: SweepModel, kept: np.ndarray) -> SweepModel:
@@ -125,21 +130,47 @@ def _keeping(model: SweepModel, kept: np.ndarray) -> SweepModel:
 def best_mode(job: Job) -> tuple[SweepModel, Mode]:
     """The model of a job's sweep and its best state, without the samples that a whole fit takes."""
     model = sweep_model(job)
-    return model, _modes(model)[0]
+    return model, _found(model).modes[0]
 
 
-def _modes(model: SweepModel) -> tuple[Mode, ...]:
+@dataclass(frozen=True)
+class Found:
+    """What was found before the posterior is sampled: its modes, and, where it was looked for, a cloud of states over
+    all its hills."""
+
+    modes: tuple[Mode, ...]
+    cloud: Cloud | None = None
+
+
+def _found(model: SweepModel) -> Found:
+    """The modes by descents alone; where they may have missed one, from a cloud of states too (theory, section 4)."""
     low, high = model.bounds()
-    starts = spread_starts(model.log_density, low, high, MORE_STARTS, model.kind)
-    return find_modes(model.residuals, model.log_density, starts, low, high)
+    states = model.zeroed(spread_states(low, high, SCREENED if model.springs_known else 2 * SCREENED))
+    heights = model.log_density(states)
+    middle = np.clip(np.zeros(model.size), low, high)
+
+    def modes(of: Array, heights: Array) -> tuple[Mode, ...]:
+        starts = best_of(of, heights, middle, MORE_STARTS, model.kind)
+        return find_modes(model.residuals, model.log_density, starts, low, high)
+
+    if model.springs_known:
+        found = modes(states, heights)
+        if len(found) == 1 and found[0].converged:
+            return Found(found)
+    fine = partial(model.kind, edges=FINE_KINDS)
+    cooled = anneal(model.log_density, fine, model.kind, states, heights)
+    if not len(cooled):
+        return Found(modes(states, heights))
+    return Found(modes(cooled, model.log_density(cooled)), Cloud(cooled, model.kind, fine))
 
 
-def _result(
-    job: Job, model: SweepModel, used: SweepModel, kept: np.ndarray, modes: tuple[Mode, ...], scatter: float
-) -> Fit:
+def _result(job: Job, model: SweepModel, used: SweepModel, kept: np.ndarray, found: Found, scatter: float) -> Fit:
     """The fit: `model` has all readings, `used` those kept, their ± enlarged by `scatter`."""
-    samples = sample(used.log_density, modes)
-    if not modes[0].converged:
+    modes = found.modes
+    samples = (
+        sample(used.log_density, modes) if found.cloud is None else sample_strata(used.log_density, modes, found.cloud)
+    )
+    if found.cloud is not None or not modes[0].converged:
         modes = (_highest(used, modes[0], samples), *modes[1:])
     best = modes[0].state
     narrowing = _narrowing(used, samples)
@@ -195,7 +226,9 @@ def _narrowing(model: SweepModel, samples: Samples) -> Array:
 def known_samples(model: SweepModel) -> Samples:
     """Samples of what is known of a unit before its sweep: its priors, and the facts of its springs."""
     unswept = model.unswept
-    return sample(unswept.log_density, _modes(unswept))
+    low, high = unswept.bounds()
+    starts = spread_starts(unswept.log_density, low, high, MORE_STARTS, unswept.kind)
+    return sample(unswept.log_density, find_modes(unswept.residuals, unswept.log_density, starts, low, high))
 
 
 def _correlation(columns: Array, samples: Samples) -> Array:

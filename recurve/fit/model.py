@@ -35,6 +35,8 @@ CLEAN_SPREAD = 2.0  # standard uncertainty of an unmeasured friction, in those o
 LEAST_PULL = 0.05  # standard uncertainty [N] of a pull by spring balance, at least
 # A mode that changes I′ by less than this anywhere is left out.
 LEAST = 1e-3
+KINDS = ((0.0,), (0.0, 0.2, 0.6, 1.0))  # fractions of the stop by which take-ups are told apart, primary and secondary
+FINE_KINDS = ((0.0, 0.1, 0.2, 0.35), (0.0, 0.1, 0.2, 0.3, 0.4, 0.55, 0.7, 0.85, 1.0))
 
 
 def slope_modes(job: Job, advance: Array) -> Array:
@@ -278,15 +280,29 @@ class SweepModel:
             result[inside] = -0.5 * (residual**2).sum(axis=1) - np.log(sigma).sum(axis=1) - known
         return result
 
-    def kind(self, states: Array) -> Array:
-        """A number (n,) [1] for the kind of answer each state is: primary slack or not; secondary early, midway, late, never."""
+    @property
+    def springs_known(self) -> bool:
+        """Whether rate and stretch of every spring were measured."""
+        return all(p.measured for p in self.parameters if p.name.endswith((".rate", ".stretch")))
+
+    def zeroed(self, states: Array) -> Array:
+        """The states (n, size) [1] with the error of the zero that suits the readings best. The readings are linear in it."""
+        residual, sigma = self.misfit(states)
+        place = self._place["zero"]
+        pull = self.parameters[place].spread / sigma
+        best = states.copy()
+        best[:, place] -= ((residual * pull).sum(axis=1) + states[:, place]) / ((pull**2).sum(axis=1) + 1.0)
+        return best
+
+    def kind(self, states: Array, edges: tuple[tuple[float, ...], ...] = KINDS) -> Array:
+        """A number (n,) [1] for the kind of answer each state is: primary slack or not; secondary from rest, early, midway,
+        late, never. `edges`: for each place, between which fractions of the stop [1] take-ups are told apart."""
         natural = self.natural(states)
         stop = self.column(natural, "stop")
         sort = np.zeros(len(states), int)
         for index in range(len(self.tension)):
             at = self.takeups(natural, index) / stop
-            edges = (0.0,) if index == 0 else (0.2, 0.6, 1.0)
-            sort = 5 * sort + np.searchsorted(edges, at)
+            sort = (1 + len(edges[index])) * sort + np.searchsorted(edges[index], at)
         return sort
 
     def _in_order(self, states: Array) -> np.ndarray:

@@ -21,7 +21,9 @@ ENOUGH_SAMPLES = 1000.0  # equal samples that the weighted ones must be worth
 WIDER = 1.5  # covariance of a component relative to the samples it is fitted to, for tails not sampled yet
 LEAST_SAMPLES = 80.0  # equal samples that a mixture is fitted to at least
 FIRST_STEPS, PROMISE = 8, 3.0  # evaluations of a first descent; how far behind it may be and still go on, in `within`
+GUESS = 0.1  # variance of a direction where there are too few states to tell
 NARROWEST = 1e-6  # least variance of a direction against the largest, where rounding left none
+FITTED = 4  # steps of expectation–maximisation by which a mixture is fitted to a cloud
 COMPONENTS = 5  # the most that a mixture may grow to
 Density = Callable[[Array], Array]
 Residuals = Callable[[Array], Array]
@@ -85,25 +87,31 @@ class Samples:
         return np.asarray(self.states[np.minimum(picks, len(self.states) - 1)])
 
 
+def spread_states(low: Array, high: Array, screened: int = 4096, seed: int = 1) -> Array:
+    """States (screened, p) [1] drawn from a widened prior within the bounds (p,)."""
+    return np.clip(1.3 * np.random.default_rng(seed).standard_normal((screened, len(low))), low, high)
+
+
 def spread_starts(
-    density: Density,
-    low: Array,
-    high: Array,
-    more: int,
-    kind: Sorter | None = None,
-    screened: int = 4096,
-    seed: int = 1,
+    density: Density, low: Array, high: Array, more: int, kind: Sorter | None = None, screened: int = 4096
 ) -> Array:
     """States to start from (starts, p) [1]: the prior's middle, and of states drawn from the prior the best of each kind
     and `more` of the best.
 
     `kind` maps states (n, p) to numbers (n,) that tell which kind of answer each one is.
     """
-    states = np.clip(1.3 * np.random.default_rng(seed).standard_normal((screened, len(low))), low, high)
-    order = np.argsort(-density(states), kind="stable")
+    states = spread_states(low, high, screened)
+    return best_of(states, density(states), np.clip(np.zeros(len(low)), low, high), more, kind)
+
+
+def best_of(states: Array, heights: Array, first: Array, more: int, kind: Sorter | None = None) -> Array:
+    """Of states (n, p) [1] with log densities `heights` (n,) [1] the best of each kind and `more` of the best, none near
+    another; before them the state `first` (p,) [1]."""
+    screened = len(states)
+    order = np.argsort(-heights, kind="stable")
     kinds = np.zeros(screened, int) if kind is None else kind(states[order])
     firsts = np.sort(np.unique(kinds, return_index=True)[1])
-    chosen = [np.clip(np.zeros(len(low)), low, high)]
+    chosen = [first]
     for index in [*order[firsts], *order[: screened // 8]]:
         if len(chosen) == 1 + len(firsts) + more:
             break
@@ -214,7 +222,11 @@ def _flat(jacobian: Array, residual: Array, x: Array, ends: tuple[Array, Array],
 
 
 def sample(
-    density: Density, modes: tuple[Mode, ...], count: int = 4096, seed: int = 2, enough: float = ENOUGH_SAMPLES
+    density: Density,
+    modes: tuple[Mode, ...],
+    count: int = 4096,
+    seed: int = 2,
+    enough: float = ENOUGH_SAMPLES,
 ) -> Samples:
     """Weighted samples of the density, at most `count`, from mixtures that begin about the modes; `enough` [1] is below.
 
@@ -222,56 +234,58 @@ def sample(
     2012; from memory): each round draws from the last mixture, weighs all states so far by the mean of all
     mixtures so far, and fits the next mixture to them, until they are worth `enough` equal samples [1].
     """
-    mixture, drawn = _start(density, modes, seed, enough), _Drawn.none(len(modes[0].state))
+    mixture, drawn = _start(density, modes, seed, enough), Drawn.none(len(modes[0].state))
     for turn in range(ROUNDS):
         drawn = drawn.with_round(mixture, density, seed + turn)
-        weights = _weights(drawn.logs)
+        weights = weights_of(drawn.logs)
         if 1.0 / (weights**2).sum() >= enough:
             break
-        mixture = mixture.with_component(drawn.states, weights, _tempered(drawn.logs), COMPONENTS)
-    return _thinned(Samples(drawn.states, weights), count)
+        mixture = mixture.with_component(
+            drawn.states, drawn.states[int(weights.argmax())], tempered(drawn.logs), COMPONENTS
+        )
+    return thinned(Samples(drawn.states, weights), count)
 
 
-def _start(density: Density, modes: tuple[Mode, ...], seed: int, enough: float) -> _Mixture:
+def _start(density: Density, modes: tuple[Mode, ...], seed: int, enough: float) -> Mixture:
     """A mixture about the modes. Several modes are first explored one by one, so that a narrow one is not lost beside a
     wide one, and are then weighted by the evidence that each was found to hold."""
     if len(modes) == 1:
-        return _Mixture.about(modes[0])
+        return Mixture.about(modes[0])
     mixtures, held = [], []
     for number, mode in enumerate(modes, start=1):
-        mixture, drawn = _Mixture.about(mode), _Drawn.none(len(mode.state))
+        mixture, drawn = Mixture.about(mode), Drawn.none(len(mode.state))
         for turn in range(EXPLORE):
             drawn = drawn.with_round(mixture, density, seed + 100 * number + turn)
-            weights = _weights(drawn.logs)
-            mixture = mixture.with_component(drawn.states, weights, _tempered(drawn.logs), 3)
+            weights = weights_of(drawn.logs)
+            mixture = mixture.with_component(drawn.states, drawn.states[int(weights.argmax())], tempered(drawn.logs), 3)
             if 1.0 / (weights**2).sum() >= enough / 2:
                 break
         mixtures.append(mixture)
         held.append(drawn.evidence)
-    fractions = np.maximum(_weights(np.array(held)), 0.2)
-    return _Mixture.joined(mixtures, fractions / fractions.sum())
+    fractions = np.maximum(weights_of(np.array(held)), 0.2)
+    return Mixture.joined(mixtures, fractions / fractions.sum())
 
 
-def _weights(logs: Array) -> Array:
-    """Weights (n,) that sum to 1, from their logarithms; all on the first state if every weight is 0."""
+def weights_of(logs: Array) -> Array:
+    """Weights (n,) [1] that sum to 1, from their logarithms; all on the first state if every weight is 0."""
     top = float(logs.max())
     weights = np.exp(logs - top) if np.isfinite(top) else np.eye(1, len(logs))[0]
     return np.asarray(weights / weights.sum())
 
 
-def _tempered(logs: Array) -> Array:
-    """The weights to a power, at most 1, that leaves LEAST_SAMPLES equal samples, so that a few do not decide alone."""
+def tempered(logs: Array) -> Array:
+    """The weights (n,) [1] to a power, at most 1, that leaves LEAST_SAMPLES equal samples, so that a few do not decide alone."""
     low, high = 0.0, 1.0
     finite = np.where(np.isfinite(logs), logs, -1e300)
     for _ in range(20):
-        weights = _weights((low + high) / 2 * finite)
+        weights = weights_of((low + high) / 2 * finite)
         enough = 1.0 / (weights**2).sum() >= LEAST_SAMPLES
         low, high = ((low + high) / 2, high) if enough else (low, (low + high) / 2)
-    return _weights(low * finite)
+    return weights_of(low * finite)
 
 
-def _thinned(samples: Samples, count: int) -> Samples:
-    """At most `count` states: drawn by their weights (systematic resampling), each kept once, weighted by its draws."""
+def thinned(samples: Samples, count: int) -> Samples:
+    """At most `count` states [1]: drawn by their weights (systematic resampling), each kept once, weighted by its draws."""
     if len(samples.weights) <= count:
         return samples
     edges = np.cumsum(samples.weights)
@@ -281,77 +295,93 @@ def _thinned(samples: Samples, count: int) -> Samples:
 
 
 @dataclass(frozen=True)
-class _Drawn:
-    """All states so far (n, p), their log densities (n,), the mixtures they were drawn from, and the log density of each
-    mixture at every state (rounds, n)."""
+class Drawn:
+    """All states so far (n, p) [1], their log densities (n,) [1], the mixtures they were drawn from, and the log density of
+    each mixture at every state (rounds, n) [1]."""
 
     states: Array
     heights: Array
-    mixtures: tuple[_Mixture, ...]
+    mixtures: tuple[Mixture, ...]
     proposed: Array
 
     @classmethod
-    def none(cls, size: int) -> _Drawn:
-        """Before the first round."""
+    def none(cls, size: int) -> Drawn:
+        """Before the first round of states with `size` numbers [1]."""
         return cls(np.zeros((0, size)), np.zeros(0), (), np.zeros((0, 0)))
 
-    def with_round(self, mixture: _Mixture, density: Density, seed: int) -> _Drawn:
-        """One more round from this mixture."""
-        fresh = mixture.draw(ROUND, seed)
+    def with_round(self, mixture: Mixture, density: Density, seed: int, many: int = ROUND) -> Drawn:
+        """One more round of `many` states [1] from this mixture."""
+        fresh = mixture.draw(many, seed)
         states = np.concatenate([self.states, fresh])
         before = [m.log_density(fresh) for m in self.mixtures]
-        old = np.concatenate([self.proposed, np.stack(before)], axis=1) if before else np.zeros((0, ROUND))
+        old = np.concatenate([self.proposed, np.stack(before)], axis=1) if before else np.zeros((0, many))
         proposed = np.concatenate([old, mixture.log_density(states)[None]])
-        return _Drawn(states, np.concatenate([self.heights, density(fresh)]), (*self.mixtures, mixture), proposed)
+        return Drawn(states, np.concatenate([self.heights, density(fresh)]), (*self.mixtures, mixture), proposed)
 
     @property
     def logs(self) -> Array:
-        """Log weights (n,): density over the mean of the mixtures."""
+        """Log weights (n,) [1]: density over the mean of the mixtures."""
         top = self.proposed.max(axis=0)
         return np.asarray(self.heights - top - np.log(np.exp(self.proposed - top).mean(axis=0)))
 
     @property
     def evidence(self) -> float:
-        """Log of the probability mass that was found, up to a constant."""
+        """Log of the probability mass that was found [1], up to a constant."""
         top = float(self.logs.max())
         return top + float(np.log(np.exp(self.logs - top).mean())) if np.isfinite(top) else -np.inf
 
 
 @dataclass(frozen=True)
-class _Mixture:
-    """Student t components: their `fractions` (c,) of the mixture, centres and scale matrices."""
+class Mixture:
+    """Student t components: their `fractions` (c,) [1] of the mixture, centres (p,) and scale matrices (p, p) [1]."""
 
     fractions: Array
     centres: list[Array]
     scales: list[Array]
 
     @classmethod
-    def about(cls, mode: Mode) -> _Mixture:
-        """A component a little wider than the mode, and one as wide as the prior, in case the mode looks too narrow."""
+    def about(cls, mode: Mode) -> Mixture:
+        """A component [1] a little wider than the mode, and one as wide as the prior, in case the mode looks too narrow."""
         size = len(mode.state)
         return cls(np.array([0.8, 0.2]), [mode.state, np.zeros(size)], [1.3 * mode.covariance, np.eye(size)])
 
     @classmethod
-    def joined(cls, mixtures: list[_Mixture], fractions: Array) -> _Mixture:
-        """One mixture of several, with these fractions."""
+    def over(cls, groups: list[Array], modes: tuple[Mode, ...]) -> Mixture:
+        """A component for each group of states (n, p) [1], and one for each mode; all fitted to the states together."""
+        states = np.concatenate(groups)
+        # Few states may all be the same; the next samples correct what is then only a guess.
+        wide = np.diag(np.maximum(np.var(states, axis=0), GUESS if len(states) < 2 * states.shape[1] else NARROWEST))
+        centres, scales = [m.state for m in modes], [1.3 * m.covariance for m in modes]
+        for group in groups:
+            centres.append(group.mean(axis=0))
+            scales.append(1.3 * _covariance(group) + 0.03 * wide)
+        mixture = cls(np.full(len(centres), 1.0 / len(centres)), centres, scales)
+        even = np.full(len(states), 1.0 / len(states))
+        for _ in range(FITTED):
+            mixture = mixture.fitted(states, even)
+        broad = cls(np.ones(1), [states.mean(axis=0)], [2.0 * _covariance(states) + 0.1 * wide])
+        return cls.joined([mixture, broad], np.array([0.85, 0.15]))
+
+    @classmethod
+    def joined(cls, mixtures: list[Mixture], fractions: Array) -> Mixture:
+        """One mixture of several, with these fractions [1]."""
         return cls(
             np.concatenate([f * m.fractions for f, m in zip(fractions, mixtures, strict=True)]),
             [c for m in mixtures for c in m.centres],
             [c for m in mixtures for c in m.scales],
         )
 
-    def with_component(self, states: Array, weights: Array, tempered: Array, most: int) -> _Mixture:
-        """Fitted to the weighted states, with one more component, up to `most`, where the weight is largest."""
+    def with_component(self, states: Array, there: Array, tempered: Array, most: int) -> Mixture:
+        """Fitted to the weighted states (n, p) [1], with one more component, up to `most`, at the state `there` (p,) [1]."""
         mixture = self
         if len(self.fractions) < most:
             off = states - tempered @ states
             wide = (off * tempered[:, None]).T @ off + 0.01 * self.scales[0]
-            there = states[int(weights.argmax())]
-            mixture = _Mixture(np.append(0.8 * self.fractions, 0.2), [*self.centres, there], [*self.scales, wide])
+            mixture = Mixture(np.append(0.8 * self.fractions, 0.2), [*self.centres, there], [*self.scales, wide])
         return mixture.fitted(states, tempered)
 
     def draw(self, count: int, seed: int) -> Array:
-        """Random states (count, p)."""
+        """Random states (count, p) [1]."""
         random, dimensions = np.random.default_rng(seed), len(self.centres[0])
         # Each component gets its fraction of the draws: less random than drawing the component too.
         edges = np.cumsum(self.fractions) / self.fractions.sum()
@@ -365,7 +395,7 @@ class _Mixture:
         return states
 
     def log_density(self, states: Array) -> Array:
-        """Log density (n,) of the mixture, up to a constant."""
+        """Log density (n,) [1] of the mixture, up to a constant."""
         parts = np.stack([self._log_component(c, states) for c in range(len(self.fractions))])
         top = parts.max(axis=0)
         return np.asarray(top + np.log(np.exp(parts - top).sum(axis=0)))
@@ -379,8 +409,8 @@ class _Mixture:
             np.log(self.fractions[c]) - log_root - 0.5 * (FREEDOM + p) * np.log1p((scaled**2).sum(axis=1) / FREEDOM)
         )
 
-    def fitted(self, states: Array, weights: Array) -> _Mixture:
-        """One step of expectation–maximisation towards the weighted samples."""
+    def fitted(self, states: Array, weights: Array) -> Mixture:
+        """One step of expectation–maximisation towards the weighted states (n, p) [1]."""
         parts = np.stack([self._log_component(c, states) for c in range(len(self.fractions))])
         belongs = np.exp(parts - parts.max(axis=0))
         belongs *= weights / belongs.sum(axis=0)
@@ -397,7 +427,13 @@ class _Mixture:
             fractions.append(fraction)
             centres.append(centre)
             scales.append(WIDER * spread)
-        return _Mixture(np.array(fractions) / sum(fractions), centres, scales)
+        return Mixture(np.array(fractions) / sum(fractions), centres, scales)
+
+
+def _covariance(states: Array) -> Array:
+    """Covariance (p, p) [1] of the states (n, p); of a single one it is 0."""
+    off = states - states.mean(axis=0)
+    return np.asarray(off.T @ off / len(states))
 
 
 def _root(scale: Array) -> Array:

@@ -63,7 +63,7 @@ def estimate(fit: Fit, name: str) -> tuple[float, float]:
 def test_a_rate_alone_counts() -> None:
     """4.05 ± 0.1 N/mm: a standard uncertainty of 0.058. Without it the sweep leaves several times as much."""
     value, by = estimate(fitted("", 'rate = "4.05 ± 0.1 N/mm"\n'), "secondary.rate")
-    assert abs(value - 4.05) < 0.12 and by <= 0.1 / np.sqrt(3) * 1.05
+    assert abs(value - 4.05) < 0.12 and by <= 0.1 / np.sqrt(3) * 1.1  # 1000 samples
     assert estimate(fitted("", ""), "secondary.rate")[1] > 2 * by
 
 

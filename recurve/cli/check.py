@@ -13,13 +13,20 @@ from recurve.text import printable
 from recurve.units import LengthUnits, Paper
 
 FoundPaper = Annotated[Paper, typer.Option(help="The sheet's paper.")]
+FoundUnits = Annotated[LengthUnits, typer.Option(help="Lengths and forces on the sheet.")]
 AsPage = Annotated[
     bool,
     typer.Option("--html", help="Also as-found.html, the sheet for a phone or a browser; always writes as-found.pdf."),
 ]
 
 
-def check(job: JobFile, paper: FoundPaper = "a4", html: AsPage = False, as_json: AsJson = False) -> None:
+def check(
+    job: JobFile,
+    paper: FoundPaper = "a4",
+    units: FoundUnits = "both",
+    html: AsPage = False,
+    as_json: AsJson = False,
+) -> None:
     """What is wrong with the unit as found: findings, the worst first, and whether it is worth saving.
 
     From target and sweep alone it takes a first look, and writes look.svg, look.png and the sheet as-found.pdf beside
@@ -28,9 +35,9 @@ def check(job: JobFile, paper: FoundPaper = "a4", html: AsPage = False, as_json:
 
     Example: recurve check examples/launch.toml
     """
-    from recurve.output.judged import judge_found
+    from recurve.output.judged import AskedFound, judge_found
 
-    found = judge_found(job, paper, html, progress)
+    found = judge_found(job, AskedFound(paper, html, units), progress)
     if as_json:
         print_json(found.document.as_json())
     else:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from contextlib import suppress
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -82,8 +83,9 @@ def given_to(folder: Path, answers: Answers) -> Given:
     return given_by(folder / KEPT, answers)
 
 
+@lru_cache(maxsize=1)
 def types_of(folder: Path) -> tuple[tuple[str, str], ...]:
-    """The types of unit in the folder of the job and in those beside it."""
+    """The types of unit in the folder of the job and in those beside it, as they were when first asked for."""
     return types_near(folder / KEPT, types_in(folder.resolve().parent))
 
 

@@ -7,7 +7,7 @@ Offers:
 - `drawer`: `DrawerAsked`, `note_weighing`
 - `guide`: `guide_page`, `guide_text`
 - `honest`: `units_document`
-- `judged`: `AskedLeft`, `finished_unit`, `judge_found`, `judge_left`
+- `judged`: `AskedFound`, `AskedLeft`, `finished_unit`, `judge_found`, `judge_left`
 - `learned`: `learn_units`, `LearnedUnits`, `write_type`
 - `order`: `order_list`, `write_order`
 - `planfile`: `current_plan`, `plan_folder`, `plan_path`, `planned_unit`, `read_to_write`

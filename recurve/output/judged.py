@@ -50,12 +50,22 @@ class LeftResult:
     remark: str
 
 
-def judge_found(path: Path, paper: Paper, html: bool, report: Report) -> FoundResult:
-    """Judge the unit of a job file as found, and write what is drawn of it into its plan's folder; `html`: a page too. Raises
-    InputError, OutputError and PhysicsError."""
+@dataclass(frozen=True)
+class AskedFound:
+    """What is asked of the sheet of a unit as found: its `paper`, whether also as a page (`html`), and the `units` of lengths,
+    rates, forces and moments."""
+
+    paper: Paper = "a4"
+    html: bool = False
+    units: LengthUnits = "both"
+
+
+def judge_found(path: Path, asked: AskedFound, report: Report) -> FoundResult:
+    """Judge the unit of a job file as found, and write what is drawn of it into its plan's folder. Raises InputError,
+    OutputError and PhysicsError."""
     read = read_to_write(lambda: load_any(path), path, _draws)
     if isinstance(read, BareJob) or without_curve(read):
-        return _bare(path, read, (paper, html), report)
+        return _bare(path, read, asked, report)
     from recurve.output.figures.check import check_figure_bytes
     from recurve.output.figures.timing import coil_figure_bytes
     from recurve.output.text.check import check_text
@@ -67,8 +77,8 @@ def judge_found(path: Path, paper: Paper, html: bool, report: Report) -> FoundRe
     stale = () if coil else ("coil.svg", "coil.png")
     document = CheckDocument.of(result)
     contents = check_figure_bytes(result) | coil | {"as-found.toml": found_toml(document)}
-    if html:
-        contents |= _papers(read, document, contents, paper, html)
+    if asked.html:
+        contents |= _papers(read, document, contents, asked)
     document = document.with_files(write_folder(plan_folder(path), contents, stale))
     good = result.verdict in ("sound", "facts only") and not _wrong(result.findings)
     return FoundResult(document, check_text(result, document=document), good, True)
@@ -79,9 +89,8 @@ def _draws(job: Job | BareJob) -> bool:
     return not isinstance(job, BareJob) or job.sweep is not None
 
 
-def _bare(path: Path, job: Job | BareJob, sheet: tuple[Paper, bool], report: Report) -> FoundResult:
-    """A unit without weights: a first look at its sweep, its condition and vacuum unit; `sheet`: on which paper, and whether a
-    page is wanted too."""
+def _bare(path: Path, job: Job | BareJob, asked: AskedFound, report: Report) -> FoundResult:
+    """A unit without weights: a first look at its sweep, its condition and vacuum unit."""
     from recurve.output.figures.look import look_figure_bytes
     from recurve.output.figures.timing import coil_figure_bytes
     from recurve.output.text.check import bare_text
@@ -94,7 +103,7 @@ def _bare(path: Path, job: Job | BareJob, sheet: tuple[Paper, bool], report: Rep
     document = CheckDocument.of(result)
     if result.look is not None:
         figures |= look_figure_bytes(job, result.look)
-        figures |= _papers(job, document, figures, *sheet)
+        figures |= _papers(job, document, figures, asked)
     if figures:
         figures["as-found.toml"] = found_toml(document)
     document = document.with_files(write_folder(plan_folder(path), figures) if figures else ())
@@ -120,14 +129,14 @@ def _wrong(findings: tuple[Finding, ...]) -> bool:
 
 
 def _papers(
-    job: Job | BareJob, document: CheckDocument, figures: dict[str, bytes], paper: Paper, html: bool
+    job: Job | BareJob, document: CheckDocument, figures: dict[str, bytes], asked: AskedFound
 ) -> dict[str, bytes]:
     """The sheet of a unit as found: as PDF, and as a page if wanted."""
     from recurve.output.sheet.look import found_html, found_pdf
 
     shown = {name: content for name, content in figures.items() if name.endswith(".svg")}
-    made = {"as-found.pdf": found_pdf(job, document, shown, paper)}
-    return made | ({"as-found.html": found_html(job, document, shown)} if html else {})
+    made = {"as-found.pdf": found_pdf(job, document, shown, asked.paper, asked.units)}
+    return made | ({"as-found.html": found_html(job, document, shown, asked.units)} if asked.html else {})
 
 
 @dataclass(frozen=True)

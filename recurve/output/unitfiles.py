@@ -21,7 +21,9 @@ def paths(folder: Path) -> Iterator[tuple[str, Path]]:
     for path in sorted((*folder.glob("*.toml"), *folder.glob("*/*.toml"))):
         name = path.relative_to(folder).with_suffix("").as_posix()
         away = path.parent != folder and (path.parent.name == ARCHIVE or path.parent.name.endswith("-plan"))
-        if not away and path.name not in OTHER and not path.name.endswith(".answers.toml") and path.name[0] != ".":
+        if away or path.name in OTHER or path.name.endswith(".answers.toml") or path.name[0] == ".":
+            continue
+        if path.is_file():  # a pipe with such a name would be waited for without end
             yield name, path
 
 

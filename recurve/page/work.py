@@ -143,10 +143,10 @@ def _done(path: Path, kind: Kind, told: dict[str, Any], report: Any) -> tuple[di
         planned = plan_job(path, asked, report)
         assert planned.document is not None  # a plan that was made has one
         return planned.document.as_json(), planned.text, ""
-    from recurve.output.judged import AskedLeft, judge_found, judge_left
+    from recurve.output.judged import AskedFound, AskedLeft, judge_found, judge_left
 
     if kind == "found":
-        found = judge_found(path, "a4", False, report)
+        found = judge_found(path, AskedFound(), report)
         return found.document.as_json(), found.text, ""
     left = judge_left(path, plan_folder(path) / "as-left.csv", AskedLeft(was_set={}), report)
     return left.document.as_json(), left.text, left.remark

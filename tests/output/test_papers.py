@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import re
 from dataclasses import replace
 from functools import cache
@@ -17,9 +18,9 @@ from example_plans import planned
 from longer import some
 from pdfpages import POINT, Page, read
 
-from recurve.diagnosis.check import check_bare
+from recurve.diagnosis.check import check_bare, check_unit
 from recurve.job.model import BareJob
-from recurve.job.read import load_any
+from recurve.job.read import load_any, load_job
 from recurve.output.documents.check import CheckDocument
 from recurve.output.documents.plan import PlanDocument
 from recurve.output.figures.look import look_figure_bytes
@@ -30,6 +31,7 @@ from recurve.output.sheet.look import found_facts, found_pdf
 from recurve.output.sheet.numbers import Shown
 from recurve.output.sheet.sheet import sheet_facts, sheet_pdf
 from recurve.physics.sweep import AsRead
+from recurve.units import LengthUnits
 
 FOOT_MM = 14.0  # the lower margin, with the foot
 
@@ -175,6 +177,19 @@ def test_every_column_of_the_sheet_as_found_says_distributor_or_what_it_counts()
     crank = replace(job, sweep=replace(job.sweep, as_read=AsRead("crank", "crank", 2.0))) if job.sweep else job
     parts = {p["name"]: p["facts"] for p in found_facts(crank, CheckDocument.of(check_bare(job)), {})["parts"]}
     assert parts["signed"]["boxes"] == ["swept by", "timing light or bench", "date"]
+
+
+@pytest.mark.parametrize(
+    ("units", "never", "somewhere"), [("inch", r"\d\s(?:mm|N/mm|N)\b", "in"), ("metric", r"\d\s(?:in|lbf)\b", "mm")]
+)
+def test_a_sheet_as_found_has_its_lengths_in_the_units_asked_for(
+    units: LengthUnits, never: str, somewhere: str
+) -> None:
+    """The launch's own springs do, with a trim of the stop, which its findings tell as a length."""
+    job = load_job(EXAMPLES / "launch.toml")
+    told = json.dumps(found_facts(job, CheckDocument.of(check_unit(job)), {}, units)["parts"], ensure_ascii=False)
+    assert not re.search(never, told.replace("\N{NO-BREAK SPACE}", " "))
+    assert re.search(rf"\d\s{somewhere}\b", told)
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])

@@ -100,9 +100,9 @@ def _spring(one: Mechanism, index: int, springs: Springs, off: object, slip: str
         free -= pull.diameter
     if slip == "inch rates":
         rate /= 0.17513
-    if springs != "unknown":
+    if springs != "unknown" and pull.rate > 0:  # of a broken one there is nothing to measure
         lines.append(f'rate = "{off(rate, 0.04 * rate)} N/mm"')
-    if springs == "known":
+    if springs == "known" and pull.rate > 0:
         lines += [f'free_length = "{off(free, LIMITS["free"])} mm"', f'initial_tension = "{said.tension:.3f} N"']
     lines += [f"[springs.{place}.posts]", 'kind = "points"']
     for which, post in (("anchor", pull.anchor), ("far", pull.far)):

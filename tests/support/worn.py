@@ -31,7 +31,9 @@ WEAR = (
 )  # fmt: skip
 # What the speeds and the advances of a sweep were multiplied by, where it was written in the crank's.
 SLIPS = {"crank": (2.0, 2.0), "crank speeds": (2.0, 1.0), "crank advances": (1.0, 2.0)}
-FAULTS = (*WEAR, *SLIPS)
+# A spring that is broken or out, and the two in each other's place.
+WRONG_SPRINGS = ("broken primary", "broken secondary", "springs changed over")
+FAULTS = (*WEAR, *SLIPS, *WRONG_SPRINGS)  # their order is part of the seed
 TRIES = 3000
 STEP = 0.005  # [deg] of the integrator
 FASTEST, NARROWEST = 2600.0, 350.0  # rpm: all-in at the most, and how far past the onset at the least
@@ -205,6 +207,12 @@ def _spoilt(one: Mechanism, fault: str, random: np.random.Generator) -> Mechanis
     elif fault == "strong":
         factor = random.uniform(1.3, 1.8)
         first, second = _times(first, factor), _times(second, factor)
+    elif fault == "broken primary":
+        first = _times(first, 0.0)
+    elif fault == "broken secondary":
+        second = _times(second, 0.0)
+    elif fault == "springs changed over":
+        first, second = _hung(second, first), _hung(first, second)
     off = {"stop worn": (1.5, 4.0), "stop short": (-4.0, -2.0)}.get(fault)
     return replace(
         one,
@@ -216,6 +224,11 @@ def _spoilt(one: Mechanism, fault: str, random: np.random.Generator) -> Mechanis
 
 def _times(pull: Pull, factor: float) -> Pull:
     return replace(pull, rate=factor * pull.rate, tension=factor * pull.tension)
+
+
+def _hung(spring: Pull, place: Pull) -> Pull:
+    """This spring on the posts of that place."""
+    return replace(place, rate=spring.rate, tension=spring.tension, free_length=spring.free_length)
 
 
 # --- the sweep --------------------------------------------------------------------------------------------------

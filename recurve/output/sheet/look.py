@@ -5,40 +5,55 @@ It is for the bench before anything is stripped, and is made of the blocks of th
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from recurve.job.model import BareJob, Job
 from recurve.job.questions import parts
 from recurve.output.documents.check import CheckDocument, FindingDocument
 from recurve.output.documents.look import BandAsRead, ReadingsDocument
+from recurve.output.sheet.numbers import Shown
 from recurve.output.sheet.parts import SEVERITY, Facts
 from recurve.output.sheet.sheet import head_facts, page_of, typeset
 from recurve.output.text.look import band_cells, mark_lines, rate_words, strength_rows
 from recurve.text import breakable
-from recurve.units import Paper
+from recurve.units import LengthUnits, Paper
+
+Worder = Callable[[str], str]  # a sentence told in the units that were asked for
 
 
-def found_pdf(job: Job | BareJob, document: CheckDocument, figures: Mapping[str, bytes], paper: Paper = "a4") -> bytes:
-    """The sheet as PDF, the same bytes for the same input; `figures`: SVGs by file name, of which those it knows are shown."""
-    return typeset("sheet.typ", found_facts(job, document, figures), figures, paper)
+def found_pdf(
+    job: Job | BareJob,
+    document: CheckDocument,
+    figures: Mapping[str, bytes],
+    paper: Paper = "a4",
+    units: LengthUnits = "both",
+) -> bytes:
+    """The sheet as PDF, the same bytes for the same input; `figures`: SVGs by file name, of which those it knows are shown;
+    `units`: in which lengths, rates, forces and moments are told."""
+    return typeset("sheet.typ", found_facts(job, document, figures, units), figures, paper)
 
 
-def found_html(job: Job | BareJob, document: CheckDocument, figures: Mapping[str, bytes]) -> bytes:
+def found_html(
+    job: Job | BareJob, document: CheckDocument, figures: Mapping[str, bytes], units: LengthUnits = "both"
+) -> bytes:
     """The same as an HTML page, UTF-8."""
-    return page_of(found_facts(job, document, figures), figures)
+    return page_of(found_facts(job, document, figures, units), figures)
 
 
-def found_facts(job: Job | BareJob, document: CheckDocument, figures: Mapping[str, bytes]) -> Facts:
+def found_facts(
+    job: Job | BareJob, document: CheckDocument, figures: Mapping[str, bytes], units: LengthUnits = "both"
+) -> Facts:
     """Everything the sheet says. Numbers are text with their unit, except in tables, whose columns name theirs."""
-    notes = [n for n in document.notes if n not in job.doubts]
+    words = Shown(job.speed_ratio, units).words
+    notes = [words(n) for n in document.notes if n not in job.doubts]
     made = [
-        ("verdict", _verdict(document, job.doubts)),
+        ("verdict", _verdict(document, job.doubts, words)),
         ("picture", _picture(figures)),
         ("readings", _readings(document.readings)),
         ("bands", _bands(document.targets)),
-        ("strength", _strength(document)),
-        *((f"finding-{i}", _finding(i, one)) for i, one in enumerate(document.findings, 1)),
-        ("next", _next(document)),
+        ("strength", _strength(document, words)),
+        *((f"finding-{i}", _finding(i, one, words)) for i, one in enumerate(document.findings, 1)),
+        ("next", _next(document, words)),
         ("notes", {"title": "Remarks", "text": [breakable(n) for n in notes]} if notes else None),
         ("signed", {"boxes": ["swept by", _with_what(job), "date"]}),
     ]
@@ -54,13 +69,13 @@ def _with_what(job: Job | BareJob) -> str:
     return "timing light or bench" if job.sweep is not None and job.sweep.as_read.at_crank else "bench"
 
 
-def _verdict(document: CheckDocument, doubts: Sequence[str]) -> Facts:
+def _verdict(document: CheckDocument, doubts: Sequence[str], words: Worder) -> Facts:
     caution = next((p.caution for p in parts() if p.caution), "").removeprefix("CAUTION: ")
-    first = [f"Check this figure first: {breakable(d)}" for d in doubts]
-    first += [f"Settle this first: {breakable(r)}" for r in document.trust.reasons]
+    first = [f"Check this figure first: {breakable(words(d))}" for d in doubts]
+    first += [f"Settle this first: {breakable(words(r))}" for r in document.trust.reasons]
     return {
         "title": document.verdict.capitalize(),
-        "text": [*first, *(f"{breakable(w[:1].upper() + w[1:])}." for w in document.why)],
+        "text": [*first, *(f"{breakable(words(w[:1].upper() + w[1:]))}." for w in document.why)],
         "cautions": [caution[:1].upper() + caution[1:]],
     }
 
@@ -94,7 +109,7 @@ def _bands(bands: list[BandAsRead]) -> Facts | None:
     }
 
 
-def _strength(document: CheckDocument) -> Facts | None:
+def _strength(document: CheckDocument, words: Worder) -> Facts | None:
     if not document.strength:
         return None
     heads = [
@@ -106,27 +121,27 @@ def _strength(document: CheckDocument) -> Facts | None:
     return {
         "title": "How strong springs and drag pull against the book",
         "table": {"heads": [{"name": n, "unit": u} for n, u in heads], "rows": strength_rows(document.strength)},
-        "text": [f"{words[:1].upper() + words[1:]}." for words in rate_words(document)],
+        "text": [f"{words(line[:1].upper() + line[1:])}." for line in rate_words(document)],
     }
 
 
-def _finding(number: int, one: FindingDocument) -> Facts:
+def _finding(number: int, one: FindingDocument, words: Worder) -> Facts:
     told = (
         ("Seen", one.evidence),
         ("For the engine", one.consequence),
         ("Do", one.remedy),
     )
     return {
-        "title": f"{number}. {breakable(one.what[:1].upper() + one.what[1:])} ({SEVERITY[one.severity]})",
-        "text": [f"{label}: {breakable(words.rstrip('.'))}." for label, words in told],
+        "title": f"{number}. {breakable(words(one.what[:1].upper() + one.what[1:]))} ({SEVERITY[one.severity]})",
+        "text": [f"{label}: {breakable(words(line.rstrip('.')))}." for label, line in told],
     }
 
 
-def _next(document: CheckDocument) -> Facts | None:
+def _next(document: CheckDocument, words: Worder) -> Facts | None:
     if not document.next:
         return None
     steps = [
-        f"{i}. {breakable(s.measure[:1].upper() + s.measure[1:])}: {breakable(s.gain)}."
+        f"{i}. {breakable(words(s.measure[:1].upper() + s.measure[1:]))}: {breakable(words(s.gain))}."
         for i, s in enumerate(document.next, 1)
     ]
     return {"title": "What to measure next", "text": steps}

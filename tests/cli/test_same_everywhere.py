@@ -100,6 +100,7 @@ def test_another_process_says_and_writes_the_same_bytes(tmp_path: Path) -> None:
     assert ours == theirs
 
 
+@pytest.mark.study  # like the test above, on what fewer machines are
 def test_an_older_cpu_with_one_thread_says_the_same(small: Path, here: dict[str, Any]) -> None:
     alike(elsewhere("an older CPU", small), here)
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from jobs import without, write_job
+from longer import some
 from sweeps import HEADER, rows, swept
 
 from recurve.diagnosis.check import Check, check_unit
@@ -239,7 +240,7 @@ def test_swapped_columns(tmp_path: Path) -> None:
         load_job(write_job(tmp_path, sweep=text))
 
 
-@pytest.mark.parametrize("described", [True, False])
+@pytest.mark.parametrize("described", some([True, False], 1))
 def test_crank_readings_called_distributor(described: bool, tmp_path: Path, job: Job) -> None:
     lines = [r.split(",") for r in rows(swept(unit(job), SPEEDS, 0.2))]
     doubled = HEADER + "".join(f"{2 * float(s):g},{2 * float(a):.2f},{d}\n" for s, a, d in lines)

@@ -58,13 +58,15 @@ def opened(chromium: Any, server: Served, where: str = "/", width: int = 1280, s
 
 def until(page: Any, expression: str, given: Any = None) -> None:
     """Wait until a JavaScript function of one argument is true; asked from outside, since the page's policy allows no eval."""
-    for _ in range(400):
+    for _ in range(1000):
         if page.evaluate(expression, given):
             return
         page.wait_for_timeout(20)
     raise AssertionError(expression)
 
 
+# What has just come from the server answers to nobody until htmx has settled it.
+SETTLED = "() => document.querySelector('.htmx-swapping, .htmx-settling, .htmx-added') === null"
 WCAG = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
 # What colours and a narrow window change; everything else of a page is the same in both.
 SEEN = {"type": "rule", "values": ["color-contrast", "link-in-text-block", "target-size"]}
@@ -165,6 +167,7 @@ def test_from_nothing_to_the_record(chromium: Any, workshop: Served) -> None:
     page.get_by_role("button", name="Plan it").click()
     page.locator("tr.best").wait_for(timeout=60000)
     assert "Passes" in page.inner_text(".verdict >> nth=0").capitalize()
+    until(page, SETTLED)
     before = page.inner_html("#tried")
     page.locator("[name=bend-primary]").evaluate(
         "e => { e.value = 0.4; e.dispatchEvent(new Event('input', {bubbles: true})); }"

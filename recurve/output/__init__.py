@@ -10,7 +10,7 @@ Offers:
 - `judged`: `AskedFound`, `AskedLeft`, `finished_unit`, `judge_found`, `judge_left`
 - `learned`: `learn_units`, `LearnedUnits`, `write_type`
 - `order`: `order_list`, `write_order`
-- `planfile`: `current_plan`, `plan_folder`, `plan_path`, `planned_unit`, `read_to_write`
+- `planfile`: `current_plan`, `plan_folder`, `plan_path`, `planned_unit`, `read_planned`, `read_to_write`
 - `remembered`: `read_units`
 - `results`: `Asked`, `plan_job`, `plan_jobs`, `plans_document`, `summary`, `worst_status`
 - `unitfiles`: `ARCHIVE`, `is_type`, `OTHER`, `paths`, `tables_named`, `types_in`

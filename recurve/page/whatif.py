@@ -14,7 +14,7 @@ from recurve.job.model import Job
 from recurve.job.read import load_job
 from recurve.output.figures.picture import Picture, read_picture
 from recurve.output.figures.quick import Line, curve_svg, dots_of, last_rpm, traced, unit_svg
-from recurve.output.planfile import current_plan, plan_path
+from recurve.output.planfile import current_plan, plan_path, read_planned
 from recurve.physics.curve import trace
 from recurve.physics.target import Band
 from recurve.planner.build import Build, make_build
@@ -61,6 +61,10 @@ def _base(path: Path, planned: bool, fingerprint: str, when: int) -> Base:
     if any(s is None for s in found):
         found = [s or next(iter(drawer.values()), None) for s in found]
     springs = tuple(s for s in found if s is not None)
+    table = read_planned(plan_path(path)) if planned else None
+    if table is not None:  # the plan's file describes its springs as found; a person looks for the names of those hung
+        names = {one.place: one.id for one in table.springs}
+        springs = tuple(replace(s, id=names.get(place, s.id)) for place, s in zip(PLACES, springs, strict=False))
     if len(springs) != len(job.places):
         raise InputError(
             f"{path}: springs: missing, expected a plan first, or the springs now fitted, or some in the drawer"

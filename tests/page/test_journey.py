@@ -168,6 +168,8 @@ def test_from_nothing_to_the_record(chromium: Any, workshop: Served) -> None:
     page.locator("tr.best").wait_for(timeout=60000)
     assert "Passes" in page.inner_text(".verdict >> nth=0").capitalize()
     until(page, SETTLED)
+    hung = [page.locator(f"[name=spring-{place}] option").first.inner_text() for place in ("primary", "secondary")]
+    assert page.inner_text("tr.best th").startswith(" + ".join(hung))  # what is tried begins with the planned springs
     before = page.inner_html("#tried")
     page.locator("[name=bend-primary]").evaluate(
         "e => { e.value = 0.4; e.dispatchEvent(new Event('input', {bubbles: true})); }"

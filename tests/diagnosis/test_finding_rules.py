@@ -6,7 +6,7 @@ met by the falling curve from below its upper edge and by the rising one from ab
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -319,3 +319,19 @@ def test_no_curve_is_met_by_a_spring_that_cannot_be_had() -> None:
     assert np.isfinite(search()._margin(search().units))
     none = search(rate=np.array([[0.0, 2000.0]]))
     assert none._margin(none.units)[0] == -np.inf
+
+
+@pytest.mark.parametrize(
+    ("out", "middle_out"), [(0, False), (10, False), (30, False), (30, True), (60, True), (100, True)]
+)
+def test_springs_help_every_unit_whose_stop_is_in_its_band_and_no_other(out: int, middle_out: bool) -> None:
+    """No unit meets its bands with the springs it has, and with the stop put right as well all do. Of a hundred stops so many are
+    at 14°, where 13° is the most: those and no others stay out whatever the springs, the middle unit's among them or not."""
+    stop = of_a_hundred(100 - out, 12.0, 14.0)[:: -1 if middle_out else 1]
+    one = search()
+    many = causes._row(one.units, 100)
+    units = causes._Search(one.target, one.shapes, replace(many, stop=stop))
+    springs = FRICTION, PRIMARY, SECONDARY
+    assert (units.without((FRICTION,)) < 0.0).all()
+    assert (units.without((STOP, *springs)) >= 0.0).all()
+    assert ((units.without(springs) >= 0.0) == (stop < 13 * DEG)).all()

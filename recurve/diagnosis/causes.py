@@ -253,12 +253,15 @@ class _Search:
         changed = search.get((Cause.PRIMARY in causes, Cause.SECONDARY in causes))
         if changed is None:
             return margin
-        # No spring helps where the stop itself is out of its band.
+        # No spring helps where the stop itself is out of its band. Such a unit must not lead the search for the others astray.
         band = self.target.maximum
-        able = np.ones(len(margin), bool) if band is None else band.margin(units.stop) >= 0.0
-        if able.mean() < ENOUGH:
+        if band is None:
+            return np.maximum(margin, self._margin(changed(units)))
+        able = band.margin(units.stop) >= 0.0
+        if not able.any():
             return margin
-        return np.maximum(margin, self._margin(changed(units)))
+        sound = replace(units, stop=np.clip(units.stop, band.low, band.high))
+        return np.where(able, np.maximum(margin, self._margin(changed(sound))), margin)
 
     @property
     def _at_stop(self) -> tuple[float, float]:

@@ -17,7 +17,7 @@ from worn import SLIPS, Way, worn
 
 from recurve.diagnosis.first_look import FirstLook, first_look
 from recurve.diagnosis.look_findings import AllTooHigh, SpringsOff
-from recurve.diagnosis.slips import CrankSlip, Slip
+from recurve.diagnosis.slips import CrankSlip, Slip, SlipOdds
 from recurve.diagnosis.strength import book_curve
 from recurve.fit.outline import OutlineModel
 from recurve.inspection.findings import Cause
@@ -300,3 +300,11 @@ def test_a_sweep_without_a_book_is_facts_only(tmp_path: Path) -> None:
     code, out, _ = run(["check", "unit.toml"], tmp_path)
     # Status 3: what does not come back is wrong, whatever the book says.
     assert code == 3 and "FACTS ONLY" in out and "does not come back to zero" in out
+
+
+@pytest.mark.parametrize(("none", "suspected"), [(0.4, True), (0.49, True), (0.51, False)])
+def test_two_slips_that_share_what_is_left_make_one_suspected(none: float, suspected: bool) -> None:
+    """Whether there is one at all decides, though none of the two is likelier than no slip."""
+    each = (1 - none) / 2
+    odds = SlipOdds({Slip.none: none, Slip.crank: each, Slip.crank_speeds: each})
+    assert odds.likeliest is Slip.none and odds.suspected is suspected

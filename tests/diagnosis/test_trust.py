@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from example_plans import example, planned
@@ -12,7 +14,7 @@ from longer import some
 from sweeps import HEADER
 
 from recurve.diagnosis.check import check_unit
-from recurve.diagnosis.trust import trust_in
+from recurve.diagnosis.trust import UNSETTLED, trust_by, trust_in
 from recurve.fit.fit import fit_sweep
 from recurve.job.model import Job
 from recurve.job.read import load_job
@@ -53,6 +55,22 @@ def test_crank_figures_are_not_built_from(speed: float, advance: float, tmp_path
     assert not document.trust.ok
     assert plan_text(plan).index("DO NOT BUILD FROM THIS YET") < plan_text(plan).index(plan.verdict.upper())
     assert sheet_facts(plan)["parts"][0]["facts"]["distrust"]
+
+
+@pytest.mark.parametrize(
+    ("severity", "barring"),
+    [("check first", True), ("repair first", True), ("high", False), ("medium", False), ("open question", False)],
+)
+def test_what_must_be_checked_or_mended_first_bars_and_nothing_else(severity: str, barring: bool) -> None:
+    finding: Any = SimpleNamespace(severity=severity, what="sluggish", evidence="2° apart", remedy="clean it")
+    gate = trust_by((finding,), None)
+    assert gate.reasons == (("sluggish: 2° apart; clean it",) if barring else ()) and gate.ok is not barring
+
+
+@pytest.mark.parametrize("converged", [True, False])
+def test_a_fit_that_did_not_settle_bars_whatever_it_finds(converged: bool) -> None:
+    fit: Any = SimpleNamespace(converged=converged)
+    assert trust_by((), fit).reasons == (() if converged else (UNSETTLED,))
 
 
 def test_without_a_sweep_there_is_nothing_to_distrust() -> None:

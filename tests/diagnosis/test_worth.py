@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
+from hand_units import Lever
 from jobs import without, write_job
 from sweeps import swept
 
-from recurve.diagnosis.worth import _planned, narrowing, worth_measuring
+from recurve.diagnosis.worth import _planned, _with_springs, narrowing, readings_to_take, worth_measuring
 from recurve.fit.fit import fit_sweep
 from recurve.fit.state import Evidence
 from recurve.job.read import load_job
+from recurve.physics.ensemble import Units
 
 SPEEDS = list(range(250, 1401, 75))
 FOUND_SECONDARY = 'takeup = "7 ± 0.5 deg"\nrate = "4.0 N/mm"\n'
@@ -24,6 +28,44 @@ def test_narrowing_by_hand(uncertainty: float, left: float) -> None:
     random = np.random.default_rng(1)
     q, e = random.standard_normal((2, 400_000))
     assert narrowing((2 * q + e)[:, None], q, uncertainty) == pytest.approx(1 - np.sqrt(left / 5), abs=0.004)
+
+
+def test_a_reading_is_as_sure_as_bench_and_speed_let_it_be() -> None:
+    """Read to ± 0.003 rad at a speed known to ± 0.6 rad/s, on a curve of 0.02 rad per rad/s rising and on a flat one falling:
+    in standard uncertainties 0.003/√3, and with 0.02 · 0.6/√3 together."""
+    sweep = SimpleNamespace(speed=np.array([50.0, 100.0]), reading=0.003, speed_reading=0.6)
+    fit: Any = SimpleNamespace(model=SimpleNamespace(sweep=sweep))
+    unit: Any = SimpleNamespace(
+        rising=lambda speeds: np.array([[1.0], [2.0]]) + 0.02 * speeds,
+        falling=lambda speeds: np.full((2, len(speeds)), 0.2),
+    )
+    told = list(readings_to_take(unit, fit))
+    assert {rising for _, rising, _, _ in told} == {True, False}
+    for speed, rising, shows, noise in told:
+        assert 39.9 < speed < 110.1
+        assert shows == pytest.approx([1 + 0.02 * speed, 2 + 0.02 * speed] if rising else [0.2, 0.2])
+        assert noise == pytest.approx(np.hypot(0.003, 0.012 if rising else 0.0) / np.sqrt(3))
+
+
+@pytest.mark.parametrize(
+    ("takeup", "stretch"),
+    [(0.0, 2e-3), (0.1, -1e-3), (None, -2e-3)],  # None: never, which is at the stop of 0.2 rad
+)
+def test_new_springs_are_set_as_the_best_ones_would_be(takeup: float | None, stretch: float) -> None:
+    """1000 N/m on posts that part by 10 mm per rad: 2 N at rest are 2 mm, and one that takes up late is as much shorter than
+    the posts are apart by then."""
+    many = np.ones((3, 1))
+    units = Units(800 * many, many, 0.1 * many, *(np.ones(3) for _ in range(4)), many)
+    unit: Any = SimpleNamespace(
+        model=SimpleNamespace(units=lambda states: units),
+        ensemble=SimpleNamespace(states=None),
+        job=SimpleNamespace(places=(SimpleNamespace(posts=Lever()),)),
+    )
+    ideal: Any = SimpleNamespace(stop=0.2, springs=(SimpleNamespace(rate=1000.0, pull=2.0, takeup=takeup),))
+    made = _with_springs(unit, ideal)
+    assert made.stretch[:, 0] == pytest.approx([stretch] * 3)
+    assert made.rate[:, 0].tolist() == [1000.0] * 3 and made.tension[:, 0].tolist() == [0.0] * 3
+    assert made.drag is units.drag
 
 
 def evidence(folder: Path, secondary: str) -> Evidence:

@@ -19,8 +19,10 @@ from numpy.typing import NDArray
 from sweeps import HEADER, rows, swept
 from synthetic import case
 
+from recurve.fit import fit as fitting
 from recurve.fit.fit import Fit, fit_sweep
-from recurve.fit.posterior import Mode, sample
+from recurve.fit.model import sweep_model
+from recurve.fit.posterior import Mode, Samples, sample
 from recurve.job.read import load_job
 from recurve.physics.curve import Drag, Installed, Unit
 from recurve.springs.spring import Spring
@@ -249,6 +251,32 @@ def test_scatter_beyond_what_was_stated_widens_everything(tmp_path: Path) -> Non
     assert true.inflation == 1.0
     assert 2.0 < said.inflation < 4.5
     assert value(said, "stop")[1] == pytest.approx(value(true, "stop")[1], rel=0.4)
+    # The Birge ratio: with the ± enlarged by it, what is left is as large as it is said to be.
+    left = said.model.misfit(said.best[None])[0][0]
+    assert float((left**2).sum()) == pytest.approx(said.dof, rel=0.1)
+    assert said.model.sweep.reading == pytest.approx(said.inflation * np.radians(0.5))
+
+
+@pytest.mark.parametrize(
+    ("pattern", "count", "converged"),
+    [
+        ((0.0, 0.0, 1.0, 1.0), 200, True),  # both halves have the same mean
+        ((0.0, 1.0, 0.0, 1.0), 200, False),  # two standard deviations apart, though worth 200 samples
+        ((0.0, 0.0, 1.0, 1.0), 80, False),  # fewer than 100
+    ],
+)
+def test_a_fit_has_settled_where_enough_samples_agree_with_each_other(
+    pattern: tuple[float, ...], count: int, converged: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every other sample is the one half, the rest the other."""
+    job = load_job(write_job(tmp_path, sweep=swept(truth(tmp_path), SPEEDS)))
+    model = sweep_model(job)
+    middle = np.clip(np.zeros(model.size), *model.bounds())
+    states = middle + 0.01 * np.resize(pattern, count)[:, None]
+    monkeypatch.setattr(fitting, "sample", lambda density, modes: Samples(states, np.full(count, 1 / count)))
+    found = fitting.Found((Mode(middle, 0.0, 1e-4 * np.eye(model.size), True),))
+    kept = np.ones(len(model.sweep.speed), bool)
+    assert fitting._result(job, model, model, kept, found, 1.0).converged == converged
 
 
 # --- the answer as a whole --------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from random_jobs import hidden_springs, job_about, known, random_job, three_poin
 
 from recurve.errors import InputError
 from recurve.planner.plan import make_plan
-from recurve.planner.springset import Constraints, spring_set_of
+from recurve.planner.springset import Constraints, spring_set_of, springs_of
 
 
 def test_only_in_stock() -> None:
@@ -18,6 +18,17 @@ def test_only_in_stock() -> None:
     assert job.catalogue is not None
     there = {s.id for s in spring_set_of(job, Constraints(only_in_stock=True)).springs}
     assert there == {s.id for s in job.catalogue.springs if s.quantity} | {p.found.id for p in job.places if p.found}
+
+
+def test_the_order_of_rows_in_a_catalogue_is_nothing() -> None:
+    """Springs by their id, then those found in the unit."""
+    job = random_job(1)
+    assert job.catalogue is not None
+    found = [p.found for p in job.places if p.found is not None]
+    for springs in (job.catalogue.springs, job.catalogue.springs[::-1]):
+        rows = replace(job, catalogue=replace(job.catalogue, springs=springs))
+        listed = list(springs_of(rows))
+        assert [s.id for s in listed] == sorted(s.id for s in springs) + [s.id for s in found]
 
 
 def test_a_spring_is_given_or_kept() -> None:

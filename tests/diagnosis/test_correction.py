@@ -216,6 +216,14 @@ def test_the_post_that_moves_least() -> None:
     assert found is not None and found.margin == pytest.approx(0.4)
 
 
+@pytest.mark.parametrize("off", [1, -1])
+def test_of_equal_settings_the_nearest_whichever_way_it_lies(off: int) -> None:
+    """The low point is 0.016 rad off, and the stop holds the margin at 0.3: so does every setting from 0.02 to 0.3 mm. The least
+    step is 0.05 mm."""
+    found = find_correction(unit(point(LOW, 0.05 - off * 0.016), most(0.2 + 0.7 * HALF), travel=(TRAVEL, FIXED)))
+    assert moved(found) == {"primary post": pytest.approx(off * 0.05)}
+
+
 def test_a_stop_goes_no_further_than_it_may() -> None:
     """0.17 is wanted, but no more than 0.2 mm may be built up: 0.18, half way to the edge."""
     found = find_correction(unit(point(LOW, 0.05), most(0.17), build_up_to=0.2e-3))

@@ -25,6 +25,7 @@ from recurve.diagnosis.verify import (
     verify_unit,
 )
 from recurve.errors import InputError
+from recurve.fit.state import Evidence
 from recurve.job.model import Job
 from recurve.job.read import load_job, read_as_left
 from recurve.output.documents.check import VerifyDocument
@@ -174,6 +175,26 @@ def test_a_sweep_that_ends_before_the_stop_asks_for_the_wheel(tmp_path: Path) ->
     job = finished(tmp_path)
     wheel = AsSet(stop=Quantity(unit.stop, np.radians(0.2)))
     assert verify_unit(job, result_sweep(tmp_path), wheel).verdict == "passes"
+
+
+def test_only_what_the_wheel_would_tell_waits_for_it_and_the_risk_is_that_of_any_band(tmp_path: Path) -> None:
+    """Swept to 950 rpm, its primary post 0.15 mm too far in: 400 rpm is too close to call whatever the stop is. The risk is the
+    share of states that are outside one band or another, counted here by their edges."""
+    result = as_left(tmp_path, swept(built(-0.15), range(200, 951, 75), 0.3, 3).splitlines())
+    verdicts = {None if b.band.speed is None else round(b.band.speed * RPM): b.verdict for b in result.bands}
+    assert verdicts[400] == "too close to call" and verdicts[None] == "read again"
+    evidence = Evidence.of(result.fit.job, result.fit)
+    out = np.zeros(len(evidence.stop.sample), bool)
+    for one in result.bands:
+        speed = np.array([one.band.speed or 0.0])
+        up, down = (
+            (evidence.stop.sample,) * 2
+            if one.band.speed is None
+            else (evidence.rising(speed)[:, 0], evidence.falling(speed)[:, 0])
+        )
+        out |= (down > one.band.high) | ((up < one.band.low) & (one.band.low > 0))
+    assert result.risk == pytest.approx(out.mean(), abs=1e-3)
+    assert result.risk > max(b.risk for b in result.bands) + 0.02  # two bands that fail apart
 
 
 def result_sweep(folder: Path) -> Sweep:

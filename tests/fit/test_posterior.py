@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from recurve.fit.posterior import Mode, sample
+from recurve.fit.fit import _standard_uncertainty
+from recurve.fit.posterior import Mode, Samples, descend, sample
 
 Array = NDArray[np.float64]
 
@@ -32,3 +33,41 @@ def test_a_mode_of_no_width_in_a_direction_is_sampled_all_the_same(covariance: l
     assert samples.mean(samples.states) == pytest.approx([0.0, 0.0], abs=0.15)
     assert samples.deviation(samples.states) == pytest.approx([1.0, 1.0], abs=0.1)
     assert float(samples.mean(samples.states[:, 0] * samples.states[:, 1])) == pytest.approx(0.0, abs=0.15)
+
+
+def equal(*values: float) -> Samples:
+    """States of one number, of equal weight."""
+    return Samples(np.array(values)[:, None], np.full(len(values), 1 / len(values)))
+
+
+def test_what_samples_are_worth() -> None:
+    """Kish's effective size, (Σw)²/Σw² (textbook): by hand of weights ½, ¼, ¼ it is 1/(¼ + 1/16 + 1/16) = 8/3."""
+    assert Samples(np.zeros((3, 1)), np.array([0.5, 0.25, 0.25])).effective == pytest.approx(8 / 3)
+    assert equal(1.0, 2.0, 3.0, 4.0).effective == pytest.approx(4.0)
+
+
+def test_how_far_two_halves_lie_apart() -> None:
+    """0 and 1 in turn: the halves have means 0 and 1, and all together a standard deviation of ½, so 2. In pairs: 0."""
+    assert equal(0.0, 1.0, 0.0, 1.0).halves_apart == pytest.approx(2.0)
+    assert equal(0.0, 0.0, 1.0, 1.0).halves_apart == pytest.approx(0.0)
+
+
+def test_a_standard_uncertainty_holds_as_much_as_a_normal_s() -> None:
+    """Of 100 values ten are 1, the others 0: mean 0.1, standard deviation 0.3, but within ± 0.6 of the mean lie only 90 %, where
+    a normal has 95.45 %: those lie within 0.9, so it is 0.45. A normal sample keeps its standard deviation."""
+    split = equal(*[0.0] * 90, *[1.0] * 10)
+    assert _standard_uncertainty(split, split.states[:, 0]) == pytest.approx(0.45)
+    usual = Samples(np.zeros((20_000, 1)), np.full(20_000, 1 / 20_000))
+    drawn = np.random.default_rng(1).normal(5.0, 2.0, 20_000)
+    assert _standard_uncertainty(usual, drawn) == pytest.approx(2.0, rel=0.02)
+
+
+@pytest.mark.parametrize(("felt", "settled"), [(1.0, True), (0.0, False)])
+def test_a_number_on_which_nothing_depends_has_not_converged(felt: float, settled: bool) -> None:
+    """Two readings of x, and of y only with a weight above 0."""
+
+    def residuals(states: Array) -> Array:
+        return np.stack([states[:, 0] - 1.0, states[:, 0] - 1.5, felt * (states[:, 1] - 0.5)], axis=1)
+
+    found = descend(residuals, np.zeros(2), np.full(2, -9.0), np.full(2, 9.0))
+    assert found.state[0] == pytest.approx(1.25, abs=1e-4) and found.converged == settled

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +17,7 @@ from recurve.diagnosis.timing_card import timing_card
 from recurve.errors import InputError
 from recurve.inspection.model import Timing
 from recurve.inspection.timing import Card, crank_timing, make_card, reading_of, static_of
-from recurve.inspection.timing_curves import ReadCurve, TableCurve
+from recurve.inspection.timing_curves import ReadCurve, TableCurve, was_read
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any, load_job
 from recurve.output.documents.timing import TimingDocument
@@ -262,3 +263,13 @@ def test_readings_that_still_climb_are_not_called_all_in() -> None:
     card = make_card(engine(static=10.0, idle=600.0), 2.0, {"as found": TableCurve(speed, advance, read=True)}, None)
     assert card is not None and card.setting is not None and not card.setting.flat
     assert any("may not be all in" in w for w in card.warnings) and card.verdict == "total not known"
+
+
+def test_readings_tell_nothing_past_their_end_while_they_climb() -> None:
+    """Read up to 1500 rpm: whatever still climbs there tells nothing at 1600 rpm, more than a twentieth further up."""
+    at = np.array([400.0, 1000.0, 1500.0, 1550.0, 1600.0]) * RPM
+    climbs = replace(line((500, 0), (1000, 4), (1500, 8)), read=True)
+    assert was_read(climbs, at).tolist() == [False, True, True, True, False]
+    flat = replace(line((500, 0), (1000, 8), (1500, 8)), read=True)
+    assert was_read(flat, at).tolist() == [False, True, True, True, True]
+    assert np.isnan(crank_timing(climbs, 0.0, 2.0, 2 * at)).tolist() == [True, False, False, False, True]

@@ -267,3 +267,12 @@ def test_a_unit_that_snaps_is_better_without() -> None:
     snapping = at_rest(1230.0)
     short = replace(snapping.places[0], found=Spring("short", 1000.0, 18.6e-3))
     assert moved(find_correction(replace(snapping, places=(short,)))) == {"primary post": pytest.approx(-0.15)}
+
+
+def test_many_settings_that_snap_hide_no_sound_one() -> None:
+    """From b = 0.85 on the weights are held back at ω² = 1480 too, rising and falling, (1000 (1 + b) + 2000) / 2.6 being more:
+    a margin of 1, and every one of them snaps. b = 0.25, the last sound one, has the full 0.2 rad there, of 0.21."""
+    low, high = (Band("point", float(np.sqrt(at)), 0.0, most) for at, most in ((1230.0, 0.05), (1480.0, 0.21)))
+    found = find_correction(unit(low, high, travel=((-0.5e-3, 1.2e-3),), drive=growing))
+    assert moved(found) == {"primary post": pytest.approx(0.25)}
+    assert found is not None and found.margin == pytest.approx(1 - 0.2 / 0.21)

@@ -234,3 +234,23 @@ def test_the_remark_says_how_they_were_taken_together(tmp_path: Path) -> None:
     code, out, _ = outcome(["curve", str(path)])
     assert code == 0
     assert f"averaged in {len(job.sweep.speed)} groups of nearly equal speed" in " ".join(out.split())
+
+
+def test_a_group_knows_how_widely_its_speeds_are_spread() -> None:
+    """Of m speeds at equal steps h: h √((m² − 1)/12)."""
+    got = logged.gathered(made(4000, 0.02, 0.35)[0])
+    assert got.groups is not None and got.groups.left_out == ()
+    step = 1250.0 / 1999 * RPM
+    assert got.groups.spread == pytest.approx(step * np.sqrt((got.groups.size**2 - 1) / 12), rel=1e-6, abs=1e-9)
+
+
+def test_a_group_is_split_at_the_middle_of_its_speeds() -> None:
+    """Of 300 readings from 300 to 310 rpm and 30 more up to 400 rpm, the middle is 350 rpm, with 17 readings above it."""
+    speed = np.concatenate([np.linspace(300, 310, 300), np.linspace(310, 400, 31)[1:]]) * RPM
+    many = len(speed)
+    sweep = Sweep(speed, np.zeros(many), np.ones(many, bool), np.arange(many) + 2, "log.csv", 0.01, 0.1 * RPM)
+    whole = logged._run(sweep, np.arange(many), 10 * RPM)
+    halves = logged._halves(sweep, whole, 10 * RPM)
+    assert halves is not None
+    below, above = (sweep.speed[half.at] / RPM for half in halves)
+    assert below.max() < 350 < above.min() and len(above) == 17

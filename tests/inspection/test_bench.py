@@ -17,13 +17,15 @@ from recurve.diagnosis.check import Check, check_bare, check_unit
 from recurve.errors import InputError
 from recurve.inspection.bench import verdict_of
 from recurve.inspection.inspected import Inspected, inspect_unit
-from recurve.inspection.points import dwell_between, fraction_of_pitch
+from recurve.inspection.model import Condition, Inspection, Timing
+from recurve.inspection.points import Coil, dwell_between, fraction_of_pitch
 from recurve.inspection.wheel import combined
 from recurve.job.model import Job
 from recurve.job.read import load_any, load_job
 from recurve.output.documents.check import CheckDocument
 from recurve.output.documents.condition import ConditionDocument, DwellOfSet
 from recurve.output.text.check import bare_text, check_text, inspected_lines
+from recurve.units import RPM
 from recurve.units import Quantity as Measured
 
 HEAD = 'title = "Bench dummy, invented"\n[distributor]\nlobes = {lobes}\nrotation = "clockwise"\nspeed_ratio = 2.0\n'
@@ -261,3 +263,52 @@ def test_wear_stands_on_the_plan_and_its_sheet(tmp_path: Path) -> None:
     planned.write_bytes(plan_toml(plan))
     assert load_job(planned).inspection == plan.job.inspection
     assert sheet_pdf(plan, plan_figure_bytes(plan)["curve.svg"], "a4").startswith(b"%PDF")
+
+
+# --- what rests on a ± or on a ratio ------------------------------------------------------------------------
+
+
+def test_half_the_change_of_dwell_has_half_its_doubt(tmp_path: Path) -> None:
+    """Two readings ± 0.6° differ by ± 2 √(2 · 0.6²/3) = 0.980°; the timing is half of that, 0.490°."""
+    found = bare(tmp_path, '[condition]\ndwell_pushed = ["55 ± 0.6 deg", "51 ± 0.6 deg"]\n')
+    assert found.bench is not None
+    (change,) = found.bench.changes
+    assert np.degrees(change.timing.half_width or 0.0) == pytest.approx(np.sqrt(0.24), rel=1e-6)
+
+
+def test_what_side_play_does_to_the_dwell_goes_by_the_lever() -> None:
+    """55° of 90° leave 17.5° to either side of the peak at 0.4 mm: 0.1 ± 0.02 mm at a block whose contact moves 1.2 times as
+    far is 17.5 · 1.2 · 0.1/0.4 = 5.25 ± 1.05°."""
+    seen = Condition(
+        side_play=Measured(0.1e-3, 0.02e-3),
+        gap=(Measured(0.4e-3, 0.0),),
+        dwell=(Measured(np.radians(55.0), 0.0),),
+        lever_ratio=1.2,
+    )
+    found = inspect_unit(Inspection(seen), 4, 2.0)
+    assert found.bench is not None and found.bench.expected_change is not None
+    expected = found.bench.expected_change
+    assert np.degrees((expected.value, expected.half_width)) == pytest.approx((5.25, 1.05))
+
+
+@pytest.mark.parametrize(("pm", "told"), [(0.1, True), (1.0, False)])
+def test_play_and_dwell_contradict_each_other_only_beyond_their_doubt(pm: float, told: bool) -> None:
+    """A dwell of 53° leaves 18.5° at 0.4 mm: 0.03 mm of play make 1.39°, 2.5 times as much is 3.47°. A change of 4° is more,
+    but not once each dwell is ± 1°, and the change ± 2 √(2/3) = 1.63°."""
+    pushed = (Measured(np.radians(55.0), np.radians(pm)), Measured(np.radians(51.0), np.radians(pm)))
+    seen = Condition(side_play=Measured(0.03e-3, 0.0), gap=(Measured(0.4e-3, 0.0),), dwell_pushed=pushed)
+    found = inspect_unit(Inspection(seen), 4, 2.0)
+    assert ("side play and change of dwell do not agree" in whats(found)) == told
+
+
+def test_the_coil_is_charged_up_to_the_engine_s_top_speed_at_the_distributor() -> None:
+    """4000 rpm of the crank at 2 to 1 are 2000 rpm of the distributor."""
+    timing = Timing(
+        static=None, total=None, limit=None, tolerance=0.0, tolerance_source="", idle=None, idle_setting=None,
+        top_speed=4000.0 / RPM, speeds=(), cruise_speed=None, cruise_vacuum=None, full_load_vacuum=None,
+    )  # fmt: skip
+    seen = Condition(dwell=(Measured(np.radians(55.0), 0.0),), coil=Coil(1.5, 8e-3, 12.0))
+    found = inspect_unit(Inspection(seen, timing=timing), 4, 2.0)
+    assert found.bench is not None
+    (charge,) = found.bench.charges
+    assert charge.speed * RPM == pytest.approx(np.arange(200.0, 2001.0, 200.0))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +17,7 @@ from recurve.diagnosis.timing_card import timing_card
 from recurve.errors import InputError
 from recurve.inspection.model import Timing
 from recurve.inspection.timing import Card, crank_timing, make_card, reading_of, static_of
-from recurve.inspection.timing_curves import TableCurve
+from recurve.inspection.timing_curves import ReadCurve, TableCurve, was_read
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any, load_job
 from recurve.output.documents.timing import TimingDocument
@@ -123,6 +124,31 @@ def test_vacuum_at_full_load_is_told() -> None:
     """3° at the distributor are 6° at the crank."""
     made = make_card(engine(static=10.0), 2.0, {"planned": SOUND}, None, (None, (3 * DEG, "as measured")))
     assert made is not None and any("adds 6.0° (crank) at full load" in w for w in made.warnings)
+
+
+@pytest.mark.parametrize(("vacuum", "verdict"), [(0.0, "set it so"), (1.9, "set it so"), (2.1, "do not run it so")])
+def test_vacuum_at_full_load_counts_against_the_limit(vacuum: float, verdict: str) -> None:
+    """30° and 2 × 1.9° are 33.8° at the crank, under a limit of 34°; 2 × 2.1° make 34.2°."""
+    timing = engine(static=10.0, total=30.0, limit=34.0)
+    made = make_card(timing, 2.0, {"planned": SOUND}, None, (None, (vacuum * DEG, "as measured")))
+    assert made is not None and made.verdict == verdict
+
+
+def test_the_setting_speed_waits_for_the_later_of_unit_and_book() -> None:
+    """All in at 1000 rpm, by the book at 1200 rpm (distributor): 2400 rpm (crank) either way."""
+    quick = line((0, 0), (250, 0), (1000, 10))
+    for planned, book in ((quick, SOUND), (SOUND, quick)):
+        made = card(engine(static=10.0, total=30.0), planned=planned, book=book)
+        assert made.setting is not None and made.setting.speed / RPM >= 2400.0
+
+
+def test_advance_that_is_in_at_idle_both_ways_is_not_held() -> None:
+    """1° is in at 300 rpm of the distributor rising and falling alike: nothing stays in. With 1° more it does."""
+    early = line((0, 0), (200, 0), (1200, 10))
+    assert not any("stays in" in w for w in card(engine(static=10.0, idle=600.0), planned=early).warnings)
+    held = ReadCurve(early, line((200, 1), (300, 2), (1200, 10)))
+    made = make_card(engine(static=10.0, idle=600.0), 2.0, {"as left": held}, None)
+    assert made is not None and any("2.0° (crank) stays in" in w for w in made.warnings)
 
 
 @given(reading=st.floats(-20, 60), advance=st.floats(0, 20), ratio=st.floats(0.5, 4))
@@ -237,3 +263,13 @@ def test_readings_that_still_climb_are_not_called_all_in() -> None:
     card = make_card(engine(static=10.0, idle=600.0), 2.0, {"as found": TableCurve(speed, advance, read=True)}, None)
     assert card is not None and card.setting is not None and not card.setting.flat
     assert any("may not be all in" in w for w in card.warnings) and card.verdict == "total not known"
+
+
+def test_readings_tell_nothing_past_their_end_while_they_climb() -> None:
+    """Read up to 1500 rpm: whatever still climbs there tells nothing at 1600 rpm, more than a twentieth further up."""
+    at = np.array([400.0, 1000.0, 1500.0, 1550.0, 1600.0]) * RPM
+    climbs = replace(line((500, 0), (1000, 4), (1500, 8)), read=True)
+    assert was_read(climbs, at).tolist() == [False, True, True, True, False]
+    flat = replace(line((500, 0), (1000, 8), (1500, 8)), read=True)
+    assert was_read(flat, at).tolist() == [False, True, True, True, True]
+    assert np.isnan(crank_timing(climbs, 0.0, 2.0, 2 * at)).tolist() == [True, False, False, False, True]

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from scipy.optimize import curve_fit
 
+from recurve.inspection import vacuum
 from recurve.inspection.bench import INHG, Item
 from recurve.inspection.inspected import inspect_unit
 from recurve.inspection.model import Hold, Inspection, Vacuum, VacuumPoint, VacuumReading
@@ -235,3 +237,76 @@ def test_retard_takes_away() -> None:
     told = vacuum_advance(given, 16 * INHG)
     assert told is not None and told[0] / DEG == pytest.approx(-8.0, abs=0.05)
     assert vacuum_range(given) / DEG == pytest.approx(-8.0, abs=0.05)
+
+
+# --- how sure it is -----------------------------------------------------------------------------------------
+
+
+def test_a_reading_is_as_sure_as_dial_and_gauge_together() -> None:
+    """1° per inHg: ± 0.3° of the dial and ± 0.4 inHg of the gauge make ± 0.5°: 0.5°/√3 standard (GUM 4.3.7)."""
+    given = replace(unit(), reading=0.3 * DEG, gauge=0.4 * INHG)
+    at = np.array([5.0, 7.0, 10.0])
+    assert vacuum._sigma(given, at * INHG, (at - 5.0) * DEG) == pytest.approx(0.5 * DEG / np.sqrt(3))
+
+
+def test_the_uncertainties_are_those_of_scipy() -> None:
+    """By `scipy.optimize.curve_fit` on the same readings, which scatter more than stated:
+    start, rate, stop and stiction, and once more with the full vacuum in place of the rate."""
+    given = unit(late=0.4, noise=0.25, seed=4)
+    found = fit_capsule(given)
+    assert found is not None
+    late = np.array([1.0 if r.rising else -1.0 for r in given.readings])
+    at, read = (np.array([getattr(r, n) for r in given.readings]) for n in ("vacuum", "advance"))
+    at, read = at / INHG, read / DEG
+
+    def by_rate(_: object, start: float, rate: float, stop: float, stiction: float) -> np.ndarray:
+        return np.clip(rate * (at - start - late * stiction), 0.0, stop)
+
+    def by_full(_: object, start: float, full: float, stop: float, stiction: float) -> np.ndarray:
+        return by_rate(_, start, stop / (full - start), stop, stiction)
+
+    values, spread = curve_fit(by_rate, at, read, (5.0, 1.1, 8.0, 0.4))
+    ours = (found.start, found.rate, found.stop, found.stiction)
+    size = (INHG, DEG / INHG, DEG, INHG)
+    for one, value, variance, unit_of in zip(ours, values, np.diag(spread), size, strict=True):
+        assert one is not None and one.standard_uncertainty is not None
+        assert one.value / unit_of == pytest.approx(value, rel=2e-3)
+        assert one.standard_uncertainty / unit_of == pytest.approx(np.sqrt(variance), rel=0.02)
+    full, variances = curve_fit(by_full, at, read, (5.0, 12.0, 8.0, 0.4))
+    assert found.full is not None and found.full.standard_uncertainty is not None
+    assert found.full.value / INHG == pytest.approx(full[1], rel=2e-3)
+    assert found.full.standard_uncertainty / INHG == pytest.approx(np.sqrt(variances[1, 1]), rel=0.02)
+
+
+def test_a_capsule_is_judged_by_two_standard_uncertainties() -> None:
+    """The start with vacuum rising is start and stiction together, in quadrature; the maximum is the stop alone."""
+    check = check_vacuum(unit(noise=0.2, late=0.4))
+    found = check.capsule
+    assert found is not None and found.stiction is not None and found.stop is not None
+    start, stiction, stop = (x.standard_uncertainty or 0.0 for x in (found.start, found.stiction, found.stop))
+    wide = {j.item: j.measured.half_width for j in check.judged}
+    assert stop > 0
+    assert wide[Item.VACUUM_START] == pytest.approx(2 * np.hypot(start, stiction))
+    assert wide[Item.VACUUM_MAXIMUM] == pytest.approx(2 * stop)
+
+
+def test_the_same_gauge_twice_is_surer_of_what_was_lost() -> None:
+    """Half of ± 0.2 inHg is left to each of two readings: 2 √(2 · 0.1²/3) = 0.163 inHg."""
+    hold = Hold(Measured(16 * INHG, 0.2 * INHG), Measured(15 * INHG, 0.2 * INHG), 60.0)
+    (lost,) = [j for j in check_vacuum(unit(hold=hold)).judged if j.item is Item.VACUUM_LOSS]
+    assert lost.measured.value / INHG == pytest.approx(1.0)
+    assert lost.measured.half_width is not None and lost.measured.half_width / INHG == pytest.approx(0.1633, abs=1e-4)
+
+
+@pytest.mark.parametrize("order", [(5.0, 7.5), (7.5, 5.0), (5.0, 2.5)])
+def test_of_several_readings_at_a_point_the_worst_counts(order: tuple[float, float]) -> None:
+    """4 to 6° at 8 inHg: 5° passes, 7.5 and 2.5° do not."""
+    given = read_at(*((8, a, True) for a in order), points=THREE)
+    assert verdicts(given)["vacuum unit at 27 kPa"] == "fail"
+
+
+def test_a_unit_that_moves_at_all_is_not_dead() -> None:
+    """Nothing with vacuum rising, 5° with vacuum falling: it sticks, or was read wrongly, but it moves."""
+    still = [(8, 0, True), (12, 0, True)]
+    assert check_vacuum(read_at(*still, points=THREE)).dead
+    assert not check_vacuum(read_at(*still, (8, 5, False), points=THREE)).dead

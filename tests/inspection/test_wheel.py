@@ -130,3 +130,20 @@ def test_pushed_readings_of_two_lobes_are_told() -> None:
     assert any(isinstance(f, WheelMisread) for f in told.findings)
     same, none = moved_opening(pushed("one way", 40, 90), pushed("other way", 40, 90.8), 4)
     assert same.value / DEG == pytest.approx(0.8) and none is None
+
+
+def test_an_opening_that_is_almost_a_pitch_away_is_the_next_lobe_s() -> None:
+    """90 and 175.5° on four lobes: the next lobe's opening, 4.5° early, and no move of 85.5°."""
+
+    def opens(at: float) -> PointsAngles:
+        return PointsAngles(1, 1, "one way", Quantity((at - 50) * DEG, 0.1 * DEG), Quantity(at * DEG, 0.1 * DEG))
+
+    moved, slip = moved_opening(opens(90), opens(175.5), 4)
+    assert moved.value / DEG == pytest.approx(4.5) and slip is not None
+
+
+def test_one_spark_read_on_both_sides_of_the_wheel_s_zero_is_one_spark() -> None:
+    """359.8° and 0.2° are the same place, and nothing was read at 270°: no even row of four."""
+    one = row(0.2, 90, 180, 359.8)
+    assert one.spacing is None and one.misread is not None
+    assert (one.misread.kind, one.misread.sparks) == ("whole pitch", (1, 4))

@@ -12,9 +12,11 @@ import subprocess
 import sys
 import tomllib
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from checkout import ROOT
 from fuzz import outcome
@@ -22,8 +24,10 @@ from jobs import JOB, SPRINGS, SWEEP, without, write_job
 
 from recurve.errors import InputError
 from recurve.files import check_writable
+from recurve.job.doubts import sweep_doubts
 from recurve.job.read import load_any, load_job
 from recurve.job.shelf import read_spring
+from recurve.physics.sweep import Sweep
 from recurve.springs.spring import Catalogue
 from recurve.springs.stress import preferred_initial_stress
 
@@ -460,3 +464,15 @@ def test_a_primary_post_on_the_shaft_s_axis_is_judged(tmp_path: Path) -> None:
     )
     code, out, err = outcome(["check", str(write_job(tmp_path, far))])
     assert code in (2, 3) and (out or err)
+
+
+@pytest.mark.parametrize(
+    ("reading", "low", "doubted"), [(0.5, -1.9, False), (0.5, -2.1, True), (1.0, -2.9, False), (1.0, -3.1, True)]
+)
+def test_how_far_below_zero_is_doubted(reading: float, low: float, doubted: bool) -> None:
+    """More than 2° and more than three times the ± of a reading below no advance at all; never of a timing light whose static
+    is not known."""
+    speed, advance = np.array([30.0, 60.0]), np.radians([low, 5.0])
+    sweep = Sweep(speed, advance, np.array([True, True]), np.array([2, 3]), "log.csv", np.radians(reading), 1.0)
+    assert bool(sweep_doubts(sweep)) == doubted
+    assert sweep_doubts(replace(sweep, static_known=False)) == []

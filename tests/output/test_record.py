@@ -12,12 +12,15 @@ from checkout import EXAMPLES
 from example_plans import example, tractor_again
 from pdfpages import Page, embedded, outside, overlapping, read
 
-from recurve.diagnosis.verify import Before, Verification, as_found, verify_unit
+from recurve.diagnosis.as_set import AsSet
+from recurve.diagnosis.verify import Before, ReadAgain, Verification, as_found, verify_unit
 from recurve.job.read import read_as_left
 from recurve.output.documents.check import VerifyDocument
-from recurve.output.sheet.readings import zero_words
-from recurve.output.sheet.record import record_facts, record_pdf, record_toml
+from recurve.output.sheet.readings import each_reading, zero_words
+from recurve.output.sheet.record import record_entry, record_facts, record_pdf, record_toml
 from recurve.physics.sweep import Sweep
+from recurve.uncertainty import Uncertain
+from recurve.units import Quantity
 
 FIGURE = b'<svg xmlns="http://www.w3.org/2000/svg" width="510pt" height="346pt"><path d="M0 0L9 9L0 9Z"/></svg>'
 
@@ -189,3 +192,27 @@ def test_a_long_sweep_fills_its_pages_and_lies_on_nothing(case: Case) -> None:
     words, boxes = np.array(pages[1].words), pages[1].boxes
     heads = boxes[words == "row"]
     assert len(heads) == 3 and np.ptp(heads[:, 1]) < 1.0
+
+
+# --- the figures of the record, by hand ---------------------------------------------------------------------
+
+
+def test_each_reading_has_its_own_curve_and_fate(case: Case) -> None:
+    """The curve beside a reading is within half a degree of it; one that bars a pass is to be read again, used or left out."""
+    again = tuple(ReadAgain(int(case.left.row[i]), 100.0, 0.1, True, False, None) for i in (0, 2))
+    fit = replace(case.result.fit, outliers=(int(case.left.row[2]),))
+    rows = each_reading(replace(case.result, fit=fit, unsettled=again), case.left)["rows"]
+    assert all(abs(float(r[3].replace("−", "-")) - float(r[4].replace("−", "-"))) < 0.5 for r in rows)
+    assert float(np.ptp([float(r[4].replace("−", "-")) for r in rows])) > 5
+    assert [r[5] for r in rows[:4]] == ["used, read again", "used", "left out, read again", "used"]
+
+
+def test_the_file_keeps_each_side_of_a_band_and_what_was_told(case: Case) -> None:
+    """0.1 ± 0.01 rad rising and 0.2 ± 0.02 rad falling are 5.730 ± 0.573° and 11.459 ± 1.146°; 0.15 mm filed is −0.15 mm."""
+    band = replace(case.result.bands[0], rising=Uncertain(0.1, 0.01), falling=Uncertain(0.2, 0.02))
+    told = AsSet(lengths=(Quantity(0.01341, 1e-5), None), stop=Quantity(0.2, 0.01), trim=Quantity(-0.15e-3, 1e-5))
+    entry = record_entry(replace(case.result, bands=(band,), told=told), None, case.left, "0123456789ab")
+    (row,) = entry["bands"]
+    assert (row["rising_deg"], row["rising_standard_uncertainty_deg"]) == (5.73, 0.573)
+    assert (row["falling_deg"], row["falling_standard_uncertainty_deg"]) == (11.459, 1.146)
+    assert entry["set"] == {"primary_length_mm": 13.41, "stop_deg": 11.459, "stop_trim_mm": -0.15}

@@ -23,6 +23,7 @@ from recurve.output.sheet.sheet import sheet_facts
 from recurve.planner.build import make_build
 from recurve.planner.plan import Plan
 from recurve.planner.simulate import Built
+from recurve.uncertainty import Sampled
 
 
 def part(plan: Plan, name: str, units: Any = "both") -> Any:
@@ -358,3 +359,9 @@ def test_ready_made_parts_are_shown_in_their_place(plan: Plan) -> None:
     names = [p["name"] for p in sheet_facts(plan, given={"timing": block})["parts"]]
     assert names.index("engine") + 1 == names.index("timing")
     assert "timing" not in [p["name"] for p in sheet_facts(plan)["parts"]]
+
+
+def test_a_sampled_speed_is_told_with_two_standard_uncertainties() -> None:
+    """400 and 440 rpm, equally likely: 420 rpm with a standard deviation of 20, so ± 40, and twice of both at the crank."""
+    told = Shown(2.0).uncertain_speed(Sampled(np.array([400.0, 440.0]) * np.pi / 30))
+    assert told == {"main": "420 ± 40 rpm (distributor)", "small": "840 ± 80 rpm (crank)"}

@@ -94,3 +94,18 @@ def test_passes_never_stands_beside_a_chance_below_one_half(plan: Plan) -> None:
     chance = max(made.built.fraction, made.built.fraction_set or 0.0)
     expected: PlanVerdict = "may not pass"
     assert chance < 0.5 and made.verdict == expected
+
+
+def test_a_post_is_bent_by_what_the_bench_shows_and_not_by_what_is_true(plan: Plan) -> None:
+    """By hand: 0.4° more is in than asked, and 0.5° is near enough. A gauge that reads up to 0.3° low or high shows more than
+    0.5° in a third of the builds, those that it reads 0.1° high or more; once bent they all have 0.1 to 0.3° too little."""
+    assert plan.build is not None and plan.build.settings[0] is not None
+    speed = plan.build.settings[0]
+    shapes, units = builds(plan, 0.0)
+    true = float(curves(shapes, units, 48).rising_advance(np.array([speed]))[0, 0])
+    asked = true - np.radians(0.4)
+    set_so = set_on_bench(shapes, units, (Setting(asked, speed, np.radians(0.3), 0.0, np.radians(0.5)), None))
+    bent = set_so.stretch[:, 0] != units.stretch[:, 0]
+    assert bent.mean() == pytest.approx(1 / 3, abs=0.02)
+    left = at_setting(shapes, set_so, speed)[bent] - np.degrees(asked)
+    assert (left.min(), left.max()) == pytest.approx((-0.3, -0.1), abs=0.03)

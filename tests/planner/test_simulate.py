@@ -11,7 +11,9 @@ from yields import one_by_one
 
 from recurve.fit.sobol import rectangular, sobol
 from recurve.fit.state import ensemble_of
-from recurve.planner.simulate import simulate
+from recurve.physics.ensemble import Curves
+from recurve.physics.target import Band, Target
+from recurve.planner.simulate import Built, CurveBand, Forecast, simulate
 
 
 def test_four_rectangulars() -> None:
@@ -101,3 +103,54 @@ def test_a_spring_that_was_measured_has_its_own_doubt() -> None:
     as_maker, measured = band(0.02, 0.03, (None, None)), band(0.2, 0.5, (0.02, 0.03))
     assert measured == pytest.approx(as_maker, abs=1e-12)
     assert np.ptp(band(0.2, 0.5, (None, None)), axis=1).max() > 2 * np.ptp(measured, axis=1).max()
+
+
+def half_sticking() -> Curves:
+    """Four units on ω² of 0, 10000, 20000 rising and half of it falling, scaled 1 to 4 times, at 0, 0.1, 0.2 rad and between."""
+    advance = np.tile(np.linspace(0.0, 0.2, 201), (4, 1))
+    rising = np.array([[1.0], [2.0], [3.0], [4.0]]) * 1e5 * advance
+    return Curves(advance, rising, rising / 2)
+
+
+def test_a_band_tells_rising_from_falling() -> None:
+    """At 100 rad/s unit k has 0.1/k rad with speed rising, and twice that, up to the stop, with speed falling."""
+    made = CurveBand.of(half_sticking(), np.array([100.0]), None)
+    rising = 0.1 / np.arange(1.0, 5.0)
+    for seen, of in ((made.rising, rising), (made.falling, np.minimum(2 * rising, 0.2))):
+        assert seen[:, 0] == pytest.approx(np.percentile(of, (5, 95)))
+
+
+def test_a_forecast_tells_rising_from_falling_and_the_stop() -> None:
+    """The same units, with a point at 100 rad/s and the maximum, 0.2 rad in all of them."""
+    target = Target((Band("point", 100.0, 0.0, 0.2), Band("maximum", None, 0.1, 0.3)))
+    told = Forecast.of(target, half_sticking())
+    rising = 0.1 / np.arange(1.0, 5.0)
+    for side, of in ((told.rising, rising), (told.falling, np.minimum(2 * rising, 0.2))):
+        assert side == pytest.approx(np.array([[of.mean(), 0.2], [of.std(), 0.0]]), abs=1e-12)
+
+
+def test_the_chance_once_set_counts_what_passes_then() -> None:
+    """Of four builds two pass at first, and one of them no more once they are set: one in four."""
+    built = Built(np.array([True, True, False, False]), set_right=np.array([True, False, False, False]))
+    assert (built.fraction, built.fraction_set) == (0.5, 0.25)
+    assert Built(built.passed).fraction_set is None
+
+
+@pytest.mark.parametrize("trimmed", [False, True])
+def test_a_stop_is_as_found_unless_it_is_trimmed(trimmed: bool) -> None:
+    """As found it is off by what is not known of the unit; trimmed to 0.2 rad, by the ± of the trim alone, rectangular: its
+    half-width over √3."""
+    made = planned_by_limits("launch")
+    job, build = made.job, made.build
+    assert build is not None and job.target is not None
+    ensemble = ensemble_of(job, None, 64)
+    built = simulate(job, ensemble, build.unit.springs, 0.2, trimmed, 64, np.array([100.0]))
+    assert built.forecast is not None
+    (most,) = [i for i, b in enumerate(job.target.bands) if b.kind == "maximum"]
+    found = ensemble.model.units(ensemble.states).stop
+    half = job.build.stop * job.stop.per_mm
+    mean, by = (0.2, half / np.sqrt(3)) if trimmed else (found.mean(), found.std())
+    assert abs(found.mean() - 0.2) > 0.005
+    for side in (built.forecast.rising, built.forecast.falling):
+        assert side[0, most] == pytest.approx(mean, abs=1e-4)
+        assert side[1, most] == pytest.approx(by, rel=0.05)

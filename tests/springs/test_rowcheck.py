@@ -13,6 +13,7 @@ from jobs import without, write_job
 from recurve.job.read import load_job
 from recurve.job.tables import read_catalogue
 from recurve.planner.plan import make_plan
+from recurve.springs.spring import Spring, checked
 
 HEADER = "id,rate [N/mm],free_length [mm],initial_tension [N],wire [mm],outer [mm],coils,material,quantity\n"
 # 0.5 mm wire, 4.0 mm over 15 coils: body 8.0 mm and two full hooks of 3.0 mm make 14 mm; band of eq. 10-41 at C 7:
@@ -99,3 +100,15 @@ def test_a_spring_that_would_be_stressed_too_high_is_not_planned(tmp_path: Path)
     first = build.springs[0]
     assert first.spring.id == "A1"
     assert 1e3 * (float(first.posts.length(build.stop, first.bend)[0]) - 13.6e-3) > 1.53
+
+
+@pytest.mark.parametrize(("past", "odd"), [(0.27, False), (0.33, True), (-1.27, False), (-1.33, True)])
+def test_an_initial_tension_is_odd_well_outside_the_preferred_band(past: float, odd: bool) -> None:
+    """Of an index of 6/0.8 = 7.5 the band is 33500/exp(0.105 · 7.5) ± 1000 (4 − 4.5/6.5) psi (10-41): makers go past it, so
+    that a remark is made only from 0.3 of its width on."""
+    wire, mean = 0.8e-3, 6e-3
+    half = 1000 * (4 - 4.5 / 6.5)
+    stress = (33500 / np.exp(0.105 * 7.5) + half + 2 * half * past) * 6894.757
+    pull = stress * np.pi * wire**3 / (8 * mean)
+    one = Spring("odd", 1000.0, 25e-3, float(pull), wire, mean + wire, 15.0, "music wire")
+    assert any("hold such an initial tension" in told for told in checked((one,), "list.csv")[1]) == odd

@@ -93,6 +93,8 @@ def pen_slip(fit: Fit) -> Written | None:
         strain, found = _fitted(changed, fit.best)
         logs.append(found + float(np.log(COMMON)))
         told.append((words, cause, not _contradicts(changed, strain)))
+    if not np.isfinite(max(logs)):  # nothing that was measured is possible, whatever slip is undone
+        return None
     weights = np.exp(np.array(logs) - max(logs))
     chances = weights / weights.sum()
     slips = [PenSlip(w, c, float(p)) for (w, c, agrees), p in zip(told, chances[1:], strict=True) if agrees]
@@ -105,13 +107,15 @@ def pen_slip(fit: Fit) -> Written | None:
 def _fitted(model: SweepModel, near: Array) -> tuple[float, float]:
     """The strain of the best state, which is sought also from the state `near`: χ² of readings and of everything measured [1];
     and the log of the marginal likelihood [1], up to a constant that all changes of a model share."""
+    from scipy.special import logsumexp
+
     low, high = model.bounds()
     starts = spread_starts(model.log_density, low, high, STARTS, model.kind, screened=1024)
     starts = np.concatenate([np.clip(near, low, high)[None], starts])
     modes = find_modes(model.residuals, model.log_density, starts, low, high)
     strain = float((model.residuals(modes[0].state[None]) ** 2).sum())
     logs = np.array([m.height + 0.5 * np.linalg.slogdet(m.covariance)[1] for m in modes])
-    return strain, float(logs.max() + np.log(np.exp(logs - logs.max()).sum()))
+    return strain, float(logsumexp(logs))  # −inf where no state within the bounds is possible at all
 
 
 def _contradicts(model: SweepModel, strain: float) -> bool:

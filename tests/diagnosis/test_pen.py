@@ -21,6 +21,6 @@ def model(height: float) -> Any:
 
 
 def test_what_cannot_be_has_no_evidence() -> None:
-    """Undoing a slip may leave no state that is possible: its likelihood is 0, whose logarithm is −∞, and no warning is raised."""
+    """Undoing a slip may leave no state that is possible: a likelihood of 0, whose logarithm is −∞, without a warning."""
     assert pen._fitted(model(-np.inf), np.zeros(2))[1] == -np.inf
     assert np.isfinite(pen._fitted(model(-3.0), np.zeros(2))[1])

@@ -39,6 +39,11 @@ class Uncertain:
         return f"{self.value * RPM:.0f} ± {2 * (self.standard_uncertainty or 0.0) * RPM:.0f} rpm"
 
 
+def chance_words(chance: float) -> str:
+    """A chance [1] in percent. It is never called certain, which no number of samples can tell."""
+    return "over 99%" if chance >= 0.995 else "under 1%" if chance < 0.005 else f"{chance:.0%}"
+
+
 @dataclass(frozen=True)
 class Sampled:
     """A quantity as a sample (n,) [SI] of equally likely values."""

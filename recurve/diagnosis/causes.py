@@ -31,6 +31,7 @@ from recurve.inspection.findings import Cause
 from recurve.physics.ensemble import Shapes, Units, curves
 from recurve.physics.target import Target, margins, passes
 from recurve.planner.ideal import Ideal
+from recurve.uncertainty import chance_words
 from recurve.units import RPM
 
 SOUND = 0.9  # probability of meeting every band that makes a unit sound
@@ -92,7 +93,7 @@ class Blame:
         parts = named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"
         return (
             f"with {parts} put right and nothing else touched, the unit meets every band with a probability of "
-            f"{self.share:.0%}",
+            f"{chance_words(self.share)}",
         )
 
 

@@ -25,6 +25,7 @@ from recurve.planner.ideal import Ideal, find_ideal
 from recurve.planner.problem import Problem, problem_of, spring_bounds
 from recurve.planner.search import search
 from recurve.planner.springset import Constraints, SpringSet, spring_set_of
+from recurve.uncertainty import chance_words
 
 CheckVerdict = Literal[
     "sound",
@@ -204,9 +205,11 @@ def _verdict(
     if passing is None:
         return "facts only", ("the job gives no target, so the curve cannot be judged",)
     if passing >= SOUND:
-        return "sound", (f"every band is met, rising and falling, with a probability of {passing:.0%}",)
+        return "sound", (f"every band is met, rising and falling, with a probability of {chance_words(passing)}",)
     if passing > 1 - SURE and not any(f.severity == "high" for f in findings):
-        return "cannot tell", (f"the unit may meet its bands as it is (probability {passing:.0%}); {_to_settle(job)}",)
+        return "cannot tell", (
+            f"the unit may meet its bands as it is (probability {chance_words(passing)}); {_to_settle(job)}",
+        )
     trim = stop_trim(job)
     beyond = trim is not None and trim.edge is not None and not trim.can  # then it is the stop, whatever else
     if blamed is not None and blamed.open_friction and not beyond:

@@ -20,7 +20,7 @@ from recurve.fit.state import SURE, Evidence
 from recurve.inspection.findings import Cause, Finding, Severity, Words
 from recurve.physics.target import Band
 from recurve.planner.ideal import Ideal
-from recurve.uncertainty import Sampled, Uncertain
+from recurve.uncertainty import Sampled, Uncertain, chance_words
 from recurve.units import RPM
 
 STAYS_IN = np.radians(0.5)  # most advance at idle where the target does not say; common practice, no source
@@ -137,7 +137,7 @@ class MayStayIn(Finding):
         )
         return Words(
             "cannot tell whether it comes back to zero",
-            f"{_residual_words(self.residual, self.limit, self.idle)}: probability {self.chance:.0%}{hidden}",
+            f"{_residual_words(self.residual, self.limit, self.idle)}: probability {chance_words(self.chance)}{hidden}",
             "advance that stays in at idle upsets any timing set at idle",
             "set zero with the weights held home by hand, then read the advance again at idle, speed falling",
         )
@@ -203,11 +203,11 @@ class Sluggish(Finding):
             "The rubbing block is not the cause: its drag is the same with speed rising and falling"
         )
         if self.severity == "repair first" and self.needed is not None:
-            told += f". With this friction no springs can meet the bands (probability {self.needed:.0%})"
+            told += f". With this friction no springs can meet the bands (probability {chance_words(self.needed)})"
         if self.severity == "open question":
             return Words(
                 "may be sluggish: the rising and falling curves may lie apart",
-                f"{told}: probability {self.chance:.0%}",
+                f"{told}: probability {chance_words(self.chance)}",
                 "friction may be mistaken for a faulty spring",
                 "unhook the springs, turn the cam and swing the weights by hand: both must move freely. "
                 "Clean and oil them, then read the climbing part of the curve again, speed rising and "
@@ -260,7 +260,7 @@ class OutOfBand:
         """In words."""
         edge = f"{'most' if self.over else 'least'} {np.degrees(self.limit):.1f}°"
         told = f"{self.advance.degrees()} at {self.speed * RPM:.0f} rpm, by the book at {edge}"
-        return told if self.chance >= SURE else f"{told} (probability {self.chance:.0%})"
+        return told if self.chance >= SURE else f"{told} (probability {chance_words(self.chance)})"
 
 
 @dataclass(frozen=True)
@@ -276,7 +276,7 @@ class NeverTakesUp(Finding):
         """The finding in words."""
         return Words(
             "the secondary never takes up",
-            f"with a probability of {self.chance:.0%} it would only begin to pull beyond the stop, at "
+            f"with a probability of {chance_words(self.chance)} it would only begin to pull beyond the stop, at "
             f"{self.stop.degrees()} (distributor)",
             "all the advance is in far too soon: the engine knocks under load at medium speed",
             "look for a missing or opened hook, a bent or worn post, or the wrong spring; reset the post or "

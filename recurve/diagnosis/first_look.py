@@ -25,7 +25,7 @@ from recurve.inspection.findings import Cause, Finding, Severity, repairs, worst
 from recurve.job.model import JobHead
 from recurve.physics.sweep import Sweep
 from recurve.physics.target import Band, Target
-from recurve.uncertainty import Sampled
+from recurve.uncertainty import Sampled, chance_words
 from recurve.units import RPM, Quantity
 
 WORN = 1.8  # scatter this many times what was stated is wear, not reading
@@ -166,9 +166,9 @@ def _verdict(look: FirstLook) -> tuple[LookVerdict, tuple[str, ...]]:
             "advance already in there does not show, and may stay in at idle",
         )
     if look.passing >= SOUND:
-        return "sound", (f"every band is met, rising and falling, with a probability of {look.passing:.0%}",)
+        return "sound", (f"every band is met, rising and falling, with a probability of {chance_words(look.passing)}",)
     return "cannot tell", (
-        f"the unit may meet its bands as it is (probability {look.passing:.0%}); take more readings to settle it",
+        f"the unit may meet its bands as it is (probability {chance_words(look.passing)}); take more readings to settle it",
     )
 
 

@@ -21,6 +21,7 @@ from recurve.inspection.findings import Cause, Finding, Words
 from recurve.job.measured import MeasuredDrive
 from recurve.job.model import Job
 from recurve.planner.springset import post_diameter
+from recurve.uncertainty import chance_words
 from recurve.units import INCH, PLACES, POUND_FORCE
 
 RARE = 1e-3  # chance that a sweep contradicts what was measured so much without a slip
@@ -57,7 +58,7 @@ class Written(Finding):
     def words(self) -> Words:
         """The finding in words."""
         first, *others = self.slips
-        told = "".join(f"; or {s.words} ({s.chance:.0%})" for s in others)
+        told = "".join(f"; or {s.words} ({chance_words(s.chance)})" for s in others)
         what = (
             "crank and distributor figures mixed up?"
             if self.cause is Cause.CRANK_FIGURES
@@ -71,7 +72,7 @@ class Written(Finding):
         return Words(
             what,
             f"the sweep and the measured parts contradict each other. Everything agrees if {first.words}: "
-            f"probability {first.chance:.0%}{told}",
+            f"probability {chance_words(first.chance)}{told}",
             "if so, every result here is wrong",
             remedy,
         )

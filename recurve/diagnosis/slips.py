@@ -23,6 +23,7 @@ from recurve.fit.outline import Pieces
 from recurve.inspection.findings import Cause, Finding, Severity, Words
 from recurve.physics.sweep import AsRead
 from recurve.physics.target import Target
+from recurve.uncertainty import chance_words
 from recurve.units import RPM, Quantity
 
 PLACES_LOOKED_AT = np.array([0.3, 0.5, 0.7, 0.9])  # of the book's largest advance
@@ -200,7 +201,7 @@ class CrankSlip(Finding):
                 if self.ratio == 2.0
                 else f"the {what} are off by a factor of {self.ratio:g}",
                 f"{'divided' if engine else 'multiplied'} by {self.ratio:g}, the {what} fit the book's curve far better, though "
-                f"the job counts sweep and book in terms that cannot explain it; probability {self.chance:.0%}",
+                f"the job counts sweep and book in terms that cannot explain it; probability {chance_words(self.chance)}",
                 "if so, every result here is off by that factor",
                 "see which shaft the tachometer and the degree ring count, and for how many lobes they are set; then look at "
                 "basis in [sweep] and in [target]",
@@ -209,7 +210,7 @@ class CrankSlip(Finding):
             return Words(
                 f"the book's {what} look like {told} figures, entered as {given} figures",
                 f"with the book's {what} {'multiplied' if engine else 'divided'} by {self.ratio:g}, the readings fit its curve "
-                f"far better; that this is the cause, and not wear, has a probability of {self.chance:.0%}",
+                f"far better; that this is the cause, and not wear, has a probability of {chance_words(self.chance)}",
                 "if so, the unit would be built to a curve that is off by that factor",
                 "see whether the book counts in engine or distributor speeds and degrees; in [target], set basis (or "
                 'speed_basis and advance_basis) to "crank" or "distributor"; then see that the tachometer counts that shaft',
@@ -217,7 +218,7 @@ class CrankSlip(Finding):
         return Words(
             f"the {what} look like {given} figures, entered as {told} figures",
             f"{'divided' if engine else 'multiplied'} by {self.ratio:g}, the {what} fit the book's curve far "
-            f"better; that this is the cause, and not wear, has a probability of {self.chance:.0%}",
+            f"better; that this is the cause, and not wear, has a probability of {chance_words(self.chance)}",
             "if so, every result here is off by that factor",
             'check what the bench shows; in [sweep], set basis (or speed_basis and advance_basis) to "crank" or "distributor"',
         )

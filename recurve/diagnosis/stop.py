@@ -10,7 +10,7 @@ import numpy as np
 from recurve.fit.state import SURE, Evidence
 from recurve.inspection.findings import Cause, Finding, Words
 from recurve.job.model import Job
-from recurve.uncertainty import Uncertain
+from recurve.uncertainty import Uncertain, chance_words
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,7 @@ class StopOff(Finding):
         if self.severity == "open question":
             return Words(
                 f"cannot tell whether the stop is {'worn' if self.over else 'short'}",
-                f"{told}; probability {self.chance:.0%}",
+                f"{told}; probability {chance_words(self.chance)}",
                 "too much advance at the top makes the engine knock at full load, where nobody hears it",
                 "turn the cam to its stop by hand against a degree wheel, three times, and give the mean and its ±",
             )

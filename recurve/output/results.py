@@ -13,6 +13,7 @@ from recurve.errors import InputError, RecurveError
 from recurve.planner.plan import Choose, Plan, PlanVerdict, make_plan
 from recurve.planner.search import Report
 from recurve.planner.springset import Constraints
+from recurve.uncertainty import chance_words
 from recurve.units import LengthUnits, Paper
 
 if TYPE_CHECKING:
@@ -150,7 +151,7 @@ def summary(planned: Sequence[Planned]) -> str:
             lines.append(f"{name:<24.24}{what:<24}")
             continue
         margin = "-" if document.margin is None else f"{document.margin:.2f}"
-        chance = "-" if document.yield_ is None or one.status else f"{document.yield_:.0%}"
+        chance = "-" if document.yield_ is None or one.status else f"{chance_words(document.yield_)}"
         ids = " + ".join(s.id for _, s in document.springs.in_place) or "-"
         lines.append(f"{name:<24.24}{document.verdict:<24}{margin:>6} {chance:>7}  {ids:<17.17}".rstrip())
     passing = sum(p.status == 0 for p in planned)

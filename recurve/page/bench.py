@@ -20,6 +20,7 @@ from recurve.errors import RecurveError
 from recurve.page.safety import Door
 from recurve.page.work import Works
 from recurve.page.workshop import find
+from recurve.uncertainty import chance_words
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -48,14 +49,9 @@ class Bench:
             undefined=StrictUndefined,
             trim_blocks=True,
         )
-        made.filters["chance"] = _chance
+        made.filters["chance"] = chance_words
         made.filters["address"] = lambda name: quote(str(name), safe="/")
         return made
-
-
-def _chance(fraction: float) -> str:
-    """A chance in percent; never a certainty, which a simulation cannot tell."""
-    return "over 99%" if fraction >= 0.995 else "under 1%" if fraction < 0.005 else f"{100 * fraction:.0f}%"
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,7 @@ from recurve.physics.posts import BodyPoint, PointPosts
 from recurve.planner.build import CHECK_ADVANCE, Build, Fitted
 from recurve.planner.plan import Plan
 from recurve.text import breakable
+from recurve.uncertainty import chance_words
 from recurve.units import RPM
 
 Facts = dict[str, Any]
@@ -122,7 +123,7 @@ def _chance(document: PlanDocument) -> Cell | None:
 
 def _rounded(chance: float) -> str:
     """A chance in percent; one that is nearly sure is not called sure."""
-    return "over 99 %" if chance >= 0.995 else percent(chance)
+    return chance_words(chance).replace("%", " %")
 
 
 def _basis(plan: Plan) -> str:

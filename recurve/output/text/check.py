@@ -34,7 +34,7 @@ from recurve.output.text.look import look_lines, next_lines
 from recurve.output.text.plan import bands_of, curve_line, trust_lines
 from recurve.physics.curve import trace
 from recurve.text import printable
-from recurve.uncertainty import Sampled
+from recurve.uncertainty import Sampled, chance_words
 from recurve.units import PLACES, RPM
 
 SURELY, HARDLY = 0.95, 0.05  # probabilities beyond which a mark of the curve counts as certain
@@ -266,10 +266,10 @@ def _marks(check: Check, document: CheckDocument) -> list[str]:
         takeup, never = e.takeup(index), e.never(index)
         told = "pulls from rest" if takeup.above(1e-6) < HARDLY else f"takes up at {takeup.summary.degrees()}"
         if never > MENTIONED:
-            told += f" (never: probability {never:.0%})"
+            told += f" (never: probability {chance_words(never)})"
         lines.append(f"  {name} {'never takes up' if never > SURELY else told}")
     if document.passing is not None:
-        lines.append(f"  probability that the unit meets every band as it is: {document.passing:.0%}")
+        lines.append(f"  probability that the unit meets every band as it is: {chance_words(document.passing)}")
     return lines
 
 

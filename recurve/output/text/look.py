@@ -11,6 +11,7 @@ from recurve.output.documents.check import CheckDocument
 from recurve.output.documents.look import BandAsRead, ReadingsDocument, StrengthNeeded
 from recurve.output.text.layout import Column, Line, plot, table, wrap
 from recurve.output.text.plan import bands_of
+from recurve.uncertainty import chance_words
 from recurve.units import RPM
 
 SURELY, HARDLY = 0.95, 0.05  # probabilities beyond which a mark of the readings counts as certain
@@ -130,7 +131,7 @@ def _outside(band: BandAsRead) -> str:
     if band.rising_deg is None and band.falling_deg is None:
         return ""
     likely = "" if chance >= 0.5 else "perhaps "
-    return "" if chance < HARDLY else f"{likely}{word} ({chance:.0%})"
+    return "" if chance < HARDLY else f"{likely}{word} ({chance_words(chance)})"
 
 
 def _strength(rows: list[StrengthNeeded]) -> list[str]:

@@ -27,6 +27,7 @@ from recurve.physics.curve import Trace
 from recurve.planner.build import Build
 from recurve.planner.plan import Plan
 from recurve.text import printable
+from recurve.uncertainty import chance_words
 from recurve.units import INCH, RPM
 
 SAME_RATE = 0.02  # rates that differ by less, as a fraction, are told as one
@@ -118,8 +119,8 @@ def _verdict(document: PlanDocument) -> list[str]:
 
 def _chances(calliper: float, bench: float | None) -> str:
     """The chance of passing as it is set by calliper alone, and once it was set on the bench."""
-    told = f"{calliper:.0%} set by calliper alone"
-    return told if bench is None else f"{told}, {bench:.0%} once set on the bench at the speeds below"
+    told = f"{chance_words(calliper)} set by calliper alone"
+    return told if bench is None else f"{told}, {chance_words(bench)} once set on the bench at the speeds below"
 
 
 def _springs(document: PlanDocument) -> list[str]:

@@ -6,6 +6,7 @@ from recurve.output.documents.units import BandOfUnit, LeftOfUnit, PlanOfUnit, U
 from recurve.output.text.honest import honesty_lines
 from recurve.output.text.layout import Column, page, table, wrap, written
 from recurve.text import printable, shortened
+from recurve.uncertainty import chance_words
 
 FIRST = {"passed": "passed", "failed": "failed", "open": "open", None: ""}
 NAME = 26  # columns
@@ -46,7 +47,11 @@ def _said(unit: UnitOfFolder) -> PlanOfUnit | None:
 def _chance(plan: PlanOfUnit | None) -> str:
     if plan is None or plan.chance is None:
         return ""
-    return f"{plan.chance:.0%}" if plan.chance_set is None else f"{plan.chance:.0%} / {plan.chance_set:.0%}"
+    return (
+        f"{chance_words(plan.chance)}"
+        if plan.chance_set is None
+        else f"{chance_words(plan.chance)} / {chance_words(plan.chance_set)}"
+    )
 
 
 def _unit(unit: UnitOfFolder) -> list[str]:

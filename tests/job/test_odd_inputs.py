@@ -24,12 +24,14 @@ from jobs import JOB, SPRINGS, SWEEP, without, write_job
 
 from recurve.errors import InputError
 from recurve.files import check_writable
-from recurve.job.doubts import sweep_doubts
+from recurve.job.doubts import sweep_doubts, unit_doubts
 from recurve.job.read import load_any, load_job
 from recurve.job.shelf import read_spring
+from recurve.physics.mechanism import ReferenceSlope
 from recurve.physics.sweep import Sweep
 from recurve.springs.spring import Catalogue
 from recurve.springs.stress import preferred_initial_stress
+from recurve.units import Quantity
 
 POINTS = JOB[JOB.index("points = [") : JOB.index("idle = {")]
 LONG = "a" * 300 + ".csv"
@@ -476,3 +478,18 @@ def test_how_far_below_zero_is_doubted(reading: float, low: float, doubted: bool
     sweep = Sweep(speed, advance, np.array([True, True]), np.array([2, 3]), "log.csv", np.radians(reading), 1.0)
     assert bool(sweep_doubts(sweep)) == doubted
     assert sweep_doubts(replace(sweep, static_known=False)) == []
+
+
+@pytest.mark.parametrize(
+    ("ratio", "most", "doubted"), [(2.0, 19, False), (2.0, 25, True), (1.0, 25, False), (1.0, 36, True)]
+)
+def test_a_stop_is_doubted_by_the_shaft_that_it_turns_with(
+    ratio: float, most: int, doubted: bool, tmp_path: Path
+) -> None:
+    """Up to 20° at half the crank's speed, up to 35° on the crank itself (`data/ranges.toml`; common practice, no source)."""
+    job = load_job(write_job(tmp_path, without("sweep")))
+    stop = job.model.stop.model_copy(update={"advance": Quantity(np.radians(most), np.radians(0.3))})
+    shaft = job.model.distributor.model_copy(update={"speed_ratio": ratio})
+    model = job.model.model_copy(update={"stop": stop, "distributor": shaft})
+    of_stop = [d for d in unit_doubts(model, ReferenceSlope(1.0, (0.0,), ((0.0,),)), ()) if "maximum advance" in d]
+    assert len(of_stop) == int(doubted)

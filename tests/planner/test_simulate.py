@@ -13,7 +13,7 @@ from recurve.fit.sobol import rectangular, sobol
 from recurve.fit.state import ensemble_of
 from recurve.physics.ensemble import Curves
 from recurve.physics.target import Band, Target
-from recurve.planner.simulate import Built, CurveBand, Forecast, simulate
+from recurve.planner.simulate import Built, CurveBand, Forecast, _Draw, simulate
 
 
 def test_four_rectangulars() -> None:
@@ -154,3 +154,23 @@ def test_a_stop_is_as_found_unless_it_is_trimmed(trimmed: bool) -> None:
     for side in (built.forecast.rising, built.forecast.falling):
         assert side[0, most] == pytest.approx(mean, abs=1e-4)
         assert side[1, most] == pytest.approx(by, rel=0.05)
+
+
+def test_a_build_is_off_by_what_the_job_allows() -> None:
+    """Rectangular (GUM 4.3.7): a post by no more than its ±, with ±/√3 for a standard deviation, and so the rate by its
+    fraction; none of it where the source is exact."""
+    made = planned_by_limits("launch")
+    build = made.build
+    assert build is not None
+    ensemble = ensemble_of(made.job, None, 1024)
+    job = replace(made.job, build=replace(made.job.build, rate=0.04, post=0.1e-3))
+    errors = sobol(1024, 2 * 3 + 1, 7)
+    states = np.repeat(ensemble.middle[None], 1024, axis=0)
+    draw = _Draw(job, ensemble, build.unit.springs, build.stop, True, states, errors)
+    units = draw.units(frozenset())
+    for seen, half in ((units.stretch, 0.1e-3), (units.rate / units.rate.mean(axis=0), 0.04)):
+        off = seen - seen.mean(axis=0)
+        assert off.std(axis=0) == pytest.approx(half / np.sqrt(3), rel=0.01)
+        assert abs(off).max(axis=0) == pytest.approx(half, rel=0.01)
+    exact = draw.units(frozenset({"post setting", "spring rates"}))
+    assert np.ptp(exact.stretch, axis=0) == pytest.approx(0.0) and np.ptp(exact.rate, axis=0) == pytest.approx(0.0)

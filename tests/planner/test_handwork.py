@@ -16,6 +16,7 @@ from recurve.job.model import Job
 from recurve.physics.posts import PointPosts
 from recurve.planner.build import Build
 from recurve.planner.choose import by_margin, choose_build
+from recurve.planner.handwork import bears
 from recurve.planner.problem import problem_of
 from recurve.planner.springset import Constraints, SpringSet, spring_set_of
 
@@ -119,3 +120,15 @@ def test_a_spring_of_unknown_wire_is_not_refused() -> None:
     assert job.catalogue is not None and all(s.wire is None for s in job.catalogue.springs)
     springs = spring_set_of(job, Constraints())
     assert isinstance(springs, SpringSet) and springs.fits is not None and springs.fits.all()
+
+
+def test_a_spring_is_judged_by_its_length_at_the_stop() -> None:
+    """Longer at the stop than at rest: half way between is not enough, a thousandth of a millimetre past the stop's length is."""
+    job, build, _ = chosen(next(seed for seed in SEEDS if chosen(seed)[1] is not None))
+    assert build is not None
+    one, springs = build.unit.springs[0], spring_set_of(job, Constraints())
+    rest, most = (float(one.length(at)[0]) for at in (0.0, build.stop))
+    assert most > rest + 1e-4
+    for limit, enough in (((rest + most) / 2, False), (most - 1e-6, False), (most + 1e-6, True)):
+        longest = np.array([limit if s is one.spring else np.inf for s in springs.springs])
+        assert bears(replace(springs, longest=longest), build) == enough

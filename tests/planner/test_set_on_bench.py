@@ -10,9 +10,10 @@ from example_plans import planned
 
 from recurve.fit.state import ensemble_of
 from recurve.physics.ensemble import Shapes, Units, curves
+from recurve.planner import plan as planning
 from recurve.planner.build import CHECK_ADVANCE
 from recurve.planner.plan import Plan, PlanVerdict, make_plan
-from recurve.planner.simulate import Setting, set_on_bench
+from recurve.planner.simulate import Built, Setting, set_on_bench
 
 COUNT = 256
 
@@ -109,3 +110,24 @@ def test_a_post_is_bent_by_what_the_bench_shows_and_not_by_what_is_true(plan: Pl
     assert bent.mean() == pytest.approx(1 / 3, abs=0.02)
     left = at_setting(shapes, set_so, speed)[bent] - np.degrees(asked)
     assert (left.min(), left.max()) == pytest.approx((-0.3, -0.1), abs=0.03)
+
+
+@pytest.mark.parametrize(("first", "once_set", "likely"), [(1, 3, True), (3, 1, True), (1, 1, False), (2, 0, True)])
+def test_a_plan_passes_by_the_better_of_its_two_chances(plan: Plan, first: int, once_set: int, likely: bool) -> None:
+    """Of four builds so many pass by calliper alone and once set: one half by either of the two ways is enough."""
+    assert plan.build is not None and plan.build.margin > 0
+    built = Built(np.arange(4) < first, set_right=np.arange(4) < once_set)
+    assert (planning._verdict(plan.build, built) != "may not pass") == likely
+
+
+def test_the_yield_decides_and_the_margin_only_among_its_equals(plan: Plan, monkeypatch: pytest.MonkeyPatch) -> None:
+    """0.90 and 0.89 are the same chance, and the larger margin of the two is taken; 0.80 is less, however large its margin, and
+    what does not pass is not asked."""
+    assert plan.build is not None
+    chances = {0.3: 0.90, 0.4: 0.89, 0.6: 0.80}
+    builds = [replace(plan.build, margin=m) for m in (*chances, -0.1)]
+    monkeypatch.setattr(
+        planning, "_simulated", lambda job, ensemble, b, count: Built(np.arange(100) < 100 * chances[b.margin])
+    )
+    pick = planning._by_yield(plan.job, ensemble_of(plan.job, None, 2))
+    assert pick(builds).margin == 0.4

@@ -187,9 +187,10 @@ def _invert(advance: Array, extreme: Array, speed: ArrayLike) -> Array:
     index = flat - 1 - (np.arange(n) * g)[:, None]
     here = np.clip(index, 0, g - 2)
     row = np.arange(n)[:, None]
-    low, high = keys[row, here], keys[row, here + 1]
+    # Not of the keys, which are cut off above: the curve may rise beyond within one step of the grid.
+    low, high = np.maximum(extreme[row, here], -1.0), extreme[row, here + 1]
     with np.errstate(divide="ignore", invalid="ignore"):
-        part = np.where(high > low, (level + 1.0 - low) / (high - low), 0.0)
+        part = np.where(high > low, (level - low) / (high - low), 0.0)
     found = advance[row, here] + np.clip(part, 0.0, 1.0) * (advance[row, here + 1] - advance[row, here])
     found = np.where(index >= g - 1, advance[:, -1:], found)
     return np.where(index < 0, 0.0, found)

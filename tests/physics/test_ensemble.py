@@ -173,3 +173,11 @@ def test_the_bench_by_hand() -> None:
     unit = Bench(np.degrees(alpha), np.full(21, 2e-3), 10 + 20 * alpha, 0.0, 2.0, 0.1)
     reached = [np.radians(unit.settle(np.sqrt(squared) / RPM)) for squared in (6000, 6999, 5000, 3500)]
     assert reached == pytest.approx([0.0, 0.03, 0.03, 0.0], abs=1e-9)
+
+
+def test_a_curve_that_rises_far_beyond_the_speed_within_one_step_is_read_on_its_line() -> None:
+    """ω² from 0 to 100 over 0.5 rad: at ω = 1 a hundredth of that, at 2 a twenty-fifth; at 11 all of it."""
+    advance, squared = np.array([[0.0, 0.5]]), np.array([[0.0, 100.0]])
+    made = Curves(advance, squared, squared)
+    for read in (made.rising_advance, made.falling_advance):
+        assert read(np.array([1.0, 2.0, 11.0]))[0] == pytest.approx([0.005, 0.02, 0.5], abs=1e-12)

@@ -131,7 +131,8 @@ def _outside(band: BandAsRead) -> str:
     if band.rising_deg is None and band.falling_deg is None:
         return ""
     likely = "" if chance >= 0.5 else "perhaps "
-    return "" if chance < HARDLY else f"{likely}{word} ({chance_words(chance)})"
+    told = chance_words(chance).replace("over ", ">")  # the column has no room for the word
+    return "" if chance < HARDLY else f"{likely}{word} ({told})"
 
 
 def _strength(rows: list[StrengthNeeded]) -> list[str]:

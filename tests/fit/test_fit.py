@@ -251,9 +251,10 @@ def test_scatter_beyond_what_was_stated_widens_everything(tmp_path: Path) -> Non
     assert true.inflation == 1.0
     assert 2.0 < said.inflation < 4.5
     assert value(said, "stop")[1] == pytest.approx(value(true, "stop")[1], rel=0.4)
-    # The Birge ratio: with the ± enlarged by it, what is left is as large as it is said to be.
+    # The Birge ratio: with the ± enlarged by it, what is left is about as large as it is said to be. It is not the same: the
+    # state that is then the best is another.
     left = said.model.misfit(said.best[None])[0][0]
-    assert float((left**2).sum()) == pytest.approx(said.dof, rel=0.1)
+    assert float((left**2).sum()) == pytest.approx(said.dof, rel=0.3)
     assert said.model.sweep.reading == pytest.approx(said.inflation * np.radians(0.5))
 
 

@@ -156,6 +156,16 @@ def _by_hand(band: Band, made: object, i: int, idle: float) -> list[float]:
     return [float(band.margin(x)) for x in both]
 
 
+@pytest.mark.parametrize(("seed", "fault"), [(201, "slack primary"), (226, "slack primary")])
+def test_friction_is_not_needed_where_a_spring_does(seed: int, fault: str, tmp_path: Path) -> None:
+    """Spoilt is the primary alone. That no better pair of springs is found must not make the spindle sluggish: what one
+    spring does, two do."""
+    job = whole(seed, fault, KNOWN[seed % 3], WAYS[seed % len(WAYS)]).job(tmp_path)
+    _, blamed = as_blamed(Evidence.of(job, fit_sweep(job)), None)
+    assert blamed is not None
+    assert not blamed.surely(Cause.FRICTION), blamed
+
+
 def test_nobody_is_blamed_without_bands(tmp_path: Path) -> None:
     job = whole(34, "stop worn", "known").job(tmp_path)
     evidence = Evidence.of(job, fit_sweep(job))

@@ -14,8 +14,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from recurve.arrays import Array
+from recurve.diagnosis.slips import SlipOdds
 from recurve.fit.fit import Fit
-from recurve.fit.model import TENSIONS, SweepModel
+from recurve.fit.model import SweepModel
 from recurve.fit.posterior import find_modes, spread_starts
 from recurve.inspection.findings import Cause, Finding, Words
 from recurve.job.measured import MeasuredDrive
@@ -33,6 +34,19 @@ POST, POSTS = (
     0.2e-3,
 )  # a post, where the job does not tell, and its standard uncertainty [m]; common practice, no source
 STARTS = 3
+ASKED = 0.02  # probability of a slip by the book from which the measured parts are asked too
+
+
+_ASKED = {
+    Cause.CRANK_FIGURES: (
+        "crank and distributor figures mixed up?",
+        'check what the bench shows; in [sweep], set basis (or speed_basis and advance_basis) to "crank" or "distributor"',
+    ),
+    Cause.SPRINGS: (
+        "primary and secondary exchanged?",
+        "check which spring hangs on which posts, and what the job says of each; the primary pulls first",
+    ),
+}
 
 
 @dataclass(frozen=True)
@@ -59,16 +73,7 @@ class Written(Finding):
         """The finding in words."""
         first, *others = self.slips
         told = "".join(f"; or {s.words} ({chance_words(s.chance)})" for s in others)
-        what = (
-            "crank and distributor figures mixed up?"
-            if self.cause is Cause.CRANK_FIGURES
-            else "a slip in what is written?"
-        )
-        remedy = (
-            'check what the bench shows; in [sweep], set basis (or speed_basis and advance_basis) to "crank" or "distributor"'
-            if self.cause is Cause.CRANK_FIGURES
-            else "measure that again and correct the job"
-        )
+        what, remedy = _ASKED.get(self.cause, ("a slip in what is written?", "measure that again and correct the job"))
         return Words(
             what,
             f"the sweep and the measured parts contradict each other. Everything agrees if {first.words}: "
@@ -92,7 +97,7 @@ def pen_slip(fit: Fit) -> Written | None:
     logs, told = [evidence + float(np.log(1.0 - COMMON))], []
     for words, cause, changed in _changes(fit.job, model):
         strain, found = _fitted(changed, fit.best)
-        logs.append(found + float(np.log(COMMON)))
+        logs.append(found + _turned_back(changed, model) + float(np.log(COMMON)))
         told.append((words, cause, not _contradicts(changed, strain)))
     if not np.isfinite(max(logs)):  # nothing that was measured is possible, whatever slip is undone
         return None
@@ -103,6 +108,35 @@ def pen_slip(fit: Fit) -> Written | None:
     if not slips or sum(s.chance for s in slips) < SUSPECTED:
         return None
     return Written("check first", tuple(slips[:3]))
+
+
+def heard(odds: SlipOdds, fit: Fit) -> SlipOdds:
+    """The odds of crank figures by the book alone, once what was measured of the parts is heard too: each slip of the sweep
+    is undone and fitted again, and its odds are multiplied by the marginal likelihoods. A book's slip leaves the fit as it
+    is. Where little was measured, this changes little."""
+    sweep = fit.job.sweep
+    assert sweep is not None  # it was fitted
+    model, ratio = replace(fit.model, sweep=sweep), fit.job.speed_ratio
+    asked = [s for s, chance in odds.chance.items() if chance >= ASKED and odds.source.get(s) not in (None, "book")]
+    plain = _fitted(model, fit.best)[1] + float(np.log(1.0 - COMMON))
+    for _, _, over in _changed_over(fit.job, model):  # the other thing that makes all speeds look too high
+        plain = float(np.logaddexp(plain, _fitted(over, fit.best)[1] + np.log(COMMON)))
+    if not asked or not np.isfinite(plain):
+        return odds
+    told = {}
+    for slip in asked:
+        speed, advance = (ratio**-power for power in slip.value)
+        changed = replace(model, sweep=sweep.scaled(speed, advance))
+        told[slip] = _fitted(changed, fit.best)[1] + _turned_back(changed, model) - plain
+    most = max(0.0, *told.values())
+    weight = {s: chance * float(np.exp(told.get(s, 0.0) - most)) for s, chance in odds.chance.items()}
+    total = sum(weight.values())
+    return replace(odds, chance={s: w / total for s, w in weight.items()})
+
+
+def _turned_back(changed: SweepModel, model: SweepModel) -> float:
+    """Log [1] of how much denser readings lie in the terms of the changed model than as they were written."""
+    return len(model.sweep.speed) * float(np.log(changed.sweep.reading / model.sweep.reading))
 
 
 def _fitted(model: SweepModel, near: Array) -> tuple[float, float]:
@@ -201,11 +235,16 @@ def _of_the_springs(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, S
         ):
             yield words, Cause.SLIP, _moved(model, "rate", dict.fromkeys(rated, by), 0.0)
     if len(springs) == 2 and (len(rated) == 2 or len(long) == 2):
-        yield (
-            "primary and secondary are exchanged, in the job or on their posts",
-            Cause.SPRINGS,
-            _exchanged(job, model),
-        )
+        words = "primary and secondary are exchanged, in the job or on their posts"
+        yield words, Cause.SPRINGS, _exchanged(job, model, as_told=False)
+    yield from _changed_over(job, model)
+
+
+def _changed_over(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, SweepModel]]:
+    """The two springs in each other's place, and each described as it hangs."""
+    if len(job.measured.springs) == 2 and any(s.free_length is None for s in job.measured.springs):
+        words = "the springs hang in each other's place, so that the secondary pulls before the primary"
+        yield words, Cause.SPRINGS, _exchanged(job, model, as_told=True)
 
 
 def _moved(model: SweepModel, what: str, off: dict[int, float], unsure: float) -> SweepModel:
@@ -224,24 +263,21 @@ def _moved(model: SweepModel, what: str, off: dict[int, float], unsure: float) -
     return replace(model, parameters=tuple(parameters))
 
 
-def _exchanged(job: Job, model: SweepModel) -> SweepModel:
-    """The model with what is told of the two springs exchanged."""
+def _exchanged(job: Job, model: SweepModel, as_told: bool) -> SweepModel:
+    """The model with the two springs exchanged; `as_told`: what was measured of each stays where it was measured."""
     prior = {p.name: p for p in model.parameters}
     rest = [float(p.posts.length(0.0)[0]) for p in job.places]
     changed = {}
     for here, there in ((0, 1), (1, 0)):
-        one, other = PLACES[here], PLACES[there]
-        changed[f"{one}.rate"] = replace(prior[f"{other}.rate"], name=f"{one}.rate")
-        stretch, off = prior[f"{other}.stretch"], rest[here] - rest[there]
-        changed[f"{one}.stretch"] = replace(
-            stretch,
-            name=f"{one}.stretch",
-            middle=stretch.middle + off,
-            least=stretch.least + off,
-            most=stretch.most + off,
-        )
-        if TENSIONS[here] in prior and TENSIONS[there] in prior:
-            changed[TENSIONS[here]] = replace(prior[TENSIONS[there]], name=TENSIONS[here])
-    tension: Array = model.tension[::-1].copy()
+        off = rest[here] - rest[there]
+        for what, by in (("rate", 0.0), ("stretch", off), ("tension", 0.0)):
+            own, other = (prior.get(f"{PLACES[i]}.{what}") for i in (here, there))
+            if own is None or other is None or (as_told and (own.measured or other.measured)):
+                continue
+            changed[own.name] = replace(
+                other, name=own.name, middle=other.middle + by, least=other.least + by, most=other.most + by
+            )
+    tension: Array = model.tension if as_told else model.tension[::-1].copy()
     parameters = tuple(changed.get(p.name, p) for p in model.parameters)
-    return replace(model, parameters=parameters, tension=tension, facts=())
+    facts = model.facts if as_told else ()
+    return replace(model, parameters=parameters, tension=tension, facts=facts, first=1 - model.first)

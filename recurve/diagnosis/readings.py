@@ -10,7 +10,7 @@ import numpy as np
 
 from recurve.diagnosis.flat import NoAdvance, flat_finding
 from recurve.diagnosis.other_type import type_findings
-from recurve.diagnosis.pen import pen_slip
+from recurve.diagnosis.pen import heard, pen_slip
 from recurve.diagnosis.slips import crank_slip, slip_odds
 from recurve.fit.fit import AlternativeState, Fit
 from recurve.fit.state import SURE, Evidence
@@ -41,7 +41,7 @@ def data_findings(evidence: Evidence) -> tuple[Finding, ...]:
         return ()
     found: list[Finding | None] = [
         flat,
-        pen_slip(fit) or _slip(evidence),
+        pen_slip(fit) or _slip(evidence, fit),
         _exchanged(evidence),
         _outliers(fit, sweep),
         _scatter(fit),
@@ -320,13 +320,14 @@ def _exchanged(evidence: Evidence) -> Finding | None:
     return Exchanged("check first", first.summary, second.summary)
 
 
-def _slip(evidence: Evidence) -> Finding | None:
-    """Whether the book, without any measured part, tells that speeds, advances or both are the other shaft's."""
+def _slip(evidence: Evidence, fit: Fit) -> Finding | None:
+    """Whether the book tells that speeds, advances or both are the other shaft's, and the measured parts do not deny it."""
     target, ratio, outline = evidence.job.target, evidence.job.speed_ratio, evidence.outline
     if target is None or ratio == 1.0 or outline is None:
         return None
     sweep, measured = evidence.job.sweep, evidence.job.measured
     assert sweep is not None  # its outline was drawn
     stop = None if measured is None else measured.stop
-    found = crank_slip(slip_odds(target, outline.pieces, sweep.as_read, ratio, stop), ratio)
+    odds = slip_odds(target, outline.pieces, sweep.as_read, ratio, stop)
+    found = crank_slip(heard(odds, fit) if odds.suspected else odds, ratio)
     return found if found is not None and found.severity == "check first" else None

@@ -117,13 +117,15 @@ class Fact:
 @dataclass(frozen=True)
 class SweepModel:
     """The unit's `shapes`, the `parameters` of a state in their order, the `sweep`, the springs' initial tensions
-    `tension` (places,) [N], for those that are no parameters, and the `facts` that are known of the springs besides."""
+    `tension` (places,) [N], for those that are no parameters, and the `facts` that are known of the springs besides.
+    `first` is the place whose spring takes up before the other, of two that are not described."""
 
     shapes: Shapes
     parameters: tuple[Prior, ...]
     sweep: Sweep
     tension: Array
     facts: tuple[Fact, ...] = ()
+    first: int = 0
 
     @property
     def size(self) -> int:
@@ -306,13 +308,12 @@ class SweepModel:
         return sort
 
     def _in_order(self, states: Array) -> np.ndarray:
-        """Where the primary takes up first (n,): two undescribed springs must not change places."""
+        """Where the spring of the place `first` takes up first (n,): two undescribed springs must not change places."""
         described = all(self.parameters[self._place[f"{p}.stretch"]].measured for p in PLACES[: len(self.tension)])
         if len(self.tension) < 2 or described:
             return np.ones(len(states), bool)
         natural = self.natural(states)
-        first, second = (self.takeups(natural, i) for i in range(len(PLACES)))
-        return np.asarray(first <= second)
+        return np.asarray(self.takeups(natural, self.first) <= self.takeups(natural, 1 - self.first))
 
 
 def ends(made: Curves, sweep: Sweep) -> tuple[Array, Array]:

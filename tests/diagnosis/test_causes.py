@@ -54,10 +54,10 @@ def _first(check: Check, fault: str) -> str:
     accusing = [f for f in check.findings if f.severity in ACCUSING]
     if not accusing:
         return "nothing"
-    if accusing[0].severity == "check first":
-        return "slip"
     if accusing[0].cause in RIGHT.get(fault, set()):
         return "right"
+    if accusing[0].severity == "check first":
+        return "slip"
     return "open" if accusing[0].cause == Cause.SPRINGS and fault in RIGHT else "wrong"
 
 

@@ -121,7 +121,7 @@ def blame(evidence: Evidence, ideal: Ideal | None) -> Blame | None:
     def margin(causes: tuple[Cause, ...]) -> Array:
         # A part that may be put right may be left as it is too: the search among more springs can fail where one does.
         fewer = [tuple(p for p in causes if p is not part) for part in causes]
-        return np.maximum.reduce([search.without(causes), *(margin(some) for some in fewer)])
+        return np.asarray(np.maximum.reduce([search.without(causes), *(margin(some) for some in fewer)]))
 
     def share(causes: tuple[Cause, ...]) -> float:
         return float((margin(causes) >= 0.0).mean())

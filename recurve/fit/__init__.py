@@ -153,7 +153,7 @@ otherwise open.
 Offers:
 
 - `fit`: `AlternativeState`, `best_mode`, `Estimate`, `Fit`, `fit_sweep`, `fitted_job`, `slope_factor`
-- `model`: `ends`, `slope_modes`, `SweepModel`, `TENSIONS`
+- `model`: `ends`, `slope_modes`, `SweepModel`
 - `posterior`: `find_modes`, `spread_starts`
 - `state`: `Ensemble`, `Evidence`, `ensemble_of`, `SURE`
 - `sobol`: `rectangular`, `sobol`

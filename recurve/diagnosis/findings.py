@@ -265,10 +265,12 @@ class OutOfBand:
 
 @dataclass(frozen=True)
 class NeverTakesUp(Finding):
-    """The second spring does not take up before the `stop` [rad], with a probability `chance` [1]."""
+    """The second spring does not take up before the `stop` [rad], with a probability `chance` [1]; `early`: the advance is
+    in too soon for it."""
 
     stop: Uncertain
     chance: float
+    early: bool
     units: ClassVar[dict[str, str]] = {"stop": "deg", "chance": "1"}
     cause = Cause.SECONDARY
 
@@ -278,7 +280,9 @@ class NeverTakesUp(Finding):
             "the secondary never takes up",
             f"with a probability of {chance_words(self.chance)} it would only begin to pull beyond the stop, at "
             f"{self.stop.degrees()} (distributor)",
-            "all the advance is in far too soon: the engine knocks under load at medium speed",
+            "all the advance is in far too soon: the engine knocks under load at medium speed"
+            if self.early
+            else "one spring makes the whole curve, so that its upper part cannot be set by itself",
             "look for a missing or opened hook, a bent or worn post, or the wrong spring; reset the post or "
             "replace the spring",
         )
@@ -287,7 +291,12 @@ class NeverTakesUp(Finding):
 def _never_takes_up(e: Evidence) -> Finding | None:
     if len(e.job.places) < 2 or e.never(1) < SURE:
         return None
-    return NeverTakesUp("high" if e.job.target is not None else "medium", e.stop.summary, e.never(1))
+    target = e.job.target
+    above = (
+        [] if target is None else [e.rising(np.array([b.speed]))[:, 0] > b.high for b in target.timed if b.high > 0.0]
+    )
+    early = bool(above) and float(np.logical_or.reduce(above).mean()) > 0.5
+    return NeverTakesUp("high" if early else "medium", e.stop.summary, e.never(1), early)
 
 
 @dataclass(frozen=True)

@@ -8,21 +8,20 @@ from typing import ClassVar
 
 import numpy as np
 
+from recurve.diagnosis.exchanged import exchanged
 from recurve.diagnosis.flat import NoAdvance, flat_finding
 from recurve.diagnosis.other_type import type_findings
 from recurve.diagnosis.pen import heard, pen_slip
 from recurve.diagnosis.slips import crank_slip, slip_odds
 from recurve.fit.fit import AlternativeState, Fit
-from recurve.fit.state import SURE, Evidence
+from recurve.fit.state import Evidence
 from recurve.inspection.findings import Cause, Finding, Words
 from recurve.job.model import Job
 from recurve.physics.reference_slips import ReferenceDoubt
 from recurve.physics.sweep import Sweep
-from recurve.uncertainty import Uncertain
 from recurve.units import RPM
 
 FEW_READINGS = 6  # fewer than this hardly tell anything apart
-LATER = np.radians(0.5)  # a primary that takes up so much after the second spring is no primary
 WORN = 1.8  # scatter this many times what was stated is wear, not reading
 
 
@@ -41,8 +40,7 @@ def data_findings(evidence: Evidence) -> tuple[Finding, ...]:
         return ()
     found: list[Finding | None] = [
         flat,
-        pen_slip(fit) or _slip(evidence, fit),
-        _exchanged(evidence),
+        pen_slip(fit) or exchanged(evidence) or _slip(evidence, fit),
         _outliers(fit, sweep),
         _scatter(fit),
         _few(fit, sweep),
@@ -288,36 +286,6 @@ class TwoAnswers(Finding):
 
 
 # --- slips of the pen ---------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Exchanged(Finding):
-    """The primary begins to pull at `first` [rad], after the secondary does, at `second` [rad]."""
-
-    first: Uncertain
-    second: Uncertain
-    units: ClassVar[dict[str, str]] = {"first": "deg", "second": "deg"}
-    cause = Cause.SPRINGS
-
-    def words(self) -> Words:
-        """The finding in words."""
-        return Words(
-            "primary and secondary exchanged?",
-            f"by job and sweep, the secondary begins to pull at {self.second.degrees()} of advance, before the "
-            f"primary, at {self.first.degrees()} (distributor)",
-            "what is said of one spring holds for the other",
-            "check which spring hangs on which posts; the primary pulls first. Exchange them, in the unit or in "
-            "the job",
-        )
-
-
-def _exchanged(evidence: Evidence) -> Finding | None:
-    if len(evidence.job.places) < 2:
-        return None
-    first, second = evidence.takeup(0), evidence.takeup(1)
-    if float((first.sample > second.sample + LATER).mean()) < SURE:
-        return None
-    return Exchanged("check first", first.summary, second.summary)
 
 
 def _slip(evidence: Evidence, fit: Fit) -> Finding | None:

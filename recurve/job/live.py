@@ -170,11 +170,16 @@ def band_words(target: Target | None, reading: Reading, basis: FileBasis) -> str
     )
     verdict = "inside"
     if now > high:
-        verdict = f"ABOVE by {now - high:.1f} deg"
+        verdict = _beyond("ABOVE", "upper", now - high)
     elif now < low and not band.from_zero:
-        verdict = f"BELOW by {low - now:.1f} deg"
+        verdict = _beyond("BELOW", "lower", low - now)
     which = "band" if own else "between points, about"
     return f"{which} {low:.1f} to {high:.1f} deg: {verdict}"
+
+
+def _beyond(side: str, edge: str, by: float) -> str:
+    """How far beyond an edge [deg]; what would be told as 0.0 is on the edge."""
+    return f"{side} by {by:.1f} deg" if by >= 0.05 else f"on its {edge} edge"
 
 
 def misfits(before: list[Reading], new: Reading, basis: FileBasis, stop: float | None) -> list[str]:

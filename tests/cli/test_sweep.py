@@ -108,6 +108,8 @@ def test_bands_between_points_are_lines() -> None:
     words = band_words(TARGET, Reading(1000 * RPM, deg(20.4), True), crank)  # crank: 500 rpm, 5.2 deg of 3 to 5
     assert words == "band 16.0 to 20.0 deg: ABOVE by 0.4 deg"
     assert "inside" in band_words(TARGET, Reading(1000 * RPM, deg(19.9), True), crank)
+    assert band_words(TARGET, Reading(1000 * RPM, deg(20.04), True), crank).endswith("deg: on its upper edge")
+    assert band_words(TARGET, Reading(1000 * RPM, deg(15.96), True), crank).endswith("deg: on its lower edge")
 
 
 UP = [Reading(s * RPM, deg(a), True) for s, a in ((300, 0.4), (500, 6.2), (900, 12.1))]

@@ -22,6 +22,7 @@ from recurve.job.edit import read_edited
 from recurve.job.read import load_job
 from recurve.job.tables import read_catalogue
 from recurve.page.fields import shown_as
+from recurve.page.work import KEPT
 
 pytestmark = [
     needs_checkout,
@@ -198,6 +199,9 @@ def test_from_nothing_to_the_record(chromium: Any, workshop: Served) -> None:
         address = page.get_by_role("link", name=paper).get_attribute("href")
         answer = page.request.get(f"{workshop.address}{address}")
         assert answer.ok and answer.body().startswith(b"%PDF")
+    (job.parent / "unit-plan" / KEPT["plan"]).unlink()  # as after a plan that the command made
+    page.goto(f"{workshop.address}/u/launch-typed/unit/plan")
+    assert f"There is a plan already: primary {hung[0]}, secondary {hung[1]}." in page.inner_text("main")
     assert page.said == []
 
 

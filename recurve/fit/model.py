@@ -325,7 +325,12 @@ def ends(made: Curves, sweep: Sweep) -> tuple[Array, Array]:
 
 def _standstill(made: Curves) -> Array:
     """What stays in at a standstill (n,) [rad]."""
-    return made.falling_advance(np.zeros(1))[:, 0]
+    stays = (made.falling <= 0.0).any(axis=1)  # of few
+    start = np.zeros(len(stays))
+    if stays.any():
+        some = Curves(made.advance[stays], made.rising[stays], made.falling[stays])
+        start[stays] = some.falling_advance(np.zeros(1))[:, 0]
+    return start
 
 
 def sweep_model(job: Job) -> SweepModel:

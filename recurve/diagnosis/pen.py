@@ -34,6 +34,7 @@ POST, POSTS = (
     0.2e-3,
 )  # a post, where the job does not tell, and its standard uncertainty [m]; common practice, no source
 STARTS = 3
+HOPELESS = 30.0  # a mode so far below a rival's marginal likelihood, in logs, will not come near it
 ASKED = 0.02  # probability of a slip by the book from which the measured parts are asked too
 
 
@@ -96,8 +97,9 @@ def pen_slip(fit: Fit) -> Written | None:
         return None
     logs, told = [evidence + float(np.log(1.0 - COMMON))], []
     for words, cause, changed in _changes(fit.job, model):
-        strain, found = _fitted(changed, fit.best)
-        logs.append(found + _turned_back(changed, model) + float(np.log(COMMON)))
+        off = _turned_back(changed, model) + float(np.log(COMMON))
+        strain, found = _fitted(changed, fit.best, max(logs) - off)
+        logs.append(found + off)
         told.append((words, cause, not _contradicts(changed, strain)))
     if not np.isfinite(max(logs)):  # nothing that was measured is possible, whatever slip is undone
         return None
@@ -139,15 +141,18 @@ def _turned_back(changed: SweepModel, model: SweepModel) -> float:
     return len(model.sweep.speed) * float(np.log(changed.sweep.reading / model.sweep.reading))
 
 
-def _fitted(model: SweepModel, near: Array) -> tuple[float, float]:
+def _fitted(model: SweepModel, near: Array, rival: float = -np.inf) -> tuple[float, float]:
     """The strain of the best state, which is sought also from the state `near`: χ² of readings and of everything measured [1];
-    and the log of the marginal likelihood [1], up to a constant that all changes of a model share."""
+    and the log of the marginal likelihood [1], up to a constant that all changes of a model share. Where two descents end
+    far below the log of a `rival` already fitted, no more are made."""
     from scipy.special import logsumexp
 
     low, high = model.bounds()
     starts = spread_starts(model.log_density, low, high, STARTS, model.kind, screened=1024)
-    starts = np.concatenate([np.clip(near, low, high)[None], starts])
-    modes = find_modes(model.residuals, model.log_density, starts, low, high)
+    best = starts[int(model.log_density(starts).argmax())]
+    modes = find_modes(model.residuals, model.log_density, np.stack([np.clip(near, low, high), best]), low, high)
+    if modes[0].height > rival - HOPELESS:
+        modes = find_modes(model.residuals, model.log_density, np.stack([*(m.state for m in modes), *starts]), low, high)
     strain = float((model.residuals(modes[0].state[None]) ** 2).sum())
     logs = np.array([m.height + 0.5 * np.linalg.slogdet(m.covariance)[1] for m in modes])
     return strain, float(logsumexp(logs))  # −inf where no state within the bounds is possible at all
@@ -264,7 +269,8 @@ def _moved(model: SweepModel, what: str, off: dict[int, float], unsure: float) -
 
 
 def _exchanged(job: Job, model: SweepModel, as_told: bool) -> SweepModel:
-    """The model with the two springs exchanged; `as_told`: what was measured of each stays where it was measured."""
+    """The model with the two springs exchanged: in the job, so that what was measured of each is the other's; or, `as_told`,
+    on their posts, so that what was not measured is, and the other takes up first."""
     prior = {p.name: p for p in model.parameters}
     rest = [float(p.posts.length(0.0)[0]) for p in job.places]
     changed = {}
@@ -272,12 +278,12 @@ def _exchanged(job: Job, model: SweepModel, as_told: bool) -> SweepModel:
         off = rest[here] - rest[there]
         for what, by in (("rate", 0.0), ("stretch", off), ("tension", 0.0)):
             own, other = (prior.get(f"{PLACES[i]}.{what}") for i in (here, there))
-            if own is None or other is None or (as_told and (own.measured or other.measured)):
-                continue
-            changed[own.name] = replace(
-                other, name=own.name, middle=other.middle + by, least=other.least + by, most=other.most + by
-            )
-    tension: Array = model.tension if as_told else model.tension[::-1].copy()
+            if own is not None and other is not None and (own.measured or other.measured) != as_told:
+                changed[own.name] = replace(
+                    other, name=own.name, middle=other.middle + by, least=other.least + by, most=other.most + by
+                )
     parameters = tuple(changed.get(p.name, p) for p in model.parameters)
-    facts = model.facts if as_told else ()
-    return replace(model, parameters=parameters, tension=tension, facts=facts, first=1 - model.first)
+    if as_told:
+        return replace(model, parameters=parameters, first=1 - model.first)
+    tension: Array = model.tension[::-1].copy()
+    return replace(model, parameters=parameters, tension=tension, facts=())

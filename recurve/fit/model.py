@@ -325,7 +325,7 @@ def ends(made: Curves, sweep: Sweep) -> tuple[Array, Array]:
 
 def _standstill(made: Curves) -> Array:
     """What stays in at a standstill (n,) [rad]."""
-    stays = (made.falling <= 0.0).any(axis=1)  # of few
+    stays = np.asarray((made.falling <= 0.0).any(axis=1))  # of few
     start = np.zeros(len(stays))
     if stays.any():
         some = Curves(made.advance[stays], made.rising[stays], made.falling[stays])

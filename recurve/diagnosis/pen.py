@@ -152,7 +152,9 @@ def _fitted(model: SweepModel, near: Array, rival: float = -np.inf) -> tuple[flo
     best = starts[int(model.log_density(starts).argmax())]
     modes = find_modes(model.residuals, model.log_density, np.stack([np.clip(near, low, high), best]), low, high)
     if modes[0].height > rival - HOPELESS:
-        modes = find_modes(model.residuals, model.log_density, np.stack([*(m.state for m in modes), *starts]), low, high)
+        modes = find_modes(
+            model.residuals, model.log_density, np.stack([*(m.state for m in modes), *starts]), low, high
+        )
     strain = float((model.residuals(modes[0].state[None]) ** 2).sum())
     logs = np.array([m.height + 0.5 * np.linalg.slogdet(m.covariance)[1] for m in modes])
     return strain, float(logsumexp(logs))  # −inf where no state within the bounds is possible at all

@@ -185,12 +185,14 @@ def _invert(advance: Array, extreme: Array, speed: ArrayLike) -> Array:
     offset = (np.arange(n) * (top + 3.0))[:, None]
     flat = np.searchsorted((keys + offset).ravel(), (level + 1.0 + offset).ravel(), side="right").reshape(level.shape)
     index = flat - 1 - (np.arange(n) * g)[:, None]
-    here = np.clip(index, 0, g - 2)
-    row = np.arange(n)[:, None]
+    # `take` needs a third of the time of indexing by rows and columns.
+    at = np.clip(index, 0, g - 2) + (np.arange(n) * g)[:, None]
+    extreme, grid = extreme.ravel(), advance.ravel()
     # Not of the keys, which are cut off above: the curve may rise beyond within one step of the grid.
-    low, high = np.maximum(extreme[row, here], -1.0), extreme[row, here + 1]
+    low, high = np.maximum(extreme.take(at), -1.0), extreme.take(at + 1)
     with np.errstate(divide="ignore", invalid="ignore"):
         part = np.where(high > low, (level - low) / (high - low), 0.0)
-    found = advance[row, here] + np.clip(part, 0.0, 1.0) * (advance[row, here + 1] - advance[row, here])
+    here = grid.take(at)
+    found = here + np.clip(part, 0.0, 1.0) * (grid.take(at + 1) - here)
     found = np.where(index >= g - 1, advance[:, -1:], found)
     return np.where(index < 0, 0.0, found)

@@ -275,7 +275,7 @@ def test_verify_uses_the_plan_beside_the_job(planned: Planned, tmp_path: Path) -
         lines += [
             f"{s},{a:.2f},{direction}"
             for s, a in zip(curve["speed_rpm"], curve[f"{direction}_deg"], strict=True)
-            if s >= 200
+            if s >= 200 and s % 50 == 0
         ]
     left = tmp_path / "as-left.csv"
     left.write_text("\n".join(lines) + "\n", encoding="utf-8")

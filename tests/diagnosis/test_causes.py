@@ -62,7 +62,7 @@ def _first(check: Check, fault: str) -> str:
 
 
 @pytest.mark.parametrize("fault", ["sound", *RIGHT])
-@pytest.mark.parametrize("seed", some([32, 34], 1))
+@pytest.mark.parametrize("seed", some([36, 32, 34], 1))
 def test_the_part_that_was_spoilt_is_named(seed: int, fault: str) -> None:
     """One fault each, springs unknown or known, swept up and down in 8 to 13 readings. Only a unit that meets its book in
     truth may be passed over; nothing that was not spoilt is named."""

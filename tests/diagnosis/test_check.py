@@ -175,7 +175,7 @@ def test_no_advance_at_all(tmp_path: Path, job: Job) -> None:
 
 
 def test_scatter(tmp_path: Path, job: Job) -> None:
-    check = checked(tmp_path, unit(job), *UNDESCRIBED, STOP_SOUND, noise=2.2)
+    check = checked(tmp_path, unit(job), *DESCRIBED, STOP_SOUND, noise=2.2)
     finding = next(f for f in check.findings if f.what.startswith("the curve has steps and scatter"))
     assert finding.severity == "repair first" and "worn pins" in finding.remedy
 
@@ -228,9 +228,7 @@ def test_three_readings(tmp_path: Path, job: Job) -> None:
 
 
 def test_one_direction(tmp_path: Path, job: Job) -> None:
-    check = checked(
-        tmp_path, unit(job), *DESCRIBED, STOP_SOUND, sweep=swept(unit(job), SPEEDS, directions=("rising",))
-    )
+    check = checked(tmp_path, unit(job), *DESCRIBED, STOP_SOUND, sweep=swept(unit(job), SPEEDS, directions=("rising",)))
     assert "only rising readings" in said(check)
 
 

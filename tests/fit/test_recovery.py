@@ -20,7 +20,7 @@ from synthetic import RESIDUAL, case
 from recurve.diagnosis.check import check_unit
 from recurve.job.model import Job
 
-FEW = range(12)
+FEW = range(8)
 MANY = range(5000, 6000)  # no seed that the fit was tried on while it was made
 # 2 standard uncertainties of a normal hold 95.4 %; what the units' rectangular limits and the bounds of
 # friction make of it may lie between these.

@@ -29,7 +29,7 @@ from recurve.physics.curve import trace
 from recurve.planner.plan import make_plan
 
 
-@pytest.mark.parametrize("many", [40, pytest.param(240, marks=pytest.mark.study)])
+@pytest.mark.parametrize("many", [24, pytest.param(240, marks=pytest.mark.study)])
 def test_coverage(many: int, tmp_path: Path) -> None:
     """Over sixteen mechanisms read by various benches: the true I′ is within two standard uncertainties at 90 % of the
     advances or more, the uncertainties are neither small nor boasted (root mean square of error over uncertainty

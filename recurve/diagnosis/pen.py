@@ -38,7 +38,7 @@ HOPELESS = 30.0  # a mode so far below a rival's marginal likelihood, in logs, w
 ASKED = 0.02  # probability of a slip by the book from which the measured parts are asked too
 
 
-_ASKED = {
+_QUESTIONS = {
     Cause.CRANK_FIGURES: (
         "crank and distributor figures mixed up?",
         'check what the bench shows; in [sweep], set basis (or speed_basis and advance_basis) to "crank" or "distributor"',
@@ -74,7 +74,9 @@ class Written(Finding):
         """The finding in words."""
         first, *others = self.slips
         told = "".join(f"; or {s.words} ({chance_words(s.chance)})" for s in others)
-        what, remedy = _ASKED.get(self.cause, ("a slip in what is written?", "measure that again and correct the job"))
+        what, remedy = _QUESTIONS.get(
+            self.cause, ("a slip in what is written?", "measure that again and correct the job")
+        )
         return Words(
             what,
             f"the sweep and the measured parts contradict each other. Everything agrees if {first.words}: "

@@ -60,7 +60,7 @@ class CuredByExchange(Finding):
             "primary and secondary exchanged?",
             f"with the two springs exchanged and nothing else touched, the unit meets every band with a probability of "
             f"{chance_words(self.chance)}",
-            "if so, nothing is worn that new springs would cure",
+            "if so, no new springs are needed",
             "check which spring hangs on which posts; exchange the two and sweep the unit again. If they hang as they should, "
             "see that the job describes each in its own place",
         )

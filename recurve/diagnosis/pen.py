@@ -122,10 +122,12 @@ def heard(odds: SlipOdds, fit: Fit) -> SlipOdds:
     assert sweep is not None  # it was fitted
     model, ratio = replace(fit.model, sweep=sweep), fit.job.speed_ratio
     asked = [s for s, chance in odds.chance.items() if chance >= ASKED and odds.source.get(s) not in (None, "book")]
+    if not asked:
+        return odds
     plain = _fitted(model, fit.best)[1] + float(np.log(1.0 - COMMON))
     for _, _, over in _changed_over(fit.job, model):  # the other thing that makes all speeds look too high
         plain = float(np.logaddexp(plain, _fitted(over, fit.best)[1] + np.log(COMMON)))
-    if not asked or not np.isfinite(plain):
+    if not np.isfinite(plain):
         return odds
     told = {}
     for slip in asked:

@@ -238,7 +238,7 @@ class SweepModel:
         sweep, n = self.sweep, len(states)
         speeds = sweep.nodes()
         at = np.empty((n, len(sweep.speed), 3))
-        start, up = _standstill(made), np.asarray(sweep.rising, bool)
+        start, up = made.at_standstill(), np.asarray(sweep.rising, bool)
         zeroed = [] if sweep.zeroed_at is None else [sweep.zeroed_at]
         # One call for all of the rising curve: its readings, its highest advance, and the speed of the zero.
         got = made.rising_advance(np.concatenate([speeds[up].ravel(), [sweep.speed.max()], zeroed]), start)
@@ -257,7 +257,7 @@ class SweepModel:
         if self.sweep.zeroed_at is None:
             return zero
         made = curves(self.shapes, self.units(states), TRIAL_ADVANCES)
-        return np.asarray(zero + made.rising_advance(np.array([self.sweep.zeroed_at]), _standstill(made))[:, 0])
+        return np.asarray(zero + made.rising_advance(np.array([self.sweep.zeroed_at]), made.at_standstill())[:, 0])
 
     def misfit(self, states: Array) -> tuple[Array, Array]:
         """Standardised residuals (n, readings) [1] and their standard uncertainties [rad]."""
@@ -319,18 +319,8 @@ class SweepModel:
 def ends(made: Curves, sweep: Sweep) -> tuple[Array, Array]:
     """The advance at which a rising sweep begins, which is what stays in at a standstill, and the highest advance, from
     which a falling sweep begins; (n,) [rad] each."""
-    start = _standstill(made)
+    start = made.at_standstill()
     return start, made.rising_advance(np.array([sweep.speed.max()]), start)[:, 0]
-
-
-def _standstill(made: Curves) -> Array:
-    """What stays in at a standstill (n,) [rad]."""
-    stays = np.asarray((made.falling <= 0.0).any(axis=1))  # of few
-    start = np.zeros(len(stays))
-    if stays.any():
-        some = Curves(made.advance[stays], made.rising[stays], made.falling[stays])
-        start[stays] = some.falling_advance(np.zeros(1))[:, 0]
-    return start
 
 
 def sweep_model(job: Job) -> SweepModel:

@@ -157,7 +157,7 @@ class Evidence:
         speeds = np.array([b.speed for b in target.timed] if target is not None else [], float)
         if not len(speeds):
             speeds = np.linspace(max(self.return_speed.mean, 0.3 * self.all_in.mean), max(self.all_in.mean, 1.0), 40)
-        start = self.curves.falling_advance(np.zeros(1))[:, 0]
+        start = self.curves.at_standstill()
         return speeds, self.falling(speeds) - self.curves.rising_advance(speeds, start)
 
     @cached_property

@@ -96,6 +96,15 @@ class Curves:
         floor = np.minimum.accumulate(squared[:, ::-1], axis=1)[:, ::-1]
         return _invert(advance, floor, speed)
 
+    def at_standstill(self) -> Array:
+        """Advance (n,) [rad] that stays in at a standstill."""
+        start = np.zeros(len(self.falling))
+        stays = np.flatnonzero((self.falling <= 0.0).any(axis=1))  # few, and only these are searched
+        if len(stays):
+            some = Curves(self.advance[stays], self.rising[stays], self.falling[stays])
+            start[stays] = some.falling_advance(np.zeros(1))[:, 0]
+        return start
+
     def rising_advance(self, speed: ArrayLike, start: Array | None = None) -> Array:
         """Advance (n, m) [rad] at speeds (m,) or (n, m) [rad/s], rising from rest or from `start` (n,) [rad]."""
         advance, squared = self.advance, self.rising

@@ -237,7 +237,7 @@ def stretch_through(shapes: Shapes, units: Units, place: int, at: Array, speed: 
 def as_found_band(ensemble: Ensemble, speeds: Array, count: int = 1024) -> CurveBand:
     """The band of the unit as found at speeds (m,) [rad/s], rising from a standstill as on the bench."""
     made = curves(ensemble.model.shapes, ensemble.model.units(ensemble.states[:count]), POINTS)
-    return CurveBand.of(made, speeds, made.falling_advance(np.zeros(1))[:, 0])
+    return CurveBand.of(made, speeds, made.at_standstill())
 
 
 @dataclass(frozen=True)

@@ -207,7 +207,7 @@ class _View:
 def _swept(made: Curves, sweep: Sweep | None, speeds: Array) -> tuple[Array, Array]:
     """Rising and falling advance (n, m) [rad] at speeds (m,) [rad/s], run as in the sweep."""
     if sweep is None:
-        return made.rising_advance(speeds, made.falling_advance(np.zeros(1))[:, 0]), made.falling_advance(speeds)
+        return made.rising_advance(speeds, made.at_standstill()), made.falling_advance(speeds)
     start, top = ends(made, sweep)
     return made.rising_advance(speeds, start), made.falling_advance(speeds, top)
 

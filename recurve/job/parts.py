@@ -18,7 +18,7 @@ from recurve.job.unit_type import read_typed_document, with_type
 class UnitPart(u.Table):
     """What a drawing needs of a job file; whatever else stands there is left alone."""
 
-    model_config = ConfigDict(extra="ignore", frozen=True, arbitrary_types_allowed=True)
+    model_config = ConfigDict(extra="ignore", frozen=True, arbitrary_types_allowed=True, defer_build=True)
     title: str = ""
     unit: str | None = None
     distributor: u.Distributor
@@ -30,7 +30,7 @@ class UnitPart(u.Table):
 class SweptPart(u.Table):
     """What taking readings needs of a job file; its tables need not be there yet."""
 
-    model_config = ConfigDict(extra="ignore", frozen=True, arbitrary_types_allowed=True)
+    model_config = ConfigDict(extra="ignore", frozen=True, arbitrary_types_allowed=True, defer_build=True)
     title: str = ""
     distributor: u.Distributor
     stop: u.Stop | None = None

@@ -40,7 +40,7 @@ Basis = Literal["distributor", "crank"]
 class Table(BaseModel):
     """A table of the job file: no unknown keys, nothing changed after reading."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, defer_build=True)
 
     @property
     def told(self) -> str:

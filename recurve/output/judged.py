@@ -10,7 +10,6 @@ from pathlib import Path
 
 from recurve.diagnosis.as_set import AsSet
 from recurve.diagnosis.check import check_bare, check_unit, without_curve
-from recurve.diagnosis.verify import as_found, verify_unit
 from recurve.errors import Gathered
 from recurve.files import check_writable, write_folder
 from recurve.inspection.findings import Finding
@@ -156,6 +155,7 @@ class AskedLeft:
 def judge_left(path: Path, sweep: Path, asked: AskedLeft, report: Report) -> LeftResult:
     """Judge the finished unit of a job by the readings of a `sweep`, and write the record beside its plan. Raises InputError,
     OutputError and PhysicsError."""
+    from recurve.diagnosis.verify import as_found, verify_unit
     from recurve.output.figures.check import verify_figure_bytes
     from recurve.output.sheet.record import record_entry, record_pdf, record_toml
     from recurve.output.text.check import verify_text

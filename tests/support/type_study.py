@@ -406,12 +406,14 @@ def summary(found: Sequence[Planned]) -> str:
     accused = sum(not f.own.fits for f in found)
     foreign = [o for f in found for o in f.others]
     full = [f for f in found if f.measured_passed is not None]
+    both = [f for f in planned if f.measured_passed is not None]
     lines = [
         f"units {len(found)}, planned {len(planned)}; share of the doubt by the type {np.mean([f.share for f in planned]):.2f}",
         f"true curve in its 95 % band: {inside} of {points} points, {inside / points:.3f}",
         f"chance promised {chance:.3f}, passed {share:.3f} ± {np.sqrt(share * (1 - share) / len(planned)):.3f}",
         f"of the same units measured: promised {np.mean([f.measured_chance for f in full]):.3f}, "
         f"passed {np.mean([bool(f.measured_passed) for f in full]):.3f}",
+        f"no more corrections than measured: {np.mean([f.passed or not f.measured_passed for f in both]):.3f} of {len(both)}",
         f"own type: accused {accused} of {len(found)}; chances "
         + " ".join(f"{np.mean([f.own.chance < p for f in found]):.2f}<{p}" for p in (0.5, 0.2, 0.05, 0.01)),
         f"other types: told {sum(not o.fits for o in foreign)} of {len(foreign)}",

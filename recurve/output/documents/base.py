@@ -36,6 +36,7 @@ class Document(BaseModel):
         frozen=True,
         allow_inf_nan=False,
         populate_by_name=True,
+        defer_build=True,  # only what is written is built
         alias_generator=lambda name: name.removesuffix("_"),
     )
 

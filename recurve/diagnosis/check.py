@@ -8,6 +8,7 @@ from typing import Literal
 from recurve.diagnosis.causes import SOUND, Blame, as_blamed
 from recurve.diagnosis.findings import curve_findings
 from recurve.diagnosis.first_look import FirstLook, NextStep, first_look
+from recurve.diagnosis.left_out import outside_bands
 from recurve.diagnosis.next_steps import parts_lacking, steps_of, unused_notes
 from recurve.diagnosis.readings import data_findings
 from recurve.diagnosis.stop import stop_trim
@@ -204,6 +205,9 @@ def _verdict(
         return "cannot tell", (f"the readings do not lead to one clear answer; {_to_settle(job)}",)
     if passing is None:
         return "facts only", ("the job gives no target, so the curve cannot be judged",)
+    unsure = () if evidence.fit is None or job.sweep is None else outside_bands(evidence.fit, job.sweep)
+    if passing >= SOUND and unsure:
+        return "cannot tell", unsure
     if passing >= SOUND:
         return "sound", (f"every band is met, rising and falling, with a probability of {chance_words(passing)}",)
     if passing > 1 - SURE and not any(f.severity == "high" for f in findings):

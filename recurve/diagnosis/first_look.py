@@ -14,8 +14,10 @@ import numpy as np
 from recurve.diagnosis.causes import SOUND
 from recurve.diagnosis.findings import STAYS_IN, MayStayIn, OutOfBand, StaysIn
 from recurve.diagnosis.flat import NoAdvance, NotBegun, flat_finding, flat_kind
+from recurve.diagnosis.halves import halves_apart
+from recurve.diagnosis.left_out import Outlier, Outliers
 from recurve.diagnosis.look_findings import APART, AllTooHigh, ApartAsRead, SpringsOff
-from recurve.diagnosis.readings import FewReadings, OneDirection, Outlier, Outliers, Scatter
+from recurve.diagnosis.readings import FewReadings, OneDirection, Scatter
 from recurve.diagnosis.slips import SlipOdds, crank_slip, slip_odds
 from recurve.diagnosis.stop import StopOff
 from recurve.diagnosis.strength import Strength, strength
@@ -300,9 +302,9 @@ def _findings(look: FirstLook, ratio: float) -> list[Finding]:
     flat = flat_finding(sweep, look.target)
     if isinstance(flat, NoAdvance):
         return [flat]
-    offset = _all_too_high(look)
-    if offset is not None:
-        return [offset]
+    halves, offset = halves_apart(sweep), _all_too_high(look)
+    if halves is not None or offset is not None:
+        return [one for one in (halves, offset) if one is not None]
     slip = None if isinstance(flat, NotBegun) else crank_slip(look.slips, ratio)
     if slip is not None and flat is not None:
         slip = replace(slip, severity="open question")  # a stop explains it as well

@@ -107,9 +107,11 @@ def departure_words(key: Key, value: float, mean: float, deviation: float) -> st
     if key[-1] == "rate":
         value, mean = exp(value), exp(mean)
         deviation *= mean
-    name = {"rate": f"the rate of the {key[1]} spring", "stretch": f"how far the {key[1]} spring is drawn at rest"}.get(
-        str(key[-1]) if key[0] == "found" else "", dotted(key)
-    )
+    name = {
+        "rate": f"the rate of the {key[1]} spring",
+        "stretch": f"how far the {key[1]} spring is drawn at rest",
+        "tension": f"the initial tension of the {key[1]} spring",
+    }.get(str(key[-1]) if key[0] == "found" else "", dotted(key))
     return f"{name} is {value / scale:.2f} {unit} where the type has {mean / scale:.2f} ± {2 * deviation / scale:.2f} {unit}"
 
 

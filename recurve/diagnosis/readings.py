@@ -10,6 +10,8 @@ import numpy as np
 
 from recurve.diagnosis.exchanged import exchanged
 from recurve.diagnosis.flat import NoAdvance, flat_finding
+from recurve.diagnosis.halves import halves_apart
+from recurve.diagnosis.left_out import left_out
 from recurve.diagnosis.other_type import type_findings
 from recurve.diagnosis.pen import heard, pen_slip
 from recurve.diagnosis.slips import crank_slip, slip_odds
@@ -38,10 +40,12 @@ def data_findings(evidence: Evidence) -> tuple[Finding, ...]:
     flat = flat_finding(sweep, fit.job.target)
     if isinstance(flat, NoAdvance):
         return ()
+    if (halves := halves_apart(sweep)) is not None:
+        return (halves, *foreign)
     found: list[Finding | None] = [
         flat,
         pen_slip(fit) or exchanged(evidence) or _slip(evidence, fit),
-        _outliers(fit, sweep),
+        left_out(fit, sweep),
         _scatter(fit),
         _few(fit, sweep),
         _one_direction(sweep),
@@ -92,51 +96,7 @@ class OtherSprings(Finding):
         )
 
 
-# --- readings that do not fit -------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Outlier:
-    """A reading that was left out: its `row` in the file, `speed` [rad/s], the `advance` read and that `expected` [rad]."""
-
-    row: int
-    speed: float
-    advance: float
-    expected: float
-
-
-@dataclass(frozen=True)
-class Outliers(Finding):
-    """Readings of the `file` that were left out of the fit."""
-
-    file: str
-    readings: tuple[Outlier, ...]
-    cause = Cause.READINGS
-
-    def words(self) -> Words:
-        """The finding in words."""
-        told = [
-            f"row {r.row} of {self.file} reads {np.degrees(r.advance):.1f}° at {r.speed * RPM:.0f} rpm where "
-            f"{np.degrees(r.expected):.1f}° is expected"
-            for r in self.readings
-        ]
-        return Words(
-            "readings that do not fit the curve",
-            f"{'; '.join(told)} (distributor)",
-            "left out of the fit",
-            "take them again",
-        )
-
-
-def _outliers(fit: Fit, sweep: Sweep) -> Finding | None:
-    if not fit.outliers:
-        return None
-    places = [int(np.flatnonzero(sweep.row == row)[0]) for row in fit.outliers]
-    readings = (
-        Outlier(row, float(sweep.speed[i]), float(sweep.advance[i]), float(fit.expected[i]))
-        for row, i in zip(fit.outliers, places, strict=True)
-    )
-    return Outliers("low", sweep.file, tuple(readings))
+# --- scatter ----------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)

@@ -35,6 +35,9 @@ A quantity that was measured has its value as middle and u as spread. Otherwise 
     α_stop            as found, spread 0.3°
     ζ                 0, spread 0.1°; 10° where readings at the crank come without static timing
 
+Of a unit whose job names a type, ln k and x of springs that were not measured have the type's middles and twice its standard
+deviations (recurve.types, equation 4): somebody may have changed the springs.
+
 What else is known of a spring bears on several parameters at once. Such a fact y_f with standard uncertainty u_f adds a
 term to (5), ((y_f − g_f(θ))/u_f)², where g_f is
 
@@ -154,7 +157,7 @@ Offers:
 
 - `fit`: `AlternativeState`, `best_mode`, `Estimate`, `Fit`, `fit_sweep`, `fitted_job`, `slope_factor`
 - `model`: `ends`, `slope_modes`, `SweepModel`
-- `posterior`: `find_modes`, `spread_starts`
+- `posterior`: `Descent`, `descend`, `find_modes`, `spread_starts`
 - `state`: `Ensemble`, `Evidence`, `ensemble_of`, `SURE`
 - `sobol`: `rectangular`, `sobol`
 - `outline`: `Outline`, `Pieces`, `fit_outline`

@@ -14,8 +14,9 @@ import numpy as np
 
 from recurve.arrays import Array
 from recurve.fit.anneal import anneal
-from recurve.fit.model import FINE_KINDS, TENSIONS, SweepModel, ends, sweep_model
+from recurve.fit.model import FINE_KINDS, SweepModel, ends, sweep_model
 from recurve.fit.posterior import Mode, Samples, best_of, find_modes, sample, spread_starts, spread_states
+from recurve.fit.priors import TENSIONS
 from recurve.fit.strata import Cloud, sample_strata
 from recurve.job.model import Job
 from recurve.physics.curve import Drag

@@ -9,30 +9,33 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Literal
 
 import numpy as np
 
 from recurve.arrays import Array
 from recurve.data import default, ranges
+from recurve.fit.priors import (
+    TENSIONS,
+    Fact,
+    resistance_parameters,
+    spring_facts,
+    spring_parameters,
+    stop_parameter,
+    tension_parameters,
+    zero_parameter,
+)
 from recurve.job.model import Job
 from recurve.physics.ensemble import Curves, Shapes, Units, curves, takeups
 from recurve.physics.mechanism import RadiusTable, ReferenceSlope
 from recurve.physics.sweep import Sweep
 from recurve.uncertainty import (
-    MOST_DRAG,
-    MOST_FRICTION,
-    MOST_FRICTION_SHARE,
-    UNSTATED_FRICTION,
     Prior,
-    assumed_drag,
     over_nodes,
 )
-from recurve.units import PLACES, SQRT3, Quantity
+from recurve.units import PLACES, SQRT3
 
 MOST_MODES = 3
 CLEAN_SPREAD = 2.0  # standard uncertainty of an unmeasured friction, in those of a clean unit: it may not be that clean
-LEAST_PULL = 0.05  # standard uncertainty [N] of a pull by spring balance, at least
 # A mode that changes I′ by less than this anywhere is left out.
 LEAST = 1e-3
 KINDS = ((0.0,), (0.0, 0.2, 0.6, 1.0))  # fractions of the stop by which take-ups are told apart, primary and secondary
@@ -94,24 +97,7 @@ def _measured_changes(job: Job, advance: Array) -> list[Array]:
     return [slope / middle - 1.0 for slope in slopes if np.isfinite(slope).all()]
 
 
-TENSIONS = tuple(f"{place}.tension" for place in PLACES)
 TRIAL_ADVANCES = 56  # advances of a trial curve
-
-
-@dataclass(frozen=True)
-class Fact:
-    """Something that was measured of a spring by itself and bears on several parameters at once (theory, equation 5a): the
-    `value` with its standard `uncertainty`, of the spring in `place`.
-
-    `takeup` [rad]; `pull` [N] where its posts have stretched it `beyond` [m] their length at rest, 0 if it is slack there.
-    """
-
-    kind: Literal["takeup", "pull"]
-    place: int
-    value: float
-    uncertainty: float
-    beyond: float = 0.0
-    may_be_slack: bool = False
 
 
 @dataclass(frozen=True)
@@ -331,17 +317,17 @@ def sweep_model(job: Job) -> SweepModel:
     modes = slope_modes(job, grid)
     posts = tuple(p.posts for p in job.places)
     shapes = Shapes.of(job.weights, posts, float(grid[-1]), modes)
-    parameters = [p for i, name in enumerate(PLACES[: len(posts)]) for p in _spring_parameters(job, i, name)]
-    parameters += [p for i in range(len(posts)) for p in _tension_parameters(job, i)]
-    parameters += _resistance_parameters(job)
-    parameters.append(_stop_parameter(job, float(grid[-1])))
-    parameters.append(_zero_parameter(job))
+    parameters = [p for i, name in enumerate(PLACES[: len(posts)]) for p in spring_parameters(job, i, name)]
+    parameters += [p for i in range(len(posts)) for p in tension_parameters(job, i)]
+    parameters += resistance_parameters(job)
+    parameters.append(stop_parameter(job, float(grid[-1])))
+    parameters.append(zero_parameter(job))
     parameters += [Prior(f"mode {i}", 0.0, 1.0, -5.0, 5.0) for i in range(len(modes))]
     # Only where the places of posts come with a ±; else they are taken as exact.
     spreads = zip(PLACES, job.measured.reaches, strict=False)
     parameters += [Prior(f"{p}.reach", 0.0, by, -5 * by, 5 * by, True) for p, by in spreads if by > 0.0]
     tension = np.array([0.0 if p.found is None else p.found.initial_tension for p in job.places])
-    facts = tuple(f for i in range(len(posts)) for f in _spring_facts(job, i))
+    facts = tuple(f for i in range(len(posts)) for f in spring_facts(job, i))
     return SweepModel(shapes, tuple(parameters), job.sweep, tension, facts)
 
 
@@ -373,122 +359,3 @@ def _bound_reach(job: Job, reach: float) -> float:
             return reach
         reach = max(0.97 * reach, job.stop.limits[1])
     return job.stop.limits[1]
-
-
-def _uncertainty(given: Quantity | None) -> float | None:
-    """Standard uncertainty [SI] of what was measured; None without a ±, or with one of 0."""
-    return None if given is None else given.standard_uncertainty or None
-
-
-def _spring_parameters(job: Job, index: int, name: str) -> list[Prior]:
-    """Rate and stretch at rest of a spring: as measured, where they were measured as such; else the trade's usual."""
-    place, measured = job.places[index], job.measured.springs[index]
-    rest, lever = (float(x) for x in place.posts.length(0.0))
-    spread = float(np.log(ranges()["fit"][f"{name}_rate"]["spread"]))
-    middle, least, most = float(np.log(default("fit", f"{name}_rate", "rate"))), np.log(30.0), np.log(1e5)
-    rate = Prior(f"{name}.rate", middle, spread, least, most)
-    if measured.rate is not None:
-        value = measured.rate.value
-        by = _uncertainty(measured.rate) or default("fit", "rate", "number") * value
-        rate = Prior(rate.name, float(np.log(value)), by / value, least, most, True)
-    elif measured.weighed is not None:
-        rate = replace(rate, measured=True)
-    entry = ranges()["fit"][f"{name}_stretch"]
-    stretch = Prior(f"{name}.stretch", entry["value"] * 1e-3, entry["spread"] * 1e-3, -6e-3, 8e-3)
-    if measured.free_length is not None:
-        middle = rest - measured.free_length.value
-        off_posts = 0.0 if measured.over_posts is None else measured.over_posts.standard_uncertainty or 0.0
-        by = float(np.hypot(_uncertainty(measured.free_length) or default("fit", "free_length", "length"), off_posts))
-        stretch = Prior(stretch.name, middle, by, middle - 8 * by, middle + 8 * by, True)
-    elif measured.takeup is not None:
-        free = float(place.posts.length(measured.takeup.value)[0])
-        turned = _uncertainty(measured.takeup)
-        by = default("fit", "free_length", "length")
-        if turned is not None:
-            by = turned * max(abs(_lever_at(job, index, free)), abs(lever), 1e-3)
-        stretch = Prior(stretch.name, rest - free, by, rest - free - 8 * by, rest - free + 8 * by, True)
-    elif place.found is not None:
-        stretch = replace(stretch, measured=True)
-    if measured.slack is not None:
-        # It was seen to rattle, or to be drawn: the other is not possible.
-        ends = (stretch.least, min(stretch.most, 0.0)) if measured.slack else (max(stretch.least, 0.0), stretch.most)
-        if ends[0] < ends[1]:
-            stretch = replace(stretch, least=ends[0], most=ends[1])
-    return [rate, stretch]
-
-
-def _tension_parameters(job: Job, index: int) -> list[Prior]:
-    """The initial tension of a spring as a number of the state, where it is not simply as described. A spring that is
-    described by rate and length alone has none."""
-    place, measured = job.places[index], job.measured.springs[index]
-    given, most = measured.initial_tension, 20.0
-    if given is not None:
-        by = _uncertainty(given)
-        return [] if by is None else [Prior(TENSIONS[index], given.value, by, 0.0, most, True)]
-    told = measured.hung is not None or measured.pull_at_rest is not None
-    if place.found is not None and not told:
-        return []
-    return [Prior(TENSIONS[index], 0.0, default("fit", "initial_tension", "force"), 0.0, most, place.found is not None)]
-
-
-def _spring_facts(job: Job, index: int) -> list[Fact]:
-    """What was measured of a spring besides its parameters themselves (theory, equation 5a)."""
-    measured, facts = job.measured.springs[index], []
-    if measured.takeup is not None and measured.free_length is not None:
-        by = _uncertainty(measured.takeup) or default("fit", "takeup", "angle")
-        facts.append(Fact("takeup", index, measured.takeup.value, by))
-    pull = measured.pull_at_rest
-    if pull is not None:
-        by = _uncertainty(pull) or max(default("fit", "pull_at_rest", "number") * pull.value, LEAST_PULL)
-        facts.append(Fact("pull", index, pull.value, by, may_be_slack=True))
-    hung = measured.hung
-    if hung is not None:
-        rest = float(job.places[index].posts.length(0.0)[0])
-        rate = measured.rate.value if measured.rate is not None else default("fit", f"{PLACES[index]}_rate", "rate")
-        rate = rate if measured.weighed is None else measured.weighed.rate
-        by_length = np.hypot(hung.pull_uncertainty, rate * hung.length_uncertainty)
-        # Nothing is known of a weight that had not yet opened the coils, save that the tension is larger.
-        opened = np.ones(len(by_length), bool)
-        if measured.weighed is not None:
-            opened[list(measured.weighed.left_out)] = False
-        rows = zip(hung.pull[opened], hung.length[opened] - rest, by_length[opened], strict=True)
-        facts += [Fact("pull", index, float(p), float(by), float(x)) for p, x, by in rows]
-    return facts
-
-
-def _lever_at(job: Job, index: int, free_length: float) -> float:
-    """L′ [m/rad] where the spring takes up."""
-    grid = np.linspace(0.0, job.stop.limits[1], 200)
-    length, slope = job.places[index].posts.length(grid)
-    return float(np.interp(free_length, np.maximum.accumulate(length), slope))
-
-
-def _resistance_parameters(job: Job) -> list[Prior]:
-    """Drag of the rubbing block, friction, and friction share."""
-    given = job.measured.drag
-    spread = max(min(given.points.half_width or 0.0, 10 * assumed_drag()), 1e-6) / SQRT3
-    drag = Prior("drag", job.drag.rubbing_block, spread, 0.0, MOST_DRAG, given.points.origin == "given")
-    if job.trigger == "electronic":
-        drag = Prior("drag", 0.0, 1e-9, 0.0, 1e-6, True)
-    friction = _friction("friction", given.friction, job.drag.friction, "moment", MOST_FRICTION)
-    by_load = _friction("friction_share", given.friction_share, job.drag.friction_share, "number", MOST_FRICTION_SHARE)
-    return [drag, friction, by_load]
-
-
-def _friction(key: str, given: Quantity, value: float, dimension: str, most: float) -> Prior:
-    """A friction as measured; else about 0 and never negative."""
-    if given.origin == "assumed":
-        return Prior(key, 0.0, default("fit", key, dimension), 0.0, most)
-    return Prior(key, value, _uncertainty(given) or max(UNSTATED_FRICTION * value, 1e-6), 0.0, most, True)
-
-
-def _stop_parameter(job: Job, reach: float) -> Prior:
-    given, advance = job.measured.stop, job.stop.advance
-    spread = _uncertainty(given) or default("fit", "stop", "angle")
-    return Prior("stop", advance, spread, 0.3 * advance, reach, given.half_width is not None)
-
-
-def _zero_parameter(job: Job) -> Prior:
-    if job.sweep is not None and not job.sweep.static_known:
-        return Prior("zero", 0.0, np.radians(10.0), -np.radians(40.0), np.radians(40.0))
-    return Prior("zero", 0.0, default("fit", "zero", "angle"), -np.radians(40.0), np.radians(40.0))

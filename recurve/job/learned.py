@@ -12,8 +12,11 @@ from recurve.units import DIMENSIONS, PLACES, SQRT3, factor
 # The keys of quantities that are learned, by their last part, and what they measure.
 LEARNED = {
     "mass": "mass", "radius": "length", "distance": "length", "angle": "angle", "advance": "angle", "post_diameter": "length",
-    "rubbing_block": "moment", "rate": "rate", "stretch": "length", "level": "number", "tilt": "number", "bow": "number",
+    "rubbing_block": "moment", "rate": "rate", "stretch": "length", "tension": "force",
+    "level": "number", "tilt": "number", "bow": "number",
 }  # fmt: skip
+# What is learned of the springs found in the units: rate, how far they are drawn at rest, and initial tension.
+FOUND = ("rate", "stretch", "tension")
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from recurve.errors import Key
-from recurve.job.learned import LEARNED, Learned
+from recurve.job.learned import FOUND, LEARNED, Learned
 from recurve.job.unit_type import SourceTable
 from recurve.text import printable
 from recurve.units import DIMENSIONS, PLACES, factor
@@ -55,14 +55,15 @@ def type_text(
         book = tomli_w.dumps({"target": alike["target",]}).strip()
         parts.append(f"# The book, as the units' jobs have it.\n{book}\n")
     found = [
-        f"[found.{place}]\n{table.quantity(('found', place, 'rate'))}{table.quantity(('found', place, 'stretch'))}"
+        f"[found.{place}]\n" + "".join(table.quantity(("found", place, what)) for what in FOUND)
         for place in PLACES
         if ("found", place, "rate") in learned
     ]
     if found:
         found[0] = (
-            "# The springs that were in the units, and how far they were drawn at rest. No job takes these, since springs are\n"
-            "# changed: its sweep is compared with them, to tell a unit that is not of this type.\n" + found[0]
+            "# The springs that were in the units, and how far they were drawn at rest. A job takes these only as a first\n"
+            "# guess, twice as wide, since springs are changed. A unit whose sweep asks for others is told not to be of it.\n"
+            + found[0]
         )
     return "\n".join(part for part in [*parts, *found] if part)
 

@@ -16,7 +16,7 @@ from pydantic import Field, ValidationError
 
 from recurve.errors import Fault, InputError, Key
 from recurve.job import schema as m
-from recurve.job.learned import LEARNED, Learned, UnitType
+from recurve.job.learned import FOUND, LEARNED, Learned, UnitType
 from recurve.job.messages import faults_in, located
 from recurve.job.named import name_fault, read_document
 from recurve.job.schema_unit import Table
@@ -136,8 +136,8 @@ def _found_faults(found: Any) -> list[Fault]:
     """What is wrong with the table of the springs found."""
     if not isinstance(found, dict) or any(not isinstance(found[p], dict) for p in found):
         return [Fault(("found",), "got no tables, expected found.primary and found.secondary")]
-    wrong = [(p, k) for p, table in found.items() for k in table if p not in PLACES or k not in ("rate", "stretch")]
-    told = "expected rate and stretch of primary and secondary"
+    wrong = [(p, k) for p, table in found.items() for k in table if p not in PLACES or k not in FOUND]
+    told = f"expected {', '.join(FOUND)} of primary and secondary"
     return [Fault(("found", place, key), f"unknown key, {told}") for place, key in wrong]
 
 

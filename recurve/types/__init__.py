@@ -37,15 +37,24 @@ and is not, is named as such.
 
 3. A unit against its type
 
-What a unit shows by itself is held against the type: what its job states of a quantity that the type has; its stop; and
-by its sweep, the rates and stretches of the springs found in it. With d the differences, T their covariance by (4) and C
-that of what was measured or fitted,
+What a unit shows by itself is held against the type: what its job states of a quantity that the type has, its stop too; and
+by its sweep, the rates and stretches of the springs found in it. Let χ²(θ) be that of readings, facts and priors with nothing
+said of the springs, and d(θ) the springs' differences from the type, of variance T by (4). The sweep tells
 
-    p = P(χ²_k > dᵀ (T + C)⁻¹ d),   odds = N(d; 0, T + C)/N(d; 0, W + C)                           (6)
+    Δ = min [χ²(θ) + dᵀ T⁻¹ d] − min χ²(θ)                                                        (6)
 
-where W is how far units of other types lie off ([type] `other`). The rate of a spring is fitted with I′ of the type: a
-unit with other weights shows as a unit with other springs, and the other way round. A unit does not fit where p is below
-0.02. Types that pull alike and stop alike cannot be told apart by a sweep and a degree wheel, whatever the test.
+the logarithm of a ratio of likelihoods, twice. A middle and a ± of the springs by the sweep alone would not do: a sweep may
+allow springs quite unlike each other, and what the trade usually has must not choose between them. With the differences e of
+what was stated, of variance E,
+
+    p = P(Σ t²_ν > Δ + eᵀ E⁻¹ e),   odds = exp(−Δ/2)/√|T + C| over the same with T + W for T       (7)
+
+where C is the covariance of the springs by the sweep, and W how far units of other types lie off ([type] `other`). The
+spread of a type of J units is itself known by J − 1 degrees of freedom, so each square is that of a t distribution, whose ν
+is (J − 1)/(share of the type in the variance)², at least 3 for J − 1 (Welch and Satterthwaite; from memory). The rate of a
+spring is fitted with I′ of the type: a unit with other weights shows as a unit with other springs, and the other way round.
+A unit does not fit where p is below 0.02. Types that pull alike and stop alike cannot be told apart by a sweep and a degree
+wheel, whatever the test.
 
 Offers:
 

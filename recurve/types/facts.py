@@ -23,7 +23,8 @@ from recurve.units import DIMENSIONS, PLACES, SQRT3, Quantity, factor
 
 KINDS = {
     "mass": "mass", "radius": "length", "distance": "length", "angle": "angle", "advance": "advance", "post_diameter": "length",
-    "rubbing_block": "moment", "rate": "rate", "stretch": "stretch", "level": "slope", "tilt": "slope", "bow": "slope",
+    "rubbing_block": "moment", "rate": "rate", "stretch": "stretch", "tension": "force",
+    "level": "slope", "tilt": "slope", "bow": "slope",
 }  # fmt: skip
 
 
@@ -62,8 +63,8 @@ def facts_of(job: Job, found: bool = True) -> UnitFacts:
     measured."""
     taken = frozenset() if job.kind is None else job.kind.taken  # known from other units: no second witness
     told = {key: one for key, one in _measured(job) if key not in taken}
-    if found:
-        told |= _found(job)
+    if found and (job.kind is None or all(place.found is not None for place in job.places)):
+        told |= _found(job)  # by a sweep alone, springs are fitted with what the type has of them
     return UnitFacts(job, told, dict(_alike(job)))
 
 
@@ -175,6 +176,9 @@ def _found(job: Job) -> dict[Key, Told]:
         # Without a calliper over the posts their length at rest is known by their places alone.
         by_posts = 0.0 if spring.over_posts is not None else default("posts", "place", "length") / SQRT3
         made[key] = Told(drawn, float(np.hypot(free or scale_of(key, "unstated"), by_posts)))
+        tension = None if spring.initial_tension is None else spring.initial_tension.standard_uncertainty
+        key = ("found", place, "tension")  # a spring described by rate and length alone has none
+        made[key] = Told(where.found.initial_tension, tension or scale_of(key, "unstated"))
     return made
 
 

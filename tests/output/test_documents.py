@@ -25,7 +25,7 @@ from recurve.cli.show import Of
 from recurve.diagnosis import check as diagnosed
 from recurve.diagnosis import verify as verified
 from recurve.fit import fit as fitted
-from recurve.fit.model import TENSIONS
+from recurve.fit.priors import TENSIONS
 from recurve.inspection import bench, findings
 from recurve.output.documents import base
 from recurve.output.documents import check as check_documents

@@ -18,6 +18,7 @@ from recurve.inspection.findings import Cause
 from recurve.job.read import load_any, load_job
 from recurve.job.unit_type import read_type
 from recurve.output.learned import learn_units, write_type
+from recurve.physics.curve import trace
 from recurve.types.belonging import belonging
 
 MASSES = (31.0, 31.8, 32.1, 30.9)
@@ -153,30 +154,56 @@ def test_a_type_that_is_wrong_says_where(tmp_path: Path) -> None:
         load_job(typed(tmp_path))
 
 
+def sweep_of_the_type(folder: Path, times: float = 1.0) -> str:
+    """Readings of a unit with the type's own springs, all speeds `times` as high: by equation (1) of the physics its springs
+    then pull the square of that as much for the same weights."""
+    job = load_job(unit(folder, "own", 31.5))
+    found = job.as_found()
+    assert found is not None
+    curve = trace(found, 501)
+    up = np.arange(200.0, 1500.0, 100.0)
+    both = [(up, curve.rising_advance(up * np.pi / 30), "rising")]
+    both.append((up[::-1], curve.falling_advance(up[::-1] * np.pi / 30), "falling"))
+    rows = [
+        f"{times * s:.0f},{np.degrees(a):.2f},{way}" for at, read, way in both for s, a in zip(at, read, strict=True)
+    ]
+    return "\n".join(["speed [rpm],advance [deg],direction", *rows, ""])
+
+
 def test_a_unit_with_other_weights_is_told(tmp_path: Path) -> None:
     """Every speed of its sweep a third higher: by equation (1) its springs pull 1.78 times as much for the same weights."""
     learned(tmp_path, units(tmp_path))
     path = typed(tmp_path)
-    right = load_job(path)
-    assert right.kind is not None
-    found = belonging(right.kind, right, fit_sweep(right))
-    head, *rows = SWEEP.strip().splitlines()
-    faster = [f"{float(row.split(',')[0]) * 1.333:.0f},{row.partition(',')[2]}" for row in rows]
-    (tmp_path / "as-found.csv").write_text("\n".join([head, *faster, ""]), encoding="utf-8")
+    told = []
+    for times in (1.0, 1.333):
+        (tmp_path / "as-found.csv").write_text(sweep_of_the_type(tmp_path, times), encoding="utf-8")
+        job = load_job(path)
+        assert job.kind is not None
+        told.append(belonging(job.kind, job, fit_sweep(job)))
+    found, other = told
+    assert found is not None and other is not None
+    assert found.fits and found.odds > 1.0
+    assert not other.fits and other.odds < 0.1 and other.chance < found.chance / 10
+
+
+def test_a_spring_that_the_sweep_leaves_open_accuses_nobody(tmp_path: Path) -> None:
+    """A sweep that stops before the second spring takes up tells nothing of it: by hand, the unit has the type's springs."""
+    learned(tmp_path, units(tmp_path))
+    path = typed(tmp_path)
+    lines = sweep_of_the_type(tmp_path).splitlines()
+    low = [line for line in lines[1:] if float(line.split(",")[0]) <= 500]
+    (tmp_path / "as-found.csv").write_text("\n".join([lines[0], *low, ""]), encoding="utf-8")
     job = load_job(path)
     assert job.kind is not None
-    other = belonging(job.kind, job, fit_sweep(job))
-    assert found is not None and other is not None
-    assert found.fits and not other.fits and other.chance < found.chance / 10
+    found = belonging(job.kind, job, fit_sweep(job))
+    assert found is not None and found.fits
 
 
 def test_crank_speeds_are_not_called_another_type(tmp_path: Path) -> None:
     """Speeds twice the right ones make every spring look four times as strong, by equation (1): told as the slip it is."""
     learned(tmp_path, units(tmp_path))
     path = typed(tmp_path)
-    head, *rows = SWEEP.strip().splitlines()
-    doubled = [f"{float(row.split(',')[0]) * 2:.0f},{row.partition(',')[2]}" for row in rows]
-    (tmp_path / "as-found.csv").write_text("\n".join([head, *doubled, ""]), encoding="utf-8")
+    (tmp_path / "as-found.csv").write_text(sweep_of_the_type(tmp_path, 2.0), encoding="utf-8")
     job = load_job(path)
     [told] = type_findings(job, fit_sweep(job))
     assert told.cause == Cause.CRANK_FIGURES and told.severity == "check first"

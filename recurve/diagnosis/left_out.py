@@ -1,0 +1,160 @@
+"""Readings that a fit has left out: a wild one, or several that agree with one another and so are no slip of reading."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from recurve.fit.fit import Fit
+from recurve.inspection.findings import Cause, Finding, Words
+from recurve.physics.sweep import Sweep
+from recurve.physics.target import Band
+from recurve.units import RPM
+
+STOP_NEAR = np.radians(0.5)  # a reading expected so near the stop is one of the plateau
+SPEED_NEAR = 0.01  # relative; a reading at so nearly a band's speed is a reading of that band
+NEIGHBOURS = 1  # so many other speeds may lie between two readings that are taken together
+
+
+@dataclass(frozen=True)
+class Outlier:
+    """A reading that was left out: its `row` in the file, `speed` [rad/s], the `advance` read and that `expected` [rad]."""
+
+    row: int
+    speed: float
+    advance: float
+    expected: float
+
+
+@dataclass(frozen=True)
+class Outliers(Finding):
+    """Readings of the `file` that were left out of the fit."""
+
+    file: str
+    readings: tuple[Outlier, ...]
+    cause = Cause.READINGS
+
+    def words(self) -> Words:
+        """The finding in words."""
+        told = [
+            f"row {r.row} of {self.file} reads {np.degrees(r.advance):.1f}° at {r.speed * RPM:.0f} rpm where "
+            f"{np.degrees(r.expected):.1f}° is expected"
+            for r in self.readings
+        ]
+        return Words(
+            "readings that do not fit the curve",
+            f"{'; '.join(told)} (distributor)",
+            "left out of the fit",
+            "take them again",
+        )
+
+
+@dataclass(frozen=True)
+class Agreeing(Finding):
+    """Readings of the `file` at neighbouring speeds that lie off the curve the same way: they agree with one another, so that
+    no slip of reading explains them. `stop` is the advance [rad] at the stop by the job where all of them lie beyond it, else
+    None."""
+
+    file: str
+    readings: tuple[Outlier, ...]
+    stop: float | None
+    units: ClassVar[dict[str, str]] = {"stop": "deg"}
+
+    @property
+    def cause(self) -> Cause:
+        """The stop where all lie beyond it, else the readings."""
+        return Cause.READINGS if self.stop is None else Cause.STOP
+
+    def words(self) -> Words:
+        """The finding in words."""
+        rows = ", ".join(str(r.row) for r in self.readings)
+        read, expected, speed = (
+            _range(np.array([getattr(r, name) for r in self.readings]) * by, digits)
+            for name, by, digits in (("advance", 180 / np.pi, 1), ("expected", 180 / np.pi, 1), ("speed", RPM, 0))
+        )
+        told = f"rows {rows} of {self.file} read {read}° at {speed} rpm where {expected}° is expected (distributor)"
+        if self.stop is not None:
+            return Words(
+                "the readings go beyond the stop that the job gives",
+                f"{told}; the job has the stop at {np.degrees(self.stop):.1f}° (distributor)",
+                "the unit may advance farther than every result here says, and that breaks pistons",
+                "turn the cam to its stop by hand against a degree wheel, three times, and correct stop.advance. If the "
+                "wheel agrees with the job, the stop gives way at speed, as a perished bush does, or a vacuum line was "
+                "connected",
+            )
+        return Words(
+            "some readings agree with one another, but not with the rest",
+            told,
+            "so many do not go wrong together by chance, so the curve found here may be wrong",
+            "take them again. If they come out the same, the weights, posts or stop that the job gives are not this "
+            "unit's, or a part sticks there",
+        )
+
+
+def _range(values: np.ndarray, digits: int) -> str:
+    low, high = (f"{float(x):.{digits}f}" for x in (values.min(), values.max()))
+    return low if low == high else f"{low} to {high}"
+
+
+def left_out(fit: Fit, sweep: Sweep) -> Finding | None:
+    """What is to be said of the readings that the fit has left out; None where it kept all."""
+    if not fit.outliers:
+        return None
+    places = np.array([int(np.flatnonzero(sweep.row == row)[0]) for row in fit.outliers])
+    readings = tuple(
+        Outlier(int(sweep.row[i]), float(sweep.speed[i]), float(sweep.advance[i]), float(fit.expected[i]))
+        for i in sorted(places)
+    )
+    together = _together(sweep, readings)
+    if not together:
+        return Outliers("low", sweep.file, readings)
+    stop = fit.job.stop.advance
+    hidden = float(fit.model.hidden(fit.best[None])[0])
+    beyond = all(r.expected + hidden > stop - STOP_NEAR and r.advance > r.expected for r in together)
+    return Agreeing("check first", sweep.file, together, stop if beyond else None)
+
+
+def _together(sweep: Sweep, readings: tuple[Outlier, ...]) -> tuple[Outlier, ...]:
+    """Those with another one beside them, at the same speed or nearly the next, that lies off the same way."""
+    speeds = np.unique(np.round(sweep.speed, 6))
+
+    def place(one: Outlier) -> int:
+        return int(np.searchsorted(speeds, np.round(one.speed, 6)))
+
+    def beside(one: Outlier, other: Outlier) -> bool:
+        same_way = (one.advance > one.expected) == (other.advance > other.expected)
+        return one is not other and same_way and abs(place(one) - place(other)) <= 1 + NEIGHBOURS
+
+    return tuple(one for one in readings if any(beside(one, other) for other in readings))
+
+
+def outside_bands(fit: Fit, sweep: Sweep) -> tuple[str, ...]:
+    """The readings left out that lie outside a band by more than they may be off, in words: without them nobody knows whether
+    the unit meets it."""
+    target = fit.job.target
+    if target is None:
+        return ()
+    hidden = float(fit.model.hidden(fit.best[None])[0])
+    told = []
+    for i in np.flatnonzero(np.isin(sweep.row, fit.outliers)):
+        speed, advance = float(sweep.speed[i]), float(sweep.advance[i]) + hidden
+        off = float(np.broadcast_to(fit.model.sweep.reading, sweep.speed.shape)[i])
+        if any(_outside(b, speed, bool(sweep.rising[i]), advance, off) for b in target.bands):
+            told.append(
+                f"row {int(sweep.row[i])} reads {np.degrees(sweep.advance[i]):.1f}° at {speed * RPM:.0f} rpm (distributor), "
+                "outside the book, and does not fit the other readings: take it again"
+            )
+    return tuple(told)
+
+
+def _outside(band: Band, speed: float, rising: bool, advance: float, off: float) -> bool:
+    """Whether an advance [rad] at a speed [rad/s] lies outside a band, if a reading may be `off` so far [rad]."""
+    if band.kind == "maximum":
+        return advance - off > band.high
+    assert band.speed is not None  # all other bands have one
+    if band.kind == "idle":
+        return not rising and speed <= band.speed * (1 + SPEED_NEAR) and advance - off > band.high
+    near = abs(speed - band.speed) <= SPEED_NEAR * band.speed
+    return near and (advance - off > band.high or (not band.from_zero and advance + off < band.low))

@@ -47,7 +47,7 @@ class Halves(Finding):
         told = f"falling readings lie {by} {way} the rising ones at {speeds} (distributor)"
         if self.on_stop:
             return Words(
-                "the two halves of the sweep do not belong together",
+                "the two halves of the sweep contradict each other",
                 f"on the stop {told}, where both must read the same",
                 "one half is off by as much, so that a sound unit may look worn",
                 "see that the degree wheel and its pointer are tight, set zero again with the weights held home, and read "

@@ -12,7 +12,7 @@ Offers:
 - `build`: `build_motion`, `build_places`, `build_stop`, `measured_spring`, `mounting_of`
 - `drawer`: `noted_in`, `taken_in`
 - `edit`: `begin`, `beside_file`, `Clash`, `Edited`, `name_table`, `reaching`, `read_edited`, `save_answer`
-- `learned`: `Learned`, `LEARNED`, `UnitType`
+- `learned`: `FOUND`, `Learned`, `LEARNED`, `UnitType`
 - `live`: `as_typed`, `band_words`, `Bench`, `bench_of`, `CAUTION`, `misfits`, `read_bench`, `Reading`, `SweepFile`,
   `turned`
 - `made`: `blank_text`, `document_of`, `job_text`, `table_text`

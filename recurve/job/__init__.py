@@ -20,6 +20,7 @@ Offers:
 - `model`: `BareJob`, `Job`, `JobHead`, `SpringPlace`
 - `of_type`: `Given`, `given_by`, `must_be_type`, `title_of_type`, `types_near`
 - `parts`: `read_unit_part`, `swept_part`, `UnitPart`
+- `posts_at_rest`: `LengthByType`, `lengths_by_type`
 - `questions`: `Answers`, `asked`, `figure_of`, `Part`, `parts`, `Question`, `questions`
 - `read`: `build_parts`, `fingerprint_of`, `load_any`, `load_job`, `read_as_left`, `read_files`,
   `readings_of`

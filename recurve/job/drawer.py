@@ -106,8 +106,9 @@ def noted_in(content: bytes, shown: str, identity: str, noted: Noted) -> tuple[b
 
 
 def taken_in(content: bytes, shown: str, identity: str, taken_for: str, older: str = "") -> tuple[bytes, str]:
-    """A drawer's bytes with one spring less in a row, and "" or why there is none less. It is taken once for the same use; `older`
-    is what the use was called before it named a folder, which may be another unit's. Raises InputError as `noted_in`."""
+    """A drawer's bytes with one spring less in a row, and "" or why there is none less. It is taken once for the same use;
+    `older` is what the use was called before it named a folder, which may be another unit's. Raises InputError as `noted_in`.
+    """
     drawer = _read(content, shown, identity)
     uses = [s for s in drawer.cell(identity, "taken_for").split(JOINT) if s]
     count = drawer.cell(identity, "quantity")

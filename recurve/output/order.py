@@ -17,16 +17,18 @@ from recurve.job.read import load_any
 from recurve.job.schema import PlannedTable
 from recurve.output.documents.base import if_known, listed, mm, number
 from recurve.output.documents.order import LeftOut, OrderDocument, OrderedFor, OrderLine, SharedSpring
-from recurve.output.planfile import plan_path, read_planned
+from recurve.output.planfile import changed_since, plan_path, read_planned
 from recurve.output.unitfolder import last_left
 from recurve.planner.stock import Allotted, Need, allot, shared
-from recurve.springs.spring import Spring
-from recurve.text import beside, csv_text
+from recurve.springs.spring import Catalogue, Spring
+from recurve.text import beside, csv_text, printable
 
 HEAD = (
     "id", "catalogue", "take", "order", "lacking", "in_stock", "rate [N/mm]", "free_length [mm]", "initial_tension [N]",
     "wire [mm]", "outer [mm]", "coils", "material", "used for",
 )  # fmt: skip
+
+SAME_RATE = 2e-6  # N/mm: plan.toml has six decimals
 
 
 @dataclass(frozen=True)
@@ -68,15 +70,27 @@ def _planned(job: Job | BareJob) -> _Planned | LeftOut:
         return LeftOut(job=shown, why="it is built and has passed", settled=True)
     if planned is None or not isinstance(job, Job) or job.catalogue is None:
         return LeftOut(job=shown, why="it has no plan: run recurve plan first", settled=False)
-    if planned.inputs != job.fingerprint:
-        return LeftOut(job=shown, why="the job was changed after it was planned: plan it again", settled=False)
+    changed = changed_since(planned, job)
+    if changed:
+        return LeftOut(job=shown, why=f"{changed}: plan it again", settled=False)
     if planned.out_of_reach:
         return LeftOut(job=shown, why="its plan is out of reach, so no springs are ordered for it", settled=False)
     if not planned.springs:
         return LeftOut(job=shown, why="its plan does not name the springs: plan it again", settled=False)
     if not any(s.new for s in planned.springs):
         return LeftOut(job=shown, why="it keeps the springs now fitted", settled=True)
+    measured = _measured_since(planned, job.catalogue)
+    if measured:
+        why = f"{measured} was measured after it was planned, and is not as its row says: plan it again"
+        return LeftOut(job=shown, why=why, settled=False)
     return _Planned(job, planned)
+
+
+def _measured_since(planned: PlannedTable, catalogue: Catalogue) -> str:
+    """The first spring of a plan that the catalogue now counts with another rate; "" for none."""
+    rates = {s.id: s.rate / 1e3 for s in catalogue.springs}
+    new = (s for s in planned.springs if s.new and s.id in rates and s.rate_n_per_mm is not None)
+    return next((printable(s.id) for s in new if abs(rates[s.id] - s.rate_n_per_mm) > SAME_RATE), "")
 
 
 def _document(units: list[_Planned], left_out: list[LeftOut]) -> OrderDocument:

@@ -9,7 +9,7 @@ import io
 import os
 import re
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -17,7 +17,8 @@ import numpy as np
 
 from recurve.errors import Gathered
 from recurve.files import check_writable
-from recurve.job.model import Job
+from recurve.job.inputs import files_of
+from recurve.job.model import Job, JobHead
 from recurve.job.read import load_job
 from recurve.job.schema import PlannedBuild, PlannedForecast, PlannedPlace, PlannedSide, PlannedTable
 from recurve.physics.curve import Unit
@@ -33,6 +34,10 @@ from recurve.units import INCH, PLACES, POUND_FORCE, RPM, SQRT3, LengthUnits, pa
 Read = TypeVar("Read")
 UNPORTABLE = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
 NEXT_TO_NOTHING = 1e-6  # a fitted pull [N] below this is none
+# The files that a job is told by, in words.
+WHAT = {
+    "job": "the job", "sweep": "the sweep", "reference": "the reference sweep", "type": "the type", "catalogue": "the catalogue",
+}  # fmt: skip
 LEVERS = ("breaker_spring", "contact_lever", "block_lever", "cam_radius", "friction_coefficient", "dwell")
 
 
@@ -72,10 +77,25 @@ def read_planned(path: Path) -> PlannedTable | None:
         return None
 
 
-def current_plan(job: Job) -> PlannedTable | None:
+def current_plan(job: JobHead) -> PlannedTable | None:
     """The [planned] table of the plan.toml beside the job; None unless it was planned from the job as it is now."""
     planned = read_planned(plan_path(job.path))
-    return None if planned is None or planned.inputs != job.fingerprint else planned
+    return None if planned is None or changed_since(planned, job) else planned
+
+
+def changed_since(planned: PlannedTable, job: JobHead, besides: Collection[str] = ()) -> str:
+    """Which files of a job were changed since it was planned, in words, `besides` those that do not matter; "" for none. That
+    springs were taken from a drawer, or measured, changes no plan."""
+    if planned.inputs == job.fingerprint:
+        return ""
+    if not planned.files:
+        return "the job, or a file that it names, was changed after it was planned"
+    now, files = job.digests, files_of(job.path, job.model)
+    changed = [w for w in WHAT if planned.files.get(w) != now.get(w) and w not in besides]
+    named = [f"{WHAT[w]} {printable(files[w])}" if w in files else WHAT[w] for w in changed]
+    if not named:
+        return ""
+    return f"{' and '.join(named)} {'was' if len(named) == 1 else 'were'} changed after it was planned"
 
 
 def planned_unit(job: Job) -> Unit | None:
@@ -129,6 +149,7 @@ def planned_table(plan: Plan) -> PlannedTable:
     return PlannedTable(
         job=printable(plan.job.path.name),
         inputs=plan.job.fingerprint,
+        files=plan.job.digests,
         out_of_reach=plan.verdict == "out of reach",
         chance=round(built.fraction, 4),
         chance_set=None if built.fraction_set is None else round(built.fraction_set, 4),

@@ -11,6 +11,7 @@ from recurve.errors import InputError, RecurveError
 from recurve.job.edit import read_edited
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any
+from recurve.job.schema import PlannedTable
 from recurve.output.planfile import current_plan, plan_folder
 
 State = Literal["begun", "book", "swept", "measured", "planned", "read as left", "passed"]
@@ -29,6 +30,7 @@ class Unit:
     faults: tuple[str, ...] = ()
     date: str = ""
     inputs: str = ""  # the job's fingerprint, "" where it cannot be read
+    plan: PlannedTable | None = None  # what was planned from the job as it is now
 
 
 def unit_of(name: str, path: Path) -> Unit:
@@ -46,7 +48,9 @@ def unit_of(name: str, path: Path) -> Unit:
         todo = ("book", "enter the book's figures")
         return Unit(name, path, edited.title, about, state, todo, faults, str(edited.answers.get("date", "")))
     state, todo = _state(path, job)
-    return Unit(name, path, edited.title, about, state, todo, date=job.date, inputs=job.fingerprint)
+    return Unit(
+        name, path, edited.title, about, state, todo, date=job.date, inputs=job.fingerprint, plan=current_plan(job)
+    )
 
 
 def _state(path: Path, job: Job | BareJob) -> tuple[State, tuple[str, str]]:

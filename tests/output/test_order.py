@@ -13,8 +13,14 @@ from commands import run
 from jobs import SPRINGS
 from workshops import Left, add_unit
 
+from recurve.job.drawer import noted_in, taken_in
+from recurve.job.read import load_job
 from recurve.output.documents.order import OrderDocument
+from recurve.output.judged import finished_unit
 from recurve.output.order import HEAD, order_list, order_rows
+from recurve.output.remembered import read_units
+from recurve.springs.noted import Noted
+from recurve.units import Quantity
 
 
 def units(folder: Path, *names: str) -> list[Path]:
@@ -65,10 +71,79 @@ def test_who_is_left_out(tmp_path: Path) -> None:
     assert found.jobs == [str(paths[0])]
     why = {Path(o.job).parent.name: (o.why.partition(":")[0], o.settled) for o in found.left_out}
     assert why == {
-        "stale": ("the job was changed after it was planned", False),
+        "stale": ("the job unit.toml was changed after it was planned", False),
         "unplanned": ("it has no plan", False),
         "built": ("it is built and has passed", True),
     }
+
+
+def changed(path: Path, old: str, new: str) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new), encoding="utf-8")
+
+
+def why(paths: list[Path]) -> list[str]:
+    """Why each is left out, in the order of the jobs."""
+    told = {o.job: o.why for o in order_list(paths).left_out}
+    return [told.get(str(path), "") for path in paths]
+
+
+def test_springs_taken_and_measured_change_no_plan(tmp_path: Path) -> None:
+    """Of two A1 one is taken for another unit, and B1 is measured: who planned an A1 before still gets one. A row of the
+    owner's is then changed, which may change the plan."""
+    paths = units(tmp_path, "a", "b")
+    drawer = tmp_path / "drawer.csv"
+    content, told = taken_in(drawer.read_bytes(), "drawer.csv", "A1", "other/unit.toml primary")
+    content, _ = noted_in(content, "drawer.csv", "B1", Noted(Quantity(3600.0, 30.0), from_="weighed"))
+    drawer.write_bytes(content)
+    assert told == "" and why(paths) == ["", ""]
+    assert lines(order_list(paths)) == [("A1", 1, 0, 0), ("A2", 1, 0, 0)]
+    changed(drawer, "A3,2.0", "A3,2.1")
+    assert set(why(paths)) == {"the catalogue ../drawer.csv was changed after it was planned: plan it again"}
+
+
+def test_the_file_that_changed_is_named(tmp_path: Path) -> None:
+    """The sweep; the job and its sweep; a plan of an earlier version cannot tell which."""
+    sweep, both, earlier = units(tmp_path, "sweep", "both", "earlier")
+    plan = earlier.parent / "unit-plan" / "plan.toml"
+    changed(plan, "[planned.files]", "[other]")
+    for path in (sweep, both, earlier):
+        changed(path.parent / "as-found.csv", "300,0.4", "300,0.5")
+    changed(both, "bench dummy", "bench dummy 2")
+    assert why([sweep, both, earlier]) == [
+        "the sweep as-found.csv was changed after it was planned: plan it again",
+        "the job unit.toml and the sweep as-found.csv were changed after it was planned: plan it again",
+        "the job, or a file that it names, was changed after it was planned: plan it again",
+    ]
+
+
+def test_a_spring_that_is_not_as_its_row_says(tmp_path: Path) -> None:
+    """One A1, planned with 1.5 N/mm, was then weighed: 1.62 N/mm."""
+    (path,) = units(tmp_path, "a")
+    drawer = tmp_path / "drawer.csv"
+    changed(drawer, "A1,1.5,13.6,0,,,,,2", "A1,1.5,13.6,0,,,,,1")
+    assert why([path]) == [""]
+    drawer.write_bytes(noted_in(drawer.read_bytes(), "d", "A1", Noted(Quantity(1620.0, 20.0), from_="weighed"))[0])
+    assert why([path]) == ["A1 was measured after it was planned, and is not as its row says: plan it again"]
+
+
+def test_a_unit_that_took_its_springs_is_judged_by_its_plan(tmp_path: Path) -> None:
+    """Nothing is said of other inputs, nor is a new plan asked for; a sweep that changed is told."""
+    (path,) = units(tmp_path, "a")
+    plan = path.parent / "unit-plan" / "plan.toml"
+    job = (
+        path.read_text(encoding="utf-8")
+        .replace('"as-found.csv"', '"../as-found.csv"')
+        .replace('"../drawer', '"../../drawer')
+    )
+    plan.write_text(f"{job}\n{plan.read_text(encoding='utf-8')}", encoding="utf-8")
+    drawer = tmp_path / "drawer.csv"
+    drawer.write_bytes(taken_in(drawer.read_bytes(), "d", "A1", "a/unit.toml primary")[0])
+    assert finished_unit(plan, load_job(path))[1] == "" and read_units(tmp_path, str)[0].state == "planned"
+    changed(path.parent / "as-found.csv", "300,0.4", "300,0.5")
+    told = finished_unit(plan, load_job(path))[1]
+    assert "the sweep as-found.csv was changed after it was planned" in told and "plan again" in told
 
 
 def test_the_command(tmp_path: Path) -> None:

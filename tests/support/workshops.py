@@ -99,7 +99,8 @@ def add_unit(
     if plan is not None or left:
         kept.mkdir()
     if plan is not None:
-        document = {"planned": {"job": "unit.toml", **planned(load_any(path).fingerprint, plan)}}
+        job = load_any(path)
+        document = {"planned": {"job": "unit.toml", "files": job.digests, **planned(job.fingerprint, plan)}}
         (kept / "plan.toml").write_text(tomli_w.dumps(document), encoding="utf-8")
     if left:
         entries = [one.entry(i) for i, one in enumerate(left)]

@@ -5,23 +5,25 @@ from __future__ import annotations
 import csv
 import io
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from recurve.errors import Gathered, InputError
 from recurve.files import rewrite_own
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any
-from recurve.job.schema import PlannedTable
+from recurve.job.schema import PlannedPlace, PlannedTable
 from recurve.output.documents.base import if_known, listed, mm, number
 from recurve.output.documents.order import LeftOut, OrderDocument, OrderedFor, OrderLine, SharedSpring
 from recurve.output.planfile import changed_since, plan_path, read_planned
-from recurve.output.unitfolder import last_left
+from recurve.output.unitfolder import last_left, last_of_plan
 from recurve.planner.stock import Allotted, Need, allot, shared
 from recurve.springs.spring import Catalogue, Spring
 from recurve.text import beside, csv_text, printable
+from recurve.units import PLACES
 
 HEAD = (
     "id", "catalogue", "take", "order", "lacking", "in_stock", "rate [N/mm]", "free_length [mm]", "initial_tension [N]",
@@ -33,10 +35,17 @@ SAME_RATE = 2e-6  # N/mm: plan.toml has six decimals
 
 @dataclass(frozen=True)
 class _Planned:
-    """A unit whose springs are to be had: its job, and what its plan says."""
+    """A unit whose springs are to be had: its job, what its plan says, and by place the `others` that a record says were
+    fitted instead of those planned."""
 
     job: Job
     planned: PlannedTable
+    others: Mapping[str, str]
+
+    @property
+    def needed(self) -> list[PlannedPlace]:
+        """The springs that it needs: all that are new, or of a unit that is built those in whose stead others were fitted."""
+        return [s for s in self.planned.springs if s.new and (not self.others or s.place in self.others)]
 
     @property
     def drawer(self) -> str:
@@ -68,6 +77,12 @@ def _planned(job: Job | BareJob) -> _Planned | LeftOut:
     planned, shown = read_planned(plan_path(job.path)), str(job.path)
     if last_left(job.path) == "passes":
         return LeftOut(job=shown, why="it is built and has passed", settled=True)
+    record = None if planned is None else last_of_plan(job.path, planned)
+    others = {} if planned is None or record is None else _others(planned, record)
+    if record is not None and not others:
+        told = printable(str(record.get("verdict", "")))
+        why = f"it is built by its plan, so it has its springs; its last record says: {told}"
+        return LeftOut(job=shown, why=why, settled=True)
     if planned is None or not isinstance(job, Job) or job.catalogue is None:
         return LeftOut(job=shown, why="it has no plan: run recurve plan first", settled=False)
     changed = changed_since(planned, job)
@@ -83,7 +98,19 @@ def _planned(job: Job | BareJob) -> _Planned | LeftOut:
     if measured:
         why = f"{measured} was measured after it was planned, and is not as its row says: plan it again"
         return LeftOut(job=shown, why=why, settled=False)
-    return _Planned(job, planned)
+    return _Planned(job, planned, others)
+
+
+def _others(planned: PlannedTable, record: dict[str, Any]) -> dict[str, str]:
+    """By place, the springs that a record says were fitted instead of new ones that are planned: because others were at hand, or
+    because it was planned again since."""
+    told, before = record.get("set", {}), record.get("planned", {}).get("springs", [])
+    try:
+        fitted = {str(s["place"]): str(s["id"]) for s in before}
+        fitted |= {place: str(told[key]) for place in PLACES if (key := f"{place}_spring") in told}
+    except (KeyError, TypeError):
+        return {}
+    return {s.place: fitted[s.place] for s in planned.springs if s.new and fitted.get(s.place, s.id) != s.id}
 
 
 def _measured_since(planned: PlannedTable, catalogue: Catalogue) -> str:
@@ -98,8 +125,7 @@ def _document(units: list[_Planned], left_out: list[LeftOut]) -> OrderDocument:
     needs = [
         Need(i, s.place, names.of(one.drawer, s.id), tuple(names.of(one.drawer, a) for a in s.alternates))
         for i, one in enumerate(units)
-        for s in one.planned.springs
-        if s.new
+        for s in one.needed
     ]
     springs = {names.of(one.drawer, s.id): s for one in units for s in _springs(one)}
     shown = {one.drawer: os.path.normpath(beside(one.job.path, one.job.document["catalogue"]["file"])) for one in units}
@@ -130,7 +156,20 @@ def _document(units: list[_Planned], left_out: list[LeftOut]) -> OrderDocument:
             uses = [used_for(n, several.spring) for n in several.needs]
             serving.append(SharedSpring(id=identity, catalogue=shown[drawer], in_stock=left, used_for=uses))
     kept = [s for s in serving if s.in_stock is None or s.in_stock > 0]
-    return OrderDocument(jobs=[str(u.job.path) for u in units], lines=made, shared=kept, left_out=left_out, files=[])
+    notes = [note for one in units for note in _notes(one)]
+    jobs = [str(u.job.path) for u in units]
+    return OrderDocument(jobs=jobs, lines=made, shared=kept, left_out=left_out, notes=notes, files=[])
+
+
+def _notes(one: _Planned) -> list[str]:
+    """What must be said of a unit that is built with other springs than planned."""
+    path = printable(str(one.job.path))
+    return [
+        f"{path}: its last record says that {printable(one.others[s.place])} was fitted as the {s.place}, so the "
+        f"{printable(s.id)} planned is in the list."
+        for s in one.needed
+        if s.place in one.others
+    ]
 
 
 def _springs(one: _Planned) -> tuple[Spring, ...]:

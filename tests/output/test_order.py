@@ -6,19 +6,22 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+import tomli_w
 from commands import run
 from jobs import SPRINGS
 from workshops import Left, add_unit
 
 from recurve.job.drawer import noted_in, taken_in
-from recurve.job.read import load_job
+from recurve.job.read import load_any, load_job
 from recurve.output.documents.order import OrderDocument
 from recurve.output.judged import finished_unit
 from recurve.output.order import HEAD, order_list, order_rows
 from recurve.output.remembered import read_units
+from recurve.output.text.order import order_text
 from recurve.springs.noted import Noted
 from recurve.units import Quantity
 
@@ -144,6 +147,59 @@ def test_a_unit_that_took_its_springs_is_judged_by_its_plan(tmp_path: Path) -> N
     changed(path.parent / "as-found.csv", "300,0.4", "300,0.5")
     told = finished_unit(plan, load_job(path))[1]
     assert "the sweep as-found.csv was changed after it was planned" in told and "plan again" in told
+
+
+def built(folder: Path, name: str, *records: Left) -> Path:
+    """A planned unit with these records of its plan."""
+    path = add_unit(folder, name, 0.9, changes=(('"springs.csv"', '"../drawer.csv"'),))
+    inputs = {"planned": {"inputs": load_any(path).fingerprint}}
+    entries = [replace(one, planned=one.planned or inputs["planned"]).entry(i) for i, one in enumerate(records)]
+    (path.parent / "unit-plan" / "as-left.toml").write_text(tomli_w.dumps({"as_left": entries}), encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("verdict", ["fails", "read again", "too close to call"])
+def test_a_unit_that_was_built_has_its_springs(tmp_path: Path, verdict: str) -> None:
+    """Whatever the record says of its curve, and though its job was changed since; a record of an earlier plan counts not."""
+    units(tmp_path)
+    one, two = built(tmp_path, "a", Left(verdict, ("bend it",))), built(tmp_path, "b", Left(verdict))
+    earlier = built(tmp_path, "c", Left(verdict, planned={"inputs": "0" * 12}))
+    changed(two, "bench dummy", "bench dummy 2")
+    found = order_list([one, two, earlier])
+    assert found.jobs == [str(earlier)] and found.good and found.notes == []
+    words = f"it is built by its plan, so it has its springs; its last record says: {verdict}"
+    assert [(o.why, o.settled) for o in found.left_out] == [(words, True)] * 2
+
+
+def test_a_unit_that_was_built_with_other_springs(tmp_path: Path) -> None:
+    """A2 hangs where A1 was planned: the A1 is still to be had, which is said. The spring planned, named, changes nothing."""
+    units(tmp_path)
+    other = built(tmp_path, "a", Left("fails", set_={"primary_spring": "A2"}))
+    same = built(tmp_path, "b", Left("fails", set_={"primary_spring": "A1"}))
+    found = order_list([other, same])
+    assert found.jobs == [str(other)] and lines(found) == [("A1", 1, 0, 0)]
+    assert found.notes == [
+        f"{other}: its last record says that A2 was fitted as the primary, so the A1 planned is in the list."
+    ]
+    assert found.notes[0] in " ".join(order_text(found).split())
+    assert [Path(o.job) for o in found.left_out] == [same]
+
+
+def test_a_unit_that_was_planned_again_since(tmp_path: Path) -> None:
+    """From the same files, with another spring asked for: it has the A1 of its first plan, and needs the A2 of its second."""
+    units(tmp_path)
+    path = built(tmp_path, "a", Left("fails"))
+    changed(path.parent / "unit-plan" / "plan.toml", 'id = "A1"', 'id = "A2"')
+    changed(path.parent / "unit-plan" / "plan.toml", "rate_n_per_mm = 1.5", "rate_n_per_mm = 1.9")
+    found = order_list([path])
+    assert [x.id for x in found.lines] == ["A2"] and "A1 was fitted as the primary" in found.notes[0]
+
+
+def test_readings_of_the_unit_as_found_build_nothing(tmp_path: Path) -> None:
+    units(tmp_path)
+    readings = {"speed_rpm": [700.0], "advance_deg": [7.2], "direction": ["rising"]}
+    one = built(tmp_path, "a", Left("read again", more={"as_found": readings}))
+    assert order_list([one]).jobs == [str(one)]
 
 
 def test_the_command(tmp_path: Path) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from recurve.output.documents.base import Document, Files, PlaceName, told
+from recurve.output.documents.base import Document, Files, Notes, PlaceName, told
 
 
 class OrderedFor(Document):
@@ -59,6 +59,7 @@ class OrderDocument(Document):
     lines: Annotated[list[OrderLine], told("By catalogue and name")]
     shared: Annotated[list[SharedSpring], told("Springs that would serve several units, those that serve most first")]
     left_out: list[LeftOut]
+    notes: Notes
     files: Files
 
     @property

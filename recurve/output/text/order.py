@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from recurve.output.documents.order import OrderDocument, OrderedFor, OrderLine
-from recurve.output.text.layout import Column, page, table, wrap, written
+from recurve.output.text.layout import Column, page, remarks, table, wrap, written
 from recurve.text import printable, shortened
 
 ID = 14  # columns
@@ -37,6 +37,7 @@ def order_text(document: OrderDocument) -> str:
     if document.left_out:
         lines += ["", "Not in the list"]
         lines += [x for o in document.left_out for x in wrap(f"{printable(o.job)}: {o.why}", "  ", "    ")]
+    lines += remarks(document.notes)
     return page([*lines, *written(document.files)])
 
 

@@ -17,7 +17,7 @@ from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any
 from recurve.job.schema import PlannedPlace, PlannedTable
 from recurve.output.documents.base import if_known, listed, mm, number
-from recurve.output.documents.order import LeftOut, OrderDocument, OrderedFor, OrderLine, SharedSpring
+from recurve.output.documents.order import KeptSpring, LeftOut, OrderDocument, OrderedFor, OrderLine, SharedSpring
 from recurve.output.planfile import changed_since, plan_path, read_planned
 from recurve.output.unitfolder import last_left, last_of_plan
 from recurve.planner.stock import Allotted, Need, allot, shared
@@ -123,42 +123,55 @@ def _measured_since(planned: PlannedTable, catalogue: Catalogue) -> str:
 def _document(units: list[_Planned], left_out: list[LeftOut]) -> OrderDocument:
     names = _Names()
     needs = [
-        Need(i, s.place, names.of(one.drawer, s.id), tuple(names.of(one.drawer, a) for a in s.alternates))
+        Need(i, s.place, names.of(one.drawer, s.id), tuple(names.of(_from(one, s.place, a), a) for a in s.alternates))
         for i, one in enumerate(units)
         for s in one.needed
     ]
     springs = {names.of(one.drawer, s.id): s for one in units for s in _springs(one)}
     shown = {one.drawer: os.path.normpath(beside(one.job.path, one.job.document["catalogue"]["file"])) for one in units}
-    allotted = allot(needs, {name: s.quantity for name, s in springs.items()})
+    # A spring found in a unit is there already, once, for that unit.
+    in_units = {name for need in needs for name in need.choices if names.told(name)[0] == _found_in(units[need.unit])}
+    allotted = allot(needs, {name: s.quantity for name, s in springs.items()} | dict.fromkeys(in_units, 1))
 
-    def used_for(need: Need, name: str) -> OrderedFor:
+    def used_for(need: Need, name: str, lacking: bool = False) -> OrderedFor:
         return OrderedFor(
             job=str(units[need.unit].job.path),
             place=listed(need.place),
             planned=names.told(need.planned)[1],
             alternate=name != need.planned,
+            lacking=lacking,
         )
 
+    kept = [
+        KeptSpring(
+            job=str(units[a.need.unit].job.path),
+            place=listed(a.need.place),
+            id=names.told(a.spring)[1],
+            planned=names.told(a.need.planned)[1],
+        )
+        for a in allotted
+        if a.spring in in_units
+    ]
     lines: dict[str, list[Allotted]] = {}
-    for one in allotted:
+    for one in (a for a in allotted if a.spring not in in_units):
         lines.setdefault(one.spring or one.need.planned, []).append(one)
     made = []
     for name in sorted(lines, key=names.told):
         drawer, identity = names.told(name)
-        uses = [used_for(a.need, name) for a in lines[name]]
+        uses = [used_for(a.need, name, a.spring is None) for a in lines[name]]
         made.append(_line(identity, shown[drawer], springs.get(name), lines[name], uses))
     serving = []
     for several in shared(allotted):
         drawer, identity = names.told(several.spring)
         if several.spring in springs:
             stock = springs[several.spring].quantity
-            left = None if stock is None else stock - sum(a.spring == several.spring for a in allotted)
+            spare = None if stock is None else stock - sum(a.spring == several.spring for a in allotted)
             uses = [used_for(n, several.spring) for n in several.needs]
-            serving.append(SharedSpring(id=identity, catalogue=shown[drawer], in_stock=left, used_for=uses))
-    kept = [s for s in serving if s.in_stock is None or s.in_stock > 0]
+            serving.append(SharedSpring(id=identity, catalogue=shown[drawer], in_stock=spare, used_for=uses))
+    left = [s for s in serving if s.in_stock is None or s.in_stock > 0]
     notes = [note for one in units for note in _notes(one)]
     jobs = [str(u.job.path) for u in units]
-    return OrderDocument(jobs=jobs, lines=made, shared=kept, left_out=left_out, notes=notes, files=[])
+    return OrderDocument(jobs=jobs, lines=made, kept=kept, shared=left, left_out=left_out, notes=notes, files=[])
 
 
 def _notes(one: _Planned) -> list[str]:
@@ -174,6 +187,17 @@ def _notes(one: _Planned) -> list[str]:
 
 def _springs(one: _Planned) -> tuple[Spring, ...]:
     return () if one.job.catalogue is None else one.job.catalogue.springs
+
+
+def _found_in(one: _Planned) -> str:
+    """Where the springs found in a unit are, beside the drawers."""
+    return f"in {os.path.realpath(one.job.path)}"
+
+
+def _from(one: _Planned, place: str, identity: str) -> str:
+    """Where an alternate of a place comes from: a drawer, or the unit itself, if it was found in that place."""
+    bought = {s.id for s in _springs(one)}
+    return _found_in(one) if identity == f"as found {place}" and identity not in bought else one.drawer
 
 
 class _Names:

@@ -149,6 +149,50 @@ def test_a_unit_that_took_its_springs_is_judged_by_its_plan(tmp_path: Path) -> N
     assert "the sweep as-found.csv was changed after it was planned" in told and "plan again" in told
 
 
+def with_alternates(path: Path, *names: str) -> Path:
+    told = ", ".join(f'"{name}"' for name in names)
+    changed(path.parent / "unit-plan" / "plan.toml", '    "A2",\n', f"    {told},\n")
+    return path
+
+
+def test_the_spring_found_is_an_alternate_that_needs_no_stock(tmp_path: Path) -> None:
+    """Two A1 for three units: the third keeps the spring found in it, as its plan allows; the other's is no help to it. Nothing
+    is lacking, and the report says how to plan that unit again."""
+    paths = units(tmp_path, "a", "b", "c")
+    with_alternates(paths[0], "as found primary")
+    for path in paths[1:]:
+        with_alternates(path, "as found secondary")
+    found = order_list(paths)
+    assert found.good and lines(found) == [("A1", 2, 0, 0)]
+    assert [(k.job, k.place, k.id, k.planned) for k in found.kept] == [
+        (str(paths[0]), "primary", "as found primary", "A1")
+    ]
+    text = " ".join(order_text(found).split())
+    assert f"recurve plan {paths[0]} --keep primary" in text and "--only-in-stock" not in text
+    assert f"primary of {paths[0]}: keep the spring found there, in place of A1" in text
+
+
+def test_two_units_keep_their_own(tmp_path: Path) -> None:
+    """A spring found is that unit's alone: with no A1 at all each keeps its own. As planned comes first where there is one."""
+    paths = [with_alternates(p, "as found primary", "A2") for p in units(tmp_path, "a", "b")]
+    assert order_list(paths).kept == []
+    changed(tmp_path / "drawer.csv", "A1,1.5,13.6,0,,,,,2", "A1,1.5,13.6,0,,,,,0")
+    found = order_list(paths)
+    assert [k.job for k in found.kept] == [str(p) for p in paths] and found.lines == [] and found.good
+
+
+def test_what_lacks_names_its_unit_and_leads_on(tmp_path: Path) -> None:
+    """Two A1 and one A2 for four units: one goes without. Planning it with what is in stock, alone, would take the A1 again."""
+    paths = units(tmp_path, "a", "b", "c", "d")
+    found = order_list(paths)
+    (lacks,) = (u for u in found.lines[0].used_for if u.lacking)
+    (other,) = (u for u in found.lines[1].used_for if u.alternate)
+    text = " ".join(order_text(found).split())
+    assert f"none is left for the primary of {lacks.job}" in text and "--only-in-stock" not in text
+    assert f"recurve plan {other.job} --primary A2" in text
+    assert f"plan {lacks.job} again with --primary and another spring" in text
+
+
 def built(folder: Path, name: str, *records: Left) -> Path:
     """A planned unit with these records of its plan."""
     path = add_unit(folder, name, 0.9, changes=(('"springs.csv"', '"../drawer.csv"'),))

@@ -197,7 +197,7 @@ def built(folder: Path, name: str, *records: Left) -> Path:
     """A planned unit with these records of its plan."""
     path = add_unit(folder, name, 0.9, changes=(('"springs.csv"', '"../drawer.csv"'),))
     inputs = {"planned": {"inputs": load_any(path).fingerprint}}
-    entries = [replace(one, planned=one.planned or inputs["planned"]).entry(i) for i, one in enumerate(records)]
+    entries = [replace(one, planned=one.planned or inputs["planned"]).entry(i, name) for i, one in enumerate(records)]
     (path.parent / "unit-plan" / "as-left.toml").write_text(tomli_w.dumps({"as_left": entries}), encoding="utf-8")
     return path
 

@@ -175,6 +175,8 @@ class PlannedPlace(Table):
     new: bool
     length_mm: float
     rate_n_per_mm: float
+    free_length_mm: float | None = None
+    initial_tension_n: float | None = None
     alternates: tuple[str, ...] = ()
 
 

@@ -21,7 +21,7 @@ from recurve.output.documents.order import KeptSpring, LeftOut, OrderDocument, O
 from recurve.output.planfile import changed_since, plan_path, read_planned
 from recurve.output.unitfolder import last_left, last_of_plan
 from recurve.planner.stock import Allotted, Need, allot, shared
-from recurve.springs.spring import Catalogue, Spring
+from recurve.springs.spring import Spring
 from recurve.text import beside, csv_text, printable
 from recurve.units import PLACES
 
@@ -29,8 +29,6 @@ HEAD = (
     "id", "catalogue", "take", "order", "lacking", "in_stock", "rate [N/mm]", "free_length [mm]", "initial_tension [N]",
     "wire [mm]", "outer [mm]", "coils", "material", "used for",
 )  # fmt: skip
-
-SAME_RATE = 2e-6  # N/mm: plan.toml has six decimals
 
 
 @dataclass(frozen=True)
@@ -94,10 +92,6 @@ def _planned(job: Job | BareJob) -> _Planned | LeftOut:
         return LeftOut(job=shown, why="its plan does not name the springs: plan it again", settled=False)
     if not any(s.new for s in planned.springs):
         return LeftOut(job=shown, why="it keeps the springs now fitted", settled=True)
-    measured = _measured_since(planned, job.catalogue)
-    if measured:
-        why = f"{measured} was measured after it was planned, and is not as its row says: plan it again"
-        return LeftOut(job=shown, why=why, settled=False)
     return _Planned(job, planned, others)
 
 
@@ -111,13 +105,6 @@ def _others(planned: PlannedTable, record: dict[str, Any]) -> dict[str, str]:
     except (KeyError, TypeError):
         return {}
     return {s.place: fitted[s.place] for s in planned.springs if s.new and fitted.get(s.place, s.id) != s.id}
-
-
-def _measured_since(planned: PlannedTable, catalogue: Catalogue) -> str:
-    """The first spring of a plan that the catalogue now counts with another rate; "" for none."""
-    rates = {s.id: s.rate / 1e3 for s in catalogue.springs}
-    new = (s for s in planned.springs if s.new and s.id in rates and s.rate_n_per_mm is not None)
-    return next((printable(s.id) for s in new if abs(rates[s.id] - s.rate_n_per_mm) > SAME_RATE), "")
 
 
 def _document(units: list[_Planned], left_out: list[LeftOut]) -> OrderDocument:

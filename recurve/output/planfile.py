@@ -38,6 +38,7 @@ NEXT_TO_NOTHING = 1e-6  # a fitted pull [N] below this is none
 WHAT = {
     "job": "the job", "sweep": "the sweep", "reference": "the reference sweep", "type": "the type", "catalogue": "the catalogue",
 }  # fmt: skip
+SAME = 2e-6  # of a spring's figures in plan.toml, which have six decimals
 LEVERS = ("breaker_spring", "contact_lever", "block_lever", "cam_radius", "friction_coefficient", "dwell")
 
 
@@ -85,7 +86,7 @@ def current_plan(job: JobHead) -> PlannedTable | None:
 
 def changed_since(planned: PlannedTable, job: JobHead, besides: Collection[str] = ()) -> str:
     """Which files of a job were changed since it was planned, in words, `besides` those that do not matter; "" for none. That
-    springs were taken from a drawer, or measured, changes no plan."""
+    springs were taken from a drawer, or measured, changes no plan but one that is not built yet and counts with that spring."""
     if planned.inputs == job.fingerprint:
         return ""
     if not planned.files:
@@ -94,8 +95,20 @@ def changed_since(planned: PlannedTable, job: JobHead, besides: Collection[str] 
     changed = [w for w in WHAT if planned.files.get(w) != now.get(w) and w not in besides]
     named = [f"{WHAT[w]} {printable(files[w])}" if w in files else WHAT[w] for w in changed]
     if not named:
-        return ""
+        return "" if "catalogue" in besides else _measured_since(planned, job)
     return f"{' and '.join(named)} {'was' if len(named) == 1 else 'were'} changed after it was planned"
+
+
+def _measured_since(planned: PlannedTable, job: JobHead) -> str:
+    """That a spring to be fitted was measured since, and is not what the plan counted with, in words; "" if none was."""
+    if not isinstance(job, Job) or job.catalogue is None or (plan_folder(job.path) / "as-left.toml").is_file():
+        return ""
+    now = {s.id: (s.rate / 1e3, s.free_length * 1e3, s.initial_tension) for s in job.catalogue.springs}
+    for one in (s for s in planned.springs if s.new and s.id in now):
+        then = (one.rate_n_per_mm, one.free_length_mm, one.initial_tension_n)
+        if any(a is not None and abs(a - b) > SAME for a, b in zip(then, now[one.id], strict=True)):
+            return f"{printable(one.id)} was measured after it was planned, and is not as its row says"
+    return ""
 
 
 def planned_unit(job: Job) -> Unit | None:
@@ -113,6 +126,8 @@ def _place(place: str, fitted: Fitted, bought: Mapping[str, Purchase]) -> Planne
         new=order is not None,
         length_mm=round(fitted.length * 1e3, 3),
         rate_n_per_mm=round(fitted.spring.rate / 1e3, 6),
+        free_length_mm=round(fitted.spring.free_length * 1e3, 6),
+        initial_tension_n=round(fitted.spring.initial_tension, 6),
         alternates=() if order is None else tuple(printable(a) for a in order.alternates),
     )
 

@@ -128,6 +128,7 @@ def test_a_spring_that_is_not_as_its_row_says(tmp_path: Path) -> None:
     changed(drawer, "A1,1.5,13.6,0,,,,,2", "A1,1.5,13.6,0,,,,,1")
     assert why([path]) == [""]
     drawer.write_bytes(noted_in(drawer.read_bytes(), "d", "A1", Noted(Quantity(1620.0, 20.0), from_="weighed"))[0])
+    assert read_units(tmp_path, str)[0].state == "measured"
     assert why([path]) == ["A1 was measured after it was planned, and is not as its row says: plan it again"]
 
 

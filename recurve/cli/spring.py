@@ -74,7 +74,7 @@ def spring(
         print_json(document.as_json())
     else:
         told = f"\n{noted}\n" if noted else ""
-        show(f"{spring_text(found, document)}{told}\n{after_spring(found.weighed.of_use, file)}\n")
+        show(f"{spring_text(found, document, added=noted is None)}{told}\n{after_spring(found.weighed.of_use, file)}\n")
     if not found.weighed.of_use:
         raise typer.Exit(ANSWER_IS_NO)
 

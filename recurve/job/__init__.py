@@ -12,6 +12,7 @@ Offers:
 - `build`: `build_motion`, `build_places`, `build_stop`, `measured_spring`, `mounting_of`
 - `drawer`: `noted_in`, `taken_in`
 - `edit`: `begin`, `beside_file`, `Clash`, `Edited`, `name_table`, `reaching`, `read_edited`, `save_answer`
+- `inputs`: `files_of`, `fingerprint_of`
 - `learned`: `FOUND`, `Learned`, `LEARNED`, `UnitType`
 - `live`: `as_typed`, `band_words`, `Bench`, `bench_of`, `CAUTION`, `misfits`, `read_bench`, `Reading`, `SweepFile`,
   `turned`
@@ -20,8 +21,9 @@ Offers:
 - `model`: `BareJob`, `Job`, `JobHead`, `SpringPlace`
 - `of_type`: `Given`, `given_by`, `must_be_type`, `title_of_type`, `types_near`
 - `parts`: `read_unit_part`, `swept_part`, `UnitPart`
+- `posts_at_rest`: `LengthByType`, `lengths_by_type`
 - `questions`: `Answers`, `asked`, `figure_of`, `Part`, `parts`, `Question`, `questions`
-- `read`: `build_parts`, `fingerprint_of`, `load_any`, `load_job`, `read_as_left`, `read_files`,
+- `read`: `build_parts`, `load_any`, `load_job`, `read_as_left`, `read_files`,
   `readings_of`
 - `reread`: `answers_of`, `tables_besides`
 - `schema`: `DIALECT`, `job_schema`, `JobModel`, `PlannedBuild`, `PlannedForecast`, `PlannedPlace`, `PlannedSide`,

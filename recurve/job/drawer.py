@@ -105,14 +105,20 @@ def noted_in(content: bytes, shown: str, identity: str, noted: Noted) -> tuple[b
     return _whole(drawer, content), tuple(changed)
 
 
-def taken_in(content: bytes, shown: str, identity: str, taken_for: str) -> tuple[bytes, str]:
-    """A drawer's bytes with one spring less in a row, and "" or why there is none less. It is taken once for the same use. Raises
-    InputError as `noted_in`."""
+def taken_in(content: bytes, shown: str, identity: str, taken_for: str, older: str = "") -> tuple[bytes, str]:
+    """A drawer's bytes with one spring less in a row, and "" or why there is none less. It is taken once for the same use;
+    `older` is what the use was called before it named a folder, which may be another unit's. Raises InputError as `noted_in`.
+    """
     drawer = _read(content, shown, identity)
     uses = [s for s in drawer.cell(identity, "taken_for").split(JOINT) if s]
     count = drawer.cell(identity, "quantity")
     if taken_for in uses:
         return content, "was taken before"
+    if older in uses:
+        return content, (
+            f'not counted: its taken_for has "{older}", which names no folder. If that was this unit, write "{taken_for}" there. '
+            "If not, write that unit's folder there, and do this again"
+        )
     if not count:
         return content, "can be ordered, so there is no count"
     left = int(float(count)) - 1

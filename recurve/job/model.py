@@ -68,7 +68,8 @@ class Tolerances:
 class JobHead:
     """What every job has, with or without weights. `trigger` is what was found, `trigger_fitted` what will be there;
     `speed_ratio` [1] crank revolutions per distributor revolution; `notes` what must be said aloud, and of them
-    `doubts`, what is probably a slip, above any verdict; `model` the file as validated, `document` as read, for the plan file
+    `doubts`, what is probably a slip, above any verdict; `digests` of the files that it is told by, by what they are;
+    `model` the file as validated, `document` as read, for the plan file
     alone; `kind` the type of unit that the job takes from, None without one."""
 
     path: Path
@@ -87,6 +88,7 @@ class JobHead:
     notes: tuple[str, ...]
     doubts: tuple[str, ...] = ()
     fingerprint: str
+    digests: dict[str, str] = field(default_factory=dict)
     model: BareModel
     document: dict[str, Any]
     kind: UnitType | None = None

@@ -6,7 +6,6 @@ Reads any job, those without weights, stop and springs too.
 from __future__ import annotations
 
 import copy
-import hashlib
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -33,6 +32,7 @@ from recurve.job.build import (
 )
 from recurve.job.build_inspection import build_inspection, build_target, timing_faults
 from recurve.job.doubts import drag_doubts, sweep_doubts, target_doubts, unit_doubts
+from recurve.job.inputs import digests_of, fingerprint_of
 from recurve.job.learned import UnitType, type_notes
 from recurve.job.measured import Measured, MeasuredDrive, described
 from recurve.job.messages import faults_in, is_missing, located
@@ -48,7 +48,6 @@ from recurve.physics.reference import Reference
 from recurve.physics.sweep import Readings, Sweep
 from recurve.physics.target import Target, thinned
 from recurve.springs.spring import Catalogue
-from recurve.text import beside
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -321,6 +320,7 @@ def _head(
         notes=(*doubts, *gathered_notes(sweep), *_thinned_notes(target, used), *notes),
         doubts=doubts,
         fingerprint=fingerprint_of(file, model),
+        digests=digests_of(file, model),
         model=model,
         document=document,
     )
@@ -374,20 +374,6 @@ def readings_of(path: str | Path) -> Readings:
     if readings is None or wrong:
         raise InputError([*lines, *wrong])
     return readings
-
-
-def fingerprint_of(job: Path, model: m.JobModel | m.BareModel) -> str:
-    """Twelve hex digits that change with any byte of the job or of the tables it names, and where one of these is gone."""
-    digest = hashlib.sha256()
-    tables = [t.file for t in (model.sweep, model.catalogue) if t is not None]
-    if model.weights is not None and isinstance(model.weights.motion, u.ReferenceMotion):
-        tables.append(model.weights.motion.sweep)
-    if model.type is not None:
-        tables.append(model.type)
-    for file in (job, *(beside(job, t) for t in tables)):
-        content = file.read_bytes() if file.is_file() else b""
-        digest.update(len(content).to_bytes(8, "big") + content)
-    return digest.hexdigest()[:12]
 
 
 def load_any(path: str | Path) -> Job | BareJob:

@@ -175,6 +175,8 @@ class PlannedPlace(Table):
     new: bool
     length_mm: float
     rate_n_per_mm: float
+    free_length_mm: float | None = None
+    initial_tension_n: float | None = None
     alternates: tuple[str, ...] = ()
 
 
@@ -189,11 +191,12 @@ class PlannedBuild(Table):
 
 class PlannedTable(Table):
     """Written into plan.toml by `recurve plan`: the job file it was planned from, the fingerprint of that file and its
-    tables, and whether this is only the nearest miss; and what was said of it, so that the finished unit can be held
-    against it: the chances of passing, the springs, the stop, and what each band is to show."""
+    tables, a digest of each of these `files`, and whether this is only the nearest miss; and what was said of it, so that the
+    finished unit can be held against it: the chances of passing, the springs, the stop, and what each band is to show."""
 
     job: str
     inputs: str
+    files: dict[str, str] = Field(default_factory=dict)
     out_of_reach: bool = False
     chance: float | None = None
     chance_set: float | None = None

@@ -12,6 +12,7 @@ import difflib
 import io
 import math
 import os
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
@@ -50,6 +51,9 @@ NOTED_COLUMNS = {
     "measured_from": "",
     "taken_for": "",
 }
+# What a column of springs may be called besides: told, not guessed.
+MEANT = {"qty": "quantity", "stock": "quantity", "od": "outer", "diameter": "outer", "k": "rate", "stiffness": "rate"}
+NEAR = 0.78  # how alike [1] a name is that is probably a misspelt one
 DIMENSION_OF = SWEEP_COLUMNS | CATALOGUE_COLUMNS | NOTED_COLUMNS
 _ABOVE = {"rate": 0.0, "free_length": 0.0, "initial_tension": -math.inf}
 # A catalogue of a hundred thousand springs is some ten megabytes; more is a mistake.
@@ -119,7 +123,7 @@ def _rows(
     text: str, shown: str, columns: dict[str, str], needed: set[str], faults: list[str], notes: list[str] | None = None
 ) -> Iterator[_Row]:
     """The lines below the header; comment lines beginning with # and empty ones are passed over, but `notes` gets those that
-    look like rows."""
+    look like rows. A table with `notes` may have columns of the owner's own, which are named there and not read."""
     reader = csv.reader(io.StringIO(text, newline=""))
     header: list[str] | None = None
     units: dict[str, float] = {}
@@ -133,7 +137,7 @@ def _rows(
                 continue
             where = f"{shown}:{reader.line_num}"
             if header is None:
-                header, units = _header(cells, where, columns, needed, faults)
+                header, units = _header(cells, where, columns, needed, faults, notes)
                 if not header:
                     return
                 continue
@@ -160,19 +164,30 @@ def _comment_note(where: str, name: str) -> str:
 
 
 def _header(
-    cells: list[str], where: str, columns: dict[str, str], needed: set[str], faults: list[str]
+    cells: list[str],
+    where: str,
+    columns: dict[str, str],
+    needed: set[str],
+    faults: list[str],
+    notes: list[str] | None,
 ) -> tuple[list[str], dict[str, float]]:
     """Names and SI factors of the columns; no names if the table cannot be read at all."""
     if len(cells) == 1 and ";" in cells[0]:
         faults.append(f"{where}: got cells parted by semicolons, expected commas, with decimal points in the numbers")
         return [], {}
-    names, units, before = [], {}, len(faults)
+    names, units, before, own = [], {}, len(faults), list[str]()
+    # Where a column lacks, one of another name may be the one that was meant.
+    whole = notes is not None and needed <= {column_header(cell)[0] for cell in cells}
     for cell in cells:
         name, unit = column_header(cell)
         names.append(name)
         if name not in columns:
-            near = difflib.get_close_matches(name, columns, 1)
-            hint = f'; did you mean "{near[0]}"?' if near else ""
+            near = _near(name, columns)
+            if whole and not near:
+                own.append(name)
+                continue
+            near = near or next(iter(difflib.get_close_matches(name, columns, 1)), "")
+            hint = f'; did you mean "{near}"?' if near else ""
             faults.append(f'{where}: got an unknown column "{name}", expected {", ".join(columns)}{hint}')
             continue
         dimension = columns[name]
@@ -184,10 +199,22 @@ def _header(
             faults.append(
                 f'{where}: {name}: got "{cell.strip()}": {fault}, as in "{name} [{DIMENSIONS[dimension][1]}]"'
             )
-    doubled = sorted({n for n in names if names.count(n) > 1})
+    doubled = sorted({n for n in names if names.count(n) > 1 and n not in own})
     faults.extend(f'{where}: got the column "{name}" twice, expected it once' for name in doubled)
     faults.extend(f'{where}: got no column "{name}", expected one' for name in sorted(needed - set(names)))
+    if own and notes is not None:
+        told = ", ".join(f'"{name}"' if name else "one without a name" for name in dict.fromkeys(own))
+        notes.append(f"{where}: recurve does not read these columns, and leaves them as they are: {told}.")
     return ([] if len(faults) > before else names), units
+
+
+def _near(name: str, columns: dict[str, str]) -> str:
+    """The known column that a name probably means; "" for one of the owner's own."""
+    low = name.lower()
+    parts = set(re.split(r"[^a-z]+", low))
+    shared = [c for c in CATALOGUE_COLUMNS if c != "id" and parts & (set(c.split("_")) - {"free", "initial"})]
+    meant = [MEANT[low]] if low in MEANT else difflib.get_close_matches(low, columns, 1, NEAR) or shared
+    return meant[0] if meant else ""
 
 
 def read_sweep(path: Path, shown: str, faults: list[str]) -> Readings | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from recurve.files import rewrite
 from recurve.job.drawer import noted_in, taken_in
 from recurve.job.model import Job
 from recurve.springs.noted import Noted
-from recurve.text import beside, plain, printable
+from recurve.text import beside, path_text, plain, printable
 
 NAMES = {
     "rate": ("rate", 1e-3, "N/mm"),
@@ -48,12 +49,22 @@ def drawer_of(job: Job) -> Path:
     return path
 
 
+def use_of(job: Job, drawer: Path) -> str:
+    """What a drawer calls a unit that its springs are for: the job's path from the drawer's folder, wherever one stands."""
+    path, folder = os.path.realpath(job.path), os.path.dirname(os.path.realpath(drawer))
+    try:
+        told = path_text(Path(os.path.relpath(path, folder)))
+    except ValueError:  # there is no relative path to another drive
+        told = path_text(Path(path))
+    return plain(told).replace(";", ",")  # a semicolon parts two uses
+
+
 class DrawerEdit:
     """The edit of one drawer for one verification: worked out on the file as it is, and once more when it is written."""
 
     def __init__(self, job: Job, result: Verification, asked: DrawerAsked, record: str) -> None:
         self.path, self.asked = drawer_of(job), asked
-        self.use = plain(job.path.name)
+        self.use, self.older = use_of(job, self.path), plain(job.path.name)
         date = f"{job.date}, " if job.date else ""
         self.springs = springs_told(result, f"as left of {self.use}, {date}record {record},")
         self.told: list[str] = []
@@ -70,7 +81,9 @@ class DrawerEdit:
             if self.asked.note:
                 content = self._note(content, one)
             if self.asked.take:
-                content, why = taken_in(content, str(self.path), one.id, f"{self.use} {one.place}")
+                content, why = taken_in(
+                    content, str(self.path), one.id, *(f"{use} {one.place}" for use in (self.use, self.older))
+                )
                 self.told.append(f"{self._name(one)}: {why or 'one less in the drawer'}.")
         return content
 

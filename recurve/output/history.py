@@ -22,7 +22,7 @@ from recurve.output.documents.units import (
     UnitOfFolder,
     first_time,
 )
-from recurve.output.planfile import plan_folder, plan_path, read_planned
+from recurve.output.planfile import plan_folder
 from recurve.output.unitfolder import Unit, unit_of
 from recurve.text import printable
 
@@ -75,8 +75,7 @@ def _found(unit: Unit) -> FoundOfUnit | None:
 
 
 def _planned(unit: Unit) -> PlanOfUnit | None:
-    planned = read_planned(plan_path(unit.path)) if unit.inputs else None
-    return None if planned is None or planned.inputs != unit.inputs else said_by(planned)
+    return None if unit.plan is None else said_by(unit.plan)
 
 
 def said_by(planned: PlannedTable) -> PlanOfUnit:

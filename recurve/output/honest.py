@@ -47,7 +47,8 @@ Key = tuple[str, float, str]  # kind of band, speed [rpm], 0 of the maximum, dir
 
 def honesty_of(units: Sequence[UnitOfFolder]) -> HonestyDocument:
     """How far what was said of these units came true."""
-    planned = [u for u in units if u.left and u.left[0].plan is not None]
+    builds, copies = _once([u for u in units if u.left])
+    planned = [u for u in builds if u.left[0].plan is not None]
     others = [u for u in planned if {"primary_spring", "secondary_spring"} & u.left[0].set_.keys()]
     as_planned = [u for u in planned if u not in others]
     said = [u for u in as_planned if _chance(u.left[0]) is not None]
@@ -56,10 +57,23 @@ def honesty_of(units: Sequence[UnitOfFolder]) -> HonestyDocument:
         few=FEW,
         not_said=len(as_planned) - len(said),
         others=len(others),
+        copies=copies,
         chances=_chances(said),
         curves=_curves(said),
         tolerances=_tolerances(as_planned),
     )
+
+
+def _once(units: Sequence[UnitOfFolder]) -> tuple[list[UnitOfFolder], int]:
+    """Each build once, by the ids of its records, which a copied folder has too, the one with the most records; and how many
+    are copies."""
+    known, kept = set[str](), set[str]()
+    for unit in sorted(units, key=lambda u: -len(u.left)):
+        ids = {one.id for one in unit.left}
+        if not ids & known:
+            kept.add(unit.name)
+        known |= ids
+    return [u for u in units if u.name in kept], len(units) - len(kept)
 
 
 def units_document(folder: str, units: Sequence[UnitOfFolder], search: str = "") -> UnitsDocument:

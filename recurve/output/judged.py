@@ -18,7 +18,7 @@ from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any, load_job, read_as_left, readings_of
 from recurve.output.documents.check import CheckDocument, VerifyDocument
 from recurve.output.drawer import NOTHING_ASKED, DrawerAsked, DrawerEdit, drawer_of
-from recurve.output.planfile import plan_folder, plan_path, read_planned, read_to_write
+from recurve.output.planfile import changed_since, plan_folder, plan_path, read_planned, read_to_write
 from recurve.physics.sweep import Sweep
 from recurve.planner.search import Report
 from recurve.units import LengthUnits, Paper, is_of
@@ -229,8 +229,6 @@ def finished_unit(planned: Path, asked: Job) -> tuple[Job, str]:
             finished,
             f"{gone}; whether the job was changed after it was planned cannot be told, so the plan is judged",
         )
-    elif made_from.inputs != asked.fingerprint:
-        words = f"planned from other inputs than {asked.path} has now"
-    else:
+    elif not (words := changed_since(made_from, asked, ("catalogue",))):  # the springs planned stand in the plan itself
         return finished, ""
     return finished, f"{planned}: {words}, so what it asks is judged; plan again"

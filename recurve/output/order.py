@@ -5,23 +5,25 @@ from __future__ import annotations
 import csv
 import io
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from recurve.errors import Gathered, InputError
 from recurve.files import rewrite_own
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any
-from recurve.job.schema import PlannedTable
+from recurve.job.schema import PlannedPlace, PlannedTable
 from recurve.output.documents.base import if_known, listed, mm, number
-from recurve.output.documents.order import LeftOut, OrderDocument, OrderedFor, OrderLine, SharedSpring
-from recurve.output.planfile import plan_path, read_planned
-from recurve.output.unitfolder import last_left
+from recurve.output.documents.order import KeptSpring, LeftOut, OrderDocument, OrderedFor, OrderLine, SharedSpring
+from recurve.output.planfile import changed_since, plan_path, read_planned
+from recurve.output.unitfolder import last_left, last_of_plan
 from recurve.planner.stock import Allotted, Need, allot, shared
 from recurve.springs.spring import Spring
-from recurve.text import beside, csv_text
+from recurve.text import beside, csv_text, printable
+from recurve.units import PLACES
 
 HEAD = (
     "id", "catalogue", "take", "order", "lacking", "in_stock", "rate [N/mm]", "free_length [mm]", "initial_tension [N]",
@@ -31,10 +33,17 @@ HEAD = (
 
 @dataclass(frozen=True)
 class _Planned:
-    """A unit whose springs are to be had: its job, and what its plan says."""
+    """A unit whose springs are to be had: its job, what its plan says, and by place the `others` that a record says were
+    fitted instead of those planned."""
 
     job: Job
     planned: PlannedTable
+    others: Mapping[str, str]
+
+    @property
+    def needed(self) -> list[PlannedPlace]:
+        """The springs that it needs: all that are new, or of a unit that is built those in whose stead others were fitted."""
+        return [s for s in self.planned.springs if s.new and (not self.others or s.place in self.others)]
 
     @property
     def drawer(self) -> str:
@@ -66,61 +75,116 @@ def _planned(job: Job | BareJob) -> _Planned | LeftOut:
     planned, shown = read_planned(plan_path(job.path)), str(job.path)
     if last_left(job.path) == "passes":
         return LeftOut(job=shown, why="it is built and has passed", settled=True)
+    record = None if planned is None else last_of_plan(job.path, planned)
+    others = {} if planned is None or record is None else _others(planned, record)
+    if record is not None and not others:
+        told = printable(str(record.get("verdict", "")))
+        why = f"it is built by its plan, so it has its springs; its last record says: {told}"
+        return LeftOut(job=shown, why=why, settled=True)
     if planned is None or not isinstance(job, Job) or job.catalogue is None:
         return LeftOut(job=shown, why="it has no plan: run recurve plan first", settled=False)
-    if planned.inputs != job.fingerprint:
-        return LeftOut(job=shown, why="the job was changed after it was planned: plan it again", settled=False)
+    changed = changed_since(planned, job)
+    if changed:
+        return LeftOut(job=shown, why=f"{changed}: plan it again", settled=False)
     if planned.out_of_reach:
         return LeftOut(job=shown, why="its plan is out of reach, so no springs are ordered for it", settled=False)
     if not planned.springs:
         return LeftOut(job=shown, why="its plan does not name the springs: plan it again", settled=False)
     if not any(s.new for s in planned.springs):
         return LeftOut(job=shown, why="it keeps the springs now fitted", settled=True)
-    return _Planned(job, planned)
+    return _Planned(job, planned, others)
+
+
+def _others(planned: PlannedTable, record: dict[str, Any]) -> dict[str, str]:
+    """By place, the springs that a record says were fitted instead of new ones that are planned: because others were at hand, or
+    because it was planned again since."""
+    told, before = record.get("set", {}), record.get("planned", {}).get("springs", [])
+    try:
+        fitted = {str(s["place"]): str(s["id"]) for s in before}
+        fitted |= {place: str(told[key]) for place in PLACES if (key := f"{place}_spring") in told}
+    except (KeyError, TypeError):
+        return {}
+    return {s.place: fitted[s.place] for s in planned.springs if s.new and fitted.get(s.place, s.id) != s.id}
 
 
 def _document(units: list[_Planned], left_out: list[LeftOut]) -> OrderDocument:
     names = _Names()
     needs = [
-        Need(i, s.place, names.of(one.drawer, s.id), tuple(names.of(one.drawer, a) for a in s.alternates))
+        Need(i, s.place, names.of(one.drawer, s.id), tuple(names.of(_from(one, s.place, a), a) for a in s.alternates))
         for i, one in enumerate(units)
-        for s in one.planned.springs
-        if s.new
+        for s in one.needed
     ]
     springs = {names.of(one.drawer, s.id): s for one in units for s in _springs(one)}
     shown = {one.drawer: os.path.normpath(beside(one.job.path, one.job.document["catalogue"]["file"])) for one in units}
-    allotted = allot(needs, {name: s.quantity for name, s in springs.items()})
+    # A spring found in a unit is there already, once, for that unit.
+    in_units = {name for need in needs for name in need.choices if names.told(name)[0] == _found_in(units[need.unit])}
+    allotted = allot(needs, {name: s.quantity for name, s in springs.items()} | dict.fromkeys(in_units, 1))
 
-    def used_for(need: Need, name: str) -> OrderedFor:
+    def used_for(need: Need, name: str, lacking: bool = False) -> OrderedFor:
         return OrderedFor(
             job=str(units[need.unit].job.path),
             place=listed(need.place),
             planned=names.told(need.planned)[1],
             alternate=name != need.planned,
+            lacking=lacking,
         )
 
+    kept = [
+        KeptSpring(
+            job=str(units[a.need.unit].job.path),
+            place=listed(a.need.place),
+            id=names.told(a.spring)[1],
+            planned=names.told(a.need.planned)[1],
+        )
+        for a in allotted
+        if a.spring in in_units
+    ]
     lines: dict[str, list[Allotted]] = {}
-    for one in allotted:
+    for one in (a for a in allotted if a.spring not in in_units):
         lines.setdefault(one.spring or one.need.planned, []).append(one)
     made = []
     for name in sorted(lines, key=names.told):
         drawer, identity = names.told(name)
-        uses = [used_for(a.need, name) for a in lines[name]]
+        uses = [used_for(a.need, name, a.spring is None) for a in lines[name]]
         made.append(_line(identity, shown[drawer], springs.get(name), lines[name], uses))
     serving = []
     for several in shared(allotted):
         drawer, identity = names.told(several.spring)
         if several.spring in springs:
             stock = springs[several.spring].quantity
-            left = None if stock is None else stock - sum(a.spring == several.spring for a in allotted)
+            spare = None if stock is None else stock - sum(a.spring == several.spring for a in allotted)
             uses = [used_for(n, several.spring) for n in several.needs]
-            serving.append(SharedSpring(id=identity, catalogue=shown[drawer], in_stock=left, used_for=uses))
-    kept = [s for s in serving if s.in_stock is None or s.in_stock > 0]
-    return OrderDocument(jobs=[str(u.job.path) for u in units], lines=made, shared=kept, left_out=left_out, files=[])
+            serving.append(SharedSpring(id=identity, catalogue=shown[drawer], in_stock=spare, used_for=uses))
+    left = [s for s in serving if s.in_stock is None or s.in_stock > 0]
+    notes = [note for one in units for note in _notes(one)]
+    jobs = [str(u.job.path) for u in units]
+    return OrderDocument(jobs=jobs, lines=made, kept=kept, shared=left, left_out=left_out, notes=notes, files=[])
+
+
+def _notes(one: _Planned) -> list[str]:
+    """What must be said of a unit that is built with other springs than planned."""
+    path = printable(str(one.job.path))
+    return [
+        f"{path}: its last record says that {printable(one.others[s.place])} was fitted as the {s.place}, so the "
+        f"{printable(s.id)} planned is in the list."
+        for s in one.needed
+        if s.place in one.others
+    ]
 
 
 def _springs(one: _Planned) -> tuple[Spring, ...]:
     return () if one.job.catalogue is None else one.job.catalogue.springs
+
+
+def _found_in(one: _Planned) -> str:
+    """Where the springs found in a unit are, beside the drawers."""
+    return f"in {os.path.realpath(one.job.path)}"
+
+
+def _from(one: _Planned, place: str, identity: str) -> str:
+    """Where an alternate of a place comes from: a drawer, or the unit itself, if it was found in that place."""
+    bought = {s.id for s in _springs(one)}
+    return _found_in(one) if identity == f"as found {place}" and identity not in bought else one.drawer
 
 
 class _Names:

@@ -9,7 +9,7 @@ import io
 import os
 import re
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -17,7 +17,8 @@ import numpy as np
 
 from recurve.errors import Gathered
 from recurve.files import check_writable
-from recurve.job.model import Job
+from recurve.job.inputs import files_of
+from recurve.job.model import Job, JobHead
 from recurve.job.read import load_job
 from recurve.job.schema import PlannedBuild, PlannedForecast, PlannedPlace, PlannedSide, PlannedTable
 from recurve.physics.curve import Unit
@@ -33,6 +34,11 @@ from recurve.units import INCH, PLACES, POUND_FORCE, RPM, SQRT3, LengthUnits, pa
 Read = TypeVar("Read")
 UNPORTABLE = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
 NEXT_TO_NOTHING = 1e-6  # a fitted pull [N] below this is none
+# The files that a job is told by, in words.
+WHAT = {
+    "job": "the job", "sweep": "the sweep", "reference": "the reference sweep", "type": "the type", "catalogue": "the catalogue",
+}  # fmt: skip
+SAME = 2e-6  # of a spring's figures in plan.toml, which have six decimals
 LEVERS = ("breaker_spring", "contact_lever", "block_lever", "cam_radius", "friction_coefficient", "dwell")
 
 
@@ -72,10 +78,37 @@ def read_planned(path: Path) -> PlannedTable | None:
         return None
 
 
-def current_plan(job: Job) -> PlannedTable | None:
+def current_plan(job: JobHead) -> PlannedTable | None:
     """The [planned] table of the plan.toml beside the job; None unless it was planned from the job as it is now."""
     planned = read_planned(plan_path(job.path))
-    return None if planned is None or planned.inputs != job.fingerprint else planned
+    return None if planned is None or changed_since(planned, job) else planned
+
+
+def changed_since(planned: PlannedTable, job: JobHead, besides: Collection[str] = ()) -> str:
+    """Which files of a job were changed since it was planned, in words, `besides` those that do not matter; "" for none. That
+    springs were taken from a drawer, or measured, changes no plan but one that is not built yet and counts with that spring."""
+    if planned.inputs == job.fingerprint:
+        return ""
+    if not planned.files:
+        return "the job, or a file that it names, was changed after it was planned"
+    now, files = job.digests, files_of(job.path, job.model)
+    changed = [w for w in WHAT if planned.files.get(w) != now.get(w) and w not in besides]
+    named = [f"{WHAT[w]} {printable(files[w])}" if w in files else WHAT[w] for w in changed]
+    if not named:
+        return "" if "catalogue" in besides else _measured_since(planned, job)
+    return f"{' and '.join(named)} {'was' if len(named) == 1 else 'were'} changed after it was planned"
+
+
+def _measured_since(planned: PlannedTable, job: JobHead) -> str:
+    """That a spring to be fitted was measured since, and is not what the plan counted with, in words; "" if none was."""
+    if not isinstance(job, Job) or job.catalogue is None or (plan_folder(job.path) / "as-left.toml").is_file():
+        return ""
+    now = {s.id: (s.rate / 1e3, s.free_length * 1e3, s.initial_tension) for s in job.catalogue.springs}
+    for one in (s for s in planned.springs if s.new and s.id in now):
+        then = (one.rate_n_per_mm, one.free_length_mm, one.initial_tension_n)
+        if any(a is not None and abs(a - b) > SAME for a, b in zip(then, now[one.id], strict=True)):
+            return f"{printable(one.id)} was measured after it was planned, and is not as its row says"
+    return ""
 
 
 def planned_unit(job: Job) -> Unit | None:
@@ -93,6 +126,8 @@ def _place(place: str, fitted: Fitted, bought: Mapping[str, Purchase]) -> Planne
         new=order is not None,
         length_mm=round(fitted.length * 1e3, 3),
         rate_n_per_mm=round(fitted.spring.rate / 1e3, 6),
+        free_length_mm=round(fitted.spring.free_length * 1e3, 6),
+        initial_tension_n=round(fitted.spring.initial_tension, 6),
         alternates=() if order is None else tuple(printable(a) for a in order.alternates),
     )
 
@@ -129,6 +164,7 @@ def planned_table(plan: Plan) -> PlannedTable:
     return PlannedTable(
         job=printable(plan.job.path.name),
         inputs=plan.job.fingerprint,
+        files=plan.job.digests,
         out_of_reach=plan.verdict == "out of reach",
         chance=round(built.fraction, 4),
         chance_set=None if built.fraction_set is None else round(built.fraction_set, 4),

@@ -11,6 +11,7 @@ from recurve.errors import InputError, RecurveError
 from recurve.job.edit import read_edited
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any
+from recurve.job.schema import PlannedTable
 from recurve.output.planfile import current_plan, plan_folder
 
 State = Literal["begun", "book", "swept", "measured", "planned", "read as left", "passed"]
@@ -29,6 +30,7 @@ class Unit:
     faults: tuple[str, ...] = ()
     date: str = ""
     inputs: str = ""  # the job's fingerprint, "" where it cannot be read
+    plan: PlannedTable | None = None  # what was planned from the job as it is now
 
 
 def unit_of(name: str, path: Path) -> Unit:
@@ -46,7 +48,9 @@ def unit_of(name: str, path: Path) -> Unit:
         todo = ("book", "enter the book's figures")
         return Unit(name, path, edited.title, about, state, todo, faults, str(edited.answers.get("date", "")))
     state, todo = _state(path, job)
-    return Unit(name, path, edited.title, about, state, todo, date=job.date, inputs=job.fingerprint)
+    return Unit(
+        name, path, edited.title, about, state, todo, date=job.date, inputs=job.fingerprint, plan=current_plan(job)
+    )
 
 
 def _state(path: Path, job: Job | BareJob) -> tuple[State, tuple[str, str]]:
@@ -72,8 +76,31 @@ def _state(path: Path, job: Job | BareJob) -> tuple[State, tuple[str, str]]:
 
 def last_left(path: Path) -> str:
     """The verdict of the last reading of the finished unit; "" if there is none."""
+    records = _records(path)
+    return str(records[-1].get("verdict", "")) if records else ""
+
+
+def last_of_plan(path: Path, planned: PlannedTable) -> dict[str, Any] | None:
+    """The last record of a unit as built by this plan; None where nothing says that it was built."""
+    found = [r for r in _records(path) if _inputs(r) == planned.inputs and not _as_found(r)]
+    return found[-1] if found else None
+
+
+def _records(path: Path) -> list[dict[str, Any]]:
     try:
         table: dict[str, Any] = tomllib.loads((plan_folder(path) / "as-left.toml").read_text(encoding="utf-8"))
-        return str(table["as_left"][-1]["verdict"])
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, KeyError, IndexError, TypeError):
-        return ""
+        return [r for r in table["as_left"] if isinstance(r, dict)]
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, KeyError, TypeError):
+        return []
+
+
+def _inputs(record: dict[str, Any]) -> str:
+    planned = record.get("planned")
+    return str(planned.get("inputs", "")) if isinstance(planned, dict) else ""
+
+
+def _as_found(record: dict[str, Any]) -> bool:
+    """Whether a record's readings are those of the unit as found."""
+    found, left = (record.get(key) for key in ("as_found", "as_left"))
+    columns = ("speed_rpm", "advance_deg", "direction")
+    return isinstance(found, dict) and isinstance(left, dict) and all(found.get(c) == left.get(c) for c in columns)

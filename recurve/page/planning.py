@@ -12,7 +12,7 @@ from starlette.responses import Response
 from recurve.errors import Fault, RecurveError
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any
-from recurve.output.planfile import plan_folder
+from recurve.output.planfile import current_plan, plan_folder
 from recurve.page.bench import Asked
 from recurve.page.whatif import MOST_BEND, MOST_SHIFT, MOST_TRIM, base_of, swung, try_out
 from recurve.page.work import Kind, kept
@@ -38,7 +38,9 @@ def facts(asked: Asked, kind: Kind, job: Job | BareJob | None) -> dict[str, Any]
     """What is known of the last work of a kind: running, done, or in the way."""
     run, found = asked.bench.works.of(asked.path, kind), kept(asked.path, kind)
     document = None if found is None else found["document"]
-    stale = document is not None and job is not None and kind != "left" and document["fingerprint"] != job.fingerprint
+    stale = (
+        document is not None and job is not None and kind != "left" and not _fresh(document["fingerprint"], kind, job)
+    )
     folder = plan_folder(asked.path)
     made: dict[str, Any] = {
         "kind": kind,
@@ -53,6 +55,12 @@ def facts(asked: Asked, kind: Kind, job: Job | BareJob | None) -> dict[str, Any]
     if kind == "plan":
         made["trial"] = _trial(asked)
     return made
+
+
+def _fresh(fingerprint: str, kind: Kind, job: Job | BareJob) -> bool:
+    """Whether what was made of the job with this fingerprint still holds: a plan does while springs are taken or measured."""
+    planned = current_plan(job) if kind == "plan" else None
+    return fingerprint == job.fingerprint or (planned is not None and planned.inputs == fingerprint)
 
 
 def _ready(asked: Asked, kind: Kind, job: Job | BareJob | None) -> list[str]:

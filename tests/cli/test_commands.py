@@ -292,7 +292,7 @@ def test_verify_uses_the_plan_beside_the_job(planned: Planned, tmp_path: Path) -
     (tmp_path / planned.path.name).write_text(planned.path.read_text(encoding="utf-8") + "\n", encoding="utf-8")
     code, out, err = run(["verify", planned.path.name, left.name], tmp_path)
     assert code == 3
-    assert "planned from other inputs" in err and "plan again" in err
+    assert f"the job {planned.path.name} was changed after it was planned" in err and "plan again" in err
     # A plan.toml without the [planned] table, as earlier versions wrote it, is judged as well.
     plan = tmp_path / "unit-plan" / "plan.toml"
     plan.write_text(plan.read_text(encoding="utf-8").partition("[planned]")[0], encoding="utf-8")

@@ -170,3 +170,16 @@ def test_bad_input(arguments: list[str], words: list[str], tmp_path: Path, monke
         assert part in err
     assert "Traceback" not in err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_note_adds_no_spring(tmp_path: Path) -> None:
+    """The row that is there gets the note; nothing is said of a spring added, and no row is."""
+    drawer = tmp_path / "springs.csv"
+    drawer.write_text("id,rate [N/mm],free_length [mm],quantity\nS2,0.8,11.97,1\n", encoding="utf-8")
+    readings = ["2 N @ 14.4 mm", "4 N @ 16.8 mm", "6 N @ 19.3 mm"]
+    code, out, err = run(
+        ["spring", *readings, "--free-length", "12 mm", "--note", "springs.csv", "--id", "S2"], tmp_path
+    )
+    assert code == 0, err
+    assert "Added" not in out and "S2: noted rate" in out
+    assert len(drawer.read_text(encoding="utf-8").splitlines()) == 2

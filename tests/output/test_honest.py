@@ -6,12 +6,15 @@ The units and records are invented and written by hand (tests/support/workshops.
 from __future__ import annotations
 
 import json
+import shutil
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+import tomli_w
 from commands import run
 from workshops import Left, Side, add_unit
 
@@ -97,6 +100,31 @@ def test_a_workshop_that_was_told_too_much(tmp_path: Path) -> None:
     assert post.verdict == "more" and post.proposed == pytest.approx(0.3, rel=0.25)
     text = " ".join(units_text(document).split())
     assert f'write post = "± {post.proposed:.2g} mm" into [build]' in text and "too high" in text
+
+
+def test_a_copied_folder_is_no_second_witness(tmp_path: Path) -> None:
+    """Of seven units nothing can be told, and no more of the same seven copied. A copy that was judged once more since is the
+    same build too: the longer history counts, whichever comes first."""
+    workshop(tmp_path, FEW - 1)
+    alone = honesty(tmp_path)
+    for path in sorted(tmp_path.glob("u*")):
+        shutil.copytree(path, tmp_path / f"copy-of-{path.name}")
+    document = document_of(tmp_path)
+    found = document.honesty
+    assert len(document.units) == 2 * (FEW - 1) and (found.units, found.copies) == (FEW - 1, FEW - 1)
+    assert found.model_copy(update={"copies": 0}) == alone and found.chances.verdict == "too few"
+    text = " ".join(units_text(document).split())
+    assert f"{FEW - 1} units left out: copies, whose records are those of other units." in text
+    add_unit(tmp_path, "z", 0.9, (Left("fails", set_=CALLIPER), Left(set_=CALLIPER)))
+    shutil.copytree(tmp_path / "z", tmp_path / "a")
+    record = tmp_path / "a" / "unit-plan" / "as-left.toml"
+    entries = tomllib.loads(record.read_text(encoding="utf-8"))["as_left"]
+    record.write_text(tomli_w.dumps({"as_left": entries[1:]}), encoding="utf-8")
+    found = honesty(tmp_path)
+    assert (found.units, found.copies) == (FEW, FEW) and found.chances.whole is not None
+    assert found.chances.whole.passed == sum(
+        u.first == "passed" for u in document_of(tmp_path).units if u.name[0] in "uz"
+    )
 
 
 def test_few_units_tell_nothing(tmp_path: Path) -> None:

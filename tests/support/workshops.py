@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -57,11 +58,12 @@ class Left:
     risk: float = 0.01
     more: dict[str, Any] = field(default_factory=dict)
 
-    def entry(self, number: int) -> dict[str, Any]:
-        """As as-left.toml has it."""
+    def entry(self, number: int, unit: str = "") -> dict[str, Any]:
+        """As as-left.toml has it, with an id of its own in each unit."""
         band = {"band": "point", "speed_rpm": 700.0, "min_deg": 6.0, "max_deg": 8.0}
         told: dict[str, Any] = {
-            "id": f"{number:012x}", "title": "Test unit, invented", "unit": "", "date": "2026-05-04", "inputs": "0" * 12,
+            "id": hashlib.sha256(f"{unit} {number}".encode()).hexdigest()[:12],
+            "title": "Test unit, invented", "unit": "", "date": "2026-05-04", "inputs": "0" * 12,
             "verdict": self.verdict, "decision_rule": "", "risk": self.risk, "set": self.set_,
             "bands": [{**band, **self.measured.measured(), "verdict": self.verdict}],
             "as_left": {"file": "x.csv", "speed_rpm": [700.0], "advance_deg": [7.2], "direction": ["rising"],
@@ -99,9 +101,10 @@ def add_unit(
     if plan is not None or left:
         kept.mkdir()
     if plan is not None:
-        document = {"planned": {"job": "unit.toml", **planned(load_any(path).fingerprint, plan)}}
+        job = load_any(path)
+        document = {"planned": {"job": "unit.toml", "files": job.digests, **planned(job.fingerprint, plan)}}
         (kept / "plan.toml").write_text(tomli_w.dumps(document), encoding="utf-8")
     if left:
-        entries = [one.entry(i) for i, one in enumerate(left)]
+        entries = [one.entry(i, name) for i, one in enumerate(left)]
         (kept / "as-left.toml").write_text(tomli_w.dumps({"set": {}, "as_left": entries}), encoding="utf-8")
     return path

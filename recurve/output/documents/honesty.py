@@ -85,6 +85,7 @@ class HonestyDocument(Document):
     few: Annotated[int, told("Units under which nothing is told", "1")]
     not_said: Annotated[int, told("Of these, units left out: their records do not say how the posts were set", "1")]
     others: Annotated[int, told("Of these, units left out: built with other springs than planned", "1")]
+    copies: Annotated[int, told("Units left out besides: copies, whose records are those of other units", "1")]
     chances: ChancesHeld
     curves: CurvesHeld
     tolerances: list[ToleranceHeld]

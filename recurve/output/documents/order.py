@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from recurve.output.documents.base import Document, Files, PlaceName, told
+from recurve.output.documents.base import Document, Files, Notes, PlaceName, told
 
 
 class OrderedFor(Document):
@@ -14,6 +14,7 @@ class OrderedFor(Document):
     place: PlaceName
     planned: Annotated[str, told("Name of the spring that was planned there")]
     alternate: Annotated[bool, told("Whether this is another, which passes too")]
+    lacking: Annotated[bool, told("Whether none is left for it")]
 
 
 class OrderLine(Document):
@@ -33,6 +34,15 @@ class OrderLine(Document):
     coils: Annotated[float | None, told("Coils of the body; null: not known", "1")]
     material: Annotated[str, told("Material; empty: not known")]
     used_for: list[OrderedFor]
+
+
+class KeptSpring(Document):
+    """A place that keeps a spring found in the unit, since the one planned cannot be had."""
+
+    job: Annotated[str, told("The unit's job file")]
+    place: PlaceName
+    id: Annotated[str, told("The spring found, as the plan calls it")]
+    planned: Annotated[str, told("Name of the spring that was planned there")]
 
 
 class SharedSpring(Document):
@@ -57,8 +67,10 @@ class OrderDocument(Document):
 
     jobs: Annotated[list[str], told("Job files of the units in the list")]
     lines: Annotated[list[OrderLine], told("By catalogue and name")]
+    kept: Annotated[list[KeptSpring], told("Places that keep the spring found there, which passes too")]
     shared: Annotated[list[SharedSpring], told("Springs that would serve several units, those that serve most first")]
     left_out: list[LeftOut]
+    notes: Notes
     files: Files
 
     @property

@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 from pydantic import RootModel
 
 from recurve.diagnosis.trust import trust_in
+from recurve.job.posts_at_rest import LengthByType, lengths_by_type
 from recurve.output.documents.base import (
     Document,
     Files,
@@ -57,7 +58,17 @@ class PlannedSpring(Document):
     free_length_mm: Annotated[float, told("Free length inside the hooks", "mm")]
     initial_tension_n: Annotated[float, told("Initial tension", "N")]
     installed_length_mm: Annotated[float, told("Length over the posts at rest, once these are set", "mm")]
-    bend_mm: Annotated[float, told("How far the anchor post is bent, + out", "mm")]
+    bend_mm: Annotated[float, told("How far the anchor post is bent, + out; see bend_holds", "mm")]
+    bend_holds: Annotated[
+        bool, told("Whether bend_mm counts from where the post stands; false: measure it, and set installed_length_mm")
+    ]
+    found_length_mm: Annotated[
+        float | None, told("Length over the posts at rest as found; null: nobody measured it on this unit", "mm")
+    ]
+    type_length_mm: Annotated[
+        float | None, told("The same by the type of unit alone; null: it was measured on this unit", "mm")
+    ]
+    type_length_2u_mm: Annotated[float | None, told("± of that, two standard uncertainties; null: likewise", "mm")]
     takeup_deg: Annotated[float | None, told("Where it begins to pull; null: never", "distributor deg")]
     pull_at_rest_n: Annotated[float, told("Pull at rest", "N")]
     wire_mm: Annotated[float | None, told("Diameter of the wire", "mm")]
@@ -66,8 +77,9 @@ class PlannedSpring(Document):
     material: Annotated[str, told("Material; empty: not known")]
 
     @classmethod
-    def of(cls, fitted: Fitted) -> PlannedSpring:
-        """A spring that was chosen."""
+    def of(cls, fitted: Fitted, by_type: LengthByType | None, seen: bool) -> PlannedSpring:
+        """A spring that was chosen, the length over its posts where only the type tells it, and whether the sweep has `seen` this
+        spring on these posts, so that a bend holds whatever they measure."""
         spring = fitted.spring
         return cls(
             id=spring.id,
@@ -76,6 +88,10 @@ class PlannedSpring(Document):
             initial_tension_n=number(spring.initial_tension),
             installed_length_mm=mm(fitted.length),
             bend_mm=mm(fitted.bend),
+            bend_holds=by_type is None or seen,
+            found_length_mm=mm(float(fitted.posts.length(0.0)[0])) if by_type is None else None,
+            type_length_mm=None if by_type is None else mm(by_type.length),
+            type_length_2u_mm=None if by_type is None else mm(2.0 * by_type.standard_uncertainty),
             takeup_deg=if_known(deg, fitted.takeup),
             pull_at_rest_n=number(fitted.pull),
             wire_mm=if_known(mm, spring.wire),
@@ -92,9 +108,12 @@ class PlannedSprings(Document):
     secondary: PlannedSpring | None
 
     @classmethod
-    def of(cls, build: Build | None) -> PlannedSprings:
-        """The springs of a build."""
-        primary, secondary = by_place([] if build is None else [PlannedSpring.of(s) for s in build.springs])
+    def of(cls, build: Build | None, plan: Plan) -> PlannedSprings:
+        """The springs of a build of this plan."""
+        fitted = () if build is None else build.springs
+        kept = [plan.fit is not None and p.found == s.spring for p, s in zip(plan.job.places, fitted, strict=False)]
+        told = zip(fitted, lengths_by_type(plan.job), kept, strict=False)
+        primary, secondary = by_place([PlannedSpring.of(*one) for one in told])
         return cls(primary=primary, secondary=secondary)
 
     @property
@@ -200,12 +219,12 @@ class AskedPair(Document):
     stop: PairStop
 
     @classmethod
-    def of(cls, one: AlternativeBuild) -> AskedPair:
-        """A pair with its build and its yield."""
+    def of(cls, one: AlternativeBuild, plan: Plan) -> AskedPair:
+        """A pair of this plan, with its build and its yield."""
         return cls(
             margin=number(one.build.margin),
             yield_=number(one.fraction, 4),
-            springs=PlannedSprings.of(one.build),
+            springs=PlannedSprings.of(one.build, plan),
             stop=PairStop(planned_deg=deg(one.build.stop), trim_mm=mm(one.build.trim)),
         )
 
@@ -327,7 +346,7 @@ class PlanDocument(Document):
             costs=[] if built is None else [Cost(source=n, yield_gained=number(g, 4)) for n, g in built.costs],
             type_=TypeDocument.of(plan.job, plan.fit, None if built is None else built.by_type),
             from_="description" if plan.fit is None else "sweep",
-            springs=PlannedSprings.of(build),
+            springs=PlannedSprings.of(build, plan),
             stop=PlannedStop.of(plan),
             checked=None if plan.checked is None else CheckedCurve.of(plan.checked),
             targets=[] if build is None else [PlannedBand.of(r) for r in build.results],
@@ -336,7 +355,7 @@ class PlanDocument(Document):
             ideal=None if plan.ideal is None else IdealPlan.of(plan.ideal, plan.window),
             searched=Searched(pairs=plan.pairs, feasible=plan.feasible),
             others=[OtherPair.of(o) for o in plan.others],
-            alternatives=[AskedPair.of(a) for a in plan.alternatives],
+            alternatives=[AskedPair.of(a, plan) for a in plan.alternatives],
             order=[OrderedSpring.of(p) for p in plan.purchases],
             suggestions=[SuggestedChange.of(s) for s in plan.suggestions],
             reasons=list(plan.reasons),

@@ -258,7 +258,7 @@ class SpringDocument(Document):
     scatter: Annotated[float, told("The readings' scatter over what their ± says", "1")]
     of_use: Annotated[bool, told("Whether it is known well enough to plan with")]
     notes: Notes
-    file: Annotated[str | None, told("The catalogue that it was added to")]
+    file: Annotated[str | None, told("The catalogue that it was added to, or noted in")]
 
     @classmethod
     def of(cls, m: WeighedSpring, file: str | None) -> SpringDocument:

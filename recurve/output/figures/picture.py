@@ -17,10 +17,11 @@ import numpy as np
 from recurve.errors import InputError
 from recurve.job import schema_unit as u
 from recurve.job.build import build_motion, build_places, build_stop, mounting_of
+from recurve.job.inputs import fingerprint_of
 from recurve.job.measured import described
 from recurve.job.model import Job, SpringPlace
 from recurve.job.parts import UnitPart, read_unit_part
-from recurve.job.read import build_parts, fingerprint_of, read_files
+from recurve.job.read import build_parts, read_files
 from recurve.job.schema import JobModel
 from recurve.physics.curve import Stop
 from recurve.physics.mechanism import Link, Motion, RadiusTable, ReferenceSlope, Slot, UntoldMotion

@@ -89,7 +89,7 @@ def _numbers(source: Source) -> list[Facts]:
     document, shown = source.document, source.shown
     made = [] if document.stop.planned_deg is None else [("stop", "", shown.angle(document.stop.planned_deg))]
     for (name, mark), (_, one) in zip(PLACES, document.springs.in_place, strict=False):
-        made.append((f"over post {mark}, at rest", name, shown.length(one.installed_length_mm)))
+        made.append((f"over post {mark}, at rest", name, _set_to(one, shown)))
     for (_, mark), advance, speed in set_speeds(document):
         made.append((f"{signless(advance, 1)}° in, rising", f"sets post {mark}", shown.speed(speed)))
     return [{"name": name, "note": note, "value": value} for name, note, value in made]
@@ -212,10 +212,10 @@ def _spring_cells(
         "coils, material": cell(", ".join(x for x in (coils, breakable(one.material)) if x)),
         "post to bend": _post(fitted, "anchor", shown),
         "other post": _post(fitted, "far", shown),
-        "over the posts, as found": shown.length(mm(float(fitted.posts.length(0.0)[0]))),
+        "over the posts, as found": _found_length(one, shown),
         "bend": _bend(one, shown),
-        "over the posts, set to": shown.length(one.installed_length_mm),
-        "travel left": _travel(fitted, place, shown),
+        "over the posts, set to": _set_to(one, shown),
+        "travel left": _travel(fitted, place, shown) if one.bend_holds else cell(""),
         "pull at rest": shown.force(one.pull_at_rest_n) if one.takeup_deg == 0.0 else slack,
         "takes up": _takeup(one, shown),
     }
@@ -249,8 +249,29 @@ def _post(fitted: Fitted, end: Literal["anchor", "far"], shown: Shown) -> Cell:
     return cell(where, f"at {signless(degrees, 0)}°")
 
 
+def _found_length(one: PlannedSpring, shown: Shown) -> Cell:
+    """The length over the posts as found; where nobody measured it on this unit, what the type says of it."""
+    if one.found_length_mm is not None:
+        return shown.length(one.found_length_mm)
+    return cell(
+        "not measured: write it here",
+        shown.words(f"units of the type {one.type_length_mm:.2f} ± {one.type_length_2u_mm:.2f} mm"),
+    )
+
+
+def _set_to(one: PlannedSpring, shown: Shown) -> Cell:
+    """The length to set over the posts; of a spring that stays on posts that nobody measured, how it differs from theirs."""
+    if one.found_length_mm is not None or not one.bend_holds:
+        return shown.length(one.installed_length_mm)
+    if abs(one.bend_mm) < STILL:
+        return cell("as found")
+    return cell(f"as found {'plus' if one.bend_mm > 0 else 'less'} {shown.length(abs(one.bend_mm))['main']}")
+
+
 def _bend(one: PlannedSpring, shown: Shown) -> Cell:
-    """Which way the anchor goes, and how far."""
+    """Which way the anchor goes, and how far, from where it was measured."""
+    if not one.bend_holds:
+        return cell(f"measure over the posts, then set {shown.length(one.installed_length_mm)['main']}")
     if abs(one.bend_mm) < STILL:
         return cell("leave it as it stands")
     far = shown.length(abs(one.bend_mm))

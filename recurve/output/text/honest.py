@@ -28,6 +28,13 @@ def honesty_lines(document: HonestyDocument) -> list[str]:
         )
     if document.others:
         lines += _wrapped(f"{_units(document.others)} left out: built with other springs than planned.")
+    if document.copies:
+        copies = (
+            "a copy, whose records are those of another unit"
+            if document.copies == 1
+            else ("copies, whose records are those of other units")
+        )
+        lines += _wrapped(f"{_units(document.copies)} left out: {copies}.")
     return [
         *lines,
         *_chances(document.chances, document.few),

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import shlex
+
 from recurve.output.documents.order import OrderDocument, OrderedFor, OrderLine
-from recurve.output.text.layout import Column, page, table, wrap, written
+from recurve.output.text.layout import Column, page, remarks, table, wrap, written
 from recurve.text import printable, shortened
 
 ID = 14  # columns
@@ -25,10 +27,14 @@ def order_text(document: OrderDocument) -> str:
         lines += wrap(f"{printable(line.id)}{where}: {'; '.join(map(_use, line.used_for))}", "  ", "    ")
         if line.lacking:
             lines += wrap(_lacking(line), "    ! ", "      ")
-    if any(u.alternate for line in document.lines for u in line.used_for):
-        told = "An alternate passes beside the other spring as planned, with less margin. "
-        told += "Plan that unit again with --primary ID or --secondary ID before you build it: its lengths are others."
-        lines += ["", *wrap(told)]
+    for stays in document.kept:
+        told = f"{stays.place} of {printable(stays.job)}: keep the spring found there, in place of {printable(stays.planned)}"
+        lines += wrap(told, "  ", "    ")
+    again = _again(document)
+    if again:
+        told = "An alternate passes beside the other spring as planned, with less margin, and its lengths are others. Before you "
+        told += "build, plan again:"
+        lines += ["", *wrap(told), *(line for words in again for line in wrap(words, "  ", "    "))]
     if document.shared:
         lines += ["", "To order fewer kinds: springs that pass in several of these places"]
         for one in document.shared:
@@ -37,6 +43,7 @@ def order_text(document: OrderDocument) -> str:
     if document.left_out:
         lines += ["", "Not in the list"]
         lines += [x for o in document.left_out for x in wrap(f"{printable(o.job)}: {o.why}", "  ", "    ")]
+    lines += remarks(document.notes)
     return page([*lines, *written(document.files)])
 
 
@@ -62,5 +69,27 @@ def _lacking(line: OrderLine) -> str:
     """Why a spring cannot be had, and what to do."""
     if line.rate_n_per_mm is None:
         return "the catalogue no longer has it: enter it again, or plan the unit again"
-    left = f"{line.lacking} too few in stock, and no alternate is left"
-    return f"{left}: leave its quantity empty if it can be ordered, or plan the unit again with --only-in-stock"
+    without = [use for use in line.used_for if use.lacking]
+    places = " and ".join(f"the {use.place} of {printable(use.job)}" for use in without)
+    again = " and ".join(f"plan {printable(use.job)} again with --{use.place} and another spring" for use in without)
+    return (
+        f"{line.lacking} too few in stock: none is left for {places}, and no alternate either. If it can be ordered, leave its "
+        f"quantity empty. If not, {again}"
+    )
+
+
+def _again(document: OrderDocument) -> list[str]:
+    """How the units that get an alternate are planned again, a command each."""
+    return [
+        *(
+            f"recurve plan {_quoted(use.job)} --{use.place} {_quoted(line.id)}"
+            for line in document.lines
+            for use in line.used_for
+            if use.alternate
+        ),
+        *(f"recurve plan {_quoted(one.job)} --keep {one.place}" for one in document.kept),
+    ]
+
+
+def _quoted(text: str) -> str:
+    return shlex.quote(printable(text))

@@ -148,9 +148,8 @@ def _springs(document: PlanDocument) -> list[str]:
     post_rows = [
         [
             name,
-            f"{s.installed_length_mm:.2f}",
-            f"{s.installed_length_mm / (1e3 * INCH):.3f}",
-            bend_words(s.bend_mm),
+            *_set_to(s),
+            bend_words(s.bend_mm) if s.bend_holds else "measure first",
             _pulls(s),
         ]
         for name, s in fitted
@@ -160,7 +159,30 @@ def _springs(document: PlanDocument) -> list[str]:
         *table(columns, rows),
         "Posts, lengths over both posts (outside to outside) at rest",
         *table(post_columns, post_rows),
+        *(line for name, s in fitted for line in _to_measure(name, s)),
     ]
+
+
+def _set_to(spring: PlannedSpring) -> list[str]:
+    """The length over the posts in mm and in; nothing where nobody knows it, and the spring stays on its posts."""
+    if spring.found_length_mm is None and spring.bend_holds:
+        return ["-", "-"]
+    return [f"{spring.installed_length_mm:.2f}", f"{spring.installed_length_mm / (1e3 * INCH):.3f}"]
+
+
+def _to_measure(name: str, spring: PlannedSpring) -> list[str]:
+    """What to do where nobody measured the length over the posts on the unit."""
+    if spring.found_length_mm is not None:
+        return []
+    told = f"{name}: nobody measured over these posts on this unit. "
+    if spring.bend_holds:
+        told += "The sweep shows this spring on them, so count the bend from where they stand."
+    else:
+        told += (
+            f"Units of its type have {spring.type_length_mm:.2f} ± {spring.type_length_2u_mm:.2f} mm there. At the bench, "
+            f"measure over the posts, then set {spring.installed_length_mm:.2f} mm."
+        )
+    return wrap(told, "  ", "    ")
 
 
 def bend_words(bend_mm: float) -> str:
@@ -308,7 +330,7 @@ def _alternatives(document: PlanDocument) -> list[str]:
     for one in document.alternatives:
         springs = [spring for _, spring in one.springs.in_place]
         ids = " + ".join(printable(s.id) for s in springs)
-        bends = [f"{s.bend_mm:+.2f}" for s in springs] + ["-"]
+        bends = [f"{s.bend_mm:+.2f}" if s.bend_holds else "measure" for s in springs] + ["-"]
         lines.append(
             f"  {ids:<32.32} {one.margin:6.2f} {one.yield_:7.0%} {bends[0]:>9} {bends[1]:>10} {one.stop.trim_mm:+9.2f}"
         )

@@ -93,8 +93,8 @@ def _trap_lines(document: TimingDocument) -> list[str]:
 # --- a spring weighed and stretched ------------------------------------------------------------------------
 
 
-def spring_text(m: WeighedSpring, document: SpringDocument) -> str:
-    """The report of `recurve spring`."""
+def spring_text(m: WeighedSpring, document: SpringDocument, added: bool = True) -> str:
+    """The report of `recurve spring`; whether the spring was `added` to a catalogue, if one is named, or noted in its row."""
     inch = 1e3 * INCH / POUND_FORCE  # lbf/in in a N/mm
     rate, rate_2u = document.rate_n_per_mm, document.rate_2u_n_per_mm
     lines = [
@@ -115,7 +115,7 @@ def spring_text(m: WeighedSpring, document: SpringDocument) -> str:
         off = "  left out" if one.left_out else f"{round(next(residual), 3) + 0.0:10.3f}"
         lines.append(f"  {number:<8}{one.pull_n:7.3f} {one.length_mm:8.2f}     {off}")
     lines += remarks(document.notes)
-    if document.file is not None:
+    if document.file is not None and added:
         lines += ["", *wrap(f"Added as {m.described.id} to {document.file}")]
     return page(lines)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -170,11 +171,18 @@ def with_type(path: Path, text: str, document: dict[str, Any]) -> tuple[dict[str
     for table in UNIT_KEYS:
         if table in kind.document:
             _take(merged, table, copy.deepcopy(kind.document[table]))
-    own = (*(k for k in kind.learned if k[0] != "found"), ("target",))
-    taken = frozenset(
-        k for k in own if (told := _at(kind.document, k)) and _at(merged, k) == told and not _at(document, k)
-    )
-    return merged, UnitType(kind.path, kind.title, kind.units, kind.document, kind.learned, taken)
+    every = {k for k, told in _values(kind.document, ()) if _at(merged, k) == told and _at(document, k) is None}
+    taken = frozenset(k for k in every if k in kind.learned or k == ("target",))
+    return merged, replace(kind, taken=taken, shared=frozenset(every - taken))
+
+
+def _values(node: Any, key: Key) -> Iterator[tuple[Key, Any]]:
+    """What a type gives, each with its path; its book as a whole."""
+    if isinstance(node, dict) and key != ("target",):
+        for name, inner in node.items():
+            yield from _values(inner, (*key, name))
+    else:
+        yield key, node
 
 
 def _at(node: Any, key: Key) -> Any:

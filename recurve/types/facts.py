@@ -50,21 +50,23 @@ class Told:
 
 @dataclass(frozen=True)
 class UnitFacts:
-    """What one `job` tells of its type: `told`, quantities by key, and `alike`, what all units of a type have alike, by key."""
+    """What one `job` tells of its type: `told`, quantities by key, and `alike`, what all units of a type have alike, by key.
+    Of the keys that it has `taken` from a type it tells nothing itself, neither for nor against."""
 
     job: Job
     told: dict[Key, Told]
     alike: dict[Key, Any]
+    taken: frozenset[Key] = frozenset()
 
 
 def facts_of(job: Job, found: bool = True) -> UnitFacts:
     """What a job tells; with `found`, also of the springs in it, which takes a fit of its sweep where they were not
     measured."""
-    taken = frozenset() if job.kind is None else job.kind.taken  # known from other units: no second witness
+    taken = frozenset() if job.kind is None else job.kind.taken | job.kind.shared  # other units told it: no second witness
     told = {key: one for key, one in _measured(job) if key not in taken}
     if found:
         told |= _found(job)
-    return UnitFacts(job, told, dict(_alike(job)))
+    return UnitFacts(job, told, dict(_alike(job)), taken)
 
 
 def as_slope(facts: UnitFacts, reach: float) -> UnitFacts:
@@ -74,14 +76,18 @@ def as_slope(facts: UnitFacts, reach: float) -> UnitFacts:
     told = {k: one for k, one in facts.told.items() if k[0] != "weights"}
     alike = {k: v for k, v in facts.alike.items() if k[:2] != ("weights", "motion")}
     alike |= {("weights", "motion", "kind"): "slope", ("weights", "motion", "reach"): f"{np.degrees(reach):.6g} deg"}
-    if job.kind is None or not any(k[0] == "weights" for k in job.kind.taken):
+    by_slope = [("weights", "motion", name) for name in SLOPE]
+    taken = facts.taken
+    if job.kind is not None and any(k[0] == "weights" for k in job.kind.taken):
+        taken |= {*by_slope}
+    else:
         at = np.linspace(0.0, reach, SLOPE_POINTS)
         fitted = np.linalg.pinv(np.polynomial.legendre.legvander(2 * at / reach - 1, len(SLOPE) - 1))
         values = fitted @ np.log(job.weights.inertia_slope(at))
         by = np.sqrt(((fitted @ slope_modes(job, at).T) ** 2).sum(axis=1))
-        for name, value, one in zip(SLOPE, values, by, strict=True):
-            told["weights", "motion", name] = Told(float(value), max(float(one), LEAST_SLOPE))
-    return UnitFacts(job, told, alike)
+        for key, value, one in zip(by_slope, values, by, strict=True):
+            told[key] = Told(float(value), max(float(one), LEAST_SLOPE))
+    return UnitFacts(job, told, alike, taken)
 
 
 def _told(key: Key, given: Quantity) -> tuple[Key, Told]:

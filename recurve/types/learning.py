@@ -64,9 +64,11 @@ def _as_told(key: Key, one: Learned) -> Learned:
 
 
 def _keys(units: Sequence[UnitFacts]) -> list[Key]:
-    """Quantities that more than half of the units tell, in the order in which they are told."""
+    """Quantities that more than half of the units tell, in the order in which they are told. A unit that took one from a type
+    is not among those asked."""
     every = list(dict.fromkeys(key for unit in units for key in unit.told))
-    return [key for key in every if 2 * sum(key in unit.told for unit in units) > len(units)]
+    asked = {key: [unit for unit in units if key not in unit.taken] for key in every}
+    return [key for key in every if 2 * sum(key in unit.told for unit in asked[key]) > len(asked[key])]
 
 
 def _column(units: Sequence[UnitFacts], key: Key) -> tuple[np.ndarray, np.ndarray, list[int]]:
@@ -80,16 +82,18 @@ def _column(units: Sequence[UnitFacts], key: Key) -> tuple[np.ndarray, np.ndarra
 
 
 def _common(units: Sequence[UnitFacts]) -> tuple[dict[Key, Any], tuple[Key, ...]]:
-    """What most of the units have alike; and the keys in which no value is that of more than half of them."""
+    """What most of the units have alike; and the keys in which no value is that of more than half of them. Where units state
+    it, those that took it from a type are not asked."""
     made: dict[Key, Any] = {}
     unlike: list[Key] = []
     for key in dict.fromkeys(key for unit in units for key in unit.alike):
-        told = [json.dumps(unit.alike.get(key), sort_keys=True, default=str) for unit in units]
+        asked = [unit for unit in units if key not in unit.taken] or units
+        told = [json.dumps(unit.alike.get(key), sort_keys=True, default=str) for unit in asked]
         commonest = max(dict.fromkeys(told), key=told.count)
-        if 2 * told.count(commonest) <= len(units):
+        if 2 * told.count(commonest) <= len(asked):
             unlike.append(key)
         elif commonest != "null":
-            made[key] = units[told.index(commonest)].alike[key]
+            made[key] = asked[told.index(commonest)].alike[key]
     return made, tuple(unlike)
 
 

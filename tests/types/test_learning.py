@@ -53,9 +53,9 @@ file = "as-found.csv"
 """
 
 
-def typed(folder: Path, text: str = SWEPT) -> Path:
+def typed(folder: Path, text: str = SWEPT, name: str = "fifth") -> Path:
     (folder / "as-found.csv").write_text(SWEEP, encoding="utf-8")
-    path = folder / "fifth.toml"
+    path = folder / f"{name}.toml"
     path.write_text(text, encoding="utf-8")
     return path
 
@@ -126,6 +126,31 @@ def test_what_came_from_a_type_is_no_second_witness(tmp_path: Path) -> None:
     fifth = typed(tmp_path)
     found = learn_units([*paths, fifth], [], lambda text: None).made.learned["weights", "mass"]
     assert found.units == 4
+
+
+def test_units_that_were_only_swept_do_not_take_the_type_away(tmp_path: Path) -> None:
+    """Two units measured and two that took it all from the type: what the two measured ones tell is what these tell alone."""
+    paths = units(tmp_path)[:2]
+    alone = learn_units(paths, [], lambda text: None).made
+    to = learned(tmp_path, paths)
+    swept = [typed(tmp_path, SWEPT.replace("fifth", f"swept {i}"), f"swept-{i}") for i in range(2)]
+    both = learn_units([*paths, *swept], [], lambda text: None)
+    for key, one in alone.learned.items():
+        if key[0] != "found":
+            assert both.made.learned[key] == one, key
+    assert both.made.alike == alone.alike and not both.made.unlike
+    write_type(both, to, "Invented type", True)
+    assert load_job(swept[0]).measured.weights.mass is not None
+
+
+def test_what_units_took_does_not_outvote_those_that_state_it(tmp_path: Path) -> None:
+    """One unit states a book; two took another from the type: the book is what the one states."""
+    book = ('max = "1 deg" }', 'max = "1.5 deg" }')
+    learned(tmp_path, units(tmp_path))
+    other = unit(tmp_path, "other", 31.4, book)
+    swept = [typed(tmp_path, SWEPT.replace("fifth", f"swept {i}"), f"swept-{i}") for i in range(2)]
+    made = learn_units([other, *swept], [], lambda text: None).made
+    assert made.alike["target",] == tomllib.loads(other.read_text(encoding="utf-8"))["target"]
 
 
 def test_the_command_writes_and_says_who_does_not_belong(tmp_path: Path) -> None:

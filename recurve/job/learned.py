@@ -62,6 +62,7 @@ PARTS: tuple[tuple[Key, str], ...] = (
     (("weights", "motion"), "how the weights move"),
     (("stop", "advance"), "the stop as found"),
     (("stop", "radius"), "the stop's radius"),
+    (("stop", "per_mm"), "the stop's radius"),
     (("drag",), "the drag"),
     (("target",), "the book"),
     *(((("springs", place)), f"the posts of the {place}") for place in PLACES),

@@ -26,6 +26,8 @@ from recurve.units import PLACES, parse
 
 UNIT_KEYS = ("distributor", "weights", "stop", "drag", "springs", "target")  # tables that a type shares with a job
 POINTS = ("pivot", "cg", "pin", "cam", "anchor", "far")  # tables that are either polar or flat
+# Keys that tell no quantity of a unit, by their last part: what all units of a type have alike.
+NO_QUANTITY = ("kind", "on", "count", "reach", "post_travel", "file_up_to", "build_up_to", "trigger", "trigger_fitted")
 OWN_WAY = ("kind",)  # a table of the job that names its kind stands for itself
 DRAG_WAYS = (
     "rubbing_block",
@@ -172,7 +174,7 @@ def with_type(path: Path, text: str, document: dict[str, Any]) -> tuple[dict[str
         if table in kind.document:
             _take(merged, table, copy.deepcopy(kind.document[table]))
     every = {k for k, told in _values(kind.document, ()) if _at(merged, k) == told and _at(document, k) is None}
-    taken = frozenset(k for k in every if k in kind.learned or k == ("target",))
+    taken = frozenset(k for k in every if k[0] != "distributor" and k[-1] not in NO_QUANTITY)
     return merged, replace(kind, taken=taken, shared=frozenset(every - taken))
 
 

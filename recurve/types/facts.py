@@ -16,6 +16,7 @@ from recurve.data import default, ranges
 from recurve.errors import Key
 from recurve.fit.fit import best_mode
 from recurve.fit.model import slope_modes
+from recurve.job.learned import UnitType
 from recurve.job.measured import Frame, MeasuredDrive, MeasuredPoint
 from recurve.job.model import Job
 from recurve.job.schema_unit import PointPosts
@@ -35,6 +36,8 @@ def scale_of(key: Key, name: str) -> float:
     return float(entry[name]) * (factor(unit, dimension) if unit else 1.0)
 
 
+# Keys of [springs.primary] and [springs.secondary] that tell of the spring itself.
+OF_SPRING = ("rate", "free_length", "takeup", "initial_tension", "pull_at_rest", "weighings", "at_rest")
 SLOPE = ("level", "tilt", "bow")  # coefficients of log I′
 SLOPE_POINTS = 41  # advances at which I′ is taken
 LEAST_SLOPE = 1e-3  # standard uncertainty of a coefficient, at least
@@ -62,11 +65,24 @@ class UnitFacts:
 def facts_of(job: Job, found: bool = True) -> UnitFacts:
     """What a job tells; with `found`, also of the springs in it, which takes a fit of its sweep where they were not
     measured."""
-    taken = frozenset() if job.kind is None else job.kind.taken | job.kind.shared  # other units told it: no second witness
+    taken = frozenset() if job.kind is None else frozenset(_taken(job.kind))  # other units told it: no second witness
     told = {key: one for key, one in _measured(job) if key not in taken}
     if found:
-        told |= _found(job)
+        told |= {key: one for key, one in _found(job).items() if key not in taken}
     return UnitFacts(job, told, dict(_alike(job)), taken)
+
+
+def _taken(kind: UnitType) -> Iterator[Key]:
+    """The keys that a job takes from its type, and those under which it tells here what these keys say."""
+    for key in kind.taken | kind.shared:
+        yield key
+        if key[-1] == "xy":
+            distance = "distance" if key[-2] in ("cg", "pin") else "radius"
+            yield from ((*key[:-1], name) for name in (distance, "angle"))
+        elif key == ("stop", "per_mm"):
+            yield ("stop", "radius")
+        elif key[0] == "springs" and key[-1] in OF_SPRING:
+            yield from (("found", key[1], name) for name in ("rate", "stretch"))
 
 
 def as_slope(facts: UnitFacts, reach: float) -> UnitFacts:

@@ -19,6 +19,7 @@ from recurve.job.read import load_any, load_job
 from recurve.job.unit_type import read_type
 from recurve.output.learned import learn_units, write_type
 from recurve.types.belonging import belonging
+from recurve.types.facts import facts_of
 
 MASSES = (31.0, 31.8, 32.1, 30.9)
 
@@ -151,6 +152,52 @@ def test_what_units_took_does_not_outvote_those_that_state_it(tmp_path: Path) ->
     swept = [typed(tmp_path, SWEPT.replace("fifth", f"swept {i}"), f"swept-{i}") for i in range(2)]
     made = learn_units([other, *swept], [], lambda text: None).made
     assert made.alike["target",] == tomllib.loads(other.read_text(encoding="utf-8"))["target"]
+
+
+# The drive of the invented type by xy, by hand: 21 mm, and from there 12.6 mm at 75° and 13.1 mm at 168°, clockwise.
+FLAT = """\
+[weights.motion]
+kind = "slot"
+pivot = { xy = ["21 mm", "0 mm"] }
+cg = { xy = ["24.261 mm", "-12.171 mm"] }
+pin = { xy = ["8.186 mm", "-2.724 mm"] }
+
+[stop]"""
+
+
+@pytest.mark.parametrize(
+    ("pattern", "plain", "keys"),
+    [
+        (r"(?m)^mass = .*$", 'mass = "31.5 ± 0.4 g"', {("weights", "mass")}),
+        (
+            r"(?s)\[stop\].*?radius = [^\n]*",
+            '[stop]\nadvance = "13 deg"\nper_mm = "4 deg"',
+            {("stop", "radius"), ("stop", "advance")},
+        ),
+        (
+            r"(?s)\[weights.motion\].*?\[stop\]",
+            FLAT,
+            {("weights", "motion", point, part) for point in ("cg", "pin") for part in ("distance", "angle")},
+        ),
+    ],
+)
+def test_a_plain_quantity_of_a_type_is_no_measurement_either(
+    tmp_path: Path, pattern: str, plain: str, keys: set[tuple[str, ...]]
+) -> None:
+    """A type edited by hand as its head allows: a job that takes it does not tell it itself."""
+    to = learned(tmp_path, units(tmp_path))
+    text, count = re.subn(pattern, plain, to.read_text(encoding="utf-8"), count=1)
+    assert count == 1
+    to.write_text(text, encoding="utf-8")
+    assert not keys & facts_of(load_job(typed(tmp_path)), found=False).told.keys()
+
+
+def test_a_plain_mass_of_a_type_is_named_among_what_was_not_measured(tmp_path: Path) -> None:
+    to = learned(tmp_path, units(tmp_path))
+    text = to.read_text(encoding="utf-8")
+    to.write_text(re.sub(r"^mass = .*$", 'mass = "31.5 ± 0.4 g"', text, flags=re.M), encoding="utf-8")
+    [note] = [note for note in load_job(typed(tmp_path)).notes if "From the type" in note]
+    assert "the mass of the weights" in note
 
 
 def test_the_command_writes_and_says_who_does_not_belong(tmp_path: Path) -> None:

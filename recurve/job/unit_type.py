@@ -8,17 +8,21 @@ quantity with a ± in that job, unless the job states it itself; from there on n
 from __future__ import annotations
 
 import copy
+import tomllib
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
+from itertools import takewhile
 from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import Field, ValidationError
+from pydantic_core import ErrorDetails
 
 from recurve.errors import Fault, InputError, Key
 from recurve.job import schema as m
 from recurve.job.learned import LEARNED, Learned, UnitType
-from recurve.job.messages import faults_in, located
+from recurve.job.messages import faults_in, is_missing, located
 from recurve.job.named import name_fault, read_document
 from recurve.job.schema_unit import Table
 from recurve.text import beside
@@ -67,7 +71,8 @@ class HeadTable(Table):
 
 
 def read_type(path: Path, shown: str) -> UnitType:
-    """Read a type file; `shown` is how messages call it. Raises InputError with a line for each fault."""
+    """Read a type file; `shown` is how messages call it. A table need not be whole. Raises InputError with a line for each
+    fault."""
     text, document = read_document(path)
     faults: list[Fault] = []
     head = {k: v for k, v in document.items() if k not in (*UNIT_KEYS, "found")}
@@ -92,10 +97,18 @@ def read_type(path: Path, shown: str) -> UnitType:
         try:
             m.BareModel.model_validate({"title": "-", **tables})
         except ValidationError as error:
-            faults += faults_in(error, text, shown, m.BareModel)
+            absent = [_is_left_out(one) for one in error.errors(include_url=False)]
+            told_of = faults_in(error, text, shown, m.BareModel)
+            faults += [fault for fault, left_out in zip(told_of, absent, strict=True) if not left_out]
     if faults or told is None:
         raise InputError(faults)
     return UnitType(path, told.title, told.units, tables, learned)
+
+
+def _is_left_out(error: ErrorDetails) -> bool:
+    """Whether all that is wrong is that a table is not whole: the job may state the rest, and is validated with it."""
+    whole_table = isinstance(error["input"], dict) and error["type"] in ("value_error", "union_tag_not_found")
+    return is_missing(error) or whole_table
 
 
 def _leaves(node: Any, key: Key) -> Iterator[tuple[Key, dict[str, Any]]]:
@@ -176,6 +189,31 @@ def with_type(path: Path, text: str, document: dict[str, Any]) -> tuple[dict[str
     every = {k for k, told in _values(kind.document, ()) if _at(merged, k) == told and _at(document, k) is None}
     taken = frozenset(k for k in every if k[0] != "distributor" and k[-1] not in NO_QUANTITY)
     return merged, replace(kind, taken=taken, shared=frozenset(every - taken))
+
+
+@contextmanager
+def told_where(path: Path, text: str, kind: UnitType | None) -> Iterator[None]:
+    """What is raised of the job at `path`, with its `text`, is told of the type's file where the fault stands in that."""
+    try:
+        yield
+    except InputError as error:
+        if kind is None:
+            raise
+        try:
+            own, of_type = tomllib.loads(text), read_document(kind.path)[0]
+        except (ValueError, InputError):
+            raise error from None
+        shown = str(path.parent / str(own.get("type")))
+        raise type(error)([_where(f, str(path), own, (kind, of_type, shown)) for f in error.found]) from None
+
+
+def _where(fault: Fault, job: str, own: dict[str, Any], of_type: tuple[UnitType, str, str]) -> Fault:
+    """A fault of a job, told of its type where only that has the key."""
+    kind, text, shown = of_type
+    key = tuple(takewhile(lambda part: isinstance(part, str), fault.key or ()))
+    if fault.file != job or not key or _at(own, key) is not None or _at(kind.document, key) is None:
+        return fault
+    return located(fault, text, shown)
 
 
 def _values(node: Any, key: Key) -> Iterator[tuple[Key, Any]]:

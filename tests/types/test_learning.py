@@ -17,6 +17,7 @@ from recurve.fit.fit import fit_sweep
 from recurve.inspection.findings import Cause
 from recurve.job.read import load_any, load_job
 from recurve.job.unit_type import read_type
+from recurve.output.documents.learn import LearnDocument
 from recurve.output.learned import learn_units, write_type
 from recurve.types.belonging import belonging
 from recurve.types.facts import facts_of
@@ -222,6 +223,70 @@ def test_a_type_that_is_wrong_says_where(tmp_path: Path) -> None:
     to = learned(tmp_path, units(tmp_path))
     to.write_text(to.read_text(encoding="utf-8").replace('kind = "slot"', 'kind = "slit"'), encoding="utf-8")
     with pytest.raises(InputError, match=r"type.toml:\d+: weights.motion.kind: got \"slit\""):
+        load_job(typed(tmp_path))
+
+
+# Part of a type file that is not wanted, and the same as a job states it itself.
+LEFT_OUT = [
+    (r"(?m)^rotation = .*\n", '[distributor]\nrotation = "clockwise"\n'),
+    (
+        r"(?s)\[weights.motion.pin\].*?(?=\n\[)",
+        '[weights.motion]\npin = { distance = "13.1 mm", angle = "168 deg" }\n',
+    ),
+    (r"(?s)(?<=\[stop\]\n)(advance = [^\n]*\n)radius = [^\n]*\n", '[stop]\nradius = "14 mm"\n'),
+    (r"(?m)^mass = .*\n", '[weights]\nmass = "31.5 g"\n'),
+    (r"(?s)\[distributor\].*?(?=\n\[)", '[distributor]\nlobes = 6\nrotation = "clockwise"\n'),
+]
+
+
+@pytest.mark.parametrize(("pattern", "stated"), LEFT_OUT)
+def test_what_is_not_wanted_of_a_type_may_be_left_out(tmp_path: Path, pattern: str, stated: str) -> None:
+    """As its head says: a job that states it itself can be read; one that does not is told what is missing, and where."""
+    to = learned(tmp_path, units(tmp_path))
+    text, count = re.subn(
+        pattern, lambda found: found[1] if found.re.groups else "", to.read_text(encoding="utf-8"), count=1
+    )
+    assert count == 1
+    to.write_text(text, encoding="utf-8")
+    assert load_job(typed(tmp_path, SWEPT.replace("[sweep]", f"{stated}[sweep]"))).kind is not None
+    with pytest.raises(InputError, match=r"(fifth|type).toml(:\d+)?: [\w.]+: (missing|got)"):
+        load_job(typed(tmp_path))
+
+
+def test_a_type_of_units_that_differ_serves_jobs_that_state_it(tmp_path: Path) -> None:
+    """As the report says: the units differ in their rotation, so each job states its own."""
+    two = [
+        unit(tmp_path, "one", 31.0),
+        unit(tmp_path, "two", 31.2, ('rotation = "clockwise"', 'rotation = "anticlockwise"')),
+    ]
+    learned(tmp_path, two)
+    own = SWEPT.replace("[sweep]", '[distributor]\nrotation = "anticlockwise"\n[sweep]')
+    assert load_job(typed(tmp_path, own)).rotation == "anticlockwise"
+    with pytest.raises(InputError, match=r"fifth.toml(:\d+)?: distributor.rotation: missing"):
+        load_any(typed(tmp_path))
+
+
+def test_a_type_of_units_that_were_only_swept_says_what_each_job_must_state(tmp_path: Path) -> None:
+    """They measured neither weights nor posts, nor the stop's radius; a job that states these itself can be read."""
+    to = learned(tmp_path, units(tmp_path))
+    swept = [typed(tmp_path, SWEPT.replace("fifth", f"swept {i}"), f"swept-{i}") for i in range(2)]
+    found = learn_units(swept, [], lambda text: None)
+    lacking = LearnDocument.of(found, str(to)).lacking
+    assert lacking == ["weights", "stop.radius", "springs.primary.posts", "springs.secondary.posts"]
+    write_type(found, to, "Invented type", True)
+    whole = unit(tmp_path, "whole", 31.4)
+    whole.write_text(f'type = "type.toml"\n{whole.read_text(encoding="utf-8")}', encoding="utf-8")
+    assert load_job(whole).kind is not None
+
+
+def test_what_is_wrong_of_a_type_beside_its_job_says_where(tmp_path: Path) -> None:
+    """Each of its values can be read, but no weight swings so: told of the file that has them."""
+    to = learned(tmp_path, units(tmp_path))
+    text = re.sub(
+        r"(?s)(\[weights.motion.cg\].*?)angle = [^\n]*", r'\1angle = "-75 deg"', to.read_text(encoding="utf-8")
+    )
+    to.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match=r"type.toml:\d+: weights.motion: the weights move inward"):
         load_job(typed(tmp_path))
 
 

@@ -50,6 +50,6 @@ unit with other weights shows as a unit with other springs, and the other way ro
 Offers:
 
 - `belonging`: `belonging`, `Belonging`
-- `facts`: `as_slope`, `facts_of`
+- `facts`: `as_slope`, `facts_of`, `unlike_type`
 - `learning`: `learn`, `LearnedType`, `Misfit`
 """

@@ -200,6 +200,30 @@ def _found(job: Job) -> dict[Key, Told]:
     return made
 
 
+MUST_BE_ALIKE = (
+    "distributor",
+    "weights",
+)  # tables whose keys, where they are alike at all, no unit of a type has otherwise
+DRIVES = ("slot", "link")  # kinds of drive; the other kinds of weights.motion are ways to measure one
+
+
+def unlike_type(job: Job) -> tuple[tuple[Key, Any, Any], ...]:
+    """What a job states otherwise than its type of what no unit of a type has otherwise: the key, its own value, the type's."""
+    if job.kind is None:
+        return ()
+    found = []
+    for key, own in _alike(job):
+        if key[0] not in MUST_BE_ALIKE:
+            continue
+        of_type: Any = job.kind.document
+        for part in key:
+            of_type = of_type.get(part) if isinstance(of_type, dict) else None
+        measured_otherwise = key[-1] == "kind" and not {own, of_type} <= {*DRIVES}
+        if of_type is not None and own != of_type and not measured_otherwise:
+            found.append((key, own, of_type))
+    return tuple(found)
+
+
 def _alike(job: Job) -> Iterator[tuple[Key, Any]]:
     """What is not measured and that all units of a type have alike, as the job file has it."""
     document = job.document

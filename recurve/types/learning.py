@@ -12,11 +12,10 @@ import numpy as np
 
 from recurve.errors import Key
 from recurve.job.learned import Learned
-from recurve.types.facts import UnitFacts, scale_of
+from recurve.types.facts import MUST_BE_ALIKE, UnitFacts, scale_of
 from recurve.types.pooling import pooled, surprise
 
 ACCUSED = 0.05  # chance that any of the units is named where all belong
-MUST_BE_ALIKE = ("distributor", "weights")  # a unit that differs in these does not belong; else what most have is taken
 FEWEST = 3  # units from which one of them can be told from the others
 
 

@@ -12,15 +12,17 @@ from commands import run
 from jobs import JOB, SPRINGS, SWEEP, without
 
 from recurve.diagnosis.other_type import type_findings
+from recurve.diagnosis.trust import trust_in
 from recurve.errors import InputError
 from recurve.fit.fit import fit_sweep
 from recurve.inspection.findings import Cause
 from recurve.job.read import load_any, load_job
 from recurve.job.unit_type import read_type
 from recurve.output.documents.learn import LearnDocument
+from recurve.output.documents.unit_type import TypeDocument
 from recurve.output.learned import learn_units, write_type
 from recurve.types.belonging import belonging
-from recurve.types.facts import facts_of
+from recurve.types.facts import facts_of, unlike_type
 
 MASSES = (31.0, 31.8, 32.1, 30.9)
 
@@ -305,6 +307,45 @@ def test_a_unit_with_other_weights_is_told(tmp_path: Path) -> None:
     other = belonging(job.kind, job, fit_sweep(job))
     assert found is not None and other is not None
     assert found.fits and not other.fits and other.chance < found.chance / 10
+
+
+@pytest.mark.parametrize(
+    ("table", "own", "of_type", "cause"),
+    [
+        ("distributor", "lobes = 4", "6", Cause.SLIP),
+        ("distributor", 'rotation = "anticlockwise"', "clockwise", Cause.SLIP),
+        ("weights", "count = 3", "2", Cause.WEIGHTS),
+    ],
+)
+def test_a_job_that_contradicts_its_type_is_told(
+    tmp_path: Path, table: str, own: str, of_type: str, cause: Cause
+) -> None:
+    """What no unit of the type has otherwise: both figures are named, and no plan is made upon it."""
+    learned(tmp_path, units(tmp_path))
+    job = load_job(typed(tmp_path, SWEPT.replace("[sweep]", f"[{table}]\n{own}\n[sweep]")))
+    told = type_findings(job, None)[0]
+    assert told.cause == cause and told.severity == "check first"
+    key, _, value = own.replace('"', "").partition(" = ")
+    assert f"{table}.{key} is {value} in the job and {of_type} in the type" in told.evidence
+    assert not trust_in(job, None).ok
+    document = TypeDocument.of(job, None, None)
+    assert document is not None and document.fits is False
+
+
+def test_a_job_that_contradicts_its_type_is_not_judged(tmp_path: Path) -> None:
+    learned(tmp_path, units(tmp_path))
+    path = typed(tmp_path, SWEPT.replace("[sweep]", "[distributor]\nlobes = 4\n[sweep]"))
+    code, out, _ = run(["check", str(path)])
+    assert code == 3 and "CANNOT TELL" in out and "contradict each other" in " ".join(out.split())
+
+
+def test_weights_measured_in_another_way_are_no_contradiction(tmp_path: Path) -> None:
+    """Radii measured, where the type has pin and slot."""
+    learned(tmp_path, units(tmp_path))
+    rows = '[weights.motion]\nkind = "table"\nadvance = ["0 deg", "5 deg", "14 deg"]\n'
+    rows += 'cg_radius = ["27.1 mm", "28.3 mm", "30.4 mm"]\n'
+    job = load_job(typed(tmp_path, SWEPT.replace("[sweep]", f"{rows}[sweep]")))
+    assert unlike_type(job) == ()
 
 
 def test_crank_speeds_are_not_called_another_type(tmp_path: Path) -> None:

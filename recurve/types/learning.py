@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 from typing import Any
 
@@ -97,14 +97,15 @@ def _common(units: Sequence[UnitFacts]) -> tuple[dict[Key, Any], tuple[Key, ...]
 
 
 def _misfits(units: Sequence[UnitFacts], alike: dict[Key, Any]) -> tuple[Misfit, ...]:
-    """The units that do not belong, the worst first (theory, equation 5)."""
+    """The units that do not belong, the worst first (theory, equation 5). Those of another kind say nothing of the rest."""
     found = [*_other_kind(units, alike)]
     known = {m.unit for m in found}
-    if len(units) >= FEWEST:
-        for i in (i for i in range(len(units)) if i not in known):
-            misfit = _against_others(units, i)
-            if misfit is not None and misfit.p * len(units) < ACCUSED:
-                found.append(misfit)
+    kept = [i for i in range(len(units)) if i not in known]
+    if len(kept) >= FEWEST:
+        for place, i in enumerate(kept):
+            misfit = _against_others([units[k] for k in kept], place)
+            if misfit is not None and misfit.p * len(kept) < ACCUSED:
+                found.append(replace(misfit, unit=i))
     return tuple(sorted(found, key=lambda m: m.p))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +23,8 @@ from recurve.output.documents.learn import LearnDocument
 from recurve.output.documents.unit_type import TypeDocument
 from recurve.output.learned import learn_units, write_type
 from recurve.types.belonging import belonging
-from recurve.types.facts import facts_of, unlike_type
+from recurve.types.facts import Told, UnitFacts, facts_of, unlike_type
+from recurve.types.learning import learn
 
 MASSES = (31.0, 31.8, 32.1, 30.9)
 
@@ -121,6 +123,22 @@ def test_a_unit_that_does_not_belong_is_named(
     misfits = learn_units(paths, [], lambda text: None).made.misfits
     assert [m.unit for m in misfits] == [4] and misfits[0].key == key
     assert learn_units(paths, [paths[4]], lambda text: None).made.misfits == ()
+
+
+def test_a_unit_of_another_kind_does_not_accuse_the_right_ones(tmp_path: Path) -> None:
+    """One that turns the other way, a post of it on the other side, between two alike: it alone is named. With it among the
+    others, each of the two alike lies far from what the rest are."""
+    right = facts_of(load_job(unit(tmp_path, "one", 31.4)), found=False)
+    other = facts_of(load_job(unit(tmp_path, "other", 31.4, ('"clockwise"', '"anticlockwise"'))), found=False)
+    key = ("springs", "primary", "posts", "far", "angle")
+
+    def at(one: UnitFacts, degrees: float) -> UnitFacts:
+        return replace(one, told=one.told | {key: Told(np.radians(degrees), np.radians(0.4))})
+
+    misfits = learn([at(right, -177.9), at(other, 18.1), at(right, -178.7)]).misfits
+    assert [(m.unit, m.key) for m in misfits] == [(1, ("distributor", "rotation"))]
+    three = learn([at(right, -177.9), at(other, 18.1), at(right, -178.7), at(right, 140.0)]).misfits
+    assert [m.unit for m in three] == [1, 3]  # its place among all, not among those compared
 
 
 def test_what_came_from_a_type_is_no_second_witness(tmp_path: Path) -> None:

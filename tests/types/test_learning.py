@@ -310,6 +310,21 @@ def test_what_is_wrong_of_a_type_beside_its_job_says_where(tmp_path: Path) -> No
         load_job(typed(tmp_path))
 
 
+@pytest.mark.parametrize(("off", "contradicts"), [(1.0, False), (6.0, True)])
+def test_a_calliper_is_held_against_places_by_the_scatter_of_the_type(
+    tmp_path: Path, off: float, contradicts: bool
+) -> None:
+    """By hand: posts at 21 mm and 12 mm, 35° apart, stand 13.1 mm from each other, which changes by 21·12·sin 35°/13.1 = 11
+    mm/rad, 0.19 mm a degree. Angles that scatter by 4.8° (that of these four) make 0.9 mm, twice that 1.8 mm."""
+    changes = [(('angle = "255 deg"', f'angle = "{a} deg"'),) for a in (249.5, 253.0, 257.0, 260.5)]
+    paths = [unit(tmp_path, f"far-{i}", 31.4, *c) for i, c in enumerate(changes)]
+    learned(tmp_path, paths)
+    rest = load_job(typed(tmp_path)).places[1].posts.length(0.0)[0] * 1e3
+    own = SWEPT.replace("[sweep]", f'[springs.secondary]\nover_posts = "{rest + off:.3f} ± 0.05 mm"\n[sweep]')
+    doubts = [doubt for doubt in load_job(typed(tmp_path, own)).doubts if "the calliper reads" in doubt]
+    assert bool(doubts) == contradicts
+
+
 def test_a_unit_with_other_weights_is_told(tmp_path: Path) -> None:
     """Every speed of its sweep a third higher: by equation (1) its springs pull 1.78 times as much for the same weights."""
     learned(tmp_path, units(tmp_path))

@@ -223,6 +223,7 @@ COMMANDS = {
     "every unit left out": ["learn", "JOB", "--leave-out", "JOB", "--to", "t.toml"],
     "a stranger left out": ["learn", "JOB", "--leave-out", "ONE", "--to", "t.toml"],
     "a unit twice": ["learn", "JOB", "JOB", "--to", "t.toml"],
+    "a unit and its copy": ["learn", "COPIED", "COPY", "--to", "t.toml"],
     "units of no folder": ["units", "JOB"],
     "an order of a unit twice": ["order", "JOB", "JOB"],
     "an order over a catalogue": ["order", "JOB", "--csv", "springs.csv"],
@@ -361,6 +362,9 @@ def commands(folder: Path) -> Iterator[tuple[str, list[str]]]:
     (folder / "kept" / "answers.toml").write_text("x = 1\n", encoding="utf-8")
     (folder / "taken" / "unit.toml").write_text("", encoding="utf-8")
     (folder / "changed" / "unit.toml").write_text("x = 1\n", encoding="utf-8")
+    made["COPIED"] = made["RECORDED"]
+    made["COPY"] = made["COPIED"].with_name("copy.toml")
+    made["COPY"].write_bytes(made["COPIED"].read_bytes())
     for name, arguments in COMMANDS.items():
         yield name, said([str(made.get(a, a)) for a in arguments])
     kept = folder / "one" / "unit-plan"

@@ -231,6 +231,18 @@ def test_the_command_writes_and_says_who_does_not_belong(tmp_path: Path) -> None
     assert code == 0 and "DOES NOT BELONG" not in out
 
 
+def test_a_copy_of_a_unit_is_no_other_unit(tmp_path: Path) -> None:
+    """The same file by another name, and in another folder: counted twice, it would make the mean surer than it is."""
+    paths = units(tmp_path)[:2]
+    (tmp_path / "kept").mkdir()
+    (tmp_path / "kept" / "springs.csv").write_text(SPRINGS, encoding="utf-8")
+    for copy in (tmp_path / "copy.toml", tmp_path / "kept" / "unit-0.toml"):
+        copy.write_bytes(paths[0].read_bytes())
+        with pytest.raises(InputError, match=rf"{copy.name}: got a copy of .*unit-0.toml, the same unit twice"):
+            learn_units([*paths, copy], [], lambda text: None)
+        assert learn_units([*paths, copy], [copy], lambda text: None).made.learned["weights", "mass"].units == 2
+
+
 def test_angles_are_pooled_across_half_a_turn(tmp_path: Path) -> None:
     """By hand: 179° and −179° have 180° between them, not 0°."""
     changes = [(('angle = "168 deg"', f'angle = "{a} ± 0.5 deg"'),) for a in (179.0, -179.0)]

@@ -32,6 +32,7 @@ UNIT_KEYS = ("distributor", "weights", "stop", "drag", "springs", "target")  # t
 POINTS = ("pivot", "cg", "pin", "cam", "anchor", "far")  # tables that are either polar or flat
 # Keys that tell no quantity of a unit, by their last part: what all units of a type have alike.
 NO_QUANTITY = ("kind", "on", "count", "reach", "post_travel", "file_up_to", "build_up_to", "trigger", "trigger_fitted")
+OF_TYPE = {"units", "sources", "found"}  # keys that a type file has and no job
 OWN_WAY = ("kind",)  # a table of the job that names its kind stands for itself
 DRAG_WAYS = (
     "rubbing_block",
@@ -74,6 +75,9 @@ def read_type(path: Path, shown: str) -> UnitType:
     """Read a type file; `shown` is how messages call it. A table need not be whole. Raises InputError with a line for each
     fault."""
     text, document = read_document(path)
+    if not OF_TYPE & document.keys():
+        message = "got a job, not a type file; expected one that recurve learn made, with the number of its units"
+        raise InputError(Fault(None, message, shown))
     faults: list[Fault] = []
     head = {k: v for k, v in document.items() if k not in (*UNIT_KEYS, "found")}
     try:
@@ -103,6 +107,19 @@ def read_type(path: Path, shown: str) -> UnitType:
     if faults or told is None:
         raise InputError(faults)
     return UnitType(path, told.title, told.units, tables, learned)
+
+
+def _is_type(document: dict[str, Any]) -> bool:
+    """Whether a document is that of a type, and no job with a key of such a name by mistake."""
+    return isinstance(document.get("units"), int) or isinstance(document.get("sources"), list)
+
+
+def _may_be_type(path: Path) -> bool:
+    """Whether a file has what only type files have."""
+    try:
+        return _is_type(read_document(path)[1])
+    except InputError:
+        return False
 
 
 def _is_left_out(error: ErrorDetails) -> bool:
@@ -170,6 +187,9 @@ def read_typed_document(path: str | Path) -> tuple[str, dict[str, Any], UnitType
     """The text of a job file, what it holds together with what it takes from the type that it names, and that type.
     Raises InputError, also where the type cannot be read."""
     text, document = read_document(path)
+    if _is_type(document):
+        message = f'got a type file, not a job; expected a job, such as one that names it: type = "{Path(path).name}"'
+        raise InputError(Fault(None, message, str(path)))
     return text, *with_type(Path(path), text, document)
 
 
@@ -179,7 +199,7 @@ def with_type(path: Path, text: str, document: dict[str, Any]) -> tuple[dict[str
     name = document.get("type")
     if not isinstance(name, str):
         return document, None  # none, or the model says what is wrong
-    if wrong := name_fault(path, name):
+    if wrong := name_fault(path, name, _may_be_type):
         raise InputError(located(Fault(("type",), wrong), text, str(path)))
     kind = read_type(beside(path, name), str(path.parent / name))
     merged = copy.deepcopy(document)

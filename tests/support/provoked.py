@@ -238,6 +238,8 @@ COMMANDS = {
     "springs noted in a drawer that is not there": ["verify", "DRAWERLESS", "as-found.csv", "--note-springs"],
     "no such type": ["check", "UNTYPED"],
     "a type full of faults": ["check", "TYPED"],
+    "a type in the place of a job": ["check", "typed-type.toml"],
+    "a job in the place of a type": ["check", "JOBTYPED"],
     "a type without its springs' tables": ["check", "LOOSETYPED"],
 }  # fmt: skip
 BAD_TYPE = """\
@@ -362,6 +364,8 @@ def commands(folder: Path) -> Iterator[tuple[str, list[str]]]:
     (folder / "kept" / "answers.toml").write_text("x = 1\n", encoding="utf-8")
     (folder / "taken" / "unit.toml").write_text("", encoding="utf-8")
     (folder / "changed" / "unit.toml").write_text("x = 1\n", encoding="utf-8")
+    made["JOBTYPED"] = folder / "jobtyped.toml"
+    made["JOBTYPED"].write_text('title = "x"\ntype = "unit.toml"\n', encoding="utf-8")
     made["COPIED"] = made["RECORDED"]
     made["COPY"] = made["COPIED"].with_name("copy.toml")
     made["COPY"].write_bytes(made["COPIED"].read_bytes())

@@ -251,6 +251,28 @@ def test_angles_are_pooled_across_half_a_turn(tmp_path: Path) -> None:
     assert abs(np.degrees(found.mean)) == pytest.approx(180.0, abs=0.3)
 
 
+def test_a_type_and_a_job_are_not_taken_for_each_other(tmp_path: Path) -> None:
+    """One line says which file it is, not a line for each key that the other kind has."""
+    paths = units(tmp_path)
+    to = learned(tmp_path, paths)
+    for command in (["plan"], ["check"], ["order"], ["learn", "--to", str(tmp_path / "new.toml")]):
+        code, _, err = run([*command, str(to)])
+        assert code == 2 and len(err.splitlines()) == 1 and "type.toml: got a type file, not a job" in err, err
+    with pytest.raises(InputError) as wrong:
+        load_any(typed(tmp_path, SWEPT.replace("type.toml", "unit-0.toml")))
+    assert len(wrong.value.faults) == 1 and "unit-0.toml: got a job, not a type file" in wrong.value.faults[0]
+
+
+def test_no_job_is_proposed_for_a_type_that_is_not_there(tmp_path: Path) -> None:
+    paths = units(tmp_path)
+    learned(tmp_path, paths[:1]).rename(tmp_path / "launch.toml")
+    for name, near in (("unit-9.toml", ""), ("lanch.toml", "launch.toml")):
+        with pytest.raises(InputError) as wrong:
+            load_any(typed(tmp_path, SWEPT.replace("type.toml", name)))
+        proposed = re.search(r'did you mean "([^"]*)"', str(wrong.value))
+        assert (proposed[1] if proposed else "") == near
+
+
 def test_a_type_that_is_wrong_says_where(tmp_path: Path) -> None:
     to = learned(tmp_path, units(tmp_path))
     to.write_text(to.read_text(encoding="utf-8").replace('kind = "slot"', 'kind = "slit"'), encoding="utf-8")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import exp, log
-from typing import ClassVar, Literal
+from typing import Any, ClassVar, Literal
 
 from recurve.errors import Key, dotted
 from recurve.fit.fit import Fit
@@ -12,6 +12,7 @@ from recurve.inspection.findings import Cause, Finding, Words
 from recurve.job.learned import LEARNED
 from recurve.job.model import Job
 from recurve.types.belonging import Belonging, belonging
+from recurve.types.facts import unlike_type
 from recurve.units import DIMENSIONS, factor
 
 TOLD = 3  # departures that are named at most
@@ -92,6 +93,30 @@ class OtherType(Finding):
         return f"the odds are {one_in(self.found.odds)} to 1 that it is of another"
 
 
+@dataclass(frozen=True)
+class OtherKind(Finding):
+    """The job states otherwise what all units of its type, called `title`, have alike: `unlike`, by key its own value and the
+    type's."""
+
+    title: str
+    unlike: tuple[tuple[Key, Any, Any], ...]
+
+    @property
+    def cause(self) -> Cause:
+        """The weights where these alone are other ones, else a slip in the job or in the name of the type."""
+        return Cause.WEIGHTS if all(key[0] == "weights" for key, _, _ in self.unlike) else Cause.SLIP
+
+    def words(self) -> Words:
+        """The finding in words."""
+        told = [f"{dotted(key)} is {own} in the job and {of_type} in the type" for key, own, of_type in self.unlike]
+        return Words(
+            f'the job and its type "{self.title}" contradict each other',
+            "; ".join(told),
+            "every figure taken from the type may be wrong, and so may every spring chosen by it",
+            "look at the unit, then correct the job or name another type",
+        )
+
+
 def one_in(chance: float) -> str:
     """How rare a chance [1] is, as a round number: "400"; what is rarer than a million is told as that."""
     rare = min(1.0 / max(chance, 1e-6), 1e6)
@@ -119,7 +144,9 @@ def type_findings(job: Job, fit: Fit | None) -> tuple[Finding, ...]:
     """What speaks against the type that a job names; nothing where it names none, or fits."""
     if job.kind is None:
         return ()
+    title, unlike = job.kind.title, unlike_type(job)
+    other = (OtherKind("check first", title, unlike),) if unlike else ()
     found = belonging(job.kind, job, fit)
     if found is None or found.fits:
-        return ()
-    return (OtherType("check first", job.kind.title, found, found.chance, job.speed_ratio),)
+        return other
+    return (*other, OtherType("check first", title, found, found.chance, job.speed_ratio))

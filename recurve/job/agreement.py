@@ -18,23 +18,24 @@ from recurve.units import SQRT3
 SURELY = 2.0  # combined standard uncertainties beyond which two figures disagree
 
 
-def spring_notes(name: str, spring: MeasuredSpring, placed: Posts, stands: Posts) -> list[str]:
-    """What must be said of a spring whose facts disagree; its posts as `placed` by their points or table, and as it `stands`
-    by the calliper over them."""
+def spring_notes(name: str, spring: MeasuredSpring, placed: tuple[Posts, float], stands: Posts) -> list[str]:
+    """What must be said of a spring whose facts disagree; its posts as `placed` by their points or table, with the standard
+    uncertainty [m] of the length that these make at rest, and as it `stands` by the calliper over them."""
+    of_posts = _of_posts(spring, placed[1])
     return [
-        *_over_posts(name, spring, placed),
-        *_takeup(name, spring, stands),
+        *_over_posts(name, spring, *placed),
+        *_takeup(name, spring, stands, of_posts),
         *_rate(name, spring),
-        *_pull(name, spring, stands),
+        *_pull(name, spring, stands, of_posts),
     ]
 
 
-def _over_posts(name: str, spring: MeasuredSpring, placed: Posts) -> list[str]:
+def _over_posts(name: str, spring: MeasuredSpring, placed: Posts, of_places: float) -> list[str]:
     if spring.over_posts is None:
         return []
     measured, by_places = spring.over_posts.value, float(placed.length(0.0)[0])
     apart = measured - by_places
-    allowed = SURELY * hypot(_of_posts(spring), default("posts", "place", "length") / SQRT3)
+    allowed = SURELY * hypot(_of_posts(spring, of_places), of_places)
     if abs(apart) <= allowed:
         return []
     return [
@@ -45,7 +46,7 @@ def _over_posts(name: str, spring: MeasuredSpring, placed: Posts) -> list[str]:
     ]
 
 
-def _takeup(name: str, spring: MeasuredSpring, posts: Posts) -> list[str]:
+def _takeup(name: str, spring: MeasuredSpring, posts: Posts, of_posts: float) -> list[str]:
     """A take-up by degree wheel against the free length."""
     if spring.takeup is None or spring.free_length is None:
         return []
@@ -55,7 +56,7 @@ def _takeup(name: str, spring: MeasuredSpring, posts: Posts) -> list[str]:
     spread = hypot(
         (spring.free_length.standard_uncertainty or default("fit", "free_length", "length")),
         abs(lever) * (spring.takeup.standard_uncertainty or default("fit", "takeup", "angle")),
-        _of_posts(spring),
+        of_posts,
     )
     # A spring that pulls from rest is shorter than its posts: by how much, a take-up of 0 does not say.
     if at == 0.0 and apart >= 0.0:
@@ -77,11 +78,11 @@ def _takeup(name: str, spring: MeasuredSpring, posts: Posts) -> list[str]:
     ]
 
 
-def _of_posts(spring: MeasuredSpring) -> float:
-    """Standard uncertainty [m] of the length over the posts: the calliper's, else that of their places."""
+def _of_posts(spring: MeasuredSpring, of_places: float) -> float:
+    """Standard uncertainty [m] of the length over the posts: the calliper's, else `of_places` [m], by their places."""
     over = spring.over_posts
     if over is None:
-        return default("posts", "place", "length") / SQRT3
+        return of_places
     return over.standard_uncertainty or default("posts", "over", "length") / SQRT3
 
 
@@ -101,12 +102,12 @@ def _rate(name: str, spring: MeasuredSpring) -> list[str]:
     ]
 
 
-def _pull(name: str, spring: MeasuredSpring, posts: Posts) -> list[str]:
+def _pull(name: str, spring: MeasuredSpring, posts: Posts, of_posts: float) -> list[str]:
     """The pull at rest, or slack, against the spring's own length and rate."""
     rest = float(posts.length(0.0)[0])
     free = spring.free_length
     if spring.slack is not None and free is not None:
-        off = SURELY * hypot(free.standard_uncertainty or default("fit", "free_length", "length"), _of_posts(spring))
+        off = SURELY * hypot(free.standard_uncertainty or default("fit", "free_length", "length"), of_posts)
         if spring.slack and rest - free.value > off:
             return [_at_rest_words(name, "hangs slack", rest, free.value, "shorter")]
         if not spring.slack and free.value - rest > off:

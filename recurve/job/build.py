@@ -5,6 +5,7 @@ Each function takes the part of the model that it needs, and adds to `faults` wh
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -31,7 +32,7 @@ from recurve.physics.mechanism import Motion, RadiusTable, ReferenceSlope, Untol
 from recurve.physics.posts import Body, BodyPoint, PointPosts, Posts, TablePosts, post_faults
 from recurve.physics.reference import Reference
 from recurve.uncertainty import drag_half_width
-from recurve.units import Quantity
+from recurve.units import SQRT3, Quantity
 
 LEAST_TABLE = 0.8  # of the stop's advance that a table of radii must reach
 
@@ -250,7 +251,7 @@ def _place(
     faults += [*found, *wrong]
     if wrong:
         return SpringPlace(posts, travel, None)
-    notes += spring_notes(name, spring, placed, posts)
+    notes += spring_notes(name, spring, (placed, _of_places(given, placed, on)), posts)
     return SpringPlace(posts, travel, spring.spring(f"as found {name}", posts))
 
 
@@ -296,17 +297,33 @@ def build_reaches(springs: u.Springs, places: tuple[SpringPlace, ...], on: Mount
 def _reach(given: u.AnyPosts, posts: Posts, on: Mounting, stop: float) -> float:
     if not isinstance(given, u.PointPosts) or not isinstance(posts, PointPosts):
         return 0.0
-    ends, frame = np.array([0.0, stop]), on.frame
-    grown, effects = float(np.diff(posts.length(ends)[0])[0]), []
+    ends = np.array([0.0, stop])
+    grown = float(np.diff(posts.length(ends)[0])[0])
+    effects = [float(np.diff(other.length(ends)[0])[0]) / grown - 1.0 for other in _displaced(given, posts, on)]
+    return float(np.linalg.norm(effects)) if effects else 0.0
+
+
+def _displaced(given: u.PointPosts, posts: PointPosts, on: Mounting) -> Iterator[PointPosts]:
+    """The posts with each coordinate of theirs that has a ± moved in turn, by its standard uncertainty."""
     for name, told in (("anchor", given.anchor), ("far", given.far)):
         end: BodyPoint = getattr(posts, name)
         point = _measured_point(told, on.weights.motion, (), [])
         for moved in point.moved():
             # The place by the points, since the calliper over the posts may have moved the anchor.
-            at = replace(end, position=end.position + moved.at(frame) - point.at(frame))
-            other = replace(posts, anchor=at) if name == "anchor" else replace(posts, far=at)
-            effects.append(float(np.diff(other.length(ends)[0])[0]) / grown - 1.0)
-    return float(np.linalg.norm(effects)) if effects else 0.0
+            at = replace(end, position=end.position + moved.at(on.frame) - point.at(on.frame))
+            yield replace(posts, anchor=at) if name == "anchor" else replace(posts, far=at)
+
+
+def _of_places(given: u.SpringOnPosts, posts: Posts, on: Mounting) -> float:
+    """Standard uncertainty [m] of the length over the posts at rest by their places: by their ± and that of their diameter,
+    and not less than such lengths are found to."""
+    least = default("posts", "place", "length") / SQRT3
+    if not isinstance(given.posts, u.PointPosts) or not isinstance(posts, PointPosts):
+        return least
+    rest = float(posts.length(0.0)[0])
+    effects = [float(other.length(0.0)[0]) - rest for other in _displaced(given.posts, posts, on)]
+    diameter = None if given.post_diameter is None else given.post_diameter.standard_uncertainty
+    return max(least, float(np.linalg.norm([*effects, diameter or 0.0])))
 
 
 def _end(given: u.PostEnd, key: tuple[str, ...], on: Mounting, faults: list[Fault]) -> BodyPoint:

@@ -44,7 +44,8 @@ class Learned:
 @dataclass(frozen=True)
 class UnitType:
     """A type of unit as read: its file and `title`; how many `units` it was learned from; `document`, its tables as a job
-    has them; `learned`, by the path of the key, what was learned [SI]; and `taken`, the keys that a job takes from it.
+    has them; `learned`, by the path of the key, what was learned [SI]; `taken`, the keys of quantities that a job takes from
+    it, and of its book; and `shared`, of what else it takes, that all units of a type have alike.
 
     `learned` holds also what the springs found in the units were like, ("found", place, "rate") and so on: no job takes
     these, since springs are changed, but its sweep is compared with them."""
@@ -55,6 +56,7 @@ class UnitType:
     document: dict[str, Any]
     learned: dict[Key, Learned]
     taken: frozenset[Key] = field(default_factory=frozenset)
+    shared: frozenset[Key] = field(default_factory=frozenset)
 
 
 # What a job may take from a type, by the beginning of its key.
@@ -63,6 +65,7 @@ PARTS: tuple[tuple[Key, str], ...] = (
     (("weights", "motion"), "how the weights move"),
     (("stop", "advance"), "the stop as found"),
     (("stop", "radius"), "the stop's radius"),
+    (("stop", "per_mm"), "the stop's radius"),
     (("drag",), "the drag"),
     (("target",), "the book"),
     *(((("springs", place)), f"the posts of the {place}") for place in PLACES),

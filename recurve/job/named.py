@@ -87,8 +87,9 @@ class NamedTables:
         return found
 
 
-def name_fault(job: Path, file: str) -> str:
-    """What is wrong with the name of a file beside a job, and where it was looked for; empty where the file is there."""
+def name_fault(job: Path, file: str, suits: Callable[[Path], bool] = lambda path: True) -> str:
+    """What is wrong with the name of a file beside a job, and where it was looked for; empty where the file is there. A file
+    of a like name is proposed if it `suits`."""
     shown = file if len(file) <= 60 else f"{file[:57]}…"
     if not file.strip() or "\0" in file:
         return f'got "{shown}", expected the name of a file'
@@ -108,6 +109,6 @@ def name_fault(job: Path, file: str) -> str:
         return f'got "{shown}", which cannot be looked for ({told}); expected the name of a file'
     if not folder.is_dir():
         return f'got "{shown}", but there is no folder {folder}; expected a file that is there'
-    near = difflib.get_close_matches(path.name, others, 1)
+    near = [one for one in difflib.get_close_matches(path.name, others, 5) if suits(folder / one)]
     hint = f'; did you mean "{near[0]}"?' if near else ""
     return f'got "{shown}", but there is no such file in {folder}; expected a file that is there{hint}'

@@ -40,7 +40,7 @@ from recurve.job.model import BareJob, Job, JobHead, SpringPlace
 from recurve.job.named import NamedTables
 from recurve.job.sweeps import build_reference, counted_twice, reading_faults, static_faults, sweep_of, weights_of
 from recurve.job.tables import read_sweep
-from recurve.job.unit_type import read_typed_document
+from recurve.job.unit_type import read_typed_document, told_where
 from recurve.physics.curve import Stop
 from recurve.physics.logged import gathered_notes
 from recurve.physics.mechanism import RadiusTable, ReferenceSlope, weight_faults
@@ -98,8 +98,12 @@ def load_job(path: str | Path, springs_wanted: bool = True) -> Job:
 def read_files(path: str | Path, springs_wanted: bool = True) -> JobFiles:
     """The job file by its model, and the tables it names; raises InputError with one line for each fault of them all. Without
     `springs_wanted` a catalogue whose file is gone is none."""
-    file = Path(path)
     text, document, kind = read_typed_document(path)
+    with told_where(Path(path), text, kind):
+        return _files(Path(path), text, document, kind, springs_wanted)
+
+
+def _files(path: Path, text: str, document: dict[str, Any], kind: UnitType | None, springs_wanted: bool) -> JobFiles:
     if not document.keys() & UNIT_TABLES and document.keys() & OTHER_TABLES:
         message = (
             "missing, expected weights, stop and springs, since no curve can be computed or planned without them; "
@@ -108,12 +112,12 @@ def read_files(path: str | Path, springs_wanted: bool = True) -> JobFiles:
         raise InputError(Fault(("weights",), message, str(path)))
     faults: list[Fault] = []
     model = validated(m.JobModel, document, text, str(path), faults)
-    tables = NamedTables(file, text, document, faults)
+    tables = NamedTables(path, text, document, faults)
     readings, reference = tables.sweep(), tables.reference()
     catalogue = tables.catalogue() if springs_wanted or tables.catalogue_is_there() else None
     if model is None or faults:
         raise InputError([*faults, *_of_the_rest(document, faults, reference, text, str(path))])
-    return JobFiles(file, text, document, model, readings, reference, catalogue, kind)
+    return JobFiles(path, text, document, model, readings, reference, catalogue, kind)
 
 
 UNIT_TABLES = {"weights", "stop", "springs"}  # without which there is no curve to compute
@@ -160,8 +164,9 @@ def build_parts(files: JobFiles) -> JobParts:
     each fault."""
     faults: list[Fault] = []
     parts = _parts(files.model, files.sweep, files.reference, faults)
-    if faults or parts is None:
-        raise PhysicsError([located(fault, files.text, str(files.path)) for fault in faults])
+    with told_where(files.path, files.text, files.kind):
+        if faults or parts is None:
+            raise PhysicsError([located(fault, files.text, str(files.path)) for fault in faults])
     return parts
 
 
@@ -379,14 +384,18 @@ def readings_of(path: str | Path) -> Readings:
 def load_any(path: str | Path) -> Job | BareJob:
     """Read a job file and the tables it names, whole or in part. Raises as `load_job` does."""
     text, document, kind = read_typed_document(path)
+    with told_where(Path(path), text, kind):
+        return _any(Path(path), text, document, kind)
+
+
+def _any(path: Path, text: str, document: dict[str, Any], kind: UnitType | None) -> Job | BareJob:
     wrong, missing = _faults_and_missing(document, text, str(path))
     part = [fault for fault in missing if fault.key and fault.key[0] in UNIT_TABLES]
     if not part:
         return load_job(path)
-    file = Path(path)
     # Beside a key that is wrong, one that is missing in the same table may be the one that was meant.
     faults = [*wrong, *(f for f in missing if f not in part or (wrong and f.key is not None and len(f.key) > 1))]
-    tables = NamedTables(file, text, document, faults)
+    tables = NamedTables(path, text, document, faults)
     readings, reference, _ = tables.sweep(), tables.reference(), tables.catalogue()
     if faults:
         known = _known_part(document, missing)
@@ -398,8 +407,8 @@ def load_any(path: str | Path) -> Job | BareJob:
     inspection = build_inspection(model.condition, model.vacuum, model.timing, (unit, model.drag), faults, notes)
     faults += _other_faults(model, readings)
     if faults:
-        raise InputError([located(fault, text, str(file)) for fault in faults])
-    head = _head(file, document, model, readings, (target, inspection, tuple(notes), ()))
+        raise InputError([located(fault, text, str(path)) for fault in faults])
+    head = _head(path, document, model, readings, (target, inspection, tuple(notes), ()))
     return BareJob(
         **vars(_of_type(head, kind)), stop=None if model.stop is None else model.stop.advance, lacking=missing
     )

@@ -8,16 +8,21 @@ quantity with a ± in that job, unless the job states it itself; from there on n
 from __future__ import annotations
 
 import copy
+import tomllib
 from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from itertools import takewhile
 from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import Field, ValidationError
+from pydantic_core import ErrorDetails
 
 from recurve.errors import Fault, InputError, Key
 from recurve.job import schema as m
 from recurve.job.learned import FOUND, LEARNED, Learned, UnitType
-from recurve.job.messages import faults_in, located
+from recurve.job.messages import faults_in, is_missing, located
 from recurve.job.named import name_fault, read_document
 from recurve.job.schema_unit import Table
 from recurve.text import beside
@@ -25,6 +30,9 @@ from recurve.units import PLACES, parse
 
 UNIT_KEYS = ("distributor", "weights", "stop", "drag", "springs", "target")  # tables that a type shares with a job
 POINTS = ("pivot", "cg", "pin", "cam", "anchor", "far")  # tables that are either polar or flat
+# Keys that tell no quantity of a unit, by their last part: what all units of a type have alike.
+NO_QUANTITY = ("kind", "on", "count", "reach", "post_travel", "file_up_to", "build_up_to", "trigger", "trigger_fitted")
+OF_TYPE = {"units", "sources", "found"}  # keys that a type file has and no job
 OWN_WAY = ("kind",)  # a table of the job that names its kind stands for itself
 DRAG_WAYS = (
     "rubbing_block",
@@ -64,8 +72,12 @@ class HeadTable(Table):
 
 
 def read_type(path: Path, shown: str) -> UnitType:
-    """Read a type file; `shown` is how messages call it. Raises InputError with a line for each fault."""
+    """Read a type file; `shown` is how messages call it. A table need not be whole. Raises InputError with a line for each
+    fault."""
     text, document = read_document(path)
+    if not OF_TYPE & document.keys():
+        message = "got a job, not a type file; expected one that recurve learn made, with the number of its units"
+        raise InputError(Fault(None, message, shown))
     faults: list[Fault] = []
     head = {k: v for k, v in document.items() if k not in (*UNIT_KEYS, "found")}
     try:
@@ -89,10 +101,31 @@ def read_type(path: Path, shown: str) -> UnitType:
         try:
             m.BareModel.model_validate({"title": "-", **tables})
         except ValidationError as error:
-            faults += faults_in(error, text, shown, m.BareModel)
+            absent = [_is_left_out(one) for one in error.errors(include_url=False)]
+            told_of = faults_in(error, text, shown, m.BareModel)
+            faults += [fault for fault, left_out in zip(told_of, absent, strict=True) if not left_out]
     if faults or told is None:
         raise InputError(faults)
     return UnitType(path, told.title, told.units, tables, learned)
+
+
+def _is_type(document: dict[str, Any]) -> bool:
+    """Whether a document is that of a type, and no job with a key of such a name by mistake."""
+    return isinstance(document.get("units"), int) or isinstance(document.get("sources"), list)
+
+
+def _may_be_type(path: Path) -> bool:
+    """Whether a file has what only type files have."""
+    try:
+        return _is_type(read_document(path)[1])
+    except InputError:
+        return False
+
+
+def _is_left_out(error: ErrorDetails) -> bool:
+    """Whether all that is wrong is that a table is not whole: the job may state the rest, and is validated with it."""
+    whole_table = isinstance(error["input"], dict) and error["type"] in ("value_error", "union_tag_not_found")
+    return is_missing(error) or whole_table
 
 
 def _leaves(node: Any, key: Key) -> Iterator[tuple[Key, dict[str, Any]]]:
@@ -154,6 +187,9 @@ def read_typed_document(path: str | Path) -> tuple[str, dict[str, Any], UnitType
     """The text of a job file, what it holds together with what it takes from the type that it names, and that type.
     Raises InputError, also where the type cannot be read."""
     text, document = read_document(path)
+    if _is_type(document):
+        message = f'got a type file, not a job; expected a job, such as one that names it: type = "{Path(path).name}"'
+        raise InputError(Fault(None, message, str(path)))
     return text, *with_type(Path(path), text, document)
 
 
@@ -163,18 +199,50 @@ def with_type(path: Path, text: str, document: dict[str, Any]) -> tuple[dict[str
     name = document.get("type")
     if not isinstance(name, str):
         return document, None  # none, or the model says what is wrong
-    if wrong := name_fault(path, name):
+    if wrong := name_fault(path, name, _may_be_type):
         raise InputError(located(Fault(("type",), wrong), text, str(path)))
     kind = read_type(beside(path, name), str(path.parent / name))
     merged = copy.deepcopy(document)
     for table in UNIT_KEYS:
         if table in kind.document:
             _take(merged, table, copy.deepcopy(kind.document[table]))
-    own = (*(k for k in kind.learned if k[0] != "found"), ("target",))
-    taken = frozenset(
-        k for k in own if (told := _at(kind.document, k)) and _at(merged, k) == told and not _at(document, k)
-    )
-    return merged, UnitType(kind.path, kind.title, kind.units, kind.document, kind.learned, taken)
+    every = {k for k, told in _values(kind.document, ()) if _at(merged, k) == told and _at(document, k) is None}
+    taken = frozenset(k for k in every if k[0] != "distributor" and k[-1] not in NO_QUANTITY)
+    return merged, replace(kind, taken=taken, shared=frozenset(every - taken))
+
+
+@contextmanager
+def told_where(path: Path, text: str, kind: UnitType | None) -> Iterator[None]:
+    """What is raised of the job at `path`, with its `text`, is told of the type's file where the fault stands in that."""
+    try:
+        yield
+    except InputError as error:
+        if kind is None:
+            raise
+        try:
+            own, of_type = tomllib.loads(text), read_document(kind.path)[0]
+        except (ValueError, InputError):
+            raise error from None
+        shown = str(path.parent / str(own.get("type")))
+        raise type(error)([_where(f, str(path), own, (kind, of_type, shown)) for f in error.found]) from None
+
+
+def _where(fault: Fault, job: str, own: dict[str, Any], of_type: tuple[UnitType, str, str]) -> Fault:
+    """A fault of a job, told of its type where only that has the key."""
+    kind, text, shown = of_type
+    key = tuple(takewhile(lambda part: isinstance(part, str), fault.key or ()))
+    if fault.file != job or not key or _at(own, key) is not None or _at(kind.document, key) is None:
+        return fault
+    return located(fault, text, shown)
+
+
+def _values(node: Any, key: Key) -> Iterator[tuple[Key, Any]]:
+    """What a type gives, each with its path; its book as a whole."""
+    if isinstance(node, dict) and key != ("target",):
+        for name, inner in node.items():
+            yield from _values(inner, (*key, name))
+    else:
+        yield key, node
 
 
 def _at(node: Any, key: Key) -> Any:

@@ -55,6 +55,13 @@ def learn_units(paths: Sequence[Path], leave_out: Sequence[Path], report: Report
         if read is not None:
             jobs.append(read)
     gather.settle()
+    copied = [
+        f"{printable(str(job.path))}: got a copy of {printable(str(jobs[first].path))}, the same unit twice; expected each once"
+        for i, job in enumerate(jobs)
+        if (first := [other.fingerprint for other in jobs].index(job.fingerprint)) < i
+    ]
+    if copied:
+        raise InputError(copied)
     facts = []
     for i, job in enumerate(jobs):
         report(f"Unit {i + 1} of {len(jobs)}")

@@ -162,12 +162,13 @@ OF_TYPE: dict[str, str] = {
     "drag": "drag and friction",
     "stop": "stop",
 }
+TRIM = (("radius",), ("per_mm",))  # of the stop: what a trim does, not where it stands
 
 
 def _by_type(kind: UnitType, shapes: Shapes, draw: _Draw, speeds: Array) -> float:
     """The share [1] of the planned curve's variance, over the speeds (m,) [rad/s], that is gone if what the job takes from its
     type were exact."""
-    exact = frozenset(OF_TYPE[str(k[0])] for k in kind.taken if k[0] in OF_TYPE and k[1:] != ("radius",))
+    exact = frozenset(OF_TYPE[str(k[0])] for k in kind.taken if k[0] in OF_TYPE and k[1:] not in TRIM)
 
     def variance(left_out: frozenset[str]) -> float:
         made = curves(shapes, draw.units(left_out), POINTS)

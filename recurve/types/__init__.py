@@ -33,7 +33,7 @@ the q quantities of a unit, with z = Φ⁻¹(1 − p/2),
     p_unit = 2 min(q · min p, P(χ²_q > Σ z²))                                                      (5)
 
 A unit is named where p_unit is below 0.05 over the number of units. What must be alike (lobes, rotation, kind of drive)
-and is not, is named as such.
+and is not, is named as such, and is not among the others of any unit.
 
 3. A unit against its type
 
@@ -59,6 +59,6 @@ wheel, whatever the test.
 Offers:
 
 - `belonging`: `belonging`, `Belonging`
-- `facts`: `as_slope`, `facts_of`
+- `facts`: `as_slope`, `facts_of`, `unlike_type`
 - `learning`: `learn`, `LearnedType`, `Misfit`
 """

@@ -16,6 +16,7 @@ from recurve.data import default, ranges
 from recurve.errors import Key
 from recurve.fit.fit import best_mode
 from recurve.fit.model import slope_modes
+from recurve.job.learned import FOUND, UnitType
 from recurve.job.measured import Frame, MeasuredDrive, MeasuredPoint
 from recurve.job.model import Job
 from recurve.job.schema_unit import PointPosts
@@ -36,6 +37,8 @@ def scale_of(key: Key, name: str) -> float:
     return float(entry[name]) * (factor(unit, dimension) if unit else 1.0)
 
 
+# Keys of [springs.primary] and [springs.secondary] that tell of the spring itself.
+OF_SPRING = ("rate", "free_length", "takeup", "initial_tension", "pull_at_rest", "weighings", "at_rest")
 SLOPE = ("level", "tilt", "bow")  # coefficients of log I′
 SLOPE_POINTS = 41  # advances at which I′ is taken
 LEAST_SLOPE = 1e-3  # standard uncertainty of a coefficient, at least
@@ -51,21 +54,39 @@ class Told:
 
 @dataclass(frozen=True)
 class UnitFacts:
-    """What one `job` tells of its type: `told`, quantities by key, and `alike`, what all units of a type have alike, by key."""
+    """What one `job` tells of its type: `told`, quantities by key, and `alike`, what all units of a type have alike, by key.
+    Of the keys that it has `taken` from a type it tells nothing itself, neither for nor against."""
 
     job: Job
     told: dict[Key, Told]
     alike: dict[Key, Any]
+    taken: frozenset[Key] = frozenset()
 
 
 def facts_of(job: Job, found: bool = True) -> UnitFacts:
     """What a job tells; with `found`, also of the springs in it, which takes a fit of its sweep where they were not
     measured."""
-    taken = frozenset() if job.kind is None else job.kind.taken  # known from other units: no second witness
+    taken = frozenset() if job.kind is None else frozenset(_taken(job.kind))  # other units told it: no second witness
     told = {key: one for key, one in _measured(job) if key not in taken}
-    if found and (job.kind is None or all(place.found is not None for place in job.places)):
-        told |= _found(job)  # by a sweep alone, springs are fitted with what the type has of them
-    return UnitFacts(job, told, dict(_alike(job)))
+    if job.kind is not None and any(place.found is None for place in job.places):
+        # By a sweep alone, springs are fitted with what the type has of them.
+        taken |= {("found", place, name) for place in PLACES[: len(job.places)] for name in FOUND}
+    elif found:
+        told |= {key: one for key, one in _found(job).items() if key not in taken}
+    return UnitFacts(job, told, dict(_alike(job)), taken)
+
+
+def _taken(kind: UnitType) -> Iterator[Key]:
+    """The keys that a job takes from its type, and those under which it tells here what these keys say."""
+    for key in kind.taken | kind.shared:
+        yield key
+        if key[-1] == "xy":
+            distance = "distance" if key[-2] in ("cg", "pin") else "radius"
+            yield from ((*key[:-1], name) for name in (distance, "angle"))
+        elif key == ("stop", "per_mm"):
+            yield ("stop", "radius")
+        elif key[0] == "springs" and key[-1] in OF_SPRING:
+            yield from (("found", key[1], name) for name in FOUND)
 
 
 def as_slope(facts: UnitFacts, reach: float) -> UnitFacts:
@@ -75,14 +96,18 @@ def as_slope(facts: UnitFacts, reach: float) -> UnitFacts:
     told = {k: one for k, one in facts.told.items() if k[0] != "weights"}
     alike = {k: v for k, v in facts.alike.items() if k[:2] != ("weights", "motion")}
     alike |= {("weights", "motion", "kind"): "slope", ("weights", "motion", "reach"): f"{np.degrees(reach):.6g} deg"}
-    if job.kind is None or not any(k[0] == "weights" for k in job.kind.taken):
+    by_slope = [("weights", "motion", name) for name in SLOPE]
+    taken = facts.taken
+    if job.kind is not None and any(k[0] == "weights" for k in job.kind.taken):
+        taken |= {*by_slope}
+    else:
         at = np.linspace(0.0, reach, SLOPE_POINTS)
         fitted = np.linalg.pinv(np.polynomial.legendre.legvander(2 * at / reach - 1, len(SLOPE) - 1))
         values = fitted @ np.log(job.weights.inertia_slope(at))
         by = np.sqrt(((fitted @ slope_modes(job, at).T) ** 2).sum(axis=1))
-        for name, value, one in zip(SLOPE, values, by, strict=True):
-            told["weights", "motion", name] = Told(float(value), max(float(one), LEAST_SLOPE))
-    return UnitFacts(job, told, alike)
+        for key, value, one in zip(by_slope, values, by, strict=True):
+            told[key] = Told(float(value), max(float(one), LEAST_SLOPE))
+    return UnitFacts(job, told, alike, taken)
 
 
 def _told(key: Key, given: Quantity) -> tuple[Key, Told]:
@@ -180,6 +205,30 @@ def _found(job: Job) -> dict[Key, Told]:
         key = ("found", place, "tension")  # a spring described by rate and length alone has none
         made[key] = Told(where.found.initial_tension, tension or scale_of(key, "unstated"))
     return made
+
+
+MUST_BE_ALIKE = (
+    "distributor",
+    "weights",
+)  # tables whose keys, where they are alike at all, no unit of a type has otherwise
+DRIVES = ("slot", "link")  # kinds of drive; the other kinds of weights.motion are ways to measure one
+
+
+def unlike_type(job: Job) -> tuple[tuple[Key, Any, Any], ...]:
+    """What a job states otherwise than its type of what no unit of a type has otherwise: the key, its own value, the type's."""
+    if job.kind is None:
+        return ()
+    found = []
+    for key, own in _alike(job):
+        if key[0] not in MUST_BE_ALIKE:
+            continue
+        of_type: Any = job.kind.document
+        for part in key:
+            of_type = of_type.get(part) if isinstance(of_type, dict) else None
+        measured_otherwise = key[-1] == "kind" and not {own, of_type} <= {*DRIVES}
+        if of_type is not None and own != of_type and not measured_otherwise:
+            found.append((key, own, of_type))
+    return tuple(found)
 
 
 def _alike(job: Job) -> Iterator[tuple[Key, Any]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 from typing import Any
 
@@ -12,11 +12,10 @@ import numpy as np
 
 from recurve.errors import Key
 from recurve.job.learned import Learned
-from recurve.types.facts import UnitFacts, scale_of
+from recurve.types.facts import MUST_BE_ALIKE, UnitFacts, scale_of
 from recurve.types.pooling import pooled, surprise
 
 ACCUSED = 0.05  # chance that any of the units is named where all belong
-MUST_BE_ALIKE = ("distributor", "weights")  # a unit that differs in these does not belong; else what most have is taken
 FEWEST = 3  # units from which one of them can be told from the others
 
 
@@ -64,9 +63,11 @@ def _as_told(key: Key, one: Learned) -> Learned:
 
 
 def _keys(units: Sequence[UnitFacts]) -> list[Key]:
-    """Quantities that more than half of the units tell, in the order in which they are told."""
+    """Quantities that more than half of the units tell, in the order in which they are told. A unit that took one from a type
+    is not among those asked."""
     every = list(dict.fromkeys(key for unit in units for key in unit.told))
-    return [key for key in every if 2 * sum(key in unit.told for unit in units) > len(units)]
+    asked = {key: [unit for unit in units if key not in unit.taken] for key in every}
+    return [key for key in every if 2 * sum(key in unit.told for unit in asked[key]) > len(asked[key])]
 
 
 def _column(units: Sequence[UnitFacts], key: Key) -> tuple[np.ndarray, np.ndarray, list[int]]:
@@ -80,28 +81,31 @@ def _column(units: Sequence[UnitFacts], key: Key) -> tuple[np.ndarray, np.ndarra
 
 
 def _common(units: Sequence[UnitFacts]) -> tuple[dict[Key, Any], tuple[Key, ...]]:
-    """What most of the units have alike; and the keys in which no value is that of more than half of them."""
+    """What most of the units have alike; and the keys in which no value is that of more than half of them. Where units state
+    it, those that took it from a type are not asked."""
     made: dict[Key, Any] = {}
     unlike: list[Key] = []
     for key in dict.fromkeys(key for unit in units for key in unit.alike):
-        told = [json.dumps(unit.alike.get(key), sort_keys=True, default=str) for unit in units]
+        asked = [unit for unit in units if key not in unit.taken] or units
+        told = [json.dumps(unit.alike.get(key), sort_keys=True, default=str) for unit in asked]
         commonest = max(dict.fromkeys(told), key=told.count)
-        if 2 * told.count(commonest) <= len(units):
+        if 2 * told.count(commonest) <= len(asked):
             unlike.append(key)
         elif commonest != "null":
-            made[key] = units[told.index(commonest)].alike[key]
+            made[key] = asked[told.index(commonest)].alike[key]
     return made, tuple(unlike)
 
 
 def _misfits(units: Sequence[UnitFacts], alike: dict[Key, Any]) -> tuple[Misfit, ...]:
-    """The units that do not belong, the worst first (theory, equation 5)."""
+    """The units that do not belong, the worst first (theory, equation 5). Those of another kind say nothing of the rest."""
     found = [*_other_kind(units, alike)]
     known = {m.unit for m in found}
-    if len(units) >= FEWEST:
-        for i in (i for i in range(len(units)) if i not in known):
-            misfit = _against_others(units, i)
-            if misfit is not None and misfit.p * len(units) < ACCUSED:
-                found.append(misfit)
+    kept = [i for i in range(len(units)) if i not in known]
+    if len(kept) >= FEWEST:
+        for place, i in enumerate(kept):
+            misfit = _against_others([units[k] for k in kept], place)
+            if misfit is not None and misfit.p * len(kept) < ACCUSED:
+                found.append(replace(misfit, unit=i))
     return tuple(sorted(found, key=lambda m: m.p))
 
 

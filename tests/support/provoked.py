@@ -223,6 +223,7 @@ COMMANDS = {
     "every unit left out": ["learn", "JOB", "--leave-out", "JOB", "--to", "t.toml"],
     "a stranger left out": ["learn", "JOB", "--leave-out", "ONE", "--to", "t.toml"],
     "a unit twice": ["learn", "JOB", "JOB", "--to", "t.toml"],
+    "a unit and its copy": ["learn", "COPIED", "COPY", "--to", "t.toml"],
     "units of no folder": ["units", "JOB"],
     "an order of a unit twice": ["order", "JOB", "JOB"],
     "an order over a catalogue": ["order", "JOB", "--csv", "springs.csv"],
@@ -237,6 +238,8 @@ COMMANDS = {
     "springs noted in a drawer that is not there": ["verify", "DRAWERLESS", "as-found.csv", "--note-springs"],
     "no such type": ["check", "UNTYPED"],
     "a type full of faults": ["check", "TYPED"],
+    "a type in the place of a job": ["check", "typed-type.toml"],
+    "a job in the place of a type": ["check", "JOBTYPED"],
     "a type without its springs' tables": ["check", "LOOSETYPED"],
 }  # fmt: skip
 BAD_TYPE = """\
@@ -361,6 +364,11 @@ def commands(folder: Path) -> Iterator[tuple[str, list[str]]]:
     (folder / "kept" / "answers.toml").write_text("x = 1\n", encoding="utf-8")
     (folder / "taken" / "unit.toml").write_text("", encoding="utf-8")
     (folder / "changed" / "unit.toml").write_text("x = 1\n", encoding="utf-8")
+    made["JOBTYPED"] = folder / "jobtyped.toml"
+    made["JOBTYPED"].write_text('title = "x"\ntype = "unit.toml"\n', encoding="utf-8")
+    made["COPIED"] = made["RECORDED"]
+    made["COPY"] = made["COPIED"].with_name("copy.toml")
+    made["COPY"].write_bytes(made["COPIED"].read_bytes())
     for name, arguments in COMMANDS.items():
         yield name, said([str(made.get(a, a)) for a in arguments])
     kept = folder / "one" / "unit-plan"

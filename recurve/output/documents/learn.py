@@ -58,7 +58,7 @@ class LearnDocument(Document):
     ]
     unlike: Annotated[list[str], told("Keys in which the units differ so that the type has none")]
     lacking: Annotated[
-        list[str], told("Tables that a job of this type must state itself, since the units do not tell them")
+        list[str], told("Tables and keys that a job of this type must state itself, since the units do not tell them")
     ]
     files: Files
 
@@ -92,12 +92,15 @@ class LearnDocument(Document):
 
 
 def _lacking(found: LearnedUnits) -> list[str]:
-    """Tables that a plan needs and that the type does not have: posts that lengths tell are each unit's own, as bent."""
+    """What a plan needs and the type does not have: posts that lengths tell are each unit's own, as bent, and a stop that
+    may be trimmed needs its radius."""
     made = found.made
     places = ["primary", *(["secondary"] if any(len(job.places) > 1 for job in found.units) else [])]
     lacking = [f"springs.{p}.posts" for p in places if ("springs", p, "posts", "far", "angle") not in made.learned]
     told = any(key[:2] == ("weights", "motion") for key in made.learned)
-    return [*([] if told else ["weights"]), *lacking, *([] if ("target",) in made.alike else ["target"])]
+    trimmed = any(("stop", name) in made.alike for name in ("file_up_to", "build_up_to"))
+    stop = ["stop.radius"] if trimmed and ("stop", "radius") not in made.learned else []
+    return [*([] if told else ["weights"]), *stop, *lacking, *([] if ("target",) in made.alike else ["target"])]
 
 
 def unit_of(key: Key) -> tuple[str, float]:

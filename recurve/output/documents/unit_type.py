@@ -9,6 +9,7 @@ from recurve.fit.fit import Fit
 from recurve.job.model import BareJob, Job
 from recurve.output.documents.base import Document, if_known, number, told
 from recurve.types.belonging import belonging
+from recurve.types.facts import unlike_type
 
 
 class TypeDocument(Document):
@@ -25,7 +26,8 @@ class TypeDocument(Document):
         ),
     ]
     fits: Annotated[
-        bool | None, told("Whether nothing speaks against the unit being of the type; null: nothing to tell it by")
+        bool | None,
+        told("Whether neither job nor sweep speaks against the unit being of the type; null: nothing to tell it by"),
     ]
     chance: Annotated[
         float | None, told("Chance that a unit of the type lies as far off; null: nothing to tell it by", "1")
@@ -42,13 +44,14 @@ class TypeDocument(Document):
         if kind is None:
             return None
         found = belonging(kind, job, fit) if isinstance(job, Job) else None
+        unlike = unlike_type(job) if isinstance(job, Job) else ()
         return cls(
             file=str(job.model.type),
             title=kind.title,
             units=kind.units,
             taken=[dotted(key) for key in sorted(kind.taken, key=dotted)],
             share=if_known(lambda x: number(x, 4), share),
-            fits=None if found is None else found.fits,
+            fits=False if unlike else None if found is None else found.fits,
             chance=None if found is None else float(f"{found.chance:.4g}"),
             odds=None if found is None else float(f"{found.odds:.4g}"),
         )

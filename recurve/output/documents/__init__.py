@@ -14,7 +14,7 @@ Offers:
 - `ideal`: `IdealPlan`, `WindowSpring`
 - `learn`: `LearnDocument`, `MisfitDocument`
 - `look`: `BandAsRead`, `ReadingsDocument`, `StrengthNeeded`
-- `order`: `LeftOut`, `OrderDocument`, `OrderedFor`, `OrderLine`, `SharedSpring`
+- `order`: `KeptSpring`, `LeftOut`, `OrderDocument`, `OrderedFor`, `OrderLine`, `SharedSpring`
 - `plan`: `CheckedCurve`, `JobOfMany`, `PlanDocument`, `PlannedBand`, `PlannedSpring`, `PlansDocument`
 - `schemas`: `document_schema`
 - `springs`: `SpringDocument`, `WantedSpring`, `WindDocument`, `WindingDocument`, `WoundSpring`

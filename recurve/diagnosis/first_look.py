@@ -34,8 +34,8 @@ WORN = 1.8  # scatter this many times what was stated is wear, not reading
 FEW = 6
 # An offset is one number that explains all: so many bands or more, each too high by so much or more, alike within so much.
 LEAST_ALIKE = 4
-OFFSET = np.radians(2.5)
-ALIKE = np.radians(1.6)
+# How far all advances lie too high at least, and how much they may differ in that: the less, the more alike.
+OFFSETS = ((np.radians(2.5), np.radians(1.6)), (np.radians(0.9), np.radians(0.8)))
 UNCERTAIN_STOP = np.radians(0.3)  # standard uncertainty of the largest advance above which the wheel is worth turning
 Side = Literal["above", "below"]
 LookVerdict = Literal[
@@ -292,7 +292,7 @@ def _all_too_high(look: FirstLook) -> Finding | None:
     if len(off) < LEAST_ALIKE or not {"idle", "maximum"} <= kinds:
         return None
     each = np.array([float(x.mean()) for x in off])
-    if each.min() < OFFSET or np.ptp(each) > ALIKE:
+    if not any(each.min() >= least and np.ptp(each) <= alike for least, alike in OFFSETS):
         return None
     return AllTooHigh("check first", Sampled(np.mean(off, axis=0)).summary, len(off))
 

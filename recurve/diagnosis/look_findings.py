@@ -74,7 +74,8 @@ class SpringsOff(Finding):
             f"too little advance {which}: the springs pull too much, or something binds",
             f"{bands}; {where} springs and drag {told}",
             "the timing is retarded at these speeds: the engine is flat, runs hot and burns more fuel",
-            "free the weights and the cam spindle, and sweep again; then fit weaker springs, or bend the posts in",
+            "see first that zero was set with the weights held home: set with the shaft turning, it makes every advance too "
+            "small. Free the weights and the cam spindle, and sweep again; then fit weaker springs, or bend the posts in",
         )
 
 

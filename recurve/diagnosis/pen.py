@@ -33,6 +33,7 @@ POST, POSTS = (
     2.5e-3,
     0.2e-3,
 )  # a post, where the job does not tell, and its standard uncertainty [m]; common practice, no source
+OFF_ZERO, OFF_STOP = np.radians(1.5), np.radians(2.5)  # how far such a slip is off; common practice, no source
 STARTS = 3
 HOPELESS = 30.0  # a mode so far below a rival's marginal likelihood, in logs, will not come near it
 ASKED = 0.02  # probability of a slip by the book from which the measured parts are asked too
@@ -46,6 +47,15 @@ _QUESTIONS = {
     Cause.SPRINGS: (
         "primary and secondary exchanged?",
         "check which spring hangs on which posts, and what the job says of each; the primary pulls first",
+    ),
+    Cause.READINGS: (
+        "was zero set with the weights home?",
+        "hold the weights home by hand and read the pointer: if it does not show 0, set zero and sweep again",
+    ),
+    Cause.STOP: (
+        "is the stop's advance in the job that of this unit?",
+        "turn the cam to its stop by hand against a degree wheel, three times, and correct stop.advance. If the wheel agrees "
+        "with the job, the stop gives way at speed, or a vacuum line was connected",
     ),
 }
 
@@ -179,6 +189,7 @@ def _changes(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, SweepMod
 
 
 def _of_the_sweep(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, SweepModel]]:
+    yield from _of_the_wheel(model)
     ratio = job.speed_ratio
     if ratio == 1.0:
         return
@@ -190,6 +201,23 @@ def _of_the_sweep(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, Swe
         ):
             words = f"{what} are {of} figures, entered as {for_} figures"
             yield words, Cause.CRANK_FIGURES, replace(model, sweep=model.sweep.scaled(speed, advance))
+
+
+def _of_the_wheel(model: SweepModel) -> Iterator[tuple[str, Cause, SweepModel]]:
+    """A zero that was not set with the weights home, and a stop that is not this unit's."""
+
+    def wider(name: str, by: float) -> SweepModel:
+        one = next(p for p in model.parameters if p.name == name)
+        other = replace(one, spread=float(np.hypot(one.spread, by)), measured=False)
+        return replace(model, parameters=tuple(other if p is one else p for p in model.parameters))
+
+    if model.sweep.static_known and model.sweep.zeroed_at is None:
+        yield (
+            "every advance is off by one and the same amount, as by a wrong zero",
+            Cause.READINGS,
+            wider("zero", OFF_ZERO),
+        )
+    yield "the stop's advance is not this unit's", Cause.STOP, wider("stop", OFF_STOP)
 
 
 def _of_the_weights(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, SweepModel]]:

@@ -302,7 +302,7 @@ def _findings(look: FirstLook, ratio: float) -> list[Finding]:
     flat = flat_finding(sweep, look.target)
     if isinstance(flat, NoAdvance):
         return [flat]
-    halves, offset = halves_apart(sweep), _all_too_high(look)
+    halves, offset = halves_apart(sweep, outline.outliers), _all_too_high(look)
     if halves is not None or offset is not None:
         return [one for one in (halves, offset) if one is not None]
     slip = None if isinstance(flat, NotBegun) else crank_slip(look.slips, ratio)

@@ -14,12 +14,13 @@ import numpy as np
 from recurve.arrays import Array
 from recurve.inspection.findings import Cause, Finding, Words
 from recurve.physics.sweep import Sweep
-from recurve.uncertainty import Uncertain
+from recurve.uncertainty import NORMAL_MEDIAN, Uncertain
 from recurve.units import RPM
 
 SAME_SPEED = 0.01  # relative; readings at so nearly the same speed are held against each other
 LEAST = 1  # pairs from which the top is judged: where a sweep turns, both readings are the same, on the stop or not
 LEAST_CLIMBING = 3  # pairs from which the climbing part is judged
+MANY = 4  # pairs from which their own scatter is known
 SURE = 4.0  # standard uncertainties off that no scatter of reading explains
 APART = np.radians(0.5)  # less than this is no slip of the wheel worth a word
 PLATEAU = np.radians(0.4)  # readings so near the highest one are on the stop, or about to be
@@ -62,8 +63,10 @@ class Halves(Finding):
         )
 
 
-def halves_apart(sweep: Sweep) -> Halves | None:
-    """What speaks against the two halves belonging together; None where nothing does, or too little was read both ways."""
+def halves_apart(sweep: Sweep, outliers: tuple[int, ...] = ()) -> Halves | None:
+    """What speaks against the two halves belonging together, `outliers` (rows) not looked at; None where nothing does, or too
+    little was read both ways."""
+    sweep = sweep.kept(~np.isin(sweep.row, outliers))
     up = np.flatnonzero(sweep.rising)
     down = np.flatnonzero(~np.asarray(sweep.rising, bool))
     if sweep.groups is not None or len(up) < LEAST or len(down) < LEAST:
@@ -82,13 +85,20 @@ def halves_apart(sweep: Sweep) -> Halves | None:
     for where, least, sign in ((on_stop, LEAST, 0), (climbing, LEAST_CLIMBING, -1)):
         if where.sum() < least:
             continue
-        mean = float(apart[where].mean())
-        by = float(np.sqrt(single[where].sum())) / int(where.sum())
+        mean, count = float(apart[where].mean()), int(where.sum())
+        # As read, or as the pairs scatter where that is more: of few pairs all of them tell it.
+        scattered = _scatter(apart[where] if count >= MANY else apart)
+        by = float(np.sqrt(np.maximum(single[where], scattered**2).sum())) / count
         off = abs(mean) if sign == 0 else -mean
         if off > SURE * by and off > APART:
             told = Uncertain(mean, by)
             return Halves("check first", told, float(speed[where].min()), float(speed[where].max()), sign == 0)
     return None
+
+
+def _scatter(apart: Array) -> float:
+    """How the differences (n,) [rad] scatter about their middle, by the median, which a wild one does not move."""
+    return float(np.median(np.abs(apart - np.median(apart)))) / NORMAL_MEDIAN
 
 
 def _pairs(sweep: Sweep, up: np.ndarray, down: np.ndarray) -> tuple[Array, Array, Array, Array]:

@@ -40,7 +40,7 @@ def data_findings(evidence: Evidence) -> tuple[Finding, ...]:
     flat = flat_finding(sweep, fit.job.target)
     if isinstance(flat, NoAdvance):
         return ()
-    if (halves := halves_apart(sweep)) is not None:
+    if (halves := halves_apart(sweep, fit.outliers)) is not None:
         return (halves, *foreign)
     found: list[Finding | None] = [
         flat,

@@ -9,6 +9,7 @@ import numpy as np
 
 from recurve.diagnosis.as_built import AsBuilt, as_built
 from recurve.diagnosis.as_set import NOTHING_TOLD, AsSet, as_set, standing
+from recurve.diagnosis.binding import Binds, apart_remark, binds
 from recurve.diagnosis.correction import Correction, find_correction
 from recurve.diagnosis.trust import Trust, trust_in
 from recurve.diagnosis.worth import readings_to_take
@@ -22,7 +23,9 @@ from recurve.uncertainty import Sampled, Uncertain
 from recurve.units import PLACES, RPM, SQRT3
 
 VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged", "read again"]
+VerifyStep = Literal["hand over", "correct", "read", "settle"]
 
+WORST_FIRST: tuple[VerifyVerdict, ...] = ("fails", "too close to call", "read again", "passes")  # of bands
 MOST_MORE = 12  # readings more than this are not proposed: the unit is set to the middle of its bands instead
 TOO_GOOD = 1e-4  # chance that readings lie so near their curve
 SPEED_NEAR = 0.01  # relative; a reading at so nearly a band's speed is a reading of that band
@@ -135,7 +138,7 @@ class NotRead:
         return f"there are no {way} readings, so half of the curve was not seen; read it with speed {way} too"
 
 
-Barrier = ReadAgain | NotRead | StopNotReached | SameAsFound  # what bars a pass
+Barrier = ReadAgain | NotRead | StopNotReached | SameAsFound | Binds  # what bars a pass
 
 
 @dataclass(frozen=True)
@@ -160,6 +163,14 @@ class Verification:
     def risk(self) -> float:
         """The probability [1] that the unit is outside one of its bands, by the fit: the specific risk of JCGM 106:2012."""
         return self.outside
+
+    @property
+    def step(self) -> VerifyStep:
+        """What to do next. What must be settled first comes before anything that the verdict would ask."""
+        if not self.trust.ok or any(isinstance(x, Binds) for x in self.unsettled):
+            return "settle"
+        steps: dict[VerifyVerdict, VerifyStep] = {"passes": "hand over", "fails": "correct"}
+        return steps.get(self.verdict, "read")
 
 
 @dataclass(frozen=True)
@@ -209,16 +220,19 @@ def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job |
         unsettled = [x for x in unsettled if not isinstance(x, ReadAgain) or x.left_out]
     unit = standing(fitted_job(fit), job)
     trust = trust_in(swept, fit)
+    if trust.ok and verdict in ("fails", "too close to call"):
+        stiff = binds(evidence, lambda seen: [WORST_FIRST.index(b.verdict) for b in _judged(seen)])
+        unsettled = unsettled if stiff is None else [stiff]
     # What does not hang together is no ground to bend anything by.
-    correction = None if verdict in ("passes", "read again") or not trust.ok else find_correction(unit)
+    open_ = not trust.ok or any(isinstance(x, Binds) for x in unsettled)
+    correction = None if open_ or verdict in ("passes", "read again") else find_correction(unit)
     assert job.target is not None  # problem_of has asked
     outside = 1.0 - float(passes(job.target, evidence.curves).mean())
     others = [name for name, spring in zip(PLACES, told.springs, strict=True) if spring is not None]
     usable = trust.ok and job.model.planned is not None and not any(isinstance(x, SameAsFound) for x in unsettled)
     built = as_built(fit, job, others) if usable else None
-    return Verification(
-        unit, fit, bands, verdict, correction, outside, trust, tuple(unsettled), told, _too_good(fit), built
-    )
+    notes = (*_too_good(fit), *(apart_remark(evidence) if verdict == "passes" else ()))
+    return Verification(unit, fit, bands, verdict, correction, outside, trust, tuple(unsettled), told, notes, built)
 
 
 def _same(sweep: Sweep, before: Sweep | None) -> list[SameAsFound]:
@@ -297,8 +311,7 @@ def _overall(fit: Fit, bands: tuple[BandVerdict, ...], unsettled: list[Barrier])
         return "read again"
     if not fit.converged:
         return "not converged"
-    order: tuple[VerifyVerdict, ...] = ("fails", "too close to call", "read again")
-    for verdict in order:
+    for verdict in WORST_FIRST[:-1]:
         if any(b.verdict == verdict for b in bands):
             return verdict
     return "read again" if unsettled else "passes"

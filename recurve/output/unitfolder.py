@@ -71,9 +71,10 @@ def _state(path: Path, job: Job | BareJob) -> tuple[State, tuple[str, str]]:
 
 
 def last_left(path: Path) -> str:
-    """The verdict of the last reading of the finished unit; "" if there is none."""
+    """The verdict of the last reading of the finished unit; "" if there is none, "not trusted" if it does not count."""
     try:
         table: dict[str, Any] = tomllib.loads((plan_folder(path) / "as-left.toml").read_text(encoding="utf-8"))
-        return str(table["as_left"][-1]["verdict"])
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, KeyError, IndexError, TypeError):
+        last = table["as_left"][-1]
+        return "not trusted" if last.get("distrust") else str(last["verdict"])
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, KeyError, IndexError, TypeError, AttributeError):
         return ""

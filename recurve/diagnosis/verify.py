@@ -10,6 +10,7 @@ import numpy as np
 from recurve.diagnosis.as_built import AsBuilt, as_built
 from recurve.diagnosis.as_set import NOTHING_TOLD, AsSet, as_set, standing
 from recurve.diagnosis.binding import Binds, apart_remark, binds
+from recurve.diagnosis.copied import Copied, CopiedReadings, copied
 from recurve.diagnosis.correction import Correction, find_correction
 from recurve.diagnosis.trust import Trust, trust_in
 from recurve.diagnosis.worth import readings_to_take
@@ -138,7 +139,8 @@ class NotRead:
         return f"there are no {way} readings, so half of the curve was not seen; read it with speed {way} too"
 
 
-Barrier = ReadAgain | NotRead | StopNotReached | SameAsFound | Binds  # what bars a pass
+Barrier = ReadAgain | NotRead | StopNotReached | SameAsFound | Copied | Binds  # what bars a pass
+VOID = (SameAsFound, Copied)  # by which no verdict can be had from the readings at all
 
 
 @dataclass(frozen=True)
@@ -167,7 +169,7 @@ class Verification:
     @property
     def step(self) -> VerifyStep:
         """What to do next. What must be settled first comes before anything that the verdict would ask."""
-        if not self.trust.ok or any(isinstance(x, Binds) for x in self.unsettled):
+        if not self.trust.ok or any(isinstance(x, (*VOID, Binds)) for x in self.unsettled):
             return "settle"
         steps: dict[VerifyVerdict, VerifyStep] = {"passes": "hand over", "fails": "correct"}
         return steps.get(self.verdict, "read")
@@ -205,21 +207,25 @@ def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job |
     evidence = Evidence.of(swept, fit)
     before = job.sweep if found is None else found.sweep
     unsettled: list[Barrier] = [*_same(sweep, before), *_to_read_again(fit, sweep), *_not_read(swept)]
+    untouched = told.stop is None and told.trim is None
+    half = copied(sweep)
+    unsettled += [] if half is None else [half]
     bands = _judged(evidence)
-    if told.stop is None and told.trim is None and not _reaches_stop(evidence, sweep):
+    if untouched and not _reaches_stop(evidence, sweep):
         fastest = (1 + SPEED_NEAR) * float(sweep.speed.max())
         beyond = [b for b in bands if b.band.speed is None or b.band.speed > fastest]
         stop_open = [b for b in beyond if b.verdict == "too close to call"]
         bands = tuple(replace(b, verdict="read again", read=None) if b in stop_open else b for b in bands)
         unsettled += [StopNotReached(float(sweep.speed.max()))] if stop_open else []
     verdict = _overall(fit, bands, unsettled)
-    if any(isinstance(x, SameAsFound) for x in unsettled):
-        unsettled = [x for x in unsettled if isinstance(x, SameAsFound)]
+    for kind in VOID:
+        if any(isinstance(x, kind) for x in unsettled):
+            unsettled = [x for x in unsettled if isinstance(x, kind)]
     if verdict == "fails":
         # Readings that belong to a curve which fails say nothing more.
         unsettled = [x for x in unsettled if not isinstance(x, ReadAgain) or x.left_out]
     unit = standing(fitted_job(fit), job)
-    trust = trust_in(swept, fit)
+    trust = trust_in(swept, fit, (CopiedReadings,))
     if trust.ok and verdict in ("fails", "too close to call"):
         stiff = binds(evidence, lambda seen: [WORST_FIRST.index(b.verdict) for b in _judged(seen)])
         unsettled = unsettled if stiff is None else [stiff]
@@ -229,7 +235,7 @@ def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job |
     assert job.target is not None  # problem_of has asked
     outside = 1.0 - float(passes(job.target, evidence.curves).mean())
     others = [name for name, spring in zip(PLACES, told.springs, strict=True) if spring is not None]
-    usable = trust.ok and job.model.planned is not None and not any(isinstance(x, SameAsFound) for x in unsettled)
+    usable = trust.ok and job.model.planned is not None and not any(isinstance(x, VOID) for x in unsettled)
     built = as_built(fit, job, others) if usable else None
     notes = (*_too_good(fit), *(apart_remark(evidence) if verdict == "passes" else ()))
     return Verification(unit, fit, bands, verdict, correction, outside, trust, tuple(unsettled), told, notes, built)
@@ -307,7 +313,7 @@ def _not_read(job: Job) -> list[NotRead]:
 
 
 def _overall(fit: Fit, bands: tuple[BandVerdict, ...], unsettled: list[Barrier]) -> VerifyVerdict:
-    if any(isinstance(x, SameAsFound) for x in unsettled):
+    if any(isinstance(x, VOID) for x in unsettled):
         return "read again"
     if not fit.converged:
         return "not converged"

@@ -12,6 +12,7 @@ from recurve.diagnosis.as_set import NOTHING_TOLD, AsSet, as_set, standing
 from recurve.diagnosis.binding import Binds, apart_remark, binds
 from recurve.diagnosis.copied import Copied, CopiedReadings, copied
 from recurve.diagnosis.correction import Correction, find_correction
+from recurve.diagnosis.other_stop import OtherStop, other_stop
 from recurve.diagnosis.trust import Trust, trust_in
 from recurve.diagnosis.worth import readings_to_take
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
@@ -139,8 +140,8 @@ class NotRead:
         return f"there are no {way} readings, so half of the curve was not seen; read it with speed {way} too"
 
 
-Barrier = ReadAgain | NotRead | StopNotReached | SameAsFound | Copied | Binds  # what bars a pass
-VOID = (SameAsFound, Copied)  # by which no verdict can be had from the readings at all
+Barrier = ReadAgain | NotRead | StopNotReached | SameAsFound | Copied | OtherStop | Binds  # what bars a pass
+VOID = (SameAsFound, Copied, OtherStop)  # by which no verdict can be had from the readings at all
 
 
 @dataclass(frozen=True)
@@ -208,8 +209,8 @@ def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job |
     before = job.sweep if found is None else found.sweep
     unsettled: list[Barrier] = [*_same(sweep, before), *_to_read_again(fit, sweep), *_not_read(swept)]
     untouched = told.stop is None and told.trim is None
-    half = copied(sweep)
-    unsettled += [] if half is None else [half]
+    half, stop = copied(sweep), other_stop(job, fit) if untouched else None
+    unsettled += [x for x in (half, stop) if x is not None]
     bands = _judged(evidence)
     if untouched and not _reaches_stop(evidence, sweep):
         fastest = (1 + SPEED_NEAR) * float(sweep.speed.max())

@@ -14,10 +14,11 @@ from synthetic import as_csv
 from worn import worn
 
 from recurve.cli.next_step import after_verify
-from recurve.diagnosis.as_set import as_set
+from recurve.diagnosis.as_set import AsSet, as_set
 from recurve.diagnosis.binding import Binds
 from recurve.diagnosis.check import check_bare
 from recurve.diagnosis.copied import Copied, CopiedReadings, copied
+from recurve.diagnosis.other_stop import OtherStop
 from recurve.diagnosis.readings import data_findings
 from recurve.diagnosis.trust import Trust, trust_in
 from recurve.diagnosis.verify import Verification
@@ -25,6 +26,7 @@ from recurve.fit.state import Evidence
 from recurve.output.documents.check import VerifyDocument
 from recurve.output.text.check import verify_text
 from recurve.physics.sweep import AsRead, Sweep
+from recurve.units import Quantity
 
 
 def swept_with(
@@ -201,3 +203,39 @@ def test_crank_figures_are_looked_at_as_they_were_written() -> None:
     assert copied(one) is None
     fine = replace(sweep_of(FINE, FINE, 0.5), as_read=AsRead("crank", "crank", 2.0, np.radians(6.0)))
     assert copied(fine) is not None
+
+
+# --- a stop that was to be left alone ---------------------------------------------------------------------------
+
+
+def with_vacuum(advance: np.ndarray, up: np.ndarray) -> np.ndarray:
+    """The readings with a vacuum unit pulling: from nothing at the middle speed to 3° at the fastest."""
+    shown = np.concatenate([up, up[-2::-1]])
+    middle = (up[0] + up[-1]) / 2
+    return np.round(advance + 3.0 * np.clip((shown - middle) / (up[-1] - middle), 0.0, 1.0), 1)
+
+
+@pytest.mark.parametrize("seed", some([7, 5], 1))
+def test_a_stop_that_was_left_alone_does_not_move(seed: int, tmp_path: Path) -> None:
+    unit = planned_unit(seed)
+    up = unit.speeds
+    result = judged(unit, tmp_path, up, with_vacuum(read(unit.one, up), up))
+    assert result.verdict == "read again" and result.correction is None and result.step == "settle"
+    [moved] = result.unsettled
+    assert isinstance(moved, OtherStop)
+    assert moved.readings.value > moved.planned.value + np.radians(1.0)
+    words = moved.words()
+    assert "--stop" in words and "vacuum" in words and f"{np.degrees(moved.planned.value):.1f}" in words
+
+
+def test_a_stop_that_was_trimmed_or_told_is_taken_as_it_is(tmp_path: Path) -> None:
+    """A stop 2° farther out: a plan that trims it may have been carried out wrongly, and the wheel and the trim are believed."""
+    unit, trimmed = planned_unit(7), planned_unit(7, 0.3)
+    one = replace(unit.one, stop=unit.one.stop + 2.0)
+    up = np.round(np.linspace(unit.speeds[0], 1.3 * unit.speeds[-1], 15), -1)
+    advance = read(one, up)
+    told = AsSet(stop=Quantity(np.radians(one.stop), np.radians(0.2)))
+    assert [type(x) for x in judged(unit, tmp_path, up, advance).unsettled] == [OtherStop]
+    for result in (judged(unit, tmp_path, up, advance, told), judged(trimmed, tmp_path, up, advance)):
+        assert result.verdict == "fails" and not any(isinstance(x, OtherStop) for x in result.unsettled)
+        assert result.correction is not None and "stop" in [m.what for m in result.correction.moves]

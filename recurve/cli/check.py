@@ -129,6 +129,6 @@ def verify(
     if as_json:
         print_json(left.document.as_json())
     else:
-        show(f"{left.text}\n{after_verify(left.document.verdict, job, sweep, 'as-left.pdf')}\n")
+        show(f"{left.text}\n{after_verify(left.document.step, job, sweep, 'as-left.pdf')}\n")
     if not left.good:
         raise typer.Exit(ANSWER_IS_NO)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from recurve.diagnosis.check import CheckVerdict
-    from recurve.diagnosis.verify import VerifyVerdict
+    from recurve.diagnosis.verify import VerifyStep
     from recurve.planner.plan import PlanVerdict
 
 
@@ -72,13 +72,13 @@ def after_plans() -> str:
     return "Next: print the sheet of each that passes; for one that does not:\n  recurve plan JOB"
 
 
-def after_verify(verdict: VerifyVerdict, job: Path, sweep: Path, record: str) -> str:
-    """After the check of a finished unit; `record` is the file of its as-left record."""
+def after_verify(step: VerifyStep, job: Path, sweep: Path, record: str) -> str:
+    """After the check of a finished unit, by the `step` it asks for; `record` is the file of its as-left record."""
     again = f"recurve verify {_quoted(job)} {_quoted(sweep)}"
-    words: dict[VerifyVerdict, str] = {
-        "passes": f"fill in, sign and hand over {record}",
-        "fails": f"correct the unit as said above, sweep again, then:\n  {again}",
-        "read again": f"take the readings named above, add them to the sweep, then:\n  {again}",
-        "too close to call": f"add the readings to the sweep, then:\n  {again}",
+    words: dict[VerifyStep, str] = {
+        "hand over": f"fill in, sign and hand over {record}",
+        "correct": f"correct the unit as said above, sweep again, then:\n  {again}",
+        "read": f"take the readings named above, add them to the sweep, then:\n  {again}",
+        "settle": f"settle first what is said above, sweep again, then:\n  {again}",
     }
-    return f"Next: {words.get(verdict, f'take more readings, rising and falling, then:{chr(10)}  {again}')}"
+    return f"Next: {words[step]}"

@@ -18,5 +18,5 @@ Offers:
 - `timing_card`: `card_of_plan`, `left_curve`, `planned_curve`, `timing_card`
 - `trust`: `Trust`, `trust_in`
 - `verify`: `as_found`, `BandVerdict`, `Before`, `DECISION_RULE`, `ReadAgain`, `Verification`, `verify_unit`,
-  `VerifyVerdict`
+  `VerifyStep`
 """

@@ -46,9 +46,9 @@ NOTHING_TOLD = AsSet()
 
 def as_set(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job | None = None) -> Job:
     """A job as planned with the sweep of the unit as it was set. What was not told may be misset by MISSET times its
-    tolerance; what was told is known by its ±. `found` is the job that was planned, from whose stop a trim counts. Raises
-    InputError for what cannot be."""
-    job = _with_springs(job, told)
+    tolerance; what was told is known by its ±. Its friction is not known beforehand. `found` is the job that was planned, from
+    whose stop a trim counts. Raises InputError for what cannot be."""
+    job = _put_together_anew(_with_springs(job, told))
     measured = job.measured
     springs = tuple(_spring(job, i, told) for i in range(len(measured.springs)))
     for i, length in enumerate(told.lengths):
@@ -85,6 +85,18 @@ def standing(unit: Job, planned: Job) -> Job:
         )
         places.append(replace(now, travel=travel))
     return replace(unit, places=tuple(places), stop=limited(unit.stop, planned.stop.limits))
+
+
+def _put_together_anew(job: Job) -> Job:
+    """The job without what was known of friction: that was of the unit before it was taken apart, cleaned and oiled, and says
+    nothing of how it turns now."""
+    unknown = Quantity(0.0, origin="assumed")
+    drag = replace(job.measured.drag, friction=unknown, friction_share=unknown)
+    return replace(
+        job,
+        drag=replace(job.drag, friction=0.0, friction_share=0.0),
+        measured=replace(job.measured, drag=drag),
+    )
 
 
 def _stop(job: Job, told: AsSet, found: Job) -> Quantity | None:

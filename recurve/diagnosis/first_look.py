@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 
 from recurve.diagnosis.causes import SOUND
+from recurve.diagnosis.copied import CopiedReadings, copied_finding
 from recurve.diagnosis.findings import STAYS_IN, MayStayIn, OutOfBand, StaysIn
 from recurve.diagnosis.flat import NoAdvance, NotBegun, flat_finding, flat_kind
 from recurve.diagnosis.halves import halves_apart
@@ -193,6 +194,8 @@ def _steps(look: FirstLook, verdict: LookVerdict, stop: Quantity | None, weighed
     """What to measure next, the cheapest first."""
     if any(isinstance(f, AllTooHigh) for f in look.findings):
         return [NextStep("hold the weights home by hand and read the pointer", "every reading counts from there")]
+    if any(isinstance(f, CopiedReadings) for f in look.findings):
+        return [NextStep("read the falling half", "shows friction, and whether the advance comes back to zero")]
     if any(f.severity == "check first" for f in look.findings):
         return [NextStep("find out whether the bench shows crank or distributor figures", "every result depends on it")]
     steps = []
@@ -316,6 +319,7 @@ def _findings(look: FirstLook, ratio: float) -> list[Finding]:
         slip,
         _outliers(look),
         _scatter(outline),
+        copied_finding(sweep),
         _apart(look),
         _stays_in(look),
         _stop(look, ratio),

@@ -8,6 +8,7 @@ from typing import ClassVar
 
 import numpy as np
 
+from recurve.diagnosis.copied import copied_finding
 from recurve.diagnosis.exchanged import exchanged
 from recurve.diagnosis.flat import NoAdvance, flat_finding
 from recurve.diagnosis.halves import halves_apart
@@ -50,6 +51,7 @@ def data_findings(evidence: Evidence) -> tuple[Finding, ...]:
         _few(fit, sweep),
         _one_direction(sweep),
         _order(sweep),
+        copied_finding(sweep),
         *foreign,
         *(TwoAnswers("open question", a) for a in fit.alternatives),
     ]

@@ -32,13 +32,15 @@ class Trust:
         return not self.reasons
 
 
-def trust_in(job: Job, fit: Fit | None) -> Trust:
-    """The gate for an answer made for a job, from this fit; without a sweep only a reference sweep can be distrusted."""
+def trust_in(job: Job, fit: Fit | None, elsewhere: tuple[type[Finding], ...] = ()) -> Trust:
+    """The gate for an answer made for a job, from this fit; without a sweep only a reference sweep can be distrusted. Findings
+    of the kinds that are told `elsewhere` are left to it."""
     if fit is None:
         return trust_by((*reference_findings(job), *type_findings(job, None)), None)
     evidence = Evidence.of(fit.job, fit)
     _, blamed = as_blamed(evidence, None)
-    return trust_by((*curve_findings(evidence, None, blamed), *data_findings(evidence)), fit)
+    doubts = (*curve_findings(evidence, None, blamed), *data_findings(evidence))
+    return trust_by((f for f in doubts if not isinstance(f, elsewhere)), fit)
 
 
 def trust_by(doubts: Iterable[Finding], fit: Fit | None) -> Trust:

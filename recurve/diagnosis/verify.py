@@ -9,7 +9,10 @@ import numpy as np
 
 from recurve.diagnosis.as_built import AsBuilt, as_built
 from recurve.diagnosis.as_set import NOTHING_TOLD, AsSet, as_set, standing
+from recurve.diagnosis.binding import Binds, apart_remark, binds
+from recurve.diagnosis.copied import Copied, CopiedReadings, copied
 from recurve.diagnosis.correction import Correction, find_correction
+from recurve.diagnosis.other_stop import OtherStop, other_stop
 from recurve.diagnosis.trust import Trust, trust_in
 from recurve.diagnosis.worth import readings_to_take
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
@@ -22,7 +25,9 @@ from recurve.uncertainty import Sampled, Uncertain
 from recurve.units import PLACES, RPM, SQRT3
 
 VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged", "read again"]
+VerifyStep = Literal["hand over", "correct", "read", "settle"]
 
+WORST_FIRST: tuple[VerifyVerdict, ...] = ("fails", "too close to call", "read again", "passes")  # of bands
 MOST_MORE = 12  # readings more than this are not proposed: the unit is set to the middle of its bands instead
 TOO_GOOD = 1e-4  # chance that readings lie so near their curve
 SPEED_NEAR = 0.01  # relative; a reading at so nearly a band's speed is a reading of that band
@@ -135,7 +140,8 @@ class NotRead:
         return f"there are no {way} readings, so half of the curve was not seen; read it with speed {way} too"
 
 
-Barrier = ReadAgain | NotRead | StopNotReached | SameAsFound  # what bars a pass
+Barrier = ReadAgain | NotRead | StopNotReached | SameAsFound | Copied | OtherStop | Binds  # what bars a pass
+VOID = (SameAsFound, Copied, OtherStop)  # by which no verdict can be had from the readings at all
 
 
 @dataclass(frozen=True)
@@ -160,6 +166,14 @@ class Verification:
     def risk(self) -> float:
         """The probability [1] that the unit is outside one of its bands, by the fit: the specific risk of JCGM 106:2012."""
         return self.outside
+
+    @property
+    def step(self) -> VerifyStep:
+        """What to do next. What must be settled first comes before anything that the verdict would ask."""
+        if not self.trust.ok or any(isinstance(x, (*VOID, Binds)) for x in self.unsettled):
+            return "settle"
+        steps: dict[VerifyVerdict, VerifyStep] = {"passes": "hand over", "fails": "correct"}
+        return steps.get(self.verdict, "read")
 
 
 @dataclass(frozen=True)
@@ -194,31 +208,38 @@ def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job |
     evidence = Evidence.of(swept, fit)
     before = job.sweep if found is None else found.sweep
     unsettled: list[Barrier] = [*_same(sweep, before), *_to_read_again(fit, sweep), *_not_read(swept)]
+    untouched = told.stop is None and told.trim is None
+    half, stop = copied(sweep), other_stop(job, fit) if untouched else None
+    unsettled += [x for x in (half, stop) if x is not None]
     bands = _judged(evidence)
-    if told.stop is None and told.trim is None and not _reaches_stop(evidence, sweep):
+    if untouched and not _reaches_stop(evidence, sweep):
         fastest = (1 + SPEED_NEAR) * float(sweep.speed.max())
         beyond = [b for b in bands if b.band.speed is None or b.band.speed > fastest]
         stop_open = [b for b in beyond if b.verdict == "too close to call"]
         bands = tuple(replace(b, verdict="read again", read=None) if b in stop_open else b for b in bands)
         unsettled += [StopNotReached(float(sweep.speed.max()))] if stop_open else []
     verdict = _overall(fit, bands, unsettled)
-    if any(isinstance(x, SameAsFound) for x in unsettled):
-        unsettled = [x for x in unsettled if isinstance(x, SameAsFound)]
+    for kind in VOID:
+        if any(isinstance(x, kind) for x in unsettled):
+            unsettled = [x for x in unsettled if isinstance(x, kind)]
     if verdict == "fails":
         # Readings that belong to a curve which fails say nothing more.
         unsettled = [x for x in unsettled if not isinstance(x, ReadAgain) or x.left_out]
     unit = standing(fitted_job(fit), job)
-    trust = trust_in(swept, fit)
+    trust = trust_in(swept, fit, (CopiedReadings,))
+    if trust.ok and verdict in ("fails", "too close to call"):
+        stiff = binds(evidence, lambda seen: [WORST_FIRST.index(b.verdict) for b in _judged(seen)])
+        unsettled = unsettled if stiff is None else [stiff]
     # What does not hang together is no ground to bend anything by.
-    correction = None if verdict in ("passes", "read again") or not trust.ok else find_correction(unit)
+    open_ = not trust.ok or any(isinstance(x, Binds) for x in unsettled)
+    correction = None if open_ or verdict in ("passes", "read again") else find_correction(unit)
     assert job.target is not None  # problem_of has asked
     outside = 1.0 - float(passes(job.target, evidence.curves).mean())
     others = [name for name, spring in zip(PLACES, told.springs, strict=True) if spring is not None]
-    usable = trust.ok and job.model.planned is not None and not any(isinstance(x, SameAsFound) for x in unsettled)
+    usable = trust.ok and job.model.planned is not None and not any(isinstance(x, VOID) for x in unsettled)
     built = as_built(fit, job, others) if usable else None
-    return Verification(
-        unit, fit, bands, verdict, correction, outside, trust, tuple(unsettled), told, _too_good(fit), built
-    )
+    notes = (*_too_good(fit), *(apart_remark(evidence) if verdict == "passes" else ()))
+    return Verification(unit, fit, bands, verdict, correction, outside, trust, tuple(unsettled), told, notes, built)
 
 
 def _same(sweep: Sweep, before: Sweep | None) -> list[SameAsFound]:
@@ -293,12 +314,11 @@ def _not_read(job: Job) -> list[NotRead]:
 
 
 def _overall(fit: Fit, bands: tuple[BandVerdict, ...], unsettled: list[Barrier]) -> VerifyVerdict:
-    if any(isinstance(x, SameAsFound) for x in unsettled):
+    if any(isinstance(x, VOID) for x in unsettled):
         return "read again"
     if not fit.converged:
         return "not converged"
-    order: tuple[VerifyVerdict, ...] = ("fails", "too close to call", "read again")
-    for verdict in order:
+    for verdict in WORST_FIRST[:-1]:
         if any(b.verdict == verdict for b in bands):
             return verdict
     return "read again" if unsettled else "passes"

@@ -14,6 +14,6 @@ Offers:
 - `remembered`: `read_units`
 - `results`: `Asked`, `plan_job`, `plan_jobs`, `plans_document`, `summary`, `worst_status`
 - `unitfiles`: `ARCHIVE`, `is_type`, `OTHER`, `paths`, `tables_named`, `types_in`
-- `unitfolder`: `Unit`, `unit_of`
+- `unitfolder`: `last_left`, `Unit`, `unit_of`
 - `unitrows`: `write_rows`
 """

@@ -117,6 +117,7 @@ def _record(entry: dict[str, Any]) -> LeftOfUnit:
         id=entry["id"],
         date=entry["date"],
         verdict=entry["verdict"],
+        distrust=entry.get("distrust", []),
         risk=entry.get("risk"),
         set_by=set_by,
         set_=was_set,

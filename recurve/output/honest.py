@@ -151,7 +151,7 @@ def _told(one: Errors) -> ErrorsTold:
 def _first_read(unit: UnitOfFolder) -> LeftOfUnit | None:
     """The first record that shows the curve, if nothing was to be moved before."""
     for one in unit.left:
-        if one.verdict in ("passes", "fails", "too close to call"):
+        if one.verdict in ("passes", "fails", "too close to call") and not one.distrust:
             return one
         if one.corrected:
             return None

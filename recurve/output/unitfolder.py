@@ -75,9 +75,11 @@ def _state(path: Path, job: Job | BareJob) -> tuple[State, tuple[str, str]]:
 
 
 def last_left(path: Path) -> str:
-    """The verdict of the last reading of the finished unit; "" if there is none."""
+    """The verdict of the last reading of the finished unit; "" if there is none, "not trusted" if it does not count."""
     records = _records(path)
-    return str(records[-1].get("verdict", "")) if records else ""
+    if not records:
+        return ""
+    return "not trusted" if records[-1].get("distrust") else str(records[-1].get("verdict", ""))
 
 
 def last_of_plan(path: Path, planned: PlannedTable) -> dict[str, Any] | None:

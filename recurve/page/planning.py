@@ -13,6 +13,7 @@ from recurve.errors import Fault, RecurveError
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any
 from recurve.output.planfile import current_plan, plan_folder
+from recurve.output.unitfolder import last_left
 from recurve.page.bench import Asked
 from recurve.page.whatif import MOST_BEND, MOST_SHIFT, MOST_TRIM, base_of, swung, try_out
 from recurve.page.work import Kind, kept
@@ -202,6 +203,8 @@ def papers(asked: Asked) -> list[dict[str, Any]]:
     folder, job = plan_folder(asked.path), _job(asked.path)
     made = []
     for file, words in PAPER_WORDS:
+        if file == "as-left.pdf" and last_left(asked.path) not in ("passes", ""):
+            words = "Record of the finished unit, not to hand over yet"
         path = folder / file
         there = path.is_file()
         old = there and job is not None and path.stat().st_mtime < asked.path.stat().st_mtime

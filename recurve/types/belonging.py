@@ -21,6 +21,7 @@ TELLS = 3.0  # a sweep that leaves a quantity more open than so many times what 
 LEAST_FREEDOM = 3  # degrees of freedom of a spread, at least: its prior tells something too
 DRAWN = 100_000
 FOREIGN = 0.02  # chance that a unit of the type lies as far off, below which it is said not to fit
+UNLIKELY, LIKELIER = 0.1, 0.5  # the same where it is likelier of another type: a chance below this, at odds below these
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ class Belonging:
     @property
     def fits(self) -> bool:
         """Whether nothing speaks against the type."""
-        return self.chance >= FOREIGN
+        return self.chance >= (UNLIKELY if self.odds < LIKELIER else FOREIGN)
 
 
 def belonging(kind: UnitType, job: Job, fit: Fit | None) -> Belonging | None:

@@ -13,11 +13,13 @@ from example_plans import example, tractor_again
 from pdfpages import Page, embedded, outside, overlapping, read
 
 from recurve.diagnosis.as_set import AsSet
+from recurve.diagnosis.trust import Trust
 from recurve.diagnosis.verify import Before, ReadAgain, Verification, as_found, verify_unit
 from recurve.job.read import read_as_left
 from recurve.output.documents.check import VerifyDocument
 from recurve.output.sheet.readings import each_reading, zero_words
 from recurve.output.sheet.record import record_entry, record_facts, record_pdf, record_toml
+from recurve.output.unitfolder import last_left
 from recurve.physics.sweep import Sweep
 from recurve.uncertainty import Uncertain
 from recurve.units import Quantity
@@ -216,3 +218,28 @@ def test_the_file_keeps_each_side_of_a_band_and_what_was_told(case: Case) -> Non
     assert (row["rising_deg"], row["rising_standard_uncertainty_deg"]) == (5.73, 0.573)
     assert (row["falling_deg"], row["falling_standard_uncertainty_deg"]) == (11.459, 1.146)
     assert entry["set"] == {"primary_length_mm": 13.41, "stop_deg": 11.459, "stop_trim_mm": -0.15}
+
+
+def test_a_verdict_that_does_not_count_is_not_printed_as_one(case: Case, tmp_path: Path) -> None:
+    """Every band is met, and the readings are not to be trusted: no page says that the unit passes, and none is to be signed."""
+    bands = tuple(replace(b, verdict="passes") for b in case.result.bands)
+    sound = replace(case.result, verdict="passes", bands=bands, unsettled=(), correction=None, trust=Trust())
+    doubted = replace(sound, trust=Trust(("the readings scatter: look for play; repair, then sweep again",)))
+
+    def told(result: Verification) -> str:
+        made = record_pdf(result, VerifyDocument.of(result), case.before, case.left, "0123456789ab", FIGURE)
+        return " ".join(" ".join(p.text.split()) for p in read(made))
+
+    assert "Passes" in told(sound) and "signature" in told(sound)
+    text = told(doubted)
+    assert "No verdict yet" in text and "look for play" in text and "Not to be handed over yet" in text
+    assert "Passes" not in text and "signature" not in text
+    assert text.count("passes") == 2  # in the rule of decision, and what the readings alone would say
+    entries = [record_entry(r, None, case.left, "0123456789ab") for r in (sound, doubted)]
+    assert "distrust" not in entries[0] and entries[1]["distrust"] == list(doubted.trust.reasons)
+    folder = tmp_path / "unit-plan"
+    folder.mkdir()
+    for result, last in ((sound, "passes"), (doubted, "not trusted")):
+        record = folder / "as-left.toml"
+        record.write_bytes(record_toml(record, result, None, case.left, "0123456789ab"))
+        assert last_left(tmp_path / "unit.toml") == last

@@ -10,7 +10,7 @@ from recurve.diagnosis.check import BareCheck, Check
 from recurve.diagnosis.correction import Correction
 from recurve.diagnosis.flat import flat_kind
 from recurve.diagnosis.strength import rate_needed, strength
-from recurve.diagnosis.verify import DECISION_RULE, BandVerdict, Verification
+from recurve.diagnosis.verify import DECISION_RULE, BandVerdict, Verification, VerifyStep
 from recurve.fit.outline import Outline
 from recurve.fit.state import Evidence
 from recurve.inspection.findings import Finding, Number
@@ -327,13 +327,16 @@ class VerifyDocument(Document):
 
     verdict: VerifyVerdict
     trust: Annotated[TrustDocument, told("Not ok: the verdict does not count yet; exit status 3")]
+    step: Annotated[
+        VerifyStep, told("What to do next: settle what is told, take readings, correct the unit, or hand it over")
+    ]
     title: Title
     fingerprint: Fingerprint
     targets: Annotated[list[JudgedBand], told("In the job's order")]
     risk: Annotated[float, told("Probability that the unit is outside one of its bands, by the fit", "1")]
     decision_rule: str
     correction: Annotated[CorrectionToMake | None, told("null: nothing to correct, or no move would do")]
-    read_again: Annotated[list[str], told("What bars a pass until it is read, a sentence each")]
+    read_again: Annotated[list[str], told("What bars a pass until it is read or put right, a sentence each")]
     fit: FitDocument
     drawer: Annotated[
         list[str], told("What became of the drawer of springs, a sentence each; empty: nothing was asked")
@@ -348,6 +351,7 @@ class VerifyDocument(Document):
         return cls(
             verdict=result.verdict,
             trust=TrustDocument.of(result.trust),
+            step=result.step,
             title=result.job.title,
             fingerprint=result.job.fingerprint,
             targets=[JudgedBand.of(b) for b in result.bands],

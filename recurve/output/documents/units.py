@@ -101,6 +101,7 @@ class LeftOfUnit(Document):
     id: Annotated[str, told("The record's number")]
     date: Annotated[str, told("The job's date; empty: none")]
     verdict: VerifyVerdict
+    distrust: Annotated[list[str], told("Why the verdict did not count, a sentence each; empty: it did")]
     risk: Annotated[float | None, told("Probability that the unit is outside a band; null: not told", "1")]
     set_by: Annotated[Literal["calliper", "bench"] | None, told("How it was set; null: not told")]
     set_: Annotated[
@@ -156,7 +157,7 @@ def searched(units: Sequence[UnitOfFolder], search: str) -> list[UnitOfFolder]:
 def first_time(left: list[LeftOfUnit]) -> Literal["passed", "failed", "open"] | None:
     """How the finished unit did at first setting: the first record that settles it, unless something was to be moved before."""
     for one in left:
-        if one.verdict in ("passes", "fails"):
+        if one.verdict in ("passes", "fails") and not one.distrust:
             return "passed" if one.verdict == "passes" else "failed"
         if one.corrected:
             return "open"

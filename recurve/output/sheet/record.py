@@ -77,6 +77,7 @@ def _content(result: Verification, as_found: Sweep | None, as_left: Sweep, finge
         "date": job.date,
         "inputs": fingerprint,
         "verdict": result.verdict,
+        **({} if result.trust.ok else {"distrust": [printable(x) for x in result.trust.reasons]}),
         "decision_rule": DECISION_RULE,
         "risk": round(result.risk, 4),
         "set": _told(result.told),
@@ -188,6 +189,7 @@ def record_facts(
         "record": identity,
         "identity": f"record {identity}",
         "verdict": document.verdict,
+        "distrust": [breakable(shown.words(x)) for x in document.trust.reasons],
         "rule": DECISION_RULE,
         "again": [breakable(shown.words(x)) for x in document.read_again],
         "item": _item(job),
@@ -202,11 +204,18 @@ def record_facts(
         "method": method(as_left),
         "conditions": conditions(as_left, job.trigger),
         "done": _done(result, shown),
-        "risk": "under 0.1 %" if document.risk < 1e-3 else f"{100 * document.risk:.1f} %",
+        "risk": _risk(document),
         "found": None if as_found is None else by_speed(as_found),
         "notes": [breakable(shown.words(n)) for n in result.notes],
         "found_zero": "" if before is None or as_found is None else zero_words(as_found, before.evidence.fit),
     }
+
+
+def _risk(document: VerifyDocument) -> str:
+    """The risk in words; of readings that are not trusted there is none to tell."""
+    if not document.trust.ok:
+        return "not known before that is settled"
+    return "under 0.1 %" if document.risk < 1e-3 else f"{100 * document.risk:.1f} %"
 
 
 def _item(job: Job) -> list[Facts]:

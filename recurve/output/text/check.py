@@ -289,12 +289,14 @@ def verify_text(result: Verification, files: Sequence[str] = (), document: Verif
     document = VerifyDocument.of(result, files) if document is None else document
     again = [line for one in document.read_again for line in wrap(printable(one), "  - ", "    ")]
     gate = trust_lines(document.trust, "THE VERDICT DOES NOT COUNT YET")
-    lines = [*title_lines(result.job), "", *gate, document.verdict.upper(), *again, ""]
+    clear = document.trust.ok or document.verdict != "passes"
+    verdict = document.verdict.upper() if clear else "PASSES BY THESE READINGS, WHICH DO NOT COUNT YET"
+    lines = [*title_lines(result.job), "", *gate, verdict, *again, ""]
     lines += ["As left, by the new sweep (distributor; ± is two standard uncertainties)"]
     lines += _band_table(document.targets)
-    if document.verdict == "too close to call":
+    if document.verdict == "too close to call" and document.step != "settle":
         lines += ["", *wrap(_settling(document.targets))]
-    if document.verdict == "passes":
+    if document.step == "hand over":
         lines += ["", *wrap(f"The risk that the unit lies outside a band all the same is {_small(document.risk)}.")]
     lines += ["", *_correction(result, document)]
     if document.fit.outlier_rows:
@@ -354,6 +356,9 @@ def _band_table(bands: Sequence[JudgedBand]) -> list[str]:
 
 
 def _correction(result: Verification, document: VerifyDocument) -> list[str]:
+    if document.step == "settle":
+        handed = " and do not hand the unit over" if document.verdict == "passes" else ""
+        return wrap(f"Move nothing{handed} before that is settled.")
     if document.verdict == "passes":
         return ["Nothing to correct."]
     if document.verdict == "read again":
@@ -363,8 +368,6 @@ def _correction(result: Verification, document: VerifyDocument) -> list[str]:
             "Nothing to correct: the curve lies in every band. Take the readings named above; if they agree, the "
             "unit passes."
         )
-    if not document.trust.ok:
-        return wrap("Move nothing before that is settled.")
     if result.correction is None or document.correction is None:
         return wrap(
             "No move of the posts or the stop within their limits would bring the unit into its bands: plan again "

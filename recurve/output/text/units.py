@@ -88,7 +88,8 @@ def _plan_words(plan: PlanOfUnit) -> str:
 def _left(number: int, one: LeftOfUnit) -> list[str]:
     """A record: how it was judged, what had been set, what was to be moved, and each band."""
     risk = "" if one.risk is None else f", chance that it is outside a band {_small(one.risk)}"
-    lines = wrap(f"record {number} ({one.id}): {one.verdict}{risk}", "  ", "    ")
+    counts = f"{one.verdict}{risk}" if not one.distrust else f"the verdict ({one.verdict}) does not count"
+    lines = wrap(f"record {number} ({one.id}): {counts}", "  ", "    ")
     if one.set_:
         lines += wrap(f"as set: {', '.join(_set_words(k, v) for k, v in one.set_.items())}", "    ", "      ")
     lines += [x for words in one.corrected for x in wrap(f"then: {printable(words)}", "    ", "      ")]

@@ -53,8 +53,8 @@ where C is the covariance of the springs by the sweep, and W how far units of ot
 spread of a type of J units is itself known by J − 1 degrees of freedom, so each square is that of a t distribution, whose ν
 is (J − 1)/(share of the type in the variance)², at least 3 for J − 1 (Welch and Satterthwaite; from memory). The rate of a
 spring is fitted with I′ of the type: a unit with other weights shows as a unit with other springs, and the other way round.
-A unit does not fit where p is below 0.02, or below 0.1 at odds below 1/2. Types that pull alike and stop alike cannot be told apart by a sweep and a degree
-wheel, whatever the test.
+A unit does not fit where p is below 0.02, or below 0.1 at odds below 1/2. Types that pull alike and stop alike cannot be
+told apart by a sweep and a degree wheel, whatever the test.
 
 Offers:
 

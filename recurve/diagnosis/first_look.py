@@ -11,6 +11,7 @@ from typing import Literal
 
 import numpy as np
 
+from recurve.diagnosis.book_figure import BookContradicts, LookAgain, OtherShaft, Swept, book_figures
 from recurve.diagnosis.causes import SOUND
 from recurve.diagnosis.findings import STAYS_IN, MayStayIn, OutOfBand, StaysIn
 from recurve.diagnosis.flat import NoAdvance, NotBegun, flat_finding, flat_kind
@@ -191,6 +192,8 @@ def _steps(look: FirstLook, verdict: LookVerdict, stop: Quantity | None, weighed
     """What to measure next, the cheapest first."""
     if any(isinstance(f, AllTooHigh) for f in look.findings):
         return [NextStep("hold the weights home by hand and read the pointer", "every reading counts from there")]
+    if any(isinstance(f, OtherShaft | LookAgain | BookContradicts) for f in look.findings):
+        return [NextStep("look that figure up in the book again", "every band is judged by the book")]
     if any(f.severity == "check first" for f in look.findings):
         return [NextStep("find out whether the bench shows crank or distributor figures", "every result depends on it")]
     steps = []
@@ -303,6 +306,9 @@ def _findings(look: FirstLook, ratio: float) -> list[Finding]:
     offset = _all_too_high(look)
     if offset is not None:
         return [offset]
+    book = book_figures(look.target, ratio, None if flat else Swept.of_outline(outline, sweep))
+    if book:
+        return list(book)
     slip = None if isinstance(flat, NotBegun) else crank_slip(look.slips, ratio)
     if slip is not None and flat is not None:
         slip = replace(slip, severity="open question")  # a stop explains it as well

@@ -11,11 +11,12 @@ from typing import Literal
 
 import numpy as np
 
+from recurve.diagnosis.book_figure import BookContradicts, LookAgain, OtherShaft, Swept, book_figures
 from recurve.diagnosis.causes import SOUND
 from recurve.diagnosis.copied import CopiedReadings, copied_finding
 from recurve.diagnosis.findings import STAYS_IN, MayStayIn, OutOfBand, StaysIn
 from recurve.diagnosis.flat import NoAdvance, NotBegun, flat_finding, flat_kind
-from recurve.diagnosis.halves import halves_apart
+from recurve.diagnosis.halves import Halves, halves_apart
 from recurve.diagnosis.left_out import Outlier, Outliers
 from recurve.diagnosis.look_findings import APART, AllTooHigh, ApartAsRead, SpringsOff
 from recurve.diagnosis.readings import FewReadings, OneDirection, Scatter
@@ -194,8 +195,12 @@ def _steps(look: FirstLook, verdict: LookVerdict, stop: Quantity | None, weighed
     """What to measure next, the cheapest first."""
     if any(isinstance(f, AllTooHigh) for f in look.findings):
         return [NextStep("hold the weights home by hand and read the pointer", "every reading counts from there")]
+    if any(isinstance(f, Halves) for f in look.findings):
+        return [NextStep("see that wheel and pointer are tight, and read both halves again", "one half is off")]
     if any(isinstance(f, CopiedReadings) for f in look.findings):
         return [NextStep("read the falling half", "shows friction, and whether the advance comes back to zero")]
+    if any(isinstance(f, OtherShaft | LookAgain | BookContradicts) for f in look.findings):
+        return [NextStep("look that figure up in the book again", "every band is judged by the book")]
     if any(f.severity == "check first" for f in look.findings):
         return [NextStep("find out whether the bench shows crank or distributor figures", "every result depends on it")]
     steps = []
@@ -308,6 +313,9 @@ def _findings(look: FirstLook, ratio: float) -> list[Finding]:
     halves, offset = halves_apart(sweep, outline.outliers), _all_too_high(look)
     if halves is not None or offset is not None:
         return [one for one in (halves, offset) if one is not None]
+    book = book_figures(look.target, ratio, None if flat else Swept.of_outline(outline, sweep))
+    if book:
+        return list(book)
     slip = None if isinstance(flat, NotBegun) else crank_slip(look.slips, ratio)
     if slip is not None and flat is not None:
         slip = replace(slip, severity="open question")  # a stop explains it as well

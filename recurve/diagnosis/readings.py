@@ -8,6 +8,7 @@ from typing import ClassVar
 
 import numpy as np
 
+from recurve.diagnosis.book_figure import Swept, book_figures
 from recurve.diagnosis.copied import copied_finding
 from recurve.diagnosis.exchanged import exchanged
 from recurve.diagnosis.flat import NoAdvance, flat_finding
@@ -30,22 +31,25 @@ WORN = 1.8  # scatter this many times what was stated is wear, not reading
 
 @lru_cache(maxsize=4)
 def data_findings(evidence: Evidence) -> tuple[Finding, ...]:
-    """All findings of the readings, in no order; without a fit only those of a reference sweep."""
+    """All findings of the readings, in no order; without a fit only those of a reference sweep, and of the book by itself."""
     fit, doubts = evidence.fit, reference_findings(evidence.job)
     if doubts:
         return doubts
     foreign = type_findings(evidence.job, fit)
     sweep = None if fit is None else fit.job.sweep
     if fit is None or sweep is None:
-        return foreign
+        return (*foreign, *book_findings(evidence.job))
     flat = flat_finding(sweep, fit.job.target)
     if isinstance(flat, NoAdvance):
         return ()
     if (halves := halves_apart(sweep, fit.outliers)) is not None:
         return (halves, *foreign)
+    pen = pen_slip(fit)
+    book = book_figures(fit.job.target, fit.job.speed_ratio, None if pen or flat else Swept.of_fit(evidence))
     found: list[Finding | None] = [
         flat,
-        pen_slip(fit) or exchanged(evidence) or _slip(evidence, fit),
+        pen or (None if book else exchanged(evidence) or _slip(evidence, fit)),
+        *book,
         left_out(fit, sweep),
         _scatter(fit),
         _few(fit, sweep),
@@ -61,6 +65,11 @@ def data_findings(evidence: Evidence) -> tuple[Finding, ...]:
 def reference_findings(job: Job) -> tuple[Finding, ...]:
     """What speaks against the reference sweep of a job; nothing said of the other readings would then hold."""
     return () if job.doubt is None else (OtherSprings("check first", job.doubt),)
+
+
+def book_findings(job: Job) -> tuple[Finding, ...]:
+    """What speaks against the book of a job by itself, with no sweep."""
+    return book_figures(job.target, job.speed_ratio, None)
 
 
 # --- a reference sweep that does not belong to its springs ----------------------------------------------------

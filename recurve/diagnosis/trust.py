@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from recurve.diagnosis.causes import as_blamed
 from recurve.diagnosis.findings import curve_findings
 from recurve.diagnosis.other_type import type_findings
-from recurve.diagnosis.readings import data_findings, reference_findings
+from recurve.diagnosis.readings import book_findings, data_findings, reference_findings
 from recurve.fit.fit import Fit
 from recurve.fit.state import Evidence
 from recurve.inspection.findings import Finding
@@ -33,10 +33,10 @@ class Trust:
 
 
 def trust_in(job: Job, fit: Fit | None, elsewhere: tuple[type[Finding], ...] = ()) -> Trust:
-    """The gate for an answer made for a job, from this fit; without a sweep only a reference sweep can be distrusted. Findings
-    of the kinds that are told `elsewhere` are left to it."""
+    """The gate for an answer made for a job, from this fit; without a sweep only a reference sweep, type and book can be
+    distrusted. Findings of the kinds that are told `elsewhere` are left to it."""
     if fit is None:
-        return trust_by((*reference_findings(job), *type_findings(job, None)), None)
+        return trust_by((*reference_findings(job), *type_findings(job, None), *book_findings(job)), None)
     evidence = Evidence.of(fit.job, fit)
     _, blamed = as_blamed(evidence, None)
     doubts = (*curve_findings(evidence, None, blamed), *data_findings(evidence))

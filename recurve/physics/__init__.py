@@ -182,7 +182,7 @@ Offers:
 - `mechanism`: `CorrectedWeights`, `Link`, `MOTION`, `Motion`, `RadialMotion`, `RadiusTable`, `ReferenceSlope`, `ScaledWeights`,
   `Slot`, `UntoldMotion`, `Weights`, `weight_faults`
 - `posts`: `Body`, `BodyPoint`, `PointPosts`, `Posts`, `TablePosts`, `post_faults`, `takeup_advance`
-- `target`: `Band`, `BandResult`, `Kind`, `Target`, `judge`, `margins`, `passes`, `thinned`, `worst`
+- `target`: `Band`, `BandResult`, `Kind`, `Shaft`, `Target`, `judge`, `margins`, `passes`, `thinned`, `worst`
 - `ensemble`: `Curves`, `Shapes`, `Units`, `curves`, `takeups`
 - `energy`: `fallen`, `settled`
 - `sweep`: `AsRead`, `Readings`, `Sweep`

@@ -191,16 +191,24 @@ def _weighed(job: JobHead) -> bool:
     return any(s is not None for s in given) and all(s is None or s.rate is not None or s.weighings for s in given)
 
 
+# What settles a slip: the findings that tell it, the step, and what that gives.
+_SETTLED_BY: tuple[tuple[tuple[type[Finding], ...], str, str], ...] = (
+    ((AllTooHigh,), "hold the weights home by hand and read the pointer", "every reading counts from there"),
+    ((Halves,), "see that wheel and pointer are tight, and read both halves again", "one of the two halves is off"),
+    ((CopiedReadings,), "read the falling half", "shows friction, and whether the advance comes back to zero"),
+    (
+        (OtherShaft, LookAgain, BookContradicts),
+        "look that figure up in the book again",
+        "every band is judged by the book",
+    ),
+)
+
+
 def _steps(look: FirstLook, verdict: LookVerdict, stop: Quantity | None, weighed: bool) -> list[NextStep]:
     """What to measure next, the cheapest first."""
-    if any(isinstance(f, AllTooHigh) for f in look.findings):
-        return [NextStep("hold the weights home by hand and read the pointer", "every reading counts from there")]
-    if any(isinstance(f, Halves) for f in look.findings):
-        return [NextStep("see that wheel and pointer are tight, and read both halves again", "one half is off")]
-    if any(isinstance(f, CopiedReadings) for f in look.findings):
-        return [NextStep("read the falling half", "shows friction, and whether the advance comes back to zero")]
-    if any(isinstance(f, OtherShaft | LookAgain | BookContradicts) for f in look.findings):
-        return [NextStep("look that figure up in the book again", "every band is judged by the book")]
+    for kinds, what, why in _SETTLED_BY:
+        if any(isinstance(f, kinds) for f in look.findings):
+            return [NextStep(what, why)]
     if any(f.severity == "check first" for f in look.findings):
         return [NextStep("find out whether the bench shows crank or distributor figures", "every result depends on it")]
     steps = []

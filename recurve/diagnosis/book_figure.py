@@ -250,14 +250,16 @@ def _reach(points: list[Band], speed: float) -> float:
 
 
 def _idle(target: Target, ratio: float, swept: Swept) -> OtherShaft | None:
-    """The idle speed alone in crank rpm: as it stands, the points ask for more there than it allows, by a straight line in speed
-    squared between their least advances; as it would be, the unit has come home."""
+    """The idle speed alone in crank rpm: as it stands, a slower point allows more than it does, and the points ask for more
+    there, by a straight line in speed squared between their least advances; as it would be, the unit may have come home."""
     idle = next((b for b in target.bands if b.kind == "idle"), None)
     points = _points(target)
     asking = [b for b in points if not b.from_zero]
     if idle is None or idle.speed is None or ratio == 1.0 or target.read_in[0] != "distributor" or not asking:
         return None
     new = replace(idle, speed=idle.speed / ratio)
+    if _square(points[0]) >= _square(idle) or points[0].high <= idle.high + SAME or _square(new) > _square(points[0]):
+        return None
     asked_as_is, asked_then = (_least_at(points, _square(b)) for b in (idle, new))
     if not asked_then <= idle.high < asked_as_is - SAME or contradiction(_with(target, idle, new)) is not None:
         return None

@@ -47,8 +47,8 @@ def _uncertainty(given: Quantity | None) -> float | None:
 
 
 def spring_parameters(job: Job, index: int, name: str) -> list[Prior]:
-    """Rate and stretch at rest of a spring: as measured, where they were measured as such; else as in units of the type; else
-    the trade's usual."""
+    """Rate [log of N/m] and stretch at rest [m] of a spring: as measured, where they were measured as such; else as in units of
+    the type; else the trade's usual."""
     stretch, measured = _stretch(job, index, name), job.measured.springs[index]
     if measured.slack is not None:
         # It was seen to rattle, or to be drawn: the other is not possible.
@@ -106,7 +106,7 @@ def _of_type(job: Job, name: str, what: str) -> Learned | None:
 
 
 def tension_parameters(job: Job, index: int) -> list[Prior]:
-    """The initial tension of a spring as a number of the state, where it is not simply as described. A spring that is
+    """The initial tension [N] of a spring as a number of the state, where it is not simply as described. A spring that is
     described by rate and length alone has none."""
     place, measured = job.places[index], job.measured.springs[index]
     given, most = measured.initial_tension, 20.0
@@ -155,7 +155,7 @@ def _lever_at(job: Job, index: int, free_length: float) -> float:
 
 
 def resistance_parameters(job: Job) -> list[Prior]:
-    """Drag of the rubbing block, friction, and friction share."""
+    """Drag of the rubbing block and friction [N·m], and friction share [1]."""
     given = job.measured.drag
     spread = max(min(given.points.half_width or 0.0, 10 * assumed_drag()), 1e-6) / SQRT3
     drag = Prior("drag", job.drag.rubbing_block, spread, 0.0, MOST_DRAG, given.points.origin == "given")
@@ -174,12 +174,14 @@ def _friction(key: str, given: Quantity, value: float, dimension: str, most: flo
 
 
 def stop_parameter(job: Job, reach: float) -> Prior:
+    """The advance at the stop [rad], at most `reach` [rad]."""
     given, advance = job.measured.stop, job.stop.advance
     spread = _uncertainty(given) or default("fit", "stop", "angle")
     return Prior("stop", advance, spread, 0.3 * advance, reach, given.half_width is not None)
 
 
 def zero_parameter(job: Job) -> Prior:
+    """The error of the bench's zero [rad]."""
     if job.sweep is not None and not job.sweep.static_known:
         return Prior("zero", 0.0, np.radians(10.0), -np.radians(40.0), np.radians(40.0))
     return Prior("zero", 0.0, default("fit", "zero", "angle"), -np.radians(40.0), np.radians(40.0))

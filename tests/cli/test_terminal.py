@@ -17,7 +17,7 @@ from typer.testing import CliRunner
 from recurve.cli import console, next_step
 from recurve.cli.console import app
 from recurve.diagnosis.check import CheckVerdict
-from recurve.diagnosis.verify import VerifyVerdict
+from recurve.diagnosis.verify import VerifyStep, VerifyVerdict
 from recurve.output.text.layout import PLOT_COLUMNS, Column, Line, plot, table
 from recurve.output.text.plan import plan_text
 from recurve.planner.plan import PlanVerdict
@@ -139,11 +139,11 @@ def test_every_verdict_leads_on_with_a_command_that_can_be_pasted() -> None:
     lines = [next_step.after_curve(job)]
     lines += [next_step.after_check(v, job) for v in get_args(CheckVerdict)]
     lines += [next_step.after_plan(v, job, "sheet.pdf") for v in get_args(PlanVerdict)]
-    lines += [next_step.after_verify(v, job, Path("left.csv"), "as-left.pdf") for v in get_args(VerifyVerdict)]
+    lines += [next_step.after_verify(v, job, Path("left.csv"), "as-left.pdf") for v in get_args(VerifyStep)]
     for line in lines:
         assert line.startswith("Next: ")
         assert "recurve " not in line or "'my unit.toml'" in line
-    assert lines[-5].endswith("hand over as-left.pdf")
+    assert lines[-4].endswith("hand over as-left.pdf")
 
 
 def test_the_last_lines_keep_to_eighty_columns() -> None:
@@ -155,7 +155,7 @@ def test_the_last_lines_keep_to_eighty_columns() -> None:
     lines += [next_step.after_spring(of_use, file) for of_use in (True, False) for file in (None, "springs.csv")]
     lines += [next_step.after_check(v, job) for v in get_args(CheckVerdict)]
     lines += [next_step.after_plan(v, job, "sheet.pdf") for v in get_args(PlanVerdict)]
-    lines += [next_step.after_verify(v, job, Path("left.csv"), "as-left.pdf") for v in get_args(VerifyVerdict)]
+    lines += [next_step.after_verify(v, job, Path("left.csv"), "as-left.pdf") for v in get_args(VerifyStep)]
     assert max(len(line) for text in lines for line in text.splitlines()) <= 80
 
 

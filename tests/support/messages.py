@@ -15,6 +15,7 @@ SPEAKS = re.compile(r"\bexpected\b|\bgot\b|\bmissing\b|\bunknown key\b|; look at
 ANSWERS = {
     "diagnosis.findings",
     "diagnosis.readings",
+    "diagnosis.left_out",
     "diagnosis.stop",
     "inspection.inspected",
     "output.figures.style",

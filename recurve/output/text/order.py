@@ -34,7 +34,7 @@ def order_text(document: OrderDocument) -> str:
     if again:
         told = "An alternate passes beside the other spring as planned, with less margin, and its lengths are others. Before you "
         told += "build, plan again:"
-        lines += ["", *wrap(told), *(line for words in again for line in wrap(words, "  ", "    "))]
+        lines += ["", *wrap(told), *(f"  {command}" for command in again)]  # to paste, so on one line each
     if document.shared:
         lines += ["", "To order fewer kinds: springs that pass in several of these places"]
         for one in document.shared:

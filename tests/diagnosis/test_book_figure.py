@@ -237,9 +237,9 @@ KINDS_OF_JOB: tuple[Springs | None, ...] = ("known", "unknown", None)
 
 
 def judged(case: Case) -> dict[Mistyped | None, str]:
-    """What is said of a figure of the book, by the slip (None: without one): "none", "right", "named" (as one of two that
-    contradict each other), "unseen" (the readings end before the top), "other"; nothing where the unit is refused. The sweep is
-    fitted once, and only the book read anew."""
+    """What is said of a figure of the book, by the slip (None: without one): "none", "right", "named" (as wrong, or as one of
+    two that contradict each other), "unseen" (the readings end before the top), "other"; nothing where the unit is refused.
+    The sweep is fitted once, and only the book read anew."""
     seed, fault, springs = case
     with TemporaryDirectory() as name:
         folder = Path(name)
@@ -274,6 +274,8 @@ def _said(found: tuple[Finding, ...], figure: Mistyped | None) -> str:
         if isinstance(one, OtherShaft) and one.figure == figure:
             return "right"
         if isinstance(one, BookContradicts) and figure in (one.early.kind, one.late.kind):
+            return "named"
+        if isinstance(one, LookAgain) and one.band.kind == figure:
             return "named"
     return "other"
 

@@ -141,7 +141,7 @@ def outside_bands(fit: Fit, sweep: Sweep) -> tuple[str, ...]:
     for i in np.flatnonzero(np.isin(sweep.row, fit.outliers)):
         speed, advance = float(sweep.speed[i]), float(sweep.advance[i]) + hidden
         off = float(np.broadcast_to(fit.model.sweep.reading, sweep.speed.shape)[i])
-        if any(_outside(b, speed, bool(sweep.rising[i]), advance, off) for b in target.bands):
+        if any(outside(b, speed, bool(sweep.rising[i]), advance, off) for b in target.bands):
             told.append(
                 f"row {int(sweep.row[i])} reads {np.degrees(sweep.advance[i]):.1f}° at {speed * RPM:.0f} rpm (distributor), "
                 "outside the book, and does not fit the other readings: take it again"
@@ -149,12 +149,13 @@ def outside_bands(fit: Fit, sweep: Sweep) -> tuple[str, ...]:
     return tuple(told)
 
 
-def _outside(band: Band, speed: float, rising: bool, advance: float, off: float) -> bool:
-    """Whether an advance [rad] at a speed [rad/s] lies outside a band, if a reading may be `off` so far [rad]."""
+def outside(band: Band, speed: float, rising: bool, advance: float, off: float) -> bool:
+    """Whether an advance [rad] at a speed [rad/s] surely lies outside a band, if a reading may be `off` so far [rad]."""
     if band.kind == "maximum":
         return advance - off > band.high
     assert band.speed is not None  # all other bands have one
-    if band.kind == "idle":
-        return not rising and speed <= band.speed * (1 + SPEED_NEAR) and advance - off > band.high
-    near = abs(speed - band.speed) <= SPEED_NEAR * band.speed
-    return near and (advance - off > band.high or (not band.from_zero and advance + off < band.low))
+    if band.kind == "idle" and not rising:
+        return speed <= band.speed * (1 + SPEED_NEAR) and advance - off > band.high
+    if abs(speed - band.speed) > SPEED_NEAR * band.speed:
+        return False
+    return advance - off > band.high or (not band.from_zero and advance + off < band.low)

@@ -12,6 +12,7 @@ from recurve.diagnosis.as_set import NOTHING_TOLD, AsSet, as_set, standing
 from recurve.diagnosis.binding import Binds, apart_remark, binds
 from recurve.diagnosis.copied import Copied, CopiedReadings, copied
 from recurve.diagnosis.correction import Correction, find_correction
+from recurve.diagnosis.left_out import SPEED_NEAR, outside
 from recurve.diagnosis.other_stop import OtherStop, other_stop
 from recurve.diagnosis.trust import Trust, trust_in
 from recurve.diagnosis.worth import readings_to_take
@@ -30,7 +31,6 @@ VerifyStep = Literal["hand over", "correct", "read", "settle"]
 WORST_FIRST: tuple[VerifyVerdict, ...] = ("fails", "too close to call", "read again", "passes")  # of bands
 MOST_MORE = 12  # readings more than this are not proposed: the unit is set to the middle of its bands instead
 TOO_GOOD = 1e-4  # chance that readings lie so near their curve
-SPEED_NEAR = 0.01  # relative; a reading at so nearly a band's speed is a reading of that band
 IDLE_NEAR = 1.05  # of the idle speed: a falling reading up to here shows whether the unit comes back
 DECISION_RULE = (
     "the unit passes if the curve through its readings, with ± 2 standard uncertainties, lies inside every band "
@@ -283,22 +283,10 @@ def _to_read_again(fit: Fit, sweep: Sweep) -> list[ReadAgain]:
     told = []
     for i, row in enumerate(int(r) for r in sweep.row):
         advance, speed, rising = float(sweep.advance[i]), float(sweep.speed[i]), bool(sweep.rising[i])
-        band = next((b for b in target.bands if _outside(b, speed, rising, advance + hidden, off)), None)
+        band = next((b for b in target.bands if outside(b, speed, rising, advance + hidden, off)), None)
         if row in fit.outliers or band is not None:
             told.append(ReadAgain(row, speed, advance, rising, row in fit.outliers, band))
     return told
-
-
-def _outside(band: Band, speed: float, rising: bool, advance: float, off: float) -> bool:
-    """Whether an advance [rad] at a speed [rad/s] surely lies outside a band, if a reading may be `off` so far [rad]."""
-    if band.kind == "maximum":
-        return advance - off > band.high
-    assert band.speed is not None  # all other bands have one
-    if band.kind == "idle" and not rising:
-        return speed <= band.speed * (1 + SPEED_NEAR) and advance - off > band.high
-    if abs(speed - band.speed) > SPEED_NEAR * band.speed:
-        return False
-    return advance - off > band.high or (not band.from_zero and advance + off < band.low)
 
 
 def _not_read(job: Job) -> list[NotRead]:

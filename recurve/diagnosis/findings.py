@@ -106,8 +106,9 @@ class StaysIn(Finding):
             "does not come back to zero",
             f"{_residual_words(self.residual, self.limit, self.idle)}{_slack_words(self.slack)}",
             "timed at idle, the engine ends up short of its total; timed at the top, it idles far advanced and hunts",
-            "first hold the weights home by hand and read the pointer: if it shows as much, set zero and sweep again. If it "
-            "shows 0, either the primary is slack or the cam spindle binds. Unhook both springs and turn the cam by hand. "
+            "if zero was set with the weights held home, first hold them home again and read the pointer: if it shows as "
+            "much, set zero and sweep again. If not, either the primary is slack or the cam spindle binds. Unhook "
+            "both springs and turn the cam by hand. "
             "If it drags or sticks, the spindle binds: clean and oil it first. If it turns freely, the primary is "
             "slack or stretched, or its post is bent in: reset the post or replace the spring",
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
@@ -182,13 +183,17 @@ def test_nobody_is_blamed_without_bands(tmp_path: Path) -> None:
 
 # --- the study ----------------------------------------------------------------------------------------------
 
-STUDIED = range(200, 236)  # seeds on which nothing was tuned
-SIMULATED = range(300, 306)
+# What was wrong with units of earlier runs has been mended since: a run that is to be told takes seeds of its own.
+FIRST = int(os.environ.get("RECURVE_FIRST", "200"))
+STUDIED = range(FIRST, FIRST + 36)
+SIMULATED = range(FIRST + 100, FIRST + 106)
+SLIPPED = range(FIRST + 200, FIRST + 240)
+CLEAN = range(FIRST + 200, FIRST + 300)
 
 
 @pytest.mark.study
 def test_causes_study() -> None:
-    """432 units on seeds not tuned on and 72 by MuJoCo: the first cause is right in at least 90 % of those that are told at
+    """432 units and 72 by MuJoCo: the first cause is right in at least 90 % of those that are told at
     all, and sound units are accused in under 3 %."""
     faults = (*WEAR, *WRONG_SPRINGS)
     cases: list[Case] = [(s, f, KNOWN[s % 3], WAYS[s % len(WAYS)], None) for s in STUDIED for f in faults]
@@ -210,16 +215,16 @@ def test_causes_study() -> None:
 
 @pytest.mark.study
 def test_slips_study() -> None:
-    """Slips of the pen and crank figures on 40 seeds not tuned on, springs known: told or doubted in at least 95 %, and
+    """Slips of the pen and crank figures on 40 seeds, springs known: told or doubted in at least 95 %, and
     units without one doubted in under 1 %."""
     cases: list[Case] = [
         (s, WEAR[s % len(WEAR)], "known", WAYS[s % len(WAYS)], slip)
-        for s in range(400, 440)
+        for s in SLIPPED
         for slip in PEN
         if slip not in ("count", "angle's sign")
     ]
-    cases += [(s, slip, "known", WAYS[s % len(WAYS)], None) for s in range(400, 440) for slip in SLIPS]
-    clean: list[Case] = [(s, "sound", "known", WAYS[s % len(WAYS)], None) for s in range(400, 500)]
+    cases += [(s, slip, "known", WAYS[s % len(WAYS)], None) for s in SLIPPED for slip in SLIPS]
+    clean: list[Case] = [(s, "sound", "known", WAYS[s % len(WAYS)], None) for s in CLEAN]
     with ProcessPoolExecutor(2) as pool:
         results = list(pool.map(judged, cases, chunksize=4))
         alone = list(pool.map(judged, clean, chunksize=4))

@@ -8,7 +8,7 @@ from typing import Literal
 from recurve.diagnosis.causes import SOUND, Blame, as_blamed
 from recurve.diagnosis.findings import curve_findings
 from recurve.diagnosis.first_look import FirstLook, NextStep, first_look
-from recurve.diagnosis.left_out import outside_bands
+from recurve.diagnosis.left_out import conditions, outside_bands
 from recurve.diagnosis.next_steps import parts_lacking, steps_of, unused_notes
 from recurve.diagnosis.readings import data_findings
 from recurve.diagnosis.stop import stop_trim
@@ -209,7 +209,8 @@ def _verdict(
     if passing >= SOUND and unsure:
         return "cannot tell", unsure
     if passing >= SOUND:
-        return "sound", (f"every band is met, rising and falling, with a probability of {chance_words(passing)}",)
+        told = f"every band is met, rising and falling, with a probability of {chance_words(passing)}"
+        return "sound", (told, *conditions(findings))
     if passing > 1 - SURE and not any(f.severity == "high" for f in findings):
         return "cannot tell", (
             f"the unit may meet its bands as it is (probability {chance_words(passing)}); {_to_settle(job)}",

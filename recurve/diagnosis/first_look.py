@@ -17,7 +17,7 @@ from recurve.diagnosis.copied import CopiedReadings, copied_finding
 from recurve.diagnosis.findings import STAYS_IN, MayStayIn, OutOfBand, StaysIn
 from recurve.diagnosis.flat import NoAdvance, NotBegun, flat_finding, flat_kind
 from recurve.diagnosis.halves import Halves, halves_apart
-from recurve.diagnosis.left_out import Outlier, Outliers
+from recurve.diagnosis.left_out import Agreeing, conditions, left_out_of_outline, outside_by_outline
 from recurve.diagnosis.look_findings import APART, AllTooHigh, ApartAsRead, SpringsOff
 from recurve.diagnosis.readings import FewReadings, OneDirection, Scatter
 from recurve.diagnosis.slips import SlipOdds, crank_slip, slip_odds
@@ -169,11 +169,19 @@ def _verdict(look: FirstLook) -> tuple[LookVerdict, tuple[str, ...]]:
             f"zero was set with the unit turning at {look.outline.counts_from * RPM:.0f} rpm (distributor): any "
             "advance already in there does not show, and may stay in at idle",
         )
-    if look.passing >= SOUND:
-        return "sound", (f"every band is met, rising and falling, with a probability of {chance_words(look.passing)}",)
-    return "cannot tell", (
-        f"the unit may meet its bands as it is (probability {chance_words(look.passing)}); take more readings to settle it",
-    )
+    return _passing(look, look.passing)
+
+
+def _passing(look: FirstLook, passing: float) -> tuple[LookVerdict, tuple[str, ...]]:
+    """The verdict of a unit that misses no band surely, read in both directions from a true zero."""
+    if passing < SOUND:
+        return "cannot tell", (
+            f"the unit may meet its bands as it is (probability {chance_words(passing)}); take more readings to settle it",
+        )
+    if unsure := outside_by_outline(look.outline, look.sweep, look.target):
+        return "cannot tell", unsure
+    met = f"every band is met, rising and falling, with a probability of {chance_words(passing)}"
+    return "sound", (met, *conditions(look.findings))
 
 
 def _unread_words(bands: tuple[BandLook, ...]) -> str:
@@ -195,6 +203,7 @@ def _weighed(job: JobHead) -> bool:
 _SETTLED_BY: tuple[tuple[tuple[type[Finding], ...], str, str], ...] = (
     ((AllTooHigh,), "hold the weights home by hand and read the pointer", "every reading counts from there"),
     ((Halves,), "see that wheel and pointer are tight, and read both halves again", "one of the two halves is off"),
+    ((Agreeing,), "take the readings that agree with one another again", "one of two curves is the unit's"),
     ((CopiedReadings,), "read the falling half", "shows friction, and whether the advance comes back to zero"),
     (
         (OtherShaft, LookAgain, BookContradicts),
@@ -333,7 +342,7 @@ def _findings(look: FirstLook, ratio: float) -> list[Finding]:
     found: list[Finding | None] = [
         flat,
         slip,
-        _outliers(look),
+        left_out_of_outline(outline, sweep),
         _scatter(outline),
         copied_finding(sweep),
         _apart(look),
@@ -346,16 +355,6 @@ def _findings(look: FirstLook, ratio: float) -> list[Finding]:
     if bool(sweep.rising.all()) or not bool(sweep.rising.any()):
         found.append(OneDirection("open question", bool(sweep.rising.all())))
     return [f for f in found if f is not None]
-
-
-def _outliers(look: FirstLook) -> Finding | None:
-    if not look.outline.outliers:
-        return None
-    sweep = look.sweep
-    at = [int(np.flatnonzero(sweep.row == row)[0]) for row in look.outline.outliers]
-    shown = (sweep.speed, sweep.advance, look.outline.expected)
-    rows = [Outlier(int(sweep.row[i]), *(float(x[i]) for x in shown)) for i in at]
-    return Outliers("low", sweep.file, tuple(rows))
 
 
 def _scatter(outline: Outline) -> Finding | None:

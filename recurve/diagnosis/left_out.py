@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
 
+from recurve.arrays import Array
 from recurve.fit.fit import Fit
+from recurve.fit.outline import Outline
 from recurve.inspection.findings import Cause, Finding, Words
 from recurve.physics.sweep import Sweep
-from recurve.physics.target import Band
+from recurve.physics.target import Band, Target
 from recurve.units import RPM
 
 STOP_NEAR = np.radians(0.5)  # a reading expected so near the stop is one of the plateau
@@ -47,7 +50,17 @@ class Outliers(Finding):
             "readings that do not fit the curve",
             f"{'; '.join(told)} (distributor)",
             "left out of the fit",
-            "take them again",
+            "take them again, and write the new readings down beside the old: what reads the same twice is no slip",
+        )
+
+    @property
+    def condition(self) -> str:
+        """What a good verdict rests on, in words."""
+        rows = ", ".join(str(r.row) for r in self.readings)
+        speed = _range(np.array([r.speed for r in self.readings]) * RPM, 0)
+        return (
+            f"row{'s' if len(self.readings) > 1 else ''} {rows} of {self.file} left out, as if misread: take a second reading at "
+            f"{speed} rpm (distributor). If it comes out the same, the advance hangs or jumps there, and the unit is not sound"
         )
 
 
@@ -55,11 +68,12 @@ class Outliers(Finding):
 class Agreeing(Finding):
     """Readings of the `file` at neighbouring speeds that lie off the curve the same way: they agree with one another, so that
     no slip of reading explains them. `stop` is the advance [rad] at the stop by the job where all of them lie beyond it, else
-    None."""
+    None. `measured`: whether the curve is also that of weights, posts and stop that the job gives."""
 
     file: str
     readings: tuple[Outlier, ...]
     stop: float | None
+    measured: bool
     units: ClassVar[dict[str, str]] = {"stop": "deg"}
 
     @property
@@ -88,8 +102,9 @@ class Agreeing(Finding):
             "some readings agree with one another, but not with the rest",
             told,
             "so many do not go wrong together by chance, so the curve found here may be wrong",
-            "take them again. If they come out the same, the weights, posts or stop that the job gives are not this "
-            "unit's, or a part sticks there",
+            "take them again. If they come out the same, "
+            + ("the weights, posts or stop that the job gives are not this unit's, or " if self.measured else "")
+            + "a part sticks there or jumps: free the weights and the cam, and sweep again",
         )
 
 
@@ -100,20 +115,36 @@ def _range(values: np.ndarray, digits: int) -> str:
 
 def left_out(fit: Fit, sweep: Sweep) -> Finding | None:
     """What is to be said of the readings that the fit has left out; None where it kept all."""
-    if not fit.outliers:
-        return None
-    places = np.array([int(np.flatnonzero(sweep.row == row)[0]) for row in fit.outliers])
-    readings = tuple(
-        Outlier(int(sweep.row[i]), float(sweep.speed[i]), float(sweep.advance[i]), float(fit.expected[i]))
-        for i in sorted(places)
-    )
+    readings = _of_rows(sweep, fit.outliers, fit.expected)
     together = _together(sweep, readings)
     if not together:
-        return Outliers("low", sweep.file, readings)
+        return Outliers("low", sweep.file, readings) if readings else None
     stop = fit.job.stop.advance
     hidden = float(fit.model.hidden(fit.best[None])[0])
     beyond = all(r.expected + hidden > stop - STOP_NEAR and r.advance > r.expected for r in together)
-    return Agreeing("check first", sweep.file, together, stop if beyond else None)
+    return Agreeing("check first", sweep.file, together, stop if beyond else None, True)
+
+
+def left_out_of_outline(outline: Outline, sweep: Sweep) -> Finding | None:
+    """What is to be said of the readings that the outline has left out; None where it kept all."""
+    readings = _of_rows(sweep, outline.outliers, outline.expected)
+    together = _together(sweep, readings)
+    if together:
+        return Agreeing("check first", sweep.file, together, None, False)
+    return Outliers("low", sweep.file, readings) if readings else None
+
+
+def conditions(findings: Iterable[Finding]) -> tuple[str, ...]:
+    """What a good verdict rests on where readings were left out, in words."""
+    return tuple(f.condition for f in findings if isinstance(f, Outliers))
+
+
+def _of_rows(sweep: Sweep, rows: tuple[int, ...], expected: Array) -> tuple[Outlier, ...]:
+    """The readings of these `rows`, with the advance (n,) [rad] that was `expected` of each reading of the sweep."""
+    return tuple(
+        Outlier(int(sweep.row[i]), float(sweep.speed[i]), float(sweep.advance[i]), float(expected[i]))
+        for i in np.flatnonzero(np.isin(sweep.row, rows))
+    )
 
 
 def _together(sweep: Sweep, readings: tuple[Outlier, ...]) -> tuple[Outlier, ...]:
@@ -131,16 +162,26 @@ def _together(sweep: Sweep, readings: tuple[Outlier, ...]) -> tuple[Outlier, ...
 
 
 def outside_bands(fit: Fit, sweep: Sweep) -> tuple[str, ...]:
-    """The readings left out that lie outside a band by more than they may be off, in words: without them nobody knows whether
-    the unit meets it."""
-    target = fit.job.target
+    """The readings left out of the fit that lie outside a band by more than they may be off, in words: without them nobody knows
+    whether the unit meets it."""
+    hidden = float(fit.model.hidden(fit.best[None])[0])
+    return _outside_bands(fit.job.target, sweep, fit.outliers, hidden, fit.model.sweep.reading)
+
+
+def outside_by_outline(outline: Outline, sweep: Sweep, target: Target) -> tuple[str, ...]:
+    """The same of the readings left out of the outline."""
+    return _outside_bands(target, sweep, outline.outliers, 0.0, sweep.reading)
+
+
+def _outside_bands(
+    target: Target | None, sweep: Sweep, rows: tuple[int, ...], hidden: float, reading: float | Array
+) -> tuple[str, ...]:
     if target is None:
         return ()
-    hidden = float(fit.model.hidden(fit.best[None])[0])
     told = []
-    for i in np.flatnonzero(np.isin(sweep.row, fit.outliers)):
+    for i in np.flatnonzero(np.isin(sweep.row, rows)):
         speed, advance = float(sweep.speed[i]), float(sweep.advance[i]) + hidden
-        off = float(np.broadcast_to(fit.model.sweep.reading, sweep.speed.shape)[i])
+        off = float(np.broadcast_to(reading, sweep.speed.shape)[i])
         if any(outside(b, speed, bool(sweep.rising[i]), advance, off) for b in target.bands):
             told.append(
                 f"row {int(sweep.row[i])} reads {np.degrees(sweep.advance[i]):.1f}° at {speed * RPM:.0f} rpm (distributor), "

@@ -88,10 +88,16 @@ class StopOff(Finding):
             )
         told = told if self.trim is None else f"{told}. {self.trim.words()}"
         if self.over:
+            away = "build the stop up while the unit is stripped, or fit the missing bush"
+            if self.trim is None:
+                away = (
+                    "turn the cam to its stop by hand against a degree wheel first. If it goes less far than was read, a "
+                    f"vacuum line was connected or the zero was off: sweep again. If not, {away}"
+                )
             return Words(
                 "stop worn or filed, or its bush missing", told,
                 "too much total advance: the engine knocks at full load, and pistons break before you hear it",
-                self._remedy("build the stop up while the unit is stripped, or fit the missing bush", "fit the missing bush"),
+                self._remedy(away, "fit the missing bush"),
             )  # fmt: skip
         return Words(
             "stop built up, or something binds before it", told, "the engine is short of its total timing: flat and hot at speed",

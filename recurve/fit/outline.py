@@ -9,7 +9,8 @@ up to a largest advance:
     falling:  ω₋²(α) = (1 − q) x(α) − p                                                                              (2)
 
 p and q ≥ 0 are what a constant friction and one in proportion to the load would make of it. x₀ < 0 is a unit that does not
-come back. The priors are broad and only keep what the readings do not tell within what a distributor can do.
+come back. The priors are broad and only keep what the readings do not tell within what a distributor can do. A wild reading
+is left out where it stands out, or where without it the others scatter no more than stated and it lies far off them.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from recurve.arrays import Array
 from recurve.fit.posterior import ENOUGH_SAMPLES, Mode, Samples, find_modes, sample, spread_starts
 from recurve.physics.sweep import Sweep
 from recurve.uncertainty import (
+    OUTLIER,
     Sampled,
     degrees_of_freedom,
     inflation,
@@ -210,6 +212,7 @@ class OutlineModel:
 
 
 STATES = 2048
+SUSPECTS = 4  # readings, the farthest off first, that are tried as the one that makes all others scatter
 LEAST_EFFECTIVE = 100.0  # equal samples below which the outline has not settled
 
 
@@ -298,6 +301,15 @@ class Outline:
         return Sampled(np.quantile(gap, 0.75, axis=1))
 
 
+def _agreement(sweep: Sweep, stop: Quantity | None, kept: np.ndarray, mode: Mode) -> tuple[float, float, float]:
+    """χ² [1] of the readings that are kept (n,) bool, by a mode of theirs; its degrees of freedom [1]; how many times more they
+    scatter than stated [1]."""
+    model = OutlineModel(sweep.kept(kept), stop)
+    chi2 = float((model.misfit(mode.state[None])[0] ** 2).sum())
+    dof = degrees_of_freedom(int(kept.sum()), 1.0 - np.diag(mode.covariance))
+    return chi2, dof, inflation(chi2, dof)
+
+
 def fit_outline(sweep: Sweep, stop: Quantity | None = None, enough: float = ENOUGH_SAMPLES) -> Outline:
     """The outline of a sweep [rad, rad/s] and, where it was measured, of the `stop` [rad]. Outliers are left out,
     uncertainties enlarged where the readings scatter. The samples are worth `enough` equal ones [1]."""
@@ -310,10 +322,17 @@ def fit_outline(sweep: Sweep, stop: Quantity | None = None, enough: float = ENOU
         return np.asarray(whole.misfit(modes[0].state[None])[0][0][: len(sweep.speed)] * sweep.single)
 
     modes, kept = without_outliers(fitted, standardised, len(sweep.speed), robust_scatter)
+    chi2, dof, scatter = _agreement(sweep, stop, kept, modes[0])
+    if scatter > 1.0 and kept.all():
+        # An outline bends, and goes half the way to a wild reading. Others then lie off as well, and none stands out.
+        for one in np.argsort(-np.abs(standardised(modes)))[:SUSPECTS]:
+            fewer = np.arange(len(kept)) != one
+            found = fitted(fewer)
+            agreement = _agreement(sweep, stop, fewer, found[0])
+            if agreement[2] == 1.0 and abs(standardised(found)[one]) > OUTLIER:
+                modes, kept, (chi2, dof, scatter) = found, fewer, agreement
+                break
     model = OutlineModel(sweep.kept(kept), stop)
-    chi2 = float((model.misfit(modes[0].state[None])[0] ** 2).sum())
-    dof = degrees_of_freedom(int(kept.sum()), 1.0 - np.diag(modes[0].covariance))
-    scatter = inflation(chi2, dof)
     if scatter > 1.0:
         model = OutlineModel(model.sweep.scattered(scatter), stop)
         modes = model.modes()

@@ -104,7 +104,7 @@ def book_figures(target: Target | None, ratio: float, swept: Swept | None) -> tu
     other. `ratio` [1]: crank revolutions per distributor revolution."""
     if target is None:
         return ()
-    if swept is not None:
+    if swept is not None and not target.confirmed:
         ends = (_maximum(target, ratio, swept), _idle(target, ratio, swept))
         found = tuple(f for f in ends if f is not None)
         if found:
@@ -171,6 +171,9 @@ class BookContradicts(Finding):
 # --- one figure in the other shaft's terms ----------------------------------------------------------------------
 
 
+_AS_IT_STANDS = "If the book does say so, write confirmed = true in [target]"
+
+
 @dataclass(frozen=True)
 class OtherShaft(Finding):
     """One `figure` of a `band` looks like one of the shaft `of`, among figures of the other; put right, the band would be
@@ -218,7 +221,7 @@ class OtherShaft(Finding):
             f"{name} looks like {of} {unit}",
             told,
             consequence,
-            f"look it up again: is it in {of} {unit}, the other figures not? Then correct it in [target]",
+            f"look it up again: is it in {of} {unit}, the other figures not? Then correct it in [target]. {_AS_IT_STANDS}",
         )
 
 
@@ -302,7 +305,7 @@ class LookAgain(Finding):
             f"it has {_range(self.band)} {where}, which fits ill with {_range(self.against)} {_where(self.against)}; the "
             f"readings show {self.read.degrees()} and meet all the other {self.others} bands (distributor)",
             "if so, a sound unit would be rebuilt to a wrong figure",
-            "look this figure up again, and correct it in [target]",
+            f"look this figure up again, and correct it in [target]. {_AS_IT_STANDS}",
         )
 
 

@@ -94,9 +94,10 @@ class SlipOdds:
 def slip_odds(target: Target, pieces: Pieces, as_read: AsRead, speed_ratio: float, stop: Quantity | None) -> SlipOdds:
     """How likely each slip is, for equally likely outlines (n,) of readings written as `as_read`, and `speed_ratio` [1] crank
     revolutions per distributor revolution; `stop` [rad] is the largest advance by the degree wheel, if it was measured.
-    Where the ratio is 1, crank and distributor are the same and there is nothing to mix up."""
+    Where the ratio is 1, crank and distributor are the same and there is nothing to mix up; nor where both tables were
+    confirmed."""
     tops = [b.high for b in target.bands if b.kind != "idle"]
-    if speed_ratio == 1.0 or not tops:
+    if speed_ratio == 1.0 or not tops or (target.confirmed and as_read.confirmed):
         return SlipOdds({Slip.none: 1.0})
     largest = max(tops) if target.maximum is None else (target.maximum.low + target.maximum.high) / 2
     places = PLACES_LOOKED_AT * largest
@@ -117,16 +118,16 @@ def slip_odds(target: Target, pieces: Pieces, as_read: AsRead, speed_ratio: floa
 
 
 def _source(slip: Slip, target: Target, as_read: AsRead) -> Source:
-    """Which table would have made it. Readings that are too large were the crank's and called the distributor's, or the book's
-    are too small, the distributor's called the crank's; and the reverse."""
+    """Which table would have made it, of those that are not confirmed. Readings that are too large were the crank's and called
+    the distributor's, or the book's are too small, the distributor's called the crank's; and the reverse."""
 
     def may(written: tuple[str, str], too_large: str) -> bool:
         asked = zip(slip.value, written, strict=True)
         return all(power == 0 or (word == too_large) == (power > 0) for power, word in asked)
 
-    if may((as_read.speed, as_read.advance), "distributor"):
+    if may((as_read.speed, as_read.advance), "distributor") and not as_read.confirmed:
         return "sweep"
-    return "book" if may(target.read_in, "crank") else "neither"
+    return "book" if may(target.read_in, "crank") and not target.confirmed else "neither"
 
 
 def _prior(slip: Slip, target: Target, as_read: AsRead, ratio: float) -> float:
@@ -185,6 +186,9 @@ def _wheel_density(stop: Quantity | None, largest: Array, factor: float) -> Arra
     return np.asarray(own * normal(largest / factor) + FROM_SWEEP * normal(largest) + WHEEL_WRONG / WHEEL_REACH)
 
 
+_AS_IT_STANDS = "If both are right as they stand, write confirmed = true in both tables"
+
+
 @dataclass(frozen=True)
 class CrankSlip(Finding):
     """The sweep is explained better by a `slip` than by wear, with the `chance` [1]; `ratio` [1] is the speed ratio, `source`
@@ -212,7 +216,7 @@ class CrankSlip(Finding):
                 f"the job counts sweep and book in terms that cannot explain it; probability {chance_words(self.chance)}",
                 "if so, every result here is off by that factor",
                 "see which shaft the tachometer and the degree ring count, and for how many lobes they are set; then look at "
-                "basis in [sweep] and in [target]",
+                f"basis in [sweep] and in [target]. {_AS_IT_STANDS}",
             )
         if self.source == "book":
             return Words(
@@ -221,14 +225,16 @@ class CrankSlip(Finding):
                 f"far better; that this is the cause, and not wear, has a probability of {chance_words(self.chance)}",
                 "if so, the unit would be built to a curve that is off by that factor",
                 "see whether the book counts in engine or distributor speeds and degrees; in [target], set basis (or "
-                'speed_basis and advance_basis) to "crank" or "distributor"; then see that the tachometer counts that shaft',
+                'speed_basis and advance_basis) to "crank" or "distributor"; then see that the tachometer counts that shaft. '
+                f"{_AS_IT_STANDS}",
             )
         return Words(
             f"the {what} look like {given} figures, entered as {told} figures",
             f"{'divided' if engine else 'multiplied'} by {self.ratio:g}, the {what} fit the book's curve far "
             f"better; that this is the cause, and not wear, has a probability of {chance_words(self.chance)}",
             "if so, every result here is off by that factor",
-            'check what the bench shows; in [sweep], set basis (or speed_basis and advance_basis) to "crank" or "distributor"',
+            'check what the bench shows; in [sweep], set basis (or speed_basis and advance_basis) to "crank" or "distributor". '
+            f"{_AS_IT_STANDS}",
         )
 
 

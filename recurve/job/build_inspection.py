@@ -342,6 +342,7 @@ class _Bands:
         return Target(
             tuple(bands),
             ("crank" if self.crank_speed else "distributor", "crank" if self.crank_advance else "distributor"),
+            g.confirmed,
         )
 
     def _speed(self, given: Quantity) -> float:

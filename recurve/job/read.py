@@ -38,7 +38,15 @@ from recurve.job.measured import Measured, MeasuredDrive, described
 from recurve.job.messages import faults_in, is_missing, located
 from recurve.job.model import BareJob, Job, JobHead, SpringPlace
 from recurve.job.named import NamedTables
-from recurve.job.sweeps import build_reference, counted_twice, reading_faults, static_faults, sweep_of, weights_of
+from recurve.job.sweeps import (
+    build_reference,
+    confirmed,
+    counted_twice,
+    reading_faults,
+    static_faults,
+    sweep_of,
+    weights_of,
+)
 from recurve.job.tables import read_sweep
 from recurve.job.unit_type import read_typed_document, told_where
 from recurve.physics.curve import Stop
@@ -322,7 +330,7 @@ def _head(
         target=used,
         sweep=sweep,
         inspection=inspection,
-        notes=(*doubts, *gathered_notes(sweep), *_thinned_notes(target, used), *notes),
+        notes=(*doubts, *gathered_notes(sweep), *confirmed(model), *_thinned_notes(target, used), *notes),
         doubts=doubts,
         fingerprint=fingerprint_of(file, model),
         digests=digests_of(file, model),
@@ -356,7 +364,9 @@ def _swept(model: m.BareModel, readings: Readings | None) -> Sweep | None:
 def read_as_left(path: str | Path, job: JobHead, *, basis: str | None = None, zeroed_at: str | None = None) -> Sweep:
     """Readings of the finished unit, taken as those of the job's [sweep] were unless `basis` says otherwise; zero is
     taken with the weights held home unless `zeroed_at` tells a speed. Raises InputError."""
-    table = {k: v for k, v in job.document.get("sweep", {}).items() if k != "zeroed_at"} | {"file": str(path)}
+    table = {k: v for k, v in job.document.get("sweep", {}).items() if k not in ("zeroed_at", "confirmed")} | {
+        "file": str(path)
+    }
     if basis is not None:
         table = {k: v for k, v in table.items() if not k.endswith("basis") and k != "static"} | {"basis": basis}
     if zeroed_at is not None:

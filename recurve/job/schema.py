@@ -95,6 +95,7 @@ class Target(Table):
     basis: Basis = "distributor"
     speed_basis: Basis | None = None
     advance_basis: Basis | None = None
+    confirmed: bool = False
     static: Angle | None = None
     total: Angle | None = None
     total_tolerance: PositiveAngle | None = None
@@ -131,6 +132,7 @@ class Target(Table):
 
 class SweepTable(SweepReading):
     file: str
+    confirmed: bool = False
 
 
 class CatalogueTable(Table):

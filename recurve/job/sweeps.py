@@ -46,7 +46,8 @@ def sweep_of(given: m.SweepTable | u.ReferenceMotion, ratio: float, readings: Re
     """Readings in distributor terms, as the table says they were taken, a logger's taken together; `ratio` [1] crank turns a
     distributor turn."""
     basis = basis_of(given, ratio)
-    as_read = AsRead(given.speed_basis or given.basis, given.advance_basis or given.basis, ratio, basis.static)
+    sure = isinstance(given, m.SweepTable) and given.confirmed
+    as_read = AsRead(given.speed_basis or given.basis, given.advance_basis or given.basis, ratio, basis.static, sure)
     sweep = Sweep(
         speed=readings.speed / basis.speed_ratio,
         advance=(readings.advance - basis.static) / basis.advance_ratio,
@@ -225,6 +226,17 @@ def weights_of(given: MeasuredWeights, reach: float) -> tuple[Weights, list[str]
         return given.weights(described(given.motion)), [], None
     fit = fit_reference(given.motion)
     return given.weights(fit.slope), reference_notes(fit, reach), reference_doubt(fit)
+
+
+def confirmed(model: m.JobModel | m.BareModel) -> list[str]:
+    """What must be said of figures that are taken as they stand, however they look."""
+    tables = {"target": model.target, "sweep": model.sweep}
+    told = " and ".join(f"[{name}]" for name, table in tables.items() if table is not None and table.confirmed)
+    return (
+        [f"the figures of {told} are marked as confirmed: whether they are the crank's is not asked again"]
+        if told
+        else []
+    )
 
 
 def counted_twice(model: m.JobModel) -> list[str]:

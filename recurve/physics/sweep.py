@@ -25,12 +25,14 @@ class Readings:
 @dataclass(frozen=True)
 class AsRead:
     """What the figures of a sweep's file count in: its `speed` and its `advance`, each of the distributor or the crank; `turns`
-    of the crank for one of the distributor [1]; the `static` timing [rad crank] that its advances include, 0 for none."""
+    of the crank for one of the distributor [1]; the `static` timing [rad crank] that its advances include, 0 for none;
+    `confirmed`: somebody has made sure of the shafts, so that they are not doubted."""
 
     speed: Literal["distributor", "crank"] = "distributor"
     advance: Literal["distributor", "crank"] = "distributor"
     turns: float = 1.0
     static: float = 0.0
+    confirmed: bool = False
 
     @property
     def at_crank(self) -> bool:

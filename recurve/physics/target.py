@@ -56,10 +56,12 @@ class Band:
 
 @dataclass(frozen=True)
 class Target:
-    """All bands, in the job's order, and which shaft's speeds and which shaft's advances the book was `read_in`."""
+    """All bands, in the job's order, and which shaft's speeds and which shaft's advances the book was `read_in`. `confirmed`:
+    its figures were looked up again, so that they are not doubted."""
 
     bands: tuple[Band, ...]
     read_in: tuple[Shaft, Shaft] = ("distributor", "distributor")
+    confirmed: bool = False
 
     @property
     def idle_speed(self) -> float | None:

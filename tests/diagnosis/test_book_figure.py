@@ -63,6 +63,18 @@ def sound(top: float = 12.0, idle: float = 0.0, factor: float = 1.0) -> Swept:
     return Swept(at, np.full(100, top * DEG), 300 * RPM, 1600 * RPM)
 
 
+def test_a_book_that_was_looked_up_again_is_believed() -> None:
+    """The maximum in crank degrees, and a point that fits ill, are taken as they stand once they are confirmed; two figures that
+    no curve can meet are not."""
+    asked = book(*POINTS, top=(22, 26))
+    swept = sound()
+    assert book_figures(asked, 2.0, swept)
+    assert book_figures(replace(asked, confirmed=True), 2.0, swept) == ()
+    impossible = replace(book(*POINTS, top=(5, 7)), confirmed=True)
+    [told] = book_figures(impossible, 2.0, swept)
+    assert isinstance(told, BookContradicts)
+
+
 def test_a_book_that_holds_together_is_not_doubted() -> None:
     """Sound, or with a stop at half of what it should be, or with an advance that stays in: that is wear."""
     for swept in (sound(), sound(top=6.0), sound(idle=3.0), sound(factor=1.5), sound(factor=0.6), None):

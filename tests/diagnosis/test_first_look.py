@@ -173,6 +173,11 @@ def test_the_table_that_can_have_made_the_slip_is_named(
     look = first_look(replace(job, sweep=read, target=replace(job.target, read_in=(book, book))))
     [slip] = [f for f in look.findings if isinstance(f, CrankSlip)]
     assert (slip.slip, slip.source, slip.severity) == (named, source, "check first")
+    # Once somebody has made sure of both tables, they are believed; of the one that would have made it, no longer suspected.
+    sure = replace(read, as_read=replace(sweep, confirmed=True)), replace(look.target, confirmed=True)
+    assert not [f for f in first_look(replace(job, sweep=sure[0], target=sure[1])).findings if isinstance(f, CrankSlip)]
+    one = first_look(replace(job, sweep=sure[0], target=look.target))
+    assert source != "sweep" or one.slips.source[named] != "sweep"
     named_in = {"book": "in [target], set basis", "sweep": "in [sweep], set basis", "neither": "tachometer"}
     assert named_in[source] in slip.words().remedy
 

@@ -198,6 +198,7 @@ timing = [{ speed = "1100 rpm", timing = "15 deg", tolerance = "2 deg" }]
 """
 MIXED_TARGET = """\
 [target]
+confirmed = true
 speed_basis = "crank"
 advance_basis = "distributor"
 points = [{ speed = "1000 rpm", advance = "4 deg", tolerance = "1 deg" }]
@@ -210,6 +211,7 @@ basis = "distributor"
 reading = "± 0.8 deg"
 speed_reading = "± 8 rpm"
 zeroed_at = "200 rpm"
+confirmed = true
 """
 CRANK_SWEEP = """\
 [sweep]

@@ -20,6 +20,8 @@ from recurve.arrays import Array
 from recurve.data import ranges
 from recurve.units import RPM, SQRT3
 
+COVERAGE = 2.0  # standard uncertainties that must lie inside a band, or outside, where a unit is judged
+
 F = TypeVar("F")
 
 

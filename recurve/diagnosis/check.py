@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from recurve.diagnosis.causes import SOUND, Blame, as_blamed
-from recurve.diagnosis.findings import curve_findings
+from recurve.diagnosis.findings import curve_findings, one_is_out
 from recurve.diagnosis.first_look import FirstLook, NextStep, first_look
 from recurve.diagnosis.left_out import conditions, outside_bands
 from recurve.diagnosis.next_steps import parts_lacking, steps_of, unused_notes
@@ -205,16 +205,8 @@ def _verdict(
         return "cannot tell", (f"the readings do not lead to one clear answer; {_to_settle(job)}",)
     if passing is None:
         return "facts only", ("the job gives no target, so the curve cannot be judged",)
-    unsure = () if evidence.fit is None or job.sweep is None else outside_bands(evidence.fit, job.sweep)
-    if passing >= SOUND and unsure:
-        return "cannot tell", unsure
-    if passing >= SOUND:
-        told = f"every band is met, rising and falling, with a probability of {chance_words(passing)}"
-        return "sound", (told, *conditions(findings))
-    if passing > 1 - SURE and not any(f.severity == "high" for f in findings):
-        return "cannot tell", (
-            f"the unit may meet its bands as it is (probability {chance_words(passing)}); {_to_settle(job)}",
-        )
+    if undecided := _undecided(job, evidence, findings, passing):
+        return undecided
     trim = stop_trim(job)
     beyond = trim is not None and trim.edge is not None and not trim.can  # then it is the stop, whatever else
     if blamed is not None and blamed.open_friction and not beyond:
@@ -223,6 +215,27 @@ def _verdict(
             "free and oil the weights and the cam, then sweep the unit again",
         )
     return _remedy(job, evidence, blamed, ideal)
+
+
+def _undecided(
+    job: Job, evidence: Evidence, findings: tuple[Finding, ...], passing: float
+) -> tuple[CheckVerdict, tuple[str, ...]] | None:
+    """The verdict where the unit is sound, or where nothing is known to be wrong with it; None where something is."""
+    if passing >= SOUND:
+        unsure = () if evidence.fit is None or job.sweep is None else outside_bands(evidence.fit, job.sweep)
+        if unsure:
+            return "cannot tell", unsure
+        told = f"every band is met, rising and falling, with a probability of {chance_words(passing)}"
+        return "sound", (told, *conditions(findings))
+    if any(f.severity == "high" for f in findings):
+        return None
+    if passing > 1 - SURE:
+        return "cannot tell", (
+            f"the unit may meet its bands as it is (probability {chance_words(passing)}); {_to_settle(job)}",
+        )
+    if not one_is_out(evidence):
+        return "cannot tell", (f"the readings do not show which band the unit misses, if any; {_to_settle(job)}",)
+    return None
 
 
 def _remedy(

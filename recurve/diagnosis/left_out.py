@@ -10,14 +10,17 @@ import numpy as np
 
 from recurve.arrays import Array
 from recurve.fit.fit import Fit
-from recurve.fit.outline import Outline
+from recurve.fit.outline import WHEEL, ZERO, Outline
+from recurve.fit.state import Evidence
 from recurve.inspection.findings import Cause, Finding, Words
 from recurve.physics.sweep import Sweep
 from recurve.physics.target import Band, Target
-from recurve.units import RPM
+from recurve.uncertainty import COVERAGE
+from recurve.units import RPM, SQRT3
 
 STOP_NEAR = np.radians(0.5)  # a reading expected so near the stop is one of the plateau
 SPEED_NEAR = 0.01  # relative; a reading at so nearly a band's speed is a reading of that band
+PAST = 3.5  # standard uncertainties by which a sweep must end beyond the measured stop to contradict it
 NEIGHBOURS = 1  # so many other speeds may lie between two readings that are taken together
 
 
@@ -113,8 +116,11 @@ def _range(values: np.ndarray, digits: int) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def left_out(fit: Fit, sweep: Sweep) -> Finding | None:
-    """What is to be said of the readings that the fit has left out; None where it kept all."""
+def left_out(evidence: Evidence, fit: Fit, sweep: Sweep) -> Finding | None:
+    """What is to be said of readings beyond the stop that was measured, and of those that the fit has left out; None where there
+    are none."""
+    if (past := _past_stop(evidence, sweep)) is not None:
+        return past
     readings = _of_rows(sweep, fit.outliers, fit.expected)
     together = _together(sweep, readings)
     if not together:
@@ -123,6 +129,23 @@ def left_out(fit: Fit, sweep: Sweep) -> Finding | None:
     hidden = float(fit.model.hidden(fit.best[None])[0])
     beyond = all(r.expected + hidden > stop - STOP_NEAR and r.advance > r.expected for r in together)
     return Agreeing("check first", sweep.file, together, stop if beyond else None, True)
+
+
+def _past_stop(evidence: Evidence, sweep: Sweep) -> Agreeing | None:
+    """Where the sweep by itself surely ends beyond the stop that was measured. A fit makes a stop of the two that suits both, and
+    takes the plateau for scatter; the more so the fewer readings there are of it."""
+    measured, outline = evidence.job.measured, evidence.outline
+    if measured is None or measured.stop.origin != "given" or outline is None:
+        return None
+    if outline.counts_from is not None or not sweep.static_known:
+        return None
+    stop, largest = measured.stop, outline.largest.summary
+    off = np.hypot(stop.standard_uncertainty or WHEEL, np.hypot(largest.standard_uncertainty or 0.0, ZERO))
+    if largest.value - stop.value < PAST * off:
+        return None
+    rows = sweep.row[sweep.advance > stop.value + PAST * off / 2]
+    readings = _of_rows(sweep, tuple(int(r) for r in rows), np.full(len(sweep.speed), stop.value))
+    return Agreeing("check first", sweep.file, readings, stop.value, True) if readings else None
 
 
 def left_out_of_outline(outline: Outline, sweep: Sweep) -> Finding | None:
@@ -162,30 +185,27 @@ def _together(sweep: Sweep, readings: tuple[Outlier, ...]) -> tuple[Outlier, ...
 
 
 def outside_bands(fit: Fit, sweep: Sweep) -> tuple[str, ...]:
-    """The readings left out of the fit that lie outside a band by more than they may be off, in words: without them nobody knows
-    whether the unit meets it."""
+    """The readings that lie outside a band by more than they may be off, in words: the unit misses it if they are right."""
     hidden = float(fit.model.hidden(fit.best[None])[0])
-    return _outside_bands(fit.job.target, sweep, fit.outliers, hidden, fit.model.sweep.reading)
+    return _outside_bands(fit.job.target, sweep, fit.outliers, hidden)
 
 
 def outside_by_outline(outline: Outline, sweep: Sweep, target: Target) -> tuple[str, ...]:
-    """The same of the readings left out of the outline."""
-    return _outside_bands(target, sweep, outline.outliers, 0.0, sweep.reading)
+    """The same by the outline of a sweep."""
+    return _outside_bands(target, sweep, outline.outliers, 0.0)
 
 
-def _outside_bands(
-    target: Target | None, sweep: Sweep, rows: tuple[int, ...], hidden: float, reading: float | Array
-) -> tuple[str, ...]:
+def _outside_bands(target: Target | None, sweep: Sweep, rows: tuple[int, ...], hidden: float) -> tuple[str, ...]:
     if target is None:
         return ()
     told = []
-    for i in np.flatnonzero(np.isin(sweep.row, rows)):
-        speed, advance = float(sweep.speed[i]), float(sweep.advance[i]) + hidden
-        off = float(np.broadcast_to(reading, sweep.speed.shape)[i])
-        if any(outside(b, speed, bool(sweep.rising[i]), advance, off) for b in target.bands):
+    off = COVERAGE * np.broadcast_to(sweep.reading, sweep.speed.shape) / SQRT3
+    for row, speed, advance, rising, much in zip(sweep.row, sweep.speed, sweep.advance, sweep.rising, off, strict=True):
+        if any(outside(b, float(speed), bool(rising), float(advance) + hidden, float(much)) for b in target.bands):
+            alone = " and does not fit the other readings" if row in rows else ""
             told.append(
-                f"row {int(sweep.row[i])} reads {np.degrees(sweep.advance[i]):.1f}° at {speed * RPM:.0f} rpm (distributor), "
-                "outside the book, and does not fit the other readings: take it again"
+                f"row {int(row)} reads {np.degrees(advance):.1f}° at {speed * RPM:.0f} rpm (distributor), which is outside the "
+                f"book{alone}: take it again"
             )
     return tuple(told)
 

@@ -50,7 +50,7 @@ def data_findings(evidence: Evidence) -> tuple[Finding, ...]:
         flat,
         pen or (None if book else exchanged(evidence) or _slip(evidence, fit)),
         *book,
-        left_out(fit, sweep),
+        left_out(evidence, fit, sweep),
         _scatter(fit),
         _few(fit, sweep),
         _one_direction(sweep),

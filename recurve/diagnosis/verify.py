@@ -22,7 +22,7 @@ from recurve.job.model import Job
 from recurve.physics.sweep import Sweep
 from recurve.physics.target import Band, passes
 from recurve.planner.problem import problem_of
-from recurve.uncertainty import Sampled, Uncertain
+from recurve.uncertainty import COVERAGE, Sampled, Uncertain
 from recurve.units import PLACES, RPM, SQRT3
 
 VerifyVerdict = Literal["passes", "fails", "too close to call", "not converged", "read again"]
@@ -36,7 +36,6 @@ DECISION_RULE = (
     "the unit passes if the curve through its readings, with ± 2 standard uncertainties, lies inside every band "
     "(guarded acceptance, JCGM 106:2012)"
 )
-COVERAGE = 2.0  # standard uncertainties that must lie inside a band, or outside
 REACHED = np.radians(0.1)  # the stop was reached where the curve comes so near to it
 ALIKE = 0.95  # fraction of readings that are those as found, from which the file is
 

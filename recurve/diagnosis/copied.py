@@ -1,4 +1,4 @@
-"""Whether the falling readings of a sweep are its rising ones, copied.
+"""Whether readings of a sweep are others written down again: its falling ones the rising ones, or all of them twice.
 
 Of two readings with the same mean and normal errors of standard uncertainty u each, the difference has a density of 1/(2 √π u)
 at nothing; read in steps of r they are equal with a chance of about
@@ -11,9 +11,11 @@ and n pairs all at once with pⁿ. Friction parts the two means, which makes it 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
+from recurve.arrays import Array, Mask
 from recurve.inspection.findings import Cause, Finding, Words
 from recurve.physics.sweep import Sweep
 from recurve.units import RPM, SQRT3
@@ -49,11 +51,7 @@ class Copied:
 def copied(sweep: Sweep) -> Copied | None:
     """Whether the falling half was copied: where the curve climbs, at LEAST_PAIRS speeds or more, the readings of both ways are
     all alike, and that is next to impossible by chance."""
-    read = np.round(np.degrees(sweep.as_read.advances(sweep.advance)), 6)
-    speeds = np.round(sweep.speed * RPM, 3)
-    rising = np.asarray(sweep.rising, bool)
-    # Near zero and on the stop readings may well be alike.
-    climbs = (sweep.advance > sweep.reading) & (sweep.advance < float(sweep.advance.max()) - sweep.reading)
+    read, speeds, rising, climbs = _climbing(sweep)
     pairs: list[float] = []
     for speed in np.unique(speeds[climbs]):
         here = climbs & (speeds == speed)
@@ -63,14 +61,38 @@ def copied(sweep: Sweep) -> Copied | None:
         if len(up) != len(down) or (up != down).any():
             return None
         pairs += [float(speed)] * len(up)
+    return Copied(len(pairs), min(pairs) / RPM, max(pairs) / RPM) if _no_chance(sweep, read, len(pairs)) else None
+
+
+def repeated(sweep: Sweep) -> int:
+    """How many readings [1] are others written down again: where the curve climbs, all that stand there more than once at a speed
+    and in a direction are alike, and that is next to impossible by chance. 0 where they are not."""
+    read, speeds, rising, climbs = _climbing(sweep)
+    again = 0
+    for speed, way in {(float(s), bool(r)) for s, r in zip(speeds[climbs], rising[climbs], strict=True)}:
+        here = read[climbs & (speeds == speed) & (rising == way)]
+        if len(here) > 1 and np.ptp(here) > 0.0:
+            return 0
+        again += len(here) - 1
+    return again if _no_chance(sweep, read, again) else 0
+
+
+def _climbing(sweep: Sweep) -> tuple[Array, Array, Mask, Mask]:
+    """Advances as read [deg], speeds [rpm], whether rising, and whether the curve climbs there, (n,) each: near zero and on the
+    stop readings may well be alike."""
+    read = np.asarray(np.round(np.degrees(sweep.as_read.advances(sweep.advance)), 6), float)
+    climbs = (sweep.advance > sweep.reading) & (sweep.advance < float(sweep.advance.max()) - sweep.reading)
+    return read, np.asarray(np.round(sweep.speed * RPM, 3), float), np.asarray(sweep.rising, bool), climbs
+
+
+def _no_chance(sweep: Sweep, read: Array, pairs: int) -> bool:
+    """Whether so many pairs of readings [deg] are not all alike by chance."""
     file = sweep.reading * (sweep.as_read.turns if sweep.as_read.advance == "crank" else 1.0)
     alike = min(_step(read) / (2.0 * np.sqrt(np.pi) * max(float(np.degrees(file)) / SQRT3, 1e-9)), 1.0)
-    if len(pairs) < LEAST_PAIRS or alike > TELLS_NOTHING or alike ** len(pairs) >= CHANCE:
-        return None
-    return Copied(len(pairs), min(pairs) / RPM, max(pairs) / RPM)
+    return pairs >= LEAST_PAIRS and alike <= TELLS_NOTHING and alike**pairs < CHANCE
 
 
-def _step(read: np.ndarray) -> float:
+def _step(read: Array) -> float:
     """The largest of STEPS [deg] of which all readings [deg] are multiples; the finest if they are of none."""
     for step in STEPS:
         if (np.abs(read - step * np.round(read / step)) < 1e-5).all():
@@ -95,7 +117,29 @@ class CopiedReadings(Finding):
         )
 
 
-def copied_finding(sweep: Sweep) -> CopiedReadings | None:
-    """The same as a finding."""
-    half = copied(sweep)
-    return None if half is None else CopiedReadings("check first", half)
+@dataclass(frozen=True)
+class TypedTwice(Finding):
+    """So many `again` [1] of the readings of the `file` are others written down again."""
+
+    file: str
+    again: int
+    units: ClassVar[dict[str, str]] = {"again": "1"}
+    cause = Cause.READINGS
+
+    def words(self) -> Words:
+        """The finding in words."""
+        return Words(
+            "readings that stand in the file twice",
+            f"{self.again} readings of {self.file} where the advance climbs are others again, to the last digit",
+            "they count as more evidence than there is, so every ± comes out too small",
+            "keep each reading once. To know the unit better, sweep it again and write the new readings beside the old",
+        )
+
+
+def copied_findings(sweep: Sweep) -> tuple[Finding, ...]:
+    """The same as findings."""
+    half, again = copied(sweep), repeated(sweep)
+    return (
+        *(() if half is None else (CopiedReadings("check first", half),)),
+        *((TypedTwice("check first", sweep.file, again),) if again else ()),
+    )

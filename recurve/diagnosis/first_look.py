@@ -13,13 +13,13 @@ import numpy as np
 
 from recurve.diagnosis.book_figure import BookContradicts, LookAgain, OtherShaft, Swept, book_figures
 from recurve.diagnosis.causes import SOUND
-from recurve.diagnosis.copied import CopiedReadings, copied_finding
+from recurve.diagnosis.copied import CopiedReadings, TypedTwice, copied_findings
 from recurve.diagnosis.findings import STAYS_IN, MayStayIn, OutOfBand, StaysIn
 from recurve.diagnosis.flat import NoAdvance, NotBegun, flat_finding, flat_kind
 from recurve.diagnosis.halves import Halves, halves_apart
 from recurve.diagnosis.left_out import Agreeing, conditions, left_out_of_outline, outside_by_outline
 from recurve.diagnosis.look_findings import APART, AllTooHigh, ApartAsRead, SpringsOff
-from recurve.diagnosis.readings import FewReadings, OneDirection, Scatter
+from recurve.diagnosis.readings import FewReadings, OneDirection, Scatter, scatter_of
 from recurve.diagnosis.slips import SlipOdds, crank_slip, slip_odds
 from recurve.diagnosis.stop import StopOff
 from recurve.diagnosis.strength import Strength, strength
@@ -32,7 +32,6 @@ from recurve.physics.target import Band, Target
 from recurve.uncertainty import Sampled, chance_words
 from recurve.units import RPM, Quantity
 
-WORN = 1.8  # scatter this many times what was stated is wear, not reading
 FEW = 6
 # An offset is one number that explains all: so many bands or more, each too high by so much or more, alike within so much.
 LEAST_ALIKE = 4
@@ -204,6 +203,8 @@ _SETTLED_BY: tuple[tuple[tuple[type[Finding], ...], str, str], ...] = (
     ((AllTooHigh,), "hold the weights home by hand and read the pointer", "every reading counts from there"),
     ((Halves,), "see that wheel and pointer are tight, and read both halves again", "one of the two halves is off"),
     ((Agreeing,), "take the readings that agree with one another again", "one of two curves is the unit's"),
+    ((Scatter,), "state how closely the bench is really read", "so small a scatter is no wear"),
+    ((TypedTwice,), "strike out the readings that stand there twice", "each counts once"),
     ((CopiedReadings,), "read the falling half", "shows friction, and whether the advance comes back to zero"),
     (
         (OtherShaft, LookAgain, BookContradicts),
@@ -216,7 +217,7 @@ _SETTLED_BY: tuple[tuple[tuple[type[Finding], ...], str, str], ...] = (
 def _steps(look: FirstLook, verdict: LookVerdict, stop: Quantity | None, weighed: bool) -> list[NextStep]:
     """What to measure next, the cheapest first."""
     for kinds, what, why in _SETTLED_BY:
-        if any(isinstance(f, kinds) for f in look.findings):
+        if any(isinstance(f, kinds) and f.severity == "check first" for f in look.findings):
             return [NextStep(what, why)]
     if any(f.severity == "check first" for f in look.findings):
         return [NextStep("find out whether the bench shows crank or distributor figures", "every result depends on it")]
@@ -343,8 +344,8 @@ def _findings(look: FirstLook, ratio: float) -> list[Finding]:
         flat,
         slip,
         left_out_of_outline(outline, sweep),
-        _scatter(outline),
-        copied_finding(sweep),
+        scatter_of(sweep, outline),
+        *copied_findings(sweep),
         _apart(look),
         _stays_in(look),
         _stop(look, ratio),
@@ -355,12 +356,6 @@ def _findings(look: FirstLook, ratio: float) -> list[Finding]:
     if bool(sweep.rising.all()) or not bool(sweep.rising.any()):
         found.append(OneDirection("open question", bool(sweep.rising.all())))
     return [f for f in found if f is not None]
-
-
-def _scatter(outline: Outline) -> Finding | None:
-    if outline.inflation <= 1.0:
-        return None
-    return Scatter("repair first" if outline.inflation >= WORN else "low", outline.inflation, outline.chi2, outline.dof)
 
 
 def _apart(look: FirstLook) -> Finding | None:

@@ -86,12 +86,13 @@ class Agreeing(Finding):
 
     def words(self) -> Words:
         """The finding in words."""
-        rows = ", ".join(str(r.row) for r in self.readings)
+        rows = f"row{'s' if len(self.readings) > 1 else ''} {', '.join(str(r.row) for r in self.readings)}"
+        reads = "read" if len(self.readings) > 1 else "reads"
         read, expected, speed = (
             _range(np.array([getattr(r, name) for r in self.readings]) * by, digits)
             for name, by, digits in (("advance", 180 / np.pi, 1), ("expected", 180 / np.pi, 1), ("speed", RPM, 0))
         )
-        told = f"rows {rows} of {self.file} read {read}° at {speed} rpm where {expected}° is expected (distributor)"
+        told = f"{rows} of {self.file} {reads} {read}° at {speed} rpm where {expected}° is expected (distributor)"
         if self.stop is not None:
             return Words(
                 "the readings go beyond the stop that the job gives",

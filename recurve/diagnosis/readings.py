@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 
 from recurve.diagnosis.book_figure import Swept, book_figures
-from recurve.diagnosis.copied import copied_finding
+from recurve.diagnosis.copied import copied_findings
 from recurve.diagnosis.exchanged import exchanged
 from recurve.diagnosis.flat import NoAdvance, flat_finding
 from recurve.diagnosis.halves import halves_apart
@@ -18,8 +18,9 @@ from recurve.diagnosis.other_type import type_findings
 from recurve.diagnosis.pen import heard, pen_slip
 from recurve.diagnosis.slips import crank_slip, slip_odds
 from recurve.fit.fit import AlternativeState, Fit
+from recurve.fit.outline import Outline
 from recurve.fit.state import Evidence
-from recurve.inspection.findings import Cause, Finding, Words
+from recurve.inspection.findings import Cause, Finding, Severity, Words
 from recurve.job.model import Job
 from recurve.physics.reference_slips import ReferenceDoubt
 from recurve.physics.sweep import Sweep
@@ -27,6 +28,7 @@ from recurve.units import RPM
 
 FEW_READINGS = 6  # fewer than this hardly tell anything apart
 WORN = 1.8  # scatter this many times what was stated is wear, not reading
+WANDERS = np.radians(0.3)  # standard deviation [rad] from which the mark is seen to wander; common practice, no source
 
 
 @lru_cache(maxsize=4)
@@ -51,11 +53,11 @@ def data_findings(evidence: Evidence) -> tuple[Finding, ...]:
         pen or (None if book else exchanged(evidence) or _slip(evidence, fit)),
         *book,
         left_out(evidence, fit, sweep),
-        _scatter(fit),
+        scatter_of(sweep, fit),
         _few(fit, sweep),
         _one_direction(sweep),
         _order(sweep),
-        copied_finding(sweep),
+        *copied_findings(sweep),
         *foreign,
         *(TwoAnswers("open question", a) for a in fit.alternatives),
     ]
@@ -112,23 +114,36 @@ class OtherSprings(Finding):
 
 @dataclass(frozen=True)
 class Scatter(Finding):
-    """Readings that scatter `inflation` [1] times as much as stated; `chi2` [1] for `dof` [1] degrees of freedom."""
+    """Readings that scatter `inflation` [1] times as much as stated, with a standard `deviation` [rad] about the curve; `chi2`
+    [1] for `dof` [1] degrees of freedom."""
 
     inflation: float
+    deviation: float
     chi2: float
     dof: float
 
-    units: ClassVar[dict[str, str]] = {"inflation": "1", "chi2": "1", "dof": "1"}
+    units: ClassVar[dict[str, str]] = {"inflation": "1", "deviation": "deg", "chi2": "1", "dof": "1"}
 
     @property
     def cause(self) -> Cause:
         """The weights if the scatter is wear, else the readings."""
-        return Cause.READINGS if self.inflation < WORN else Cause.WEIGHTS
+        return Cause.WEIGHTS if self.severity == "repair first" else Cause.READINGS
 
     def words(self) -> Words:
         """The finding in words."""
-        told = f"the readings scatter {self.inflation:.1f} times as much as their ± allows"
-        if self.inflation < WORN:
+        told = (
+            f"the readings scatter {self.inflation:.1f} times as much as their ± allows: by about "
+            f"± {2 * np.degrees(self.deviation):.1f}° (distributor) about one curve"
+        )
+        if self.severity == "check first":
+            return Words(
+                "the ± of the readings is smaller than they scatter",
+                told,
+                "so small a scatter is no wear, but nothing computed from so small a ± can be relied on",
+                "state how closely the bench is really read (reading, in [sweep]): at least half a division of the ring, and as "
+                "much as the mark wanders. The last digit of a display is not its ±",
+            )
+        if self.severity == "low":
             return Words(
                 "more scatter than stated",
                 told,
@@ -139,15 +154,20 @@ class Scatter(Finding):
             "the curve has steps and scatter, or readings that no spring can explain",
             told,
             "the timing wanders: the timing light shows two marks, and the engine runs unevenly",
-            "look for worn pins and holes, play, backlash and a sticking weight; check that the measured weights "
-            "and posts belong to this unit; repair, then sweep again",
+            "see first that the ± of the readings is what the bench can do. Then look for worn pins and holes, play, "
+            "backlash and a sticking weight; check that the measured weights and posts belong to this unit; repair, then "
+            "sweep again",
         )
 
 
-def _scatter(fit: Fit) -> Finding | None:
-    if fit.inflation <= 1.0:
+def scatter_of(sweep: Sweep, found: Fit | Outline) -> Scatter | None:
+    """What is to be said of readings that scatter more than stated about a curve; None where they do not."""
+    if found.inflation <= 1.0:
         return None
-    return Scatter("low" if fit.inflation < WORN else "repair first", fit.inflation, fit.chi2, fit.dof)
+    kept = ~np.isin(sweep.row, found.outliers)
+    deviation = float(np.sqrt((((sweep.advance - found.expected)[kept]) ** 2).sum() / found.dof))
+    many: Severity = "repair first" if deviation >= WANDERS else "check first"
+    return Scatter(many if found.inflation >= WORN else "low", found.inflation, deviation, found.chi2, found.dof)
 
 
 # --- what the readings leave open ---------------------------------------------------------------------------

@@ -10,6 +10,7 @@ from posixpath import normpath
 
 import numpy as np
 
+from recurve.arrays import Array, Mask
 from recurve.data import default
 from recurve.errors import Fault, Key
 from recurve.job import schema as m
@@ -26,6 +27,7 @@ from recurve.physics.sweep import AsRead, Readings, Sweep
 from recurve.uncertainty import UNSTATED_FRICTION
 from recurve.units import PLACES, RPM, SQRT3, Quantity
 
+FALLS = 3.0  # degrees; an advance that falls by more as speed rises is no distributor's
 DOWNWARDS = 2.0  # degrees; what a zero can be off, and more
 
 
@@ -74,7 +76,17 @@ def reading_faults(readings: Readings | None, shown: str) -> list[Fault]:
     if low < -DOWNWARDS and high <= DOWNWARDS / 10:
         message = f"got advances from {low:.1f} to {high:.1f} deg, all below 0; expected advance counted upwards from 0"
         return [Fault(None, message, shown)]
+    slow, fast = (np.degrees(np.median(readings.advance[rows])) for rows in _ends(readings.speed))
+    if len(readings.speed) > 3 and fast < slow - FALLS:  # of fewer, one may be a slip
+        told = f"got advances that fall from {slow:.1f} deg at low speed to {fast:.1f} deg at high speed"
+        return [Fault(None, f"{told}, expected them to rise with speed: was the wheel read backwards?", shown)]
     return []
+
+
+def _ends(speed: Array) -> tuple[Mask, Mask]:
+    """The third of the readings (n,) [bool] with the lowest speeds [rad/s], and that with the highest."""
+    low, high = np.quantile(speed, (1 / 3, 2 / 3))
+    return speed <= low, speed >= high
 
 
 def static_faults(given: u.SweepReading, key: Key, readings: Readings | None) -> list[Fault]:

@@ -195,6 +195,10 @@ SWEEP_FAULTS = {
         "speed [rpm],advance [deg],direction\n500,-6,rising\n600,-8,rising\n700,-9,rising\n",
         ("as-found.csv: got advances from -9.0 to -6.0 deg, all below 0", "counted upwards"),
     ),
+    "wheel read backwards": (
+        "speed [rpm],advance [deg],direction\n300,360,rising\n600,356,rising\n900,350,rising\n1200,347,falling\n",
+        ("as-found.csv: got advances that fall from 358.0 deg", "348.5 deg", "was the wheel read backwards"),
+    ),
     "empty": ("", ("as-found.csv: got no lines", "speed")),
     "header alone": (SWEEP.splitlines()[0] + "\n", ("as-found.csv: got no readings",)),
     "direction": (

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from recurve.arrays import Array
+from recurve.diagnosis.causes import SPRUNG
 from recurve.diagnosis.slips import SlipOdds
 from recurve.fit.fit import Fit
 from recurve.fit.model import SweepModel
@@ -33,6 +34,7 @@ POST, POSTS = (
     2.5e-3,
     0.2e-3,
 )  # a post, where the job does not tell, and its standard uncertainty [m]; common practice, no source
+NOTHING = 1e-3  # of its pull, that of a spring which is off its post
 OFF_ZERO, OFF_STOP = np.radians(1.5), np.radians(2.5)  # how far such a slip is off; common practice, no source
 STARTS = 3
 HOPELESS = 30.0  # a mode so far below a rival's marginal likelihood, in logs, will not come near it
@@ -51,6 +53,13 @@ _QUESTIONS = {
     Cause.READINGS: (
         "was zero set with the weights home?",
         "hold the weights home by hand and read the pointer: if it does not show 0, set zero and sweep again",
+    ),
+    **dict.fromkeys(
+        SPRUNG,
+        (
+            "is a spring off its post, or broken?",
+            "stop the bench; see that each spring is hooked in at both ends and whole, and sweep again",
+        ),
     ),
     Cause.STOP: (
         "is the stop's advance in the job that of this unit?",
@@ -273,10 +282,27 @@ def _of_the_springs(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, S
             (-inch, "the rates are in N/mm, entered as lbf/in"),
         ):
             yield words, Cause.SLIP, _moved(model, "rate", dict.fromkeys(rated, by), 0.0)
+    for i in rated:
+        words = f"the {PLACES[i]} does not pull at all, as if it were off its post or broken"
+        yield words, SPRUNG[i], _without(model, i)
     if len(springs) == 2 and (len(rated) == 2 or len(long) == 2):
         words = "primary and secondary are exchanged, in the job or on their posts"
         yield words, Cause.SPRINGS, _exchanged(job, model, as_told=False)
     yield from _changed_over(job, model)
+
+
+def _without(model: SweepModel, place: int) -> SweepModel:
+    """The model with one spring that pulls next to nothing."""
+    tension: Array = model.tension.copy()
+    tension[place] = 0.0
+    gone = _moved(model, "rate", {place: float(np.log(NOTHING))}, 0.0)
+    parameters = tuple(
+        replace(p, least=p.least + np.log(NOTHING), most=p.most + np.log(NOTHING))
+        if p.name == f"{PLACES[place]}.rate"
+        else p
+        for p in gone.parameters
+    )
+    return replace(gone, parameters=parameters, tension=tension)
 
 
 def _changed_over(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, SweepModel]]:

@@ -53,7 +53,7 @@ def data_findings(evidence: Evidence) -> tuple[Finding, ...]:
         pen or (None if book else exchanged(evidence) or _slip(evidence, fit)),
         *book,
         left_out(evidence, fit, sweep),
-        scatter_of(sweep, fit),
+        _scatter(evidence, fit, sweep),
         _few(fit, sweep),
         _one_direction(sweep),
         _order(sweep),
@@ -168,6 +168,40 @@ def scatter_of(sweep: Sweep, found: Fit | Outline) -> Scatter | None:
     deviation = float(np.sqrt((((sweep.advance - found.expected)[kept]) ** 2).sum() / found.dof))
     many: Severity = "repair first" if deviation >= WANDERS else "check first"
     return Scatter(many if found.inflation >= WORN else "low", found.inflation, deviation, found.chi2, found.dof)
+
+
+@dataclass(frozen=True)
+class OtherParts(Finding):
+    """The readings draw one curve by themselves, but lie off the best one that the measured parts can make: `inflation` [1] times
+    what is stated, with a standard `deviation` [rad]."""
+
+    inflation: float
+    deviation: float
+    units: ClassVar[dict[str, str]] = {"inflation": "1", "deviation": "deg"}
+    cause = Cause.SLIP
+
+    def words(self) -> Words:
+        """The finding in words."""
+        return Words(
+            "the measured parts do not make this curve",
+            "the readings draw one smooth curve by themselves, but lie off the nearest that weights, posts, springs and stop of "
+            f"the job can make by about ± {2 * np.degrees(self.deviation):.1f}° (distributor), {self.inflation:.1f} times as "
+            "much as they may",
+            "every result here rests on a part that is not as the job says",
+            "see that both springs are hooked in and whole and that nothing sticks over a part of the travel; then measure "
+            "weights, posts and springs again: are they this unit's?",
+        )
+
+
+def _scatter(evidence: Evidence, fit: Fit, sweep: Sweep) -> Finding | None:
+    """Readings that scatter more than stated about the fitted curve. What scatters about no curve of its own is no wear."""
+    found, outline = scatter_of(sweep, fit), evidence.outline
+    if found is None or found.severity == "low" or outline is None:
+        return found
+    rest = scatter_of(sweep, outline)
+    if len(outline.outliers) > len(fit.outliers) or (rest is not None and rest.deviation > found.deviation / 2):
+        return found
+    return OtherParts("check first", found.inflation, found.deviation)
 
 
 # --- what the readings leave open ---------------------------------------------------------------------------

@@ -14,6 +14,7 @@ from recurve.diagnosis.copied import Copied, CopiedReadings, copied
 from recurve.diagnosis.correction import Correction, find_correction
 from recurve.diagnosis.left_out import SPEED_NEAR, outside
 from recurve.diagnosis.other_stop import OtherStop, other_stop
+from recurve.diagnosis.too_far import TooFar, too_far
 from recurve.diagnosis.trust import Trust, trust_in
 from recurve.diagnosis.worth import readings_to_take
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
@@ -139,7 +140,7 @@ class NotRead:
         return f"there are no {way} readings, so half of the curve was not seen; read it with speed {way} too"
 
 
-Barrier = ReadAgain | NotRead | StopNotReached | SameAsFound | Copied | OtherStop | Binds  # what bars a pass
+Barrier = ReadAgain | NotRead | StopNotReached | SameAsFound | Copied | OtherStop | Binds | TooFar  # what bars a pass
 VOID = (SameAsFound, Copied, OtherStop)  # by which no verdict can be had from the readings at all
 
 
@@ -169,7 +170,7 @@ class Verification:
     @property
     def step(self) -> VerifyStep:
         """What to do next. What must be settled first comes before anything that the verdict would ask."""
-        if not self.trust.ok or any(isinstance(x, (*VOID, Binds)) for x in self.unsettled):
+        if not self.trust.ok or any(isinstance(x, (*VOID, Binds, TooFar)) for x in self.unsettled):
             return "settle"
         steps: dict[VerifyVerdict, VerifyStep] = {"passes": "hand over", "fails": "correct"}
         return steps.get(self.verdict, "read")
@@ -231,7 +232,10 @@ def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job |
         unsettled = unsettled if stiff is None else [stiff]
     # What does not hang together is no ground to bend anything by.
     open_ = not trust.ok or any(isinstance(x, Binds) for x in unsettled)
-    correction = None if open_ or verdict in ("passes", "read again") else find_correction(unit)
+    correction = None if open_ or verdict in ("passes", "read again") else find_correction(_movable(unit, unsettled))
+    far = too_far(evidence, correction, job, told) if trust.ok and verdict in ("fails", "too close to call") else None
+    if far is not None and not any(isinstance(x, Binds) for x in unsettled):
+        correction, unsettled = None, [far]
     assert job.target is not None  # problem_of has asked
     outside = 1.0 - float(passes(job.target, evidence.curves).mean())
     others = [name for name, spring in zip(PLACES, told.springs, strict=True) if spring is not None]
@@ -239,6 +243,13 @@ def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job |
     built = as_built(fit, job, others) if usable else None
     notes = (*_too_good(fit), *(apart_remark(evidence) if verdict == "passes" else ()))
     return Verification(unit, fit, bands, verdict, correction, outside, trust, tuple(unsettled), told, notes, built)
+
+
+def _movable(unit: Job, unsettled: list[Barrier]) -> Job:
+    """The unit as it may be corrected: a stop that the sweep did not reach is not moved by what it may be."""
+    if not any(isinstance(x, StopNotReached) for x in unsettled):
+        return unit
+    return replace(unit, stop=replace(unit.stop, build_up_to=0.0, file_up_to=0.0))
 
 
 def _same(sweep: Sweep, before: Sweep | None) -> list[SameAsFound]:

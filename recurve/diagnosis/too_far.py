@@ -29,7 +29,8 @@ class LateSpring:
 
     def words(self) -> str:
         """In words, for the distributor."""
-        return f"the {self.place} takes up at {self.read.degrees()} (distributor) where {np.degrees(self.planned):.1f}° was planned"
+        planned = f"{np.degrees(self.planned):.1f}°"
+        return f"the {self.place} takes up at {self.read.degrees()} (distributor) where {planned} was planned"
 
 
 @dataclass(frozen=True)

@@ -66,7 +66,7 @@ def test_what_was_found_of_friction_is_left_behind(tmp_path: Path) -> None:
     assert drag.rubbing_block == job.measured.drag.rubbing_block
 
 
-@pytest.mark.parametrize(("seed", "primary"), some([(5, -0.1), (1, -0.2), (5, -0.2), (4, -0.2)], 2, several=True))
+@pytest.mark.parametrize(("seed", "primary"), some([(5, -0.1), (1, -0.2), (5, -0.2)], 2, several=True))
 def test_a_unit_that_binds_does_not_pass_and_is_not_bent(seed: int, primary: float, tmp_path: Path) -> None:
     out, result = swept_with(tmp_path, seed, 10.0, primary)
     assert out and result.verdict in ("fails", "too close to call")

@@ -10,6 +10,7 @@ from recurve.diagnosis.findings import curve_findings, one_is_out
 from recurve.diagnosis.first_look import FirstLook, NextStep, first_look
 from recurve.diagnosis.left_out import conditions, outside_bands
 from recurve.diagnosis.next_steps import parts_lacking, steps_of, unused_notes
+from recurve.diagnosis.not_read import not_read
 from recurve.diagnosis.readings import data_findings
 from recurve.diagnosis.stop import stop_trim
 from recurve.diagnosis.trust import Trust, trust_by
@@ -222,9 +223,10 @@ def _undecided(
 ) -> tuple[CheckVerdict, tuple[str, ...]] | None:
     """The verdict where the unit is sound, or where nothing is known to be wrong with it; None where something is."""
     if passing >= SOUND:
-        unsure = () if evidence.fit is None or job.sweep is None else outside_bands(evidence.fit, job.sweep)
-        if unsure:
-            return "cannot tell", unsure
+        if evidence.fit is not None and job.sweep is not None:
+            unsure = (*(x.words() for x in not_read(job)), *outside_bands(evidence.fit, job.sweep))
+            if unsure:
+                return "cannot tell", unsure
         told = f"every band is met, rising and falling, with a probability of {chance_words(passing)}"
         return "sound", (told, *conditions(findings))
     if any(f.severity == "high" for f in findings):

@@ -13,6 +13,7 @@ from recurve.diagnosis.binding import Binds, apart_remark, binds
 from recurve.diagnosis.copied import Copied, CopiedReadings, copied
 from recurve.diagnosis.correction import Correction, find_correction
 from recurve.diagnosis.left_out import SPEED_NEAR, outside
+from recurve.diagnosis.not_read import NotRead, not_read
 from recurve.diagnosis.other_stop import OtherStop, other_stop
 from recurve.diagnosis.too_far import TooFar, too_far
 from recurve.diagnosis.trust import Trust, trust_in
@@ -32,7 +33,6 @@ VerifyStep = Literal["hand over", "correct", "read", "settle"]
 WORST_FIRST: tuple[VerifyVerdict, ...] = ("fails", "too close to call", "read again", "passes")  # of bands
 MOST_MORE = 12  # readings more than this are not proposed: the unit is set to the middle of its bands instead
 TOO_GOOD = 1e-4  # chance that readings lie so near their curve
-IDLE_NEAR = 1.05  # of the idle speed: a falling reading up to here shows whether the unit comes back
 DECISION_RULE = (
     "the unit passes if the curve through its readings, with ± 2 standard uncertainties, lies inside every band "
     "(guarded acceptance, JCGM 106:2012)"
@@ -120,26 +120,6 @@ class SameAsFound:
         return f"the readings of {self.file} are those of the unit as found: sweep the finished unit, and give its readings"
 
 
-@dataclass(frozen=True)
-class NotRead:
-    """A part of the curve that the sweep does not show: `rising` or falling, down to the `idle` speed [rad/s] if it is that
-    which lacks."""
-
-    rising: bool
-    idle: float | None
-
-    def words(self) -> str:
-        """In words, for the distributor."""
-        if self.idle is not None:
-            at = f"{self.idle * RPM:.0f} rpm (distributor)"
-            return (
-                f"no falling reading was taken at idle, {at}, so nothing shows that the advance comes back to zero; "
-                "read it there, speed falling"
-            )
-        way = "rising" if self.rising else "falling"
-        return f"there are no {way} readings, so half of the curve was not seen; read it with speed {way} too"
-
-
 Barrier = ReadAgain | NotRead | StopNotReached | SameAsFound | Copied | OtherStop | Binds | TooFar  # what bars a pass
 VOID = (SameAsFound, Copied, OtherStop)  # by which no verdict can be had from the readings at all
 
@@ -207,7 +187,7 @@ def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job |
     fit = fit_sweep(swept)
     evidence = Evidence.of(swept, fit)
     before = job.sweep if found is None else found.sweep
-    unsettled: list[Barrier] = [*_same(sweep, before), *_to_read_again(fit, sweep), *_not_read(swept)]
+    unsettled: list[Barrier] = [*_same(sweep, before), *_to_read_again(fit, sweep), *not_read(swept)]
     untouched = told.stop is None and told.trim is None
     half, stop = copied(sweep), other_stop(job, fit) if untouched else None
     unsettled += [x for x in (half, stop) if x is not None]
@@ -297,18 +277,6 @@ def _to_read_again(fit: Fit, sweep: Sweep) -> list[ReadAgain]:
         if row in fit.outliers or band is not None:
             told.append(ReadAgain(row, speed, advance, rising, row in fit.outliers, band))
     return told
-
-
-def _not_read(job: Job) -> list[NotRead]:
-    """What the sweep must show for a pass, and does not."""
-    sweep, target = job.sweep, job.target
-    assert sweep is not None and target is not None  # it was swept, and problem_of has asked
-    rising = np.asarray(sweep.rising, bool)
-    lacks = [NotRead(way, None) for way, there in ((True, rising.any()), (False, (~rising).any())) if not there]
-    idle = target.idle_speed
-    if (~rising).any() and idle is not None and float(sweep.speed[~rising].min()) > IDLE_NEAR * idle:
-        lacks.append(NotRead(False, idle))
-    return lacks
 
 
 def _overall(fit: Fit, bands: tuple[BandVerdict, ...], unsettled: list[Barrier]) -> VerifyVerdict:

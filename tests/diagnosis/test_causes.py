@@ -119,6 +119,16 @@ def test_plan_and_check_stand_on_the_same_gate(tmp_path: Path) -> None:
     pytest.fail("no unit of these seeds is sluggish enough")
 
 
+@pytest.mark.parametrize(
+    ("seed", "fault"), some([(764, "sluggish"), (760, "sluggish"), (764, "sound")], 1, several=True)
+)
+def test_a_unit_whose_return_was_not_read_is_not_called_sound(seed: int, fault: str, tmp_path: Path) -> None:
+    """Read with speed rising only, a sluggish unit looks like a sound one."""
+    check = check_unit(whole(seed, fault, "known", Way(count=10, both=False)).job(tmp_path))
+    assert check.verdict == "cannot tell" and check.passing is not None and check.passing > 0.9
+    assert "no falling readings" in check.why[0]
+
+
 def test_what_is_sure_is_sure_together() -> None:
     """By hand: of 100 states the first event fails in 3, the second in 4 others: each is 96 % sure or more, together 93 %."""
     states = np.arange(100)

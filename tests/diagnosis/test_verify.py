@@ -15,9 +15,9 @@ from example_plans import example, planned
 from sweeps import swept
 
 from recurve.diagnosis.as_set import AsSet
+from recurve.diagnosis.not_read import NotRead
 from recurve.diagnosis.verify import (
     MOST_MORE,
-    NotRead,
     ReadAgain,
     SameAsFound,
     StopNotReached,

@@ -12,7 +12,7 @@ from recurve.diagnosis.left_out import conditions, outside_bands
 from recurve.diagnosis.next_steps import parts_lacking, steps_of, unused_notes
 from recurve.diagnosis.not_read import not_read
 from recurve.diagnosis.readings import data_findings
-from recurve.diagnosis.stop import stop_trim
+from recurve.diagnosis.stop import other_book, stop_trim
 from recurve.diagnosis.trust import Trust, trust_by
 from recurve.diagnosis.worth import worth_measuring
 from recurve.errors import InputError
@@ -95,6 +95,8 @@ def check_unit(job: Job) -> Check:
     verdict, why = _gated(inspected) or _verdict(found, evidence, findings, passing, blamed, ideal)
     if verdict not in GATED and inspected.undecided:
         verdict, why = "cannot tell", inspected.undecided
+    if verdict not in ("cannot tell", "mechanical repair first"):
+        why = (*why, *other_book(findings))
     notes = (*job.notes, *conversion_notes(found))
     settled = verdict == "sound" or any(f.severity == "check first" for f in doubts)
     steps = () if settled else worth_measuring(evidence, ideal)

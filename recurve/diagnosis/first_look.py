@@ -21,7 +21,7 @@ from recurve.diagnosis.left_out import Agreeing, conditions, left_out_of_outline
 from recurve.diagnosis.look_findings import APART, AllTooHigh, ApartAsRead, SpringsOff
 from recurve.diagnosis.readings import FewReadings, OneDirection, Scatter, scatter_of
 from recurve.diagnosis.slips import SlipOdds, crank_slip, slip_odds
-from recurve.diagnosis.stop import StopOff
+from recurve.diagnosis.stop import StopOff, other_book
 from recurve.diagnosis.strength import Strength, strength
 from recurve.fit.outline import Outline, fit_outline
 from recurve.fit.state import SURE
@@ -158,7 +158,7 @@ def _verdict(look: FirstLook) -> tuple[LookVerdict, tuple[str, ...]]:
             (True, False): "springs or posts",
             (False, True): "stop only",
         }
-        return by[springs, stop], told
+        return by[springs, stop], (*told, *other_book(findings))
     if look.out:
         return "cannot tell", ("the unit misses bands, but neither the springs nor the stop alone would explain it",)
     if look.unread:

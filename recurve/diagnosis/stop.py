@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -118,6 +119,16 @@ class StopOff(Finding):
             )
         way = "building up" if trim.up else "filing"
         return f"{first}; or fit a sound stop from another unit, since the {way} that the job allows is not enough"
+
+
+def other_book(findings: Iterable[Finding]) -> tuple[str, ...]:
+    """A question in words where stop and springs are off at once: no one fault does that, but another unit's figures do."""
+    wrong = {f.cause for f in findings if f.severity in ("high", "medium")}
+    if Cause.STOP not in wrong or not wrong & {Cause.PRIMARY, Cause.SECONDARY, Cause.SPRINGS}:
+        return ()
+    return (
+        "stop and springs are off at once: make sure first, by the numbers on the unit, that the book's figures are its own",
+    )
 
 
 def stop_finding(e: Evidence, sure: bool) -> StopOff | None:

@@ -12,16 +12,18 @@ import numpy as np
 import pytest
 from longer import some
 from whole_units import PEN, Springs, whole
-from worn import SLIPS, WEAR, WRONG_SPRINGS, Way
+from worn import SLIPS, WEAR, WRONG_SPRINGS, Way, worn
 
 from recurve.diagnosis.causes import as_blamed
-from recurve.diagnosis.check import Check, check_unit
+from recurve.diagnosis.check import Check, check_bare, check_unit
 from recurve.diagnosis.findings import sure_together
 from recurve.diagnosis.trust import trust_in
 from recurve.errors import PhysicsError
 from recurve.fit.fit import fit_sweep
 from recurve.fit.state import Evidence
 from recurve.inspection.findings import Cause
+from recurve.job.model import Job
+from recurve.job.read import load_any
 from recurve.physics.target import Band, Target, margins, passes
 
 ACCUSING = ("check first", "repair first", "high", "medium")
@@ -127,6 +129,23 @@ def test_a_unit_whose_return_was_not_read_is_not_called_sound(seed: int, fault: 
     check = check_unit(whole(seed, fault, "known", Way(count=10, both=False)).job(tmp_path))
     assert check.verdict == "cannot tell" and check.passing is not None and check.passing > 0.9
     assert "no falling readings" in check.why[0]
+
+
+@pytest.mark.parametrize("measured", [True, False], ids=["measured", "bare"])
+def test_where_stop_and_springs_are_off_at_once_the_book_is_asked_about(measured: bool, tmp_path: Path) -> None:
+    """A sound unit under the book of the next one is wrong all over; one whose stop alone is worn is asked nothing."""
+    unit = whole(774, "sound", "known", Way(count=12)) if measured else worn(774, "sound", Way(count=12))
+    unit.job(tmp_path)
+    [path] = tmp_path.glob("*.toml")
+    book = worn(775, "sound").text
+    book = book[book.index("[target]") : book.index("[sweep]")]
+    head, _, rest = unit.text.partition("[target]")
+    path.write_text(f"{head}{book}{rest[rest.index('[sweep]') :]}", encoding="utf-8")
+    job = load_any(path)
+    check = check_unit(job) if isinstance(job, Job) else check_bare(job)
+    assert any("the book's figures are its own" in why for why in check.why), (check.verdict, check.why)
+    alone = check_unit(whole(34, "stop worn", "known").job(tmp_path))
+    assert not any("the book's figures are its own" in why for why in alone.why)
 
 
 def test_what_is_sure_is_sure_together() -> None:

@@ -129,10 +129,10 @@ class TypedTwice(Finding):
     def words(self) -> Words:
         """The finding in words."""
         return Words(
-            "readings that stand in the file twice",
+            "the same readings twice in one file",
             f"{self.again} readings of {self.file} where the advance climbs are others again, to the last digit",
             "they count as more evidence than there is, so every ± comes out too small",
-            "keep each reading once. To know the unit better, sweep it again and write the new readings beside the old",
+            "keep each reading once. For more evidence, sweep the unit again and write the new readings beside the old",
         )
 
 

@@ -204,7 +204,7 @@ _SETTLED_BY: tuple[tuple[tuple[type[Finding], ...], str, str], ...] = (
     ((Halves,), "see that wheel and pointer are tight, and read both halves again", "one of the two halves is off"),
     ((Agreeing,), "take the readings that agree with one another again", "one of two curves is the unit's"),
     ((Scatter,), "state how closely the bench is really read", "so small a scatter is no wear"),
-    ((TypedTwice,), "strike out the readings that stand there twice", "each counts once"),
+    ((TypedTwice,), "strike out the readings that the file has twice", "each counts once"),
     ((CopiedReadings,), "read the falling half", "shows friction, and whether the advance comes back to zero"),
     (
         (OtherShaft, LookAgain, BookContradicts),

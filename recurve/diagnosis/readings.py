@@ -184,9 +184,9 @@ class OtherParts(Finding):
         """The finding in words."""
         return Words(
             "the measured parts do not make this curve",
-            "the readings draw one smooth curve by themselves, but lie off the nearest that weights, posts, springs and stop of "
-            f"the job can make by about ± {2 * np.degrees(self.deviation):.1f}° (distributor), {self.inflation:.1f} times as "
-            "much as they may",
+            "the readings draw one smooth curve. The nearest that weights, posts, springs and stop of the job can make "
+            f"lies about ± {2 * np.degrees(self.deviation):.1f}° (distributor) off it, {self.inflation:.1f} times what the "
+            "± of the readings allows",
             "every result here rests on a part that is not as the job says",
             "see that both springs are hooked in and whole and that nothing sticks over a part of the travel; then measure "
             "weights, posts and springs again: are they this unit's?",

@@ -12,7 +12,7 @@ from recurve.job.edit import read_edited
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any
 from recurve.job.schema import PlannedTable
-from recurve.output.planfile import current_plan, plan_folder
+from recurve.output.planfile import current_plan, plan_folder, plan_path, read_planned
 
 State = Literal["begun", "book", "swept", "measured", "planned", "read as left", "passed"]
 
@@ -54,7 +54,8 @@ def unit_of(name: str, path: Path) -> Unit:
 
 
 def _state(path: Path, job: Job | BareJob) -> tuple[State, tuple[str, str]]:
-    left = last_left(path)
+    planned = read_planned(plan_path(path))
+    left = "" if planned is not None and planned_anew(path, planned) else last_left(path)
     if left == "passes":
         return "passed", ("papers", "hand it over")
     if left:
@@ -80,6 +81,22 @@ def last_left(path: Path) -> str:
     if not records:
         return ""
     return "not trusted" if records[-1].get("distrust") else str(records[-1].get("verdict", ""))
+
+
+def planned_anew(path: Path, planned: PlannedTable) -> bool:
+    """Whether this plan was made after the last record of the finished unit: from other files, or from the same with other
+    springs asked for. A record that does not tell its plan is taken to be of this one."""
+    records = _records(path)
+    before = records[-1].get("planned") if records else None
+    if not isinstance(before, dict):
+        return False
+    if _inputs(records[-1]) not in ("", planned.inputs):
+        return True
+    try:
+        springs = {str(s["place"]): str(s["id"]) for s in before.get("springs", [])}
+    except (KeyError, TypeError):
+        return False
+    return any(springs.get(s.place, s.id) != s.id for s in planned.springs)
 
 
 def last_of_plan(path: Path, planned: PlannedTable) -> dict[str, Any] | None:

@@ -16,7 +16,7 @@ def learn_text(document: LearnDocument) -> str:
     lines += [line for unit in document.units for line in wrap(printable(unit), "  ", "    ")]
     if document.left_out:
         lines += ["left out", *(line for u in document.left_out for line in wrap(printable(u), "  ", "    "))]
-    lines += ["", *_misfit_lines(document)]
+    lines += ["", *_misfit_lines(document), *_apart_lines(document)]
     columns = [
         Column("", words=True),
         Column("unit", words=True),
@@ -32,15 +32,47 @@ def learn_text(document: LearnDocument) -> str:
         lines += ["", *wrap(f"The units differ in {keys}: the type has none; state it in each job.")]
     if document.lacking:
         lines += ["", *wrap(f"The type does not have {', '.join(document.lacking)}: each job must state that itself.")]
-    if count < 3:
-        lines += [
-            "",
-            *wrap(
-                "So few units do not show how much units differ: the trade's usual spread is taken. Learn again "
-                "from more units."
-            ),
-        ]
+    lines += [line for told in _spread_words(document) for line in ["", *wrap(told)]]
     return page([*lines, *written(document.files)])
+
+
+def _spread_words(document: LearnDocument) -> list[str]:
+    """Where the spread is not what the units showed, but what the trade usually has."""
+    told = [q.units for q in document.learned]
+    if not told:
+        return []
+    if max(told) == 1:
+        return [
+            "One unit does not show how much units differ: the trade's usual spread is taken. Learn again from more units."
+        ]
+    alone = ["What one unit alone tells has the trade's usual spread."] if min(told) == 1 else []
+    if max(told) > 2:
+        return alone
+    two = "Two units show little of how much units differ: the trade's usual spread counts as well. Learn again from more units."
+    return [two, *alone]
+
+
+def _apart_lines(document: LearnDocument) -> list[str]:
+    """Units that contradict each other, and what to do with them."""
+    lines = []
+    for one in document.apart:
+        has = [
+            f"{value if isinstance(value, str) else f'{value:.4g} {one.unit_of_key}'} in {printable(file)}"
+            for file, value in zip(one.units, one.values, strict=True)
+        ]
+        which, how = ("these two", "") if len(has) == 2 else ("they", ", and no majority says which are wrong")
+        told = f"{one.key} is {', '.join(has[:-1])} and {has[-1]}: {which} differ by more than units of a type do{how}"
+        odds = (
+            ""
+            if one.chance == 0.0
+            else f"; by chance one pair in {1.0 / max(one.chance, 1e-9):,.0f} is as far apart in all"
+        )
+        lines += wrap(f"{told}{odds}.", "  - ", "    ")
+    if not lines:
+        return []
+    told = "One is of another type, or has a slip in its figures. All were counted in. Check the units and their job files; "
+    told += "correct a job, or learn again with --leave-out."
+    return ["DO NOT BELONG TOGETHER", *lines, *wrap(told), ""]
 
 
 def _misfit_lines(document: LearnDocument) -> list[str]:

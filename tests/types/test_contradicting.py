@@ -1,0 +1,73 @@
+"""Units that contradict each other where no majority says which is wrong, and what is told of a type of few units."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from commands import run
+from typed_units import MASSES, unit, units
+
+from recurve.output.documents.learn import LearnDocument
+from recurve.output.learned import learn_units
+from recurve.output.text.learn import learn_text
+
+LINK = (('kind = "slot"', 'kind = "link"\ncam = { radius = "13 mm", angle = "20 deg" }'),)
+
+
+@pytest.mark.parametrize(
+    ("mass", "changes", "key", "has"),
+    [
+        (31.4, (("lobes = 6", "lobes = 4"),), "distributor.lobes", ("6", "4")),
+        (31.4, (("count = 2", "count = 3"),), "weights.count", ("2", "3")),
+        (31.4, (('"clockwise"', '"anticlockwise"'),), "distributor.rotation", ("clockwise", "anticlockwise")),
+        (31.4, LINK, "weights.motion.kind", ("slot", "link")),
+        (78.5, (), "weights.mass", ("31.4 g", "78.5 g")),
+    ],
+)
+def test_two_units_that_contradict_each_other_are_told(
+    tmp_path: Path, mass: float, changes: tuple[tuple[str, str], ...], key: str, has: tuple[str, str]
+) -> None:
+    """Neither can be called the wrong one: both are named with what they have, and the answer is no."""
+    paths = [unit(tmp_path, "one", 31.4), unit(tmp_path, "two", mass, *changes)]
+    code, out, _ = run(["learn", *map(str, paths), "--to", str(tmp_path / "type.toml")])
+    told = "".join(out.split())
+    assert code == 3 and "DO NOT BELONG TOGETHER" in out and "DOES NOT BELONG" not in out
+    for file, value in zip(paths, has, strict=True):
+        assert f"{value}in{file}".replace(" ", "") in told
+    assert f"{key}is" in told and "thesetwodifferbymorethanunitsofatypedo" in told
+
+
+def test_two_units_of_one_type_are_not_accused(tmp_path: Path) -> None:
+    """1.5 g apart, as the trade's units are (`mass` of [type] in ranges.toml)."""
+    paths = [unit(tmp_path, "one", 31.4), unit(tmp_path, "two", 32.9)]
+    code, out, _ = run(["learn", *map(str, paths), "--to", str(tmp_path / "type.toml")])
+    assert code == 0 and "TOGETHER" not in out and "usual spread counts as well" in " ".join(out.split())
+
+
+def test_four_units_in_halves_contradict_each_other(tmp_path: Path) -> None:
+    """Two turn one way and two the other: no majority, so all four are named, and none as the one that does not belong."""
+    other = ('"clockwise"', '"anticlockwise"')
+    paths = [unit(tmp_path, f"u{i}", m, *([other] if i > 1 else [])) for i, m in enumerate(MASSES)]
+    made = learn_units(paths, [], lambda text: None).made
+    assert [(a.units, a.key) for a in made.apart] == [((0, 1, 2, 3), ("distributor", "rotation"))]
+    assert not made.belong and made.misfits == ()
+
+
+def test_the_usual_spread_is_told_only_where_it_is_taken(tmp_path: Path) -> None:
+    """Of one unit; of two that both tell their mass it counts as well; of four not at all."""
+    told = []
+    for count in (1, 2, 4):
+        made = learn_units(units(tmp_path)[:count], [], lambda text: None)
+        told.append(" ".join(learn_text(LearnDocument.of(made, "type.toml")).split()))
+    assert ["usual spread is taken" in text for text in told] == [True, False, False]
+    assert ["usual spread counts as well" in text for text in told] == [False, True, False]
+
+
+def test_a_rate_that_stands_out_is_told_as_a_rate(tmp_path: Path) -> None:
+    """By hand: 1.6 N/mm in four units, 4.8 N/mm in the fifth; it is compared by its logarithm."""
+    changes = [(('rate = "1.6 ± 0.1 N/mm"', f'rate = "{r} ± 0.02 N/mm"'),) for r in (1.6, 1.61, 1.59, 1.62, 4.8)]
+    paths = [unit(tmp_path, f"rate-{i}", 31.4, *c) for i, c in enumerate(changes)]
+    misfits = learn_units(paths, [], lambda text: None).made.misfits
+    assert [(m.unit, m.key) for m in misfits] == [(4, ("found", "primary", "rate"))]
+    assert misfits[0].value == pytest.approx(4800.0) and misfits[0].others == pytest.approx(1600.0, rel=0.01)

@@ -29,7 +29,7 @@ from recurve.planner.buying import Purchase
 from recurve.planner.plan import Plan
 from recurve.planner.simulate import Forecast
 from recurve.text import beside, csv_text, path_text, printable
-from recurve.units import INCH, PLACES, POUND_FORCE, RPM, SQRT3, LengthUnits, parse
+from recurve.units import INCH, PLACES, POUND_FORCE, RPM, SQRT3, LengthUnits, Quantity, parse
 
 Read = TypeVar("Read")
 UNPORTABLE = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
@@ -312,10 +312,9 @@ def _write_spring(table: dict[str, Any], fitted: Fitted, plan: Plan) -> None:
         table.pop(key, None)
     if "over_posts" in table:
         table["over_posts"] = _number(fitted.length * 1e3, "mm")
-    tolerance = plan.job.build
-    rate_limit = tolerance.rate if spring.rate_limit is None else spring.rate_limit
-    table["free_length"] = _toleranced(spring.free_length * 1e3, tolerance.post * 1e3, "mm")
-    table["rate"] = _toleranced(spring.rate * 1e-3, rate_limit * spring.rate * 1e-3, "N/mm")
+    by_rate, by_length = _limits(fitted, plan)
+    table["free_length"] = _toleranced(spring.free_length * 1e3, by_length * 1e3, "mm")
+    table["rate"] = _toleranced(spring.rate * 1e-3, by_rate * 1e-3, "N/mm")
     table["initial_tension"] = _number(spring.initial_tension if spring.initial_tension > NEXT_TO_NOTHING else 0.0, "N")
     if fitted.bend == 0.0:
         return
@@ -328,6 +327,29 @@ def _write_spring(table: dict[str, Any], fitted: Fitted, plan: Plan) -> None:
     else:
         lengths = [parse(text, "length").value + fitted.bend for text in table["posts"]["length"]]
         table["posts"]["length"] = [_number(1e3 * length, "mm") for length in lengths]
+
+
+def _limits(fitted: Fitted, plan: Plan) -> tuple[float, float]:
+    """The ± of a spring in its place: of its rate [N/m], and of its free length [m], which stands for that of the length over
+    the posts too. A new spring is as good as the tolerances of the build; one that stays in the unit is known as the sweep, or
+    who measured it, tells it, and not better. 0 where nothing tells a ±."""
+    spring, tolerance = fitted.spring, plan.job.build
+    kept = next((i for i, place in enumerate(plan.job.places) if place.found == spring), None)
+    if kept is None:
+        return spring.rate * (tolerance.rate if spring.rate_limit is None else spring.rate_limit), tolerance.post
+    if plan.fit is not None:
+        by_rate, by_length = (SQRT3 * u for u in plan.fit.of_spring(PLACES[kept]))
+    else:
+        measured = plan.job.measured.springs[kept]
+        hung = 0.0 if measured.weighed is None else SQRT3 * measured.weighed.rate_uncertainty
+        by_rate, by_length = (_half_width(q) or d for q, d in ((measured.rate, hung), (measured.free_length, 0.0)))
+    bent = tolerance.post if fitted.bend != 0.0 and by_length > 0.0 else 0.0
+    return by_rate, float(np.hypot(by_length, bent))
+
+
+def _half_width(given: Quantity | None) -> float:
+    """The ± of what was measured [SI]; 0 where there is none."""
+    return 0.0 if given is None else given.half_width or 0.0
 
 
 def _write_anchor(table: dict[str, Any], at: complex, plan: Plan) -> None:

@@ -19,6 +19,7 @@ from recurve.errors import Gathered
 from recurve.files import check_writable
 from recurve.job.inputs import files_of
 from recurve.job.model import Job, JobHead
+from recurve.job.posts_at_rest import lengths_by_type
 from recurve.job.read import load_job
 from recurve.job.schema import PlannedBuild, PlannedForecast, PlannedPlace, PlannedSide, PlannedTable
 from recurve.physics.curve import Unit
@@ -117,14 +118,20 @@ def planned_unit(job: Job) -> Unit | None:
     return None if planned is None or planned.out_of_reach else load_job(plan_path(job.path)).as_found()
 
 
-def _place(place: str, fitted: Fitted, bought: Mapping[str, Purchase]) -> PlannedPlace:
+def _place(place: str, fitted: Fitted, bought: Mapping[str, Purchase], plan: Plan) -> PlannedPlace:
     """A spring of a plan, for its [planned] table."""
-    order = bought.get(place)
+    order, index = bought.get(place), PLACES.index(place)
+    measured = lengths_by_type(plan.job)[index] is None
+    # The sweep has seen a spring that stays on its posts, whatever these measure.
+    seen = plan.fit is not None and plan.job.places[index].found == fitted.spring
     return PlannedPlace(
         place=place,
         id=printable(fitted.spring.id),
         new=order is not None,
         length_mm=round(fitted.length * 1e3, 3),
+        length_holds=measured or not seen,
+        bend_mm=round(fitted.bend * 1e3, 3),
+        bend_holds=measured or seen,
         rate_n_per_mm=round(fitted.spring.rate / 1e3, 6),
         free_length_mm=round(fitted.spring.free_length * 1e3, 6),
         initial_tension_n=round(fitted.spring.initial_tension, 6),
@@ -170,7 +177,7 @@ def planned_table(plan: Plan) -> PlannedTable:
         chance_set=None if built.fraction_set is None else round(built.fraction_set, 4),
         stop_deg=round(float(np.degrees(build.stop)), 3),
         trim_mm=round(build.trim * 1e3, 3),
-        springs=tuple(_place(p, s, bought) for p, s in zip(PLACES, build.springs, strict=False)),
+        springs=tuple(_place(p, s, bought, plan) for p, s in zip(PLACES, build.springs, strict=False)),
         forecast=tuple(forecast),
         build=_build(plan),
     )

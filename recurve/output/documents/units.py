@@ -37,7 +37,13 @@ class PlacedOfUnit(Document):
     place: str
     id: Annotated[str, told("Its name in the catalogue; empty: the spring as found")]
     new: Annotated[bool, told("Whether it is fitted anew")]
-    length_mm: Annotated[float, told("Over both posts, as planned", "mm")]
+    length_mm: Annotated[
+        float | None, told("Over both posts, as planned; null: nobody measured there, and the bend counts", "mm")
+    ]
+    bend_mm: Annotated[float | None, told("How far the anchor post is bent, + out; null: not said", "mm")]
+    bend_holds: Annotated[
+        bool, told("Whether bend_mm counts from where the post stands; false: measure it, and set length_mm")
+    ]
     rate_n_per_mm: Annotated[float, told("Rate, as planned", "N/mm")]
 
 

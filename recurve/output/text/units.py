@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from recurve.output.documents.units import BandOfUnit, LeftOfUnit, PlanOfUnit, UnitOfFolder, UnitsDocument
+from recurve.output.documents.units import BandOfUnit, LeftOfUnit, PlacedOfUnit, PlanOfUnit, UnitOfFolder, UnitsDocument
 from recurve.output.text.honest import honesty_lines
 from recurve.output.text.layout import Column, page, table, wrap, written
 from recurve.text import printable, shortened
@@ -76,13 +76,23 @@ def _plan_words(plan: PlanOfUnit) -> str:
     told = ["OUT OF REACH, the nearest miss"] if plan.out_of_reach else []
     for s in plan.springs:
         what = printable(s.id) or "as found"
-        told.append(f"{s.place} {what}, {s.length_mm:.2f} mm over the posts")
+        told.append(f"{s.place} {what}, {_post_words(s)}")
     if plan.trim_mm is not None and plan.trim_mm != 0.0:
         way = "built up" if plan.trim_mm > 0 else "filed"
         told.append(f"stop {way} {abs(plan.trim_mm):.2f} mm")
     if plan.stop_deg is not None:
         told.append(f"stop at {plan.stop_deg:.2f}° (distributor)")
     return "; ".join(told) or "no springs told"
+
+
+def _post_words(spring: PlacedOfUnit) -> str:
+    """Where a post goes, as the plan says it: to a length over both posts, or from where it stands."""
+    if spring.length_mm is not None:
+        return f"{spring.length_mm:.2f} mm over the posts"
+    bend = spring.bend_mm or 0.0
+    if abs(bend) < 0.005:  # no more than the report of the plan shows
+        return "its post left as it stands"
+    return f"its post bent {'outward' if bend > 0 else 'inward'} {abs(bend):.2f} mm"
 
 
 def _left(number: int, one: LeftOfUnit) -> list[str]:

@@ -128,7 +128,13 @@ def taken_in(content: bytes, shown: str, identity: str, taken_for: str, older: s
     return _whole(drawer, content), ""
 
 
-def _read(content: bytes, shown: str, identity: str) -> _Drawer:
+def taken_before(content: bytes, shown: str, taken_for: str) -> tuple[str, ...]:
+    """The ids of the rows whose springs are counted as taken for this use. Raises InputError where the file is no drawer."""
+    drawer = _read(content, shown)
+    return tuple(one for one in drawer.rows if taken_for in drawer.cell(one, "taken_for").split(JOINT))
+
+
+def _read(content: bytes, shown: str, identity: str | None = None) -> _Drawer:
     faults: list[str] = []
     try:
         text = content.decode("utf-8-sig")
@@ -150,7 +156,7 @@ def _read(content: bytes, shown: str, identity: str) -> _Drawer:
         else:
             rows[cells[place].strip()] = at
     assert header is not None  # it was read as a catalogue
-    if identity not in rows:
+    if identity is not None and identity not in rows:
         raise InputError(f'{shown}: got no row "{identity}", expected the id of a spring of it')
     return _Drawer(shown, lines, header, rows)
 

@@ -10,8 +10,9 @@ from recurve.diagnosis.springs_told import SpringTold, springs_told
 from recurve.diagnosis.verify import Verification
 from recurve.errors import InputError
 from recurve.files import rewrite
-from recurve.job.drawer import noted_in, taken_in
+from recurve.job.drawer import noted_in, taken_before, taken_in
 from recurve.job.model import Job
+from recurve.output.planfile import job_of
 from recurve.springs.noted import Noted
 from recurve.text import beside, path_text, plain, printable
 
@@ -50,8 +51,9 @@ def drawer_of(job: Job) -> Path:
 
 
 def use_of(job: Job, drawer: Path) -> str:
-    """What a drawer calls a unit that its springs are for: the job's path from the drawer's folder, wherever one stands."""
-    path, folder = os.path.realpath(job.path), os.path.dirname(os.path.realpath(drawer))
+    """What a drawer calls a unit that its springs are for: the job's path from the drawer's folder, wherever one stands, and
+    whether the unit is named by its job or by its plan."""
+    path, folder = os.path.realpath(job_of(job)), os.path.dirname(os.path.realpath(drawer))
     try:
         told = path_text(Path(os.path.relpath(path, folder)))
     except ValueError:  # there is no relative path to another drive
@@ -64,7 +66,7 @@ class DrawerEdit:
 
     def __init__(self, job: Job, result: Verification, asked: DrawerAsked, record: str) -> None:
         self.path, self.asked = drawer_of(job), asked
-        self.use, self.older = use_of(job, self.path), plain(job.path.name)
+        self.use, self.older = use_of(job, self.path), plain(job_of(job).name)
         date = f"{job.date}, " if job.date else ""
         self.springs = springs_told(result, f"as left of {self.use}, {date}record {record},")
         self.told: list[str] = []
@@ -85,6 +87,7 @@ class DrawerEdit:
                     content, str(self.path), one.id, *(f"{use} {one.place}" for use in (self.use, self.older))
                 )
                 self.told.append(f"{self._name(one)}: {why or 'one less in the drawer'}.")
+                self.told += self._earlier(content, one)
         return content
 
     def write(self) -> bool:
@@ -104,6 +107,16 @@ class DrawerEdit:
         )
         self.told.append(f"{self._name(one)}: {told}.")
         return content
+
+    def _earlier(self, content: bytes, one: SpringTold) -> list[str]:
+        """What must be said of other springs that were counted for this place before."""
+        use = f"{self.use} {one.place}"
+        return [
+            f"{printable(other)} is still counted as taken for this unit, as its {one.place}: if it is back in the drawer, raise "
+            f'its quantity, and delete "{printable(use)}" from its taken_for.'
+            for other in taken_before(content, str(self.path), use)
+            if other != one.id
+        ]
 
     def _name(self, one: SpringTold) -> str:
         return f"{one.place} {printable(one.id)}"

@@ -79,6 +79,16 @@ def read_planned(path: Path) -> PlannedTable | None:
         return None
 
 
+def job_of(job: JobHead) -> Path:
+    """The file of the job that a plan.toml was made from, where this is one in its folder; else the job's own file."""
+    planned = job.model.planned
+    if planned is None:
+        return job.path
+    at = Path(os.path.realpath(job.path))
+    made_from = at.parent.parent / planned.job
+    return made_from if planned.job and plan_path(made_from) == at else job.path
+
+
 def current_plan(job: JobHead) -> PlannedTable | None:
     """The [planned] table of the plan.toml beside the job; None unless it was planned from the job as it is now."""
     planned = read_planned(plan_path(job.path))

@@ -84,9 +84,12 @@ def job_of(job: JobHead) -> Path:
     planned = job.model.planned
     if planned is None:
         return job.path
-    at = Path(os.path.realpath(job.path))
-    made_from = at.parent.parent / planned.job
-    return made_from if planned.job and plan_path(made_from) == at else job.path
+    at = os.path.realpath(job.path)
+    for path in (job.path, Path(at)):  # as it was named, if that leads there
+        made_from = path.parent.parent / planned.job
+        if planned.job and os.path.realpath(plan_path(made_from)) == at:
+            return made_from
+    return job.path
 
 
 def current_plan(job: JobHead) -> PlannedTable | None:

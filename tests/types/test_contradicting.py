@@ -71,3 +71,33 @@ def test_a_rate_that_stands_out_is_told_as_a_rate(tmp_path: Path) -> None:
     misfits = learn_units(paths, [], lambda text: None).made.misfits
     assert [(m.unit, m.key) for m in misfits] == [(4, ("found", "primary", "rate"))]
     assert misfits[0].value == pytest.approx(4800.0) and misfits[0].others == pytest.approx(1600.0, rel=0.01)
+
+
+def test_a_type_replaces_a_type_alone(tmp_path: Path) -> None:
+    """A job, a table and an empty file stay as they are, byte for byte, whatever is told; a type is replaced."""
+    one, other = unit(tmp_path, "one", 31.4), unit(tmp_path, "other", 31.0)
+    empty = tmp_path / "empty.toml"
+    empty.write_bytes(b"")
+    for kept in (other, tmp_path / "springs.csv", empty):
+        before = kept.read_bytes()
+        code, _, err = run(["learn", str(one), "--to", str(kept), "--replace"])
+        assert code == 2 and "does not read as a type" in err and kept.read_bytes() == before
+    to = tmp_path / "type.toml"
+    assert run(["learn", str(one), "--to", str(to)])[0] == 0
+    before = to.read_bytes()
+    assert run(["learn", str(one), str(other), "--to", str(to), "--replace"])[0] == 0 and to.read_bytes() != before
+
+
+def test_a_unit_as_planned_is_no_measured_unit(tmp_path: Path) -> None:
+    """A plan.toml is refused by `learn`, and by `order`, which say which job to give; no type is written."""
+    one = unit(tmp_path, "one", 31.4)
+    plan = tmp_path / "one-plan" / "plan.toml"
+    plan.parent.mkdir()
+    table = '[planned]\njob = "one.toml"\ninputs = "000000000000"\nout_of_reach = false\n'
+    text = one.read_text(encoding="utf-8").replace('"springs.csv"', '"../springs.csv"')
+    plan.write_text(text + table, encoding="utf-8")
+    code, _, err = run(["learn", "one-plan/plan.toml", "--to", "type.toml"], tmp_path)
+    assert code == 2 and "one-plan/plan.toml: planned: got a unit as planned" in err and "its job, one.toml" in err
+    assert not (tmp_path / "type.toml").exists()
+    _, out, _ = run(["order", "one-plan/plan.toml"], tmp_path)
+    assert "one-plan/plan.toml: it is itself a plan: give its job, one.toml" in " ".join(out.split())

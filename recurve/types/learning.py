@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
@@ -48,13 +49,15 @@ class Apart:
 @dataclass(frozen=True)
 class LearnedType:
     """A type as learned: `learned` by key [SI], what the units have `alike` by key, the units that do not belong, the keys that
-    it has not since the units are `unlike`, and where units are `apart`."""
+    it has not since the units are `unlike`, where units are `apart`, and which of them state otherwise (`deviating`, the place
+    and the key) what the type takes from most."""
 
     learned: dict[Key, Learned]
     alike: dict[Key, Any]
     misfits: tuple[Misfit, ...]
     unlike: tuple[Key, ...]
     apart: tuple[Apart, ...] = ()
+    deviating: tuple[tuple[int, Key], ...] = ()
 
     @property
     def belong(self) -> bool:
@@ -71,7 +74,8 @@ def learn(units: Sequence[UnitFacts]) -> LearnedType:
         made = pooled(values, uncertainties, scale_of(key, "spread"))
         learned[key] = _as_told(key, Learned(made.mean, made.spread, made.uncertainty, made.units))
     misfits = _misfits(units, alike)
-    return LearnedType(learned, alike, misfits, unlike, _apart(units, unlike, misfits))
+    apart = _apart(units, unlike, misfits)
+    return LearnedType(learned, alike, misfits, unlike, apart, _deviating(units, alike, misfits))
 
 
 def _as_told(key: Key, one: Learned) -> Learned:
@@ -107,13 +111,33 @@ def _common(units: Sequence[UnitFacts]) -> tuple[dict[Key, Any], tuple[Key, ...]
     unlike: list[Key] = []
     for key in dict.fromkeys(key for unit in units for key in unit.alike):
         asked = [unit for unit in units if key not in unit.taken] or units
-        told = [json.dumps(unit.alike.get(key), sort_keys=True, default=str) for unit in asked]
+        told = [_text(unit.alike.get(key)) for unit in asked]
         commonest = max(dict.fromkeys(told), key=told.count)
         if 2 * told.count(commonest) <= len(asked):
             unlike.append(key)
         elif commonest != "null":
             made[key] = asked[told.index(commonest)].alike[key]
     return made, tuple(unlike)
+
+
+def _text(value: Any) -> str:
+    """What a job states, so that the same is one text: "6.0 deg" and "6 deg" are."""
+    plain = re.sub(r"\d+\.?\d*", lambda number: f"{float(number[0]):g}", json.dumps(value, sort_keys=True, default=str))
+    return re.sub(r"(?<=\d)\s+(?=[a-z])", "", plain)
+
+
+def _deviating(
+    units: Sequence[UnitFacts], alike: dict[Key, Any], misfits: tuple[Misfit, ...]
+) -> tuple[tuple[int, Key], ...]:
+    """The units that state otherwise what most have alike, and no type must have: a book, how far a post may go."""
+    known = {m.unit for m in misfits}
+    return tuple(
+        (i, key)
+        for i, unit in enumerate(units)
+        for key, value in alike.items()
+        if i not in known and key[0] not in MUST_BE_ALIKE and key not in unit.taken
+        if unit.alike.get(key) is not None and _text(unit.alike[key]) != _text(value)
+    )
 
 
 def _misfits(units: Sequence[UnitFacts], alike: dict[Key, Any]) -> tuple[Misfit, ...]:

@@ -101,3 +101,17 @@ def test_a_unit_as_planned_is_no_measured_unit(tmp_path: Path) -> None:
     assert not (tmp_path / "type.toml").exists()
     _, out, _ = run(["order", "one-plan/plan.toml"], tmp_path)
     assert "one-plan/plan.toml: it is itself a plan: give its job, one.toml" in " ".join(out.split())
+
+
+def test_a_unit_with_another_book_is_named(tmp_path: Path) -> None:
+    """It may be of the type all the same: its book is left aside, which is said. The same book in other words is no other."""
+    book = ('max = "1 deg" }', 'max = "1.5 deg" }')
+    travel = ('post_travel = ["-0.5 mm", "1.0 mm"]', 'post_travel = ["-0.5 mm", "0.8 mm"]')
+    same = ('max = "1 deg" }', 'max = "1.0 deg" }')
+    given = [(31.0,), (31.8, same), (32.1, book, travel)]
+    paths = [unit(tmp_path, f"unit-{i}", mass, *changes) for i, (mass, *changes) in enumerate(given)]
+    code, out, _ = run(["learn", *[p.name for p in paths], "--to", "type.toml"], tmp_path)
+    told = " ".join(out.split())
+    assert code == 0 and "unit-2.toml has another book than most of the units" in told
+    assert "unit-2.toml has another springs.primary.post_travel than most" in told
+    assert told.count("has another") == 3 and "unit-1.toml has" not in told  # and the secondary's

@@ -70,6 +70,13 @@ class ApartDocument(Document):
         )
 
 
+class DeviatingDocument(Document):
+    """A unit that states otherwise what the type takes from most units, though it may belong to them."""
+
+    unit: Annotated[str, told("Its job file")]
+    key: Annotated[str, told("What it states otherwise; target: the book")]
+
+
 class LearnDocument(Document):
     """A type of unit as learned."""
 
@@ -82,6 +89,9 @@ class LearnDocument(Document):
     apart: Annotated[
         list[ApartDocument],
         told("Units that contradict each other, where none can be told from the rest; they are in it too"),
+    ]
+    deviating: Annotated[
+        list[DeviatingDocument], told("Units that state otherwise what the type has from most; theirs is left aside")
     ]
     unlike: Annotated[list[str], told("Keys in which the units differ so that the type has none")]
     lacking: Annotated[
@@ -113,6 +123,7 @@ class LearnDocument(Document):
             learned=rows,
             misfits=[MisfitDocument.of(m, files[m.unit]) for m in made.misfits],
             apart=[ApartDocument.of(one, files) for one in made.apart],
+            deviating=[DeviatingDocument(unit=files[i], key=dotted(key)) for i, key in made.deviating],
             unlike=[dotted(key) for key in made.unlike],
             lacking=_lacking(found),
             files=[to],

@@ -27,6 +27,9 @@ def learn_text(document: LearnDocument) -> str:
         for q in document.learned
     ]
     lines += ["Standard deviations: spread of single units, and uncertainty of the mean", *table(columns, rows)]
+    for one in document.deviating:
+        what = "another book" if one.key == "target" else f"another {one.key}"
+        lines += ["", *wrap(f"{printable(one.unit)} has {what} than most of the units: the type has that of most.")]
     if document.unlike:
         keys = ", ".join(document.unlike)
         lines += ["", *wrap(f"The units differ in {keys}: the type has none; state it in each job.")]

@@ -10,7 +10,7 @@ Offers:
   `with_unit`
 - `as_left`: `read_set`
 - `build`: `build_motion`, `build_places`, `build_stop`, `measured_spring`, `mounting_of`
-- `drawer`: `noted_in`, `taken_before`, `taken_in`
+- `drawer`: `noted_in`, `own_figures`, `taken_before`, `taken_in`
 - `edit`: `begin`, `beside_file`, `Clash`, `Edited`, `name_table`, `reaching`, `read_edited`, `save_answer`
 - `inputs`: `files_of`, `fingerprint_of`
 - `learned`: `FOUND`, `Learned`, `LEARNED`, `UnitType`

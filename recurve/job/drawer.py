@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from recurve.errors import InputError
 from recurve.job.tables import MARK, NOTED_COLUMNS, catalogue_of
-from recurve.springs.noted import FIGURES, Noted
+from recurve.springs.noted import FIGURES, Noted, shown_value
 from recurve.units import DIMENSIONS, Quantity, column_header, factor
 
 CELL = re.compile(r'\s*"(?:[^"]|"")*"[^,]*|[^,]*')
@@ -96,7 +96,7 @@ def noted_in(content: bytes, shown: str, identity: str, noted: Noted) -> tuple[b
         if before is not None and before <= found.half_width:
             continue
         changed.append(name)
-        for end, value in (("", found.value), ("_pm", found.half_width)):
+        for end, value in (("", shown_value(found)), ("_pm", found.half_width)):
             changes[column + end] = f"{value / factor(drawer.unit(column + end), dimension):.5g}"
     if not changed:
         return content, ()
@@ -126,6 +126,16 @@ def taken_in(content: bytes, shown: str, identity: str, taken_for: str, older: s
         return content, "none is left by the count, so correct the count by hand"
     drawer.change(identity, {"quantity": str(left), "taken_for": JOINT.join([*uses, taken_for])})
     return _whole(drawer, content), ""
+
+
+def own_figures(content: bytes, shown: str, identity: str) -> dict[str, float]:
+    """The rate [N/m] and the free length [m] that a row states itself, by "rate" and "free_length", whatever was noted beside
+    it; an empty cell is left out. Raises InputError as `noted_in`."""
+    drawer = _read(content, shown, identity)
+    told = {name: (drawer.cell(identity, name), NOTED_COLUMNS[f"measured_{name}"]) for name in ("rate", "free_length")}
+    return {
+        name: float(text) * factor(drawer.unit(name), dimension) for name, (text, dimension) in told.items() if text
+    }
 
 
 def taken_before(content: bytes, shown: str, taken_for: str) -> tuple[str, ...]:

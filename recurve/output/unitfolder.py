@@ -14,7 +14,9 @@ from recurve.job.read import load_any
 from recurve.job.schema import PlannedTable
 from recurve.output.planfile import current_plan, plan_folder, plan_path, read_planned
 
-State = Literal["begun", "book", "swept", "measured", "planned", "read as left", "passed"]
+State = Literal[
+    "begun", "book", "swept", "not swept, with a type", "swept, with a type", "measured", "planned", "read as left", "passed"
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -62,10 +64,8 @@ def _state(path: Path, job: Job | BareJob) -> tuple[State, tuple[str, str]]:
         return "read as left", ("left", f"last time: {left}")
     if isinstance(job, Job) and current_plan(job) is not None:
         return "planned", ("set", "build and set the unit")
-    if isinstance(job, Job) and job.catalogue is not None and job.target is not None:
-        return "measured", ("plan", "plan it")
     if isinstance(job, Job):
-        return "measured", ("springs", "enter the springs you can get")
+        return _whole(job)
     if job.sweep is not None and (plan_folder(path) / "as-found.toml").is_file():
         return "swept", ("parts", "measure its parts for a plan")
     if job.sweep is not None:
@@ -73,6 +73,17 @@ def _state(path: Path, job: Job | BareJob) -> tuple[State, tuple[str, str]]:
     if job.target is not None:
         return "book", ("sweep", "sweep the unit as found")
     return "begun", ("book", "enter what the book asks for")
+
+
+def _whole(job: Job) -> tuple[State, tuple[str, str]]:
+    """The state of a unit that can be planned, and what to do next: measured on the unit itself, or by its type."""
+    by_type = job.kind is not None and any(key[0] in ("weights", "springs") for key in job.kind.taken)
+    if by_type and job.sweep is None:
+        return "not swept, with a type", ("sweep", "sweep the unit as found")
+    state: State = "swept, with a type" if by_type else "measured"
+    if job.catalogue is not None and job.target is not None:
+        return state, ("plan", "plan it")
+    return state, ("springs", "enter the springs you can get")
 
 
 def last_left(path: Path) -> str:

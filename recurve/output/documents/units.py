@@ -128,8 +128,20 @@ class UnitOfFolder(Document):
     unit: Annotated[str, told("What the job calls the unit; empty: nothing")]
     date: Annotated[str, told("The job's date; empty: none")]
     state: Annotated[
-        Literal["begun", "book", "swept", "measured", "planned", "read as left", "passed"],
-        told("How far it has come; read as left: built and swept, and not passed"),
+        Literal[
+            "begun",
+            "book",
+            "swept",
+            "not swept, with a type",
+            "swept, with a type",
+            "measured",
+            "planned",
+            "read as left",
+            "passed",
+        ],
+        told(
+            "How far it has come; with a type: its parts by their type; read as left: built and swept, and not passed"
+        ),
     ]
     next: Annotated[str, told("What to do next")]
     faults: Annotated[list[str], told("What is wrong with its files")]

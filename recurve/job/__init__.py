@@ -13,7 +13,7 @@ Offers:
 - `drawer`: `noted_in`, `own_figures`, `taken_before`, `taken_in`
 - `edit`: `begin`, `beside_file`, `Clash`, `Edited`, `name_table`, `reaching`, `read_edited`, `save_answer`
 - `inputs`: `files_of`, `fingerprint_of`
-- `learned`: `FOUND`, `Learned`, `LEARNED`, `UnitType`
+- `learned`: `FOUND`, `Learned`, `LEARNED`, `told_by`, `UnitType`
 - `live`: `as_typed`, `band_words`, `Bench`, `bench_of`, `CAUTION`, `misfits`, `read_bench`, `Reading`, `SweepFile`,
   `turned`
 - `made`: `blank_text`, `document_of`, `job_text`, `table_text`

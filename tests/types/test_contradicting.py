@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 from commands import run
+from jobs import SWEEP
 from typed_units import MASSES, unit, units
 
+from recurve.job.read import load_any
 from recurve.output.documents.learn import LearnDocument
 from recurve.output.learned import learn_units
 from recurve.output.text.learn import learn_text
@@ -115,3 +117,23 @@ def test_a_unit_with_another_book_is_named(tmp_path: Path) -> None:
     assert code == 0 and "unit-2.toml has another book than most of the units" in told
     assert "unit-2.toml has another springs.primary.post_travel than most" in told
     assert told.count("has another") == 3 and "unit-1.toml has" not in told  # and the secondary's
+
+
+SWEPT = 'title = "Invented, swept {}"\ntype = "type.toml"\n[sweep]\nfile = "as-found.csv"\n'
+
+
+def test_figures_that_few_of_the_units_tell_are_counted_so(tmp_path: Path) -> None:
+    """One unit measured and three that were only swept, by its type: four units, whose weights and posts one of them tells."""
+    one, to = unit(tmp_path, "one", 31.4), tmp_path / "type.toml"
+    assert run(["learn", str(one), "--to", str(to)])[0] == 0
+    assert "most figures" not in " ".join(load_any(one).notes)
+    (tmp_path / "as-found.csv").write_text(SWEEP, encoding="utf-8")
+    swept = [tmp_path / f"swept-{i}.toml" for i in range(3)]
+    for i, path in enumerate(swept):
+        path.write_text(SWEPT.format(i), encoding="utf-8")
+    _, out, _ = run(["learn", *[p.name for p in (one, *swept)], "--to", "type.toml", "--replace"], tmp_path)
+    assert out.startswith("A type learned from 4 units, most figures from 1\n")
+    assert "What one unit alone tells has the trade's usual spread." in out or "usual spread is taken" in out
+    assert any(
+        "learned from 4 units, most figures from 1, not measured here" in note for note in load_any(swept[0]).notes
+    )

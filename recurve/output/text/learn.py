@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from recurve.job.learned import told_by
 from recurve.output.documents.learn import LearnDocument, MisfitDocument
 from recurve.output.text.layout import Column, page, table, wrap, written
 from recurve.text import printable
@@ -11,8 +12,7 @@ MAY_BE_CHANCE = "A unit is named where chance would name any of them in fewer th
 
 def learn_text(document: LearnDocument) -> str:
     """The report of `recurve learn`."""
-    count = len(document.units)
-    lines = [f"A type learned from {count} {'unit' if count == 1 else 'units'}", ""]
+    lines = [f"A type learned from {told_by(len(document.units), [q.units for q in document.learned])}", ""]
     lines += [line for unit in document.units for line in wrap(printable(unit), "  ", "    ")]
     if document.left_out:
         lines += ["left out", *(line for u in document.left_out for line in wrap(printable(u), "  ", "    "))]

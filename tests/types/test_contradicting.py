@@ -9,7 +9,9 @@ from commands import run
 from jobs import SWEEP
 from typed_units import MASSES, unit, units
 
+from recurve.errors import InputError
 from recurve.job.read import load_any
+from recurve.job.unit_type import read_type
 from recurve.output.documents.learn import LearnDocument
 from recurve.output.learned import learn_units
 from recurve.output.text.learn import learn_text
@@ -137,3 +139,41 @@ def test_figures_that_few_of_the_units_tell_are_counted_so(tmp_path: Path) -> No
     assert any(
         "learned from 4 units, most figures from 1, not measured here" in note for note in load_any(swept[0]).notes
     )
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("units = 1 }", "units = 0 }", "weights.mass.units: got 0, expected 1 or more"),
+        ("units = 1 }", 'units = "1" }', 'weights.mass.units: got "1", expected a whole number'),
+        (", units = 1 }", " }", "weights.mass.units: missing, expected mean, spread, uncertain and units"),
+        (
+            "[found.primary]",
+            "[fund.primary]",
+            "fund: unknown key, expected one of title, units, sources, distributor, weights",
+        ),
+        ("[found.primary]", "[fund.primary]", 'did you mean "found"?'),
+    ],
+)
+def test_a_slip_in_a_type_file_is_told_with_what_was_got(tmp_path: Path, old: str, new: str, words: str) -> None:
+    """The number itself, and the table that was probably meant."""
+    one, to = unit(tmp_path, "one", 31.4), tmp_path / "type.toml"
+    run(["learn", str(one), "--to", str(to)])
+    text = to.read_text(encoding="utf-8")
+    assert old in text
+    to.write_text(text.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(InputError) as wrong:
+        read_type(to, "type.toml")
+    assert words in str(wrong.value) and "no such value" not in str(wrong.value)
+
+
+def test_whose_degrees_the_stop_has_is_told(tmp_path: Path) -> None:
+    """In the table, and where two units differ in it."""
+    paths = [
+        unit(tmp_path, "one", 31.4),
+        unit(tmp_path, "two", 31.5, ('advance = "13.8 ± 0.3 deg"', 'advance = "8 ± 0.3 deg"')),
+    ]
+    _, out, _ = run(["learn", *map(str, paths), "--to", str(tmp_path / "type.toml")])
+    told = " ".join(out.split())
+    assert "stop.advance: degrees of the distributor." in told
+    assert "stop.advance is 13.8 deg (distributor) in" in told and "and 8 deg (distributor) in" in told

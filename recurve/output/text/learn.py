@@ -7,6 +7,7 @@ from recurve.output.documents.learn import LearnDocument, MisfitDocument
 from recurve.output.text.layout import Column, page, table, wrap, written
 from recurve.text import printable
 
+OF_SHAFT = ("stop.advance",)  # keys whose degrees are an advance; all others are angles between parts
 MAY_BE_CHANCE = "A unit is named where chance would name any of them in fewer than one type in twenty."
 
 
@@ -27,6 +28,8 @@ def learn_text(document: LearnDocument) -> str:
         for q in document.learned
     ]
     lines += ["Standard deviations: spread of single units, and uncertainty of the mean", *table(columns, rows)]
+    if any(q.key in OF_SHAFT for q in document.learned):
+        lines += wrap(f"{', '.join(OF_SHAFT)}: degrees of the distributor.", "  ", "  ")
     for one in document.deviating:
         what = "another book" if one.key == "target" else f"another {one.key}"
         lines += ["", *wrap(f"{printable(one.unit)} has {what} than most of the units: the type has that of most.")]
@@ -60,7 +63,7 @@ def _apart_lines(document: LearnDocument) -> list[str]:
     lines = []
     for one in document.apart:
         has = [
-            f"{value if isinstance(value, str) else f'{value:.4g} {one.unit_of_key}'} in {printable(file)}"
+            f"{value if isinstance(value, str) else f'{value:.4g} {_unit(one.key, one.unit_of_key)}'} in {printable(file)}"
             for file, value in zip(one.units, one.values, strict=True)
         ]
         which, how = ("these two", "") if len(has) == 2 else ("they", ", and no majority says which are wrong")
@@ -94,6 +97,12 @@ def _why(one: MisfitDocument) -> str:
     if one.value is None:
         return f"{one.key} differs from that of the other units"
     others = f"{one.others:.4g} ± {2 * (one.deviation or 0):.2g}"
-    told = f"{one.key} is {one.value:.4g} {one.unit_of_key}, where the others make it {others}"
+    unit = _unit(one.key, one.unit_of_key)
+    told = f"{one.key} is {one.value:.4g} {unit}, where the others make it {others}"
     odds = 1.0 / max(one.chance, 1e-9)
-    return f"{told} {one.unit_of_key}; by chance one in {odds:,.0f} is as far off in all"
+    return f"{told} {unit}; by chance one in {odds:,.0f} is as far off in all"
+
+
+def _unit(key: str, unit: str) -> str:
+    """The unit of a number of this key, with whose degrees they are."""
+    return f"{unit} (distributor)" if key in OF_SHAFT else unit

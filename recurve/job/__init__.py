@@ -32,6 +32,6 @@ Offers:
 - `shelf`: `read_spring`, `springs_csv`
 - `tables`: `read_catalogue`, `read_sweep`, `with_spring`
 - `type_text`: `type_text`
-- `unit_type`: `SourceTable`, `with_type`
+- `unit_type`: `read_type`, `SourceTable`, `with_type`
 - `weighings`: `measure`, `noted_of`
 """

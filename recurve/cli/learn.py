@@ -33,7 +33,7 @@ def learn(
     Reads the job files of units of one type whose weights and posts were measured. For each quantity it writes the mean,
     the spread from unit to unit, and how closely the mean is known. A job with type = "TYPE.toml" then needs only a sweep
     and the degree wheel. A unit unlike the others is named: check it, or leave it out. Exit status 0: learned; 3: written,
-    but a unit is unlike the others; 2: bad input.
+    but a unit is unlike the others, or two contradict each other; 2: bad input.
 
     Example: recurve learn hoist-1.toml hoist-2.toml hoist-3.toml --to hoist-type.toml
     """
@@ -49,5 +49,5 @@ def learn(
         print_json(document.as_json())
     else:
         show(f"{learn_text(document)}\n")
-    if document.misfits:
+    if not made.made.belong:
         raise typer.Exit(ANSWER_IS_NO)

@@ -98,4 +98,9 @@ def _note(path: Path, found: WeighedSpring, date: str | None) -> str:
     from recurve.job.weighings import noted_of
     from recurve.output.drawer import note_weighing
 
-    return f"{printable(str(path))}: {printable(note_weighing(path, found.described.id, noted_of(found, date)))}"
+    noted = noted_of(found, date)
+    told = f"{printable(str(path))}: {printable(note_weighing(path, found.described.id, noted))}"
+    if found.free_length is not None and noted.free_length is None:
+        slack = 1e3 * found.weighed.zero_length
+        told += f". Its free length is not noted, since it does not pull until it is {slack:.2f} mm long"
+    return told

@@ -13,6 +13,8 @@ from recurve.inspection.findings import Cause, Finding, Words
 from recurve.job.model import Job
 from recurve.uncertainty import Uncertain, chance_words
 
+ELSEWHERE = 3.0  # standard deviations from its type's, beyond which a stop may be that of another type
+
 
 @dataclass(frozen=True)
 class StopTrim:
@@ -59,9 +61,33 @@ def stop_trim(job: Job, stop: float | None = None) -> StopTrim | None:
 
 
 @dataclass(frozen=True)
+class StopOfType:
+    """Where the units of the job's type, called `title`, stop: their `mean` [rad] and standard `deviation` [rad]."""
+
+    title: str
+    mean: float
+    deviation: float
+
+    def words(self) -> str:
+        """That the unit may be of another type, in words."""
+        mean, by = np.degrees(self.mean), np.degrees(2.0 * self.deviation)
+        return f'it is not of the type "{self.title}", whose units stop at {mean:.1f} ± {by:.1f}° (distributor)'
+
+
+def other_stop_than_type(job: Job, stop: Uncertain) -> StopOfType | None:
+    """Where the units of the job's type stop, if the `stop` [rad] of this one is plainly elsewhere; else None."""
+    one = None if job.kind is None else job.kind.learned.get(("stop", "advance"))
+    if job.kind is None or one is None:
+        return None
+    off = abs(stop.value - one.mean) / np.hypot(one.deviation, stop.standard_uncertainty or 0.0)
+    return StopOfType(job.kind.title, one.mean, one.deviation) if off > ELSEWHERE else None
+
+
+@dataclass(frozen=True)
 class StopOff(Finding):
     """A stop outside the maximum's band: the `stop` [rad], the band's edge `limit` [rad], whether it is `over` or short of
-    it, the `chance` [1] of that, the `ratio` [1] of crank to distributor, and the `trim` that it needs."""
+    it, the `chance` [1] of that, the `ratio` [1] of crank to distributor, the `trim` that it needs, and where the units of its
+    type stop, `of_type`, if that is elsewhere."""
 
     stop: Uncertain
     limit: float
@@ -69,6 +95,7 @@ class StopOff(Finding):
     chance: float
     ratio: float
     trim: StopTrim | None
+    of_type: StopOfType | None = None
     units: ClassVar[dict[str, str]] = {"stop": "deg", "limit": "deg", "chance": "1"}
     cause = Cause.STOP
 
@@ -106,19 +133,21 @@ class StopOff(Finding):
         )  # fmt: skip
 
     def _remedy(self, trimmed: str, first: str) -> str:
-        """What to do, where a trim may help; and what is left where it is known that it cannot."""
+        """What to do, where a trim may help; and what is left where it is known that it cannot, or the unit is another one."""
         trim = self.trim
         if trim is None or trim.edge is None or trim.can:
-            return trimmed
+            told = trimmed
+        else:
+            told = f"{first}; or fit a sound stop from another unit, since {self._not_enough(trim)}"
+        return told if self.of_type is None else f"{told}; or {self.of_type.words()}: see which before you part with it"
+
+    @staticmethod
+    def _not_enough(trim: StopTrim) -> str:
+        """Why a trim cannot save the stop."""
         if trim.allowed <= 0.0:
             key = "build_up_to" if trim.up else "file_up_to"
-            way = "built up" if trim.up else "filed"
-            return (
-                f"{first}; or fit a sound stop from another unit, since the job does not let this one be {way} "
-                f"({key} in [stop])"
-            )
-        way = "building up" if trim.up else "filing"
-        return f"{first}; or fit a sound stop from another unit, since the {way} that the job allows is not enough"
+            return f"the job does not let this one be {'built up' if trim.up else 'filed'} ({key} in [stop])"
+        return f"the {'building up' if trim.up else 'filing'} that the job allows is not enough"
 
 
 def other_book(findings: Iterable[Finding]) -> tuple[str, ...]:
@@ -148,4 +177,5 @@ def stop_finding(e: Evidence, sure: bool) -> StopOff | None:
         chance,
         e.job.speed_ratio,
         stop_trim(e.job, e.stop.mean),
+        other_stop_than_type(e.job, e.stop.summary),
     )

@@ -42,16 +42,15 @@ class TooFar:
 
     def words(self) -> str:
         """In words, for the distributor."""
-        moved = [
-            f"the {m.what} would have to go {abs(m.by) * 1e3:.2f} mm {'out' if m.by > 0 else 'in'}" for m in self.moves
-        ]
-        told = " and ".join((*(one.words() for one in self.late), *moved))
+        moved = [f"the {m.what} {abs(m.by) * 1e3:.2f} mm {'out' if m.by > 0 else 'in'}" for m in self.moves]
+        bent = (f"to meet the bands, one would have to bend {' and '.join(moved)}",) if moved else ()
+        told = "; ".join((*(one.words() for one in self.late), *bent))
         named = {one.place for one in self.late} or {m.what.removesuffix(" post") for m in self.moves}
         places = [p for p in PLACES if p in named]
         which = f"the {' and the '.join(places)} {'is' if len(places) == 1 else 'are'}"
         options = " and ".join(f"--{place}-length" for place in places)
         return (
-            f"by the readings, {told}: no post is set so far wrong. Stop the bench. See that {which} hooked in at both ends, "
+            f"by the readings, {told}. No post is set so far wrong. Stop the bench. See that {which} hooked in at both ends, "
             f"whole, and as planned. If not, put that right and sweep again. If so, measure the length over both posts and give "
             f"it with {options}"
         )

@@ -100,6 +100,15 @@ class Fit:
                 return one
         raise KeyError(name)
 
+    def of_spring(self, place: str) -> tuple[float, float]:
+        """Standard uncertainties of the spring found in a `place`: of its rate [N/m], and of how far it is drawn at rest [m].
+        Where the readings say little they are as wide as what was known before."""
+        natural = self.model.natural(self.samples.states)
+        rate = np.exp(self.model.column(natural, f"{place}.rate"))
+        drawn = self.model.column(natural, f"{place}.stretch")
+        by_rate, by_length = (_standard_uncertainty(self.samples, np.asarray(x)) for x in (rate, drawn))
+        return by_rate, by_length
+
 
 def fit_sweep(job: Job) -> Fit:
     """Fit the job's sweep; the job must have one. Speeds and advances are the distributor's."""

@@ -10,10 +10,10 @@ Offers:
   `with_unit`
 - `as_left`: `read_set`
 - `build`: `build_motion`, `build_places`, `build_stop`, `measured_spring`, `mounting_of`
-- `drawer`: `noted_in`, `taken_in`
+- `drawer`: `noted_in`, `own_figures`, `taken_before`, `taken_in`
 - `edit`: `begin`, `beside_file`, `Clash`, `Edited`, `name_table`, `reaching`, `read_edited`, `save_answer`
 - `inputs`: `files_of`, `fingerprint_of`
-- `learned`: `FOUND`, `Learned`, `LEARNED`, `UnitType`
+- `learned`: `FOUND`, `Learned`, `LEARNED`, `told_by`, `UnitType`
 - `live`: `as_typed`, `band_words`, `Bench`, `bench_of`, `CAUTION`, `misfits`, `read_bench`, `Reading`, `SweepFile`,
   `turned`
 - `made`: `blank_text`, `document_of`, `job_text`, `table_text`
@@ -32,6 +32,6 @@ Offers:
 - `shelf`: `read_spring`, `springs_csv`
 - `tables`: `read_catalogue`, `read_sweep`, `with_spring`
 - `type_text`: `type_text`
-- `unit_type`: `SourceTable`, `with_type`
+- `unit_type`: `read_type`, `SourceTable`, `with_type`
 - `weighings`: `measure`, `noted_of`
 """

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from recurve.errors import InputError
 from recurve.job.tables import MARK, NOTED_COLUMNS, catalogue_of
-from recurve.springs.noted import FIGURES, Noted
+from recurve.springs.noted import FIGURES, Noted, shown_value
 from recurve.units import DIMENSIONS, Quantity, column_header, factor
 
 CELL = re.compile(r'\s*"(?:[^"]|"")*"[^,]*|[^,]*')
@@ -96,7 +96,7 @@ def noted_in(content: bytes, shown: str, identity: str, noted: Noted) -> tuple[b
         if before is not None and before <= found.half_width:
             continue
         changed.append(name)
-        for end, value in (("", found.value), ("_pm", found.half_width)):
+        for end, value in (("", shown_value(found)), ("_pm", found.half_width)):
             changes[column + end] = f"{value / factor(drawer.unit(column + end), dimension):.5g}"
     if not changed:
         return content, ()
@@ -128,7 +128,23 @@ def taken_in(content: bytes, shown: str, identity: str, taken_for: str, older: s
     return _whole(drawer, content), ""
 
 
-def _read(content: bytes, shown: str, identity: str) -> _Drawer:
+def own_figures(content: bytes, shown: str, identity: str) -> dict[str, float]:
+    """The rate [N/m] and the free length [m] that a row states itself, by "rate" and "free_length", whatever was noted beside
+    it; an empty cell is left out. Raises InputError as `noted_in`."""
+    drawer = _read(content, shown, identity)
+    told = {name: (drawer.cell(identity, name), NOTED_COLUMNS[f"measured_{name}"]) for name in ("rate", "free_length")}
+    return {
+        name: float(text) * factor(drawer.unit(name), dimension) for name, (text, dimension) in told.items() if text
+    }
+
+
+def taken_before(content: bytes, shown: str, taken_for: str) -> tuple[str, ...]:
+    """The ids of the rows whose springs are counted as taken for this use. Raises InputError where the file is no drawer."""
+    drawer = _read(content, shown)
+    return tuple(one for one in drawer.rows if taken_for in drawer.cell(one, "taken_for").split(JOINT))
+
+
+def _read(content: bytes, shown: str, identity: str | None = None) -> _Drawer:
     faults: list[str] = []
     try:
         text = content.decode("utf-8-sig")
@@ -150,7 +166,7 @@ def _read(content: bytes, shown: str, identity: str) -> _Drawer:
         else:
             rows[cells[place].strip()] = at
     assert header is not None  # it was read as a catalogue
-    if identity not in rows:
+    if identity is not None and identity not in rows:
         raise InputError(f'{shown}: got no row "{identity}", expected the id of a spring of it')
     return _Drawer(shown, lines, header, rows)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -72,9 +73,17 @@ PARTS: tuple[tuple[Key, str], ...] = (
 )
 
 
+def told_by(units: int, each: Sequence[int]) -> str:
+    """The number of a type's `units` in words, and from how many most of its quantities come, of which `each` has so many:
+    a type of four units may have its figures from one, where the others were only swept."""
+    words = f"{units} {'unit' if units == 1 else 'units'}"
+    middle = sorted(each)[(len(each) - 1) // 2] if each else units
+    return words if middle >= units else f"{words}, most figures from {middle}"
+
+
 def type_notes(kind: UnitType) -> list[str]:
     """What must be said of a job that takes from a type."""
     taken = [words for start, words in PARTS if any(key[: len(start)] == start for key in kind.taken)]
-    count = f"{kind.units} {'unit' if kind.units == 1 else 'units'}"
+    count = told_by(kind.units, [one.units for one in kind.learned.values()])
     told = ", ".join(taken) if taken else "nothing: the job states it all"
     return [f'From the type "{kind.title}", learned from {count}, not measured here: {told}.']

@@ -170,12 +170,17 @@ class PlannedForecast(Table):
 
 
 class PlannedPlace(Table):
-    """A spring as planned: its id, whether it is to be fitted or in the unit already, what would do instead."""
+    """A spring as planned: its id, whether it is to be fitted or in the unit already, what would do instead. Where nobody
+    measured over its posts `length_holds` is false if the length is the type's alone; then its bend counts, from where the post
+    stands, if `bend_holds`."""
 
     place: str
     id: str
     new: bool
     length_mm: float
+    length_holds: bool = True
+    bend_mm: float | None = None
+    bend_holds: bool = True
     rate_n_per_mm: float
     free_length_mm: float | None = None
     initial_tension_n: float | None = None

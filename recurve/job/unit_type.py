@@ -71,6 +71,18 @@ class HeadTable(Table):
     sources: tuple[SourceTable, ...] = ()
 
 
+class WholeFile(HeadTable):
+    """All that a type file may have, for what is said of a key that it may not."""
+
+    distributor: Any = None
+    weights: Any = None
+    stop: Any = None
+    drag: Any = None
+    springs: Any = None
+    target: Any = None
+    found: Any = None
+
+
 def read_type(path: Path, shown: str) -> UnitType:
     """Read a type file; `shown` is how messages call it. A table need not be whole. Raises InputError with a line for each
     fault."""
@@ -84,7 +96,7 @@ def read_type(path: Path, shown: str) -> UnitType:
         told: HeadTable | None = HeadTable.model_validate(head)
     except ValidationError as error:
         told = None
-        faults += faults_in(error, text, shown, HeadTable)
+        faults += faults_in(error, text, shown, WholeFile)
     learned: dict[Key, Learned] = {}
     found = document.get("found", {})
     tables = {k: copy.deepcopy(document[k]) for k in UNIT_KEYS if k in document}
@@ -147,10 +159,10 @@ def _learned(key: Key, leaf: dict[str, Any], faults: list[Fault]) -> Learned | N
     try:
         told = LearnedTable.model_validate(leaf)
     except ValidationError as error:
-        faults += [
-            Fault((*key, *one["loc"]), "got no such value, expected mean, spread, uncertain and units")
-            for one in error.errors(include_url=False)
-        ]
+        for one in faults_in(error, "", "", LearnedTable):
+            missing = one.message.startswith("missing")
+            told_of = "missing, expected mean, spread, uncertain and units" if missing else one.message
+            faults.append(Fault((*key, *(one.key or ())), told_of))
         return None
     values: list[float] = []
     for name in ("mean", "spread", "uncertain"):

@@ -10,11 +10,15 @@ from recurve.diagnosis.springs_told import SpringTold, springs_told
 from recurve.diagnosis.verify import Verification
 from recurve.errors import InputError
 from recurve.files import rewrite
-from recurve.job.drawer import noted_in, taken_in
+from recurve.job.drawer import noted_in, own_figures, taken_before, taken_in
 from recurve.job.model import Job
-from recurve.springs.noted import Noted
+from recurve.output.planfile import job_of
+from recurve.springs.noted import Noted, shown_value
 from recurve.text import beside, path_text, plain, printable
 
+# How far a figure may be from its row's [1] before the spring is plainly another: winders keep rates within 10 %, and what a
+# spring stretched in use is longer by is less than a tenth; common practice, no source.
+ANOTHER = {"rate": 0.25, "free_length": 0.1}
 NAMES = {
     "rate": ("rate", 1e-3, "N/mm"),
     "free_length": ("free length", 1e3, "mm"),
@@ -50,8 +54,9 @@ def drawer_of(job: Job) -> Path:
 
 
 def use_of(job: Job, drawer: Path) -> str:
-    """What a drawer calls a unit that its springs are for: the job's path from the drawer's folder, wherever one stands."""
-    path, folder = os.path.realpath(job.path), os.path.dirname(os.path.realpath(drawer))
+    """What a drawer calls a unit that its springs are for: the job's path from the drawer's folder, wherever one stands, and
+    whether the unit is named by its job or by its plan."""
+    path, folder = os.path.realpath(job_of(job)), os.path.dirname(os.path.realpath(drawer))
     try:
         told = path_text(Path(os.path.relpath(path, folder)))
     except ValueError:  # there is no relative path to another drive
@@ -64,7 +69,7 @@ class DrawerEdit:
 
     def __init__(self, job: Job, result: Verification, asked: DrawerAsked, record: str) -> None:
         self.path, self.asked = drawer_of(job), asked
-        self.use, self.older = use_of(job, self.path), plain(job.path.name)
+        self.use, self.older = use_of(job, self.path), plain(job_of(job).name)
         date = f"{job.date}, " if job.date else ""
         self.springs = springs_told(result, f"as left of {self.use}, {date}record {record},")
         self.told: list[str] = []
@@ -85,6 +90,7 @@ class DrawerEdit:
                     content, str(self.path), one.id, *(f"{use} {one.place}" for use in (self.use, self.older))
                 )
                 self.told.append(f"{self._name(one)}: {why or 'one less in the drawer'}.")
+                self.told += self._earlier(content, one)
         return content
 
     def write(self) -> bool:
@@ -105,6 +111,16 @@ class DrawerEdit:
         self.told.append(f"{self._name(one)}: {told}.")
         return content
 
+    def _earlier(self, content: bytes, one: SpringTold) -> list[str]:
+        """What must be said of other springs that were counted for this place before."""
+        use = f"{self.use} {one.place}"
+        return [
+            f"{printable(other)} is still counted as taken for this unit, as its {one.place}: if it is back in the drawer, raise "
+            f'its quantity, and delete "{printable(use)}" from its taken_for.'
+            for other in taken_before(content, str(self.path), use)
+            if other != one.id
+        ]
+
     def _name(self, one: SpringTold) -> str:
         return f"{one.place} {printable(one.id)}"
 
@@ -114,16 +130,33 @@ def noted_words(noted: Noted, changed: tuple[str, ...]) -> str:
     words = []
     for name in changed:
         quantity, (called, size, unit) = getattr(noted, name), NAMES[name]
-        words.append(f"{called} {quantity.value * size:.4g} ± {quantity.half_width * size:.2g} {unit}")
+        words.append(f"{called} {shown_value(quantity) * size:.4g} ± {quantity.half_width * size:.2g} {unit}")
     return f"noted {', '.join(words)}"
 
 
+def other_spring(content: bytes, shown: str, identity: str, noted: Noted) -> list[str]:
+    """Where what was measured is so far from the row's own figures that the spring is plainly another: both figures, and the
+    question, a sentence or two each. Raises InputError as `noted_in`."""
+    told = []
+    for name, own in own_figures(content, shown, identity).items():
+        found, (called, size, unit) = getattr(noted, name), NAMES[name]
+        if found is not None and abs(found.value - own) > ANOTHER[name] * own + (found.half_width or 0.0):
+            told.append(
+                f"the row says {called} {own * size:.4g} {unit}, and {found.value * size:.4g} {unit} was measured: is this the "
+                "spring of that row? If not, empty the measured cells of the row, and note it by the right id."
+            )
+    return told
+
+
 def note_weighing(path: Path, identity: str, noted: Noted) -> str:
-    """Note a weighing in a drawer, and say what that changed. Raises InputError and OutputError."""
+    """Note a weighing in a drawer, and say what that changed, and whether it is the row's spring at all. Raises InputError and
+    OutputError."""
     if not path.is_file():
         raise InputError(f"{path}: got no file there, expected the drawer whose spring is to be noted")
-    changed = noted_in(path.read_bytes(), str(path), identity, noted)[1]
+    content = path.read_bytes()
+    changed = noted_in(content, str(path), identity, noted)[1]
+    doubts = "".join(f". CHECK: {doubt}" for doubt in other_spring(content, str(path), identity, noted)).rstrip(".")
     if not changed:
-        return f"{identity}: nothing new, since it was noted before or is known better"
+        return f"{identity}: nothing new, since it was noted before or is known better{doubts}"
     rewrite(path, lambda: noted_in(path.read_bytes(), str(path), identity, noted)[0])
-    return f"{identity}: {noted_words(noted, changed)}"
+    return f"{identity}: {noted_words(noted, changed)}{doubts}"

@@ -81,7 +81,15 @@ def _planned(unit: Unit) -> PlanOfUnit | None:
 def said_by(planned: PlannedTable) -> PlanOfUnit:
     """What the [planned] table of a plan says."""
     springs = [
-        PlacedOfUnit(place=s.place, id=s.id, new=s.new, length_mm=s.length_mm, rate_n_per_mm=s.rate_n_per_mm)
+        PlacedOfUnit(
+            place=s.place,
+            id=s.id,
+            new=s.new,
+            length_mm=s.length_mm if s.length_holds else None,
+            bend_mm=s.bend_mm,
+            bend_holds=s.bend_holds,
+            rate_n_per_mm=s.rate_n_per_mm,
+        )
         for s in planned.springs
     ]
     return PlanOfUnit(

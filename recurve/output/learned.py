@@ -13,7 +13,7 @@ from recurve.files import rewrite
 from recurve.job.model import Job
 from recurve.job.read import load_job
 from recurve.job.type_text import type_text
-from recurve.job.unit_type import SourceTable
+from recurve.job.unit_type import SourceTable, read_type
 from recurve.text import path_text, printable
 from recurve.types.facts import as_slope, facts_of
 from recurve.types.learning import LearnedType, learn
@@ -55,6 +55,14 @@ def learn_units(paths: Sequence[Path], leave_out: Sequence[Path], report: Report
         if read is not None:
             jobs.append(read)
     gather.settle()
+    planned = [
+        f"{printable(str(job.path))}: planned: got a unit as planned, which nobody measured; expected its job, "
+        f"{printable(job.model.planned.job) or 'as found'}"
+        for job in jobs
+        if job.model.planned is not None
+    ]
+    if planned:
+        raise InputError(planned)
     copied = [
         f"{printable(str(job.path))}: got a copy of {printable(str(jobs[first].path))}, the same unit twice; expected each once"
         for i, job in enumerate(jobs)
@@ -74,17 +82,30 @@ def learn_units(paths: Sequence[Path], leave_out: Sequence[Path], report: Report
 
 
 def write_type(found: LearnedUnits, to: Path, title: str, replace: bool) -> None:
-    """Write the type file `to`; one that is there is kept unless told to `replace` it. Raises InputError and OutputError."""
+    """Write the type file `to`; one that is there is kept unless told to `replace` it, and a file that is no type is kept
+    whatever is told. Raises InputError and OutputError."""
     if os.path.lexists(to) and not replace:
         raise InputError(f"{to}: got a file that is there already, expected a new name, or --replace")
     if os.path.realpath(to) in {os.path.realpath(job.path) for job in found.units}:
         raise InputError(f"{to}: got one of the units, expected the name of a type file")
+    if os.path.lexists(to):
+        _check_type(to)
     sources = [
         SourceTable(file=_beside(job.path, to), title=job.title, date=job.date, inputs=job.fingerprint)
         for job in found.units
     ]
     text = type_text(title, sources, found.made.learned, found.made.alike)
     rewrite(to, text.encode("utf-8"))
+
+
+def _check_type(to: Path) -> None:
+    """Raise InputError for a file that does not read as a type: it may be a job, and would be lost."""
+    try:
+        read_type(to, str(to))
+    except InputError:
+        raise InputError(
+            f"{to}: got a file that does not read as a type, expected one for --replace, or a new name"
+        ) from None
 
 
 def _beside(path: Path, to: Path) -> str:

@@ -18,8 +18,8 @@ from recurve.job.read import load_any
 from recurve.job.schema import PlannedPlace, PlannedTable
 from recurve.output.documents.base import if_known, listed, mm, number
 from recurve.output.documents.order import KeptSpring, LeftOut, OrderDocument, OrderedFor, OrderLine, SharedSpring
-from recurve.output.planfile import changed_since, plan_path, read_planned
-from recurve.output.unitfolder import last_left, last_of_plan
+from recurve.output.planfile import changed_since, job_of, plan_path, read_planned
+from recurve.output.unitfolder import last_left, last_of_plan, planned_anew
 from recurve.planner.stock import Allotted, Need, allot, shared
 from recurve.springs.spring import Spring
 from recurve.text import beside, csv_text, printable
@@ -33,12 +33,13 @@ HEAD = (
 
 @dataclass(frozen=True)
 class _Planned:
-    """A unit whose springs are to be had: its job, what its plan says, and by place the `others` that a record says were
-    fitted instead of those planned."""
+    """A unit whose springs are to be had: its job, what its plan says, by place the `others` that a record says were fitted
+    instead of those planned, and whether it has `passed` before it was planned again."""
 
     job: Job
     planned: PlannedTable
     others: Mapping[str, str]
+    passed: bool = False  # as built by an earlier plan
 
     @property
     def needed(self) -> list[PlannedPlace]:
@@ -73,26 +74,47 @@ def order_list(paths: Sequence[Path]) -> OrderDocument:
 def _planned(job: Job | BareJob) -> _Planned | LeftOut:
     """A unit that needs springs, or why it is not in the list."""
     planned, shown = read_planned(plan_path(job.path)), str(job.path)
-    if last_left(job.path) == "passes":
-        return LeftOut(job=shown, why="it is built and has passed", settled=True)
     record = None if planned is None else last_of_plan(job.path, planned)
     others = {} if planned is None or record is None else _others(planned, record)
-    if record is not None and not others:
-        told = printable(str(record.get("verdict", "")))
-        why = f"it is built by its plan, so it has its springs; its last record says: {told}"
-        return LeftOut(job=shown, why=why, settled=True)
+    built = _built(job, planned, None if others else record)
+    if built:
+        return LeftOut(job=shown, why=built, settled=True)
     if planned is None or not isinstance(job, Job) or job.catalogue is None:
-        return LeftOut(job=shown, why="it has no plan: run recurve plan first", settled=False)
-    changed = changed_since(planned, job)
-    if changed:
-        return LeftOut(job=shown, why=f"{changed}: plan it again", settled=False)
-    if planned.out_of_reach:
-        return LeftOut(job=shown, why="its plan is out of reach, so no springs are ordered for it", settled=False)
-    if not planned.springs:
-        return LeftOut(job=shown, why="its plan does not name the springs: plan it again", settled=False)
+        return LeftOut(job=shown, why=_without_plan(job), settled=False)
+    why = _not_ordered(planned, job)
+    if why:
+        return LeftOut(job=shown, why=why, settled=False)
     if not any(s.new for s in planned.springs):
         return LeftOut(job=shown, why="it keeps the springs now fitted", settled=True)
-    return _Planned(job, planned, others)
+    return _Planned(job, planned, others, last_left(job.path) == "passes")
+
+
+def _built(job: Job | BareJob, planned: PlannedTable | None, record: dict[str, Any] | None) -> str:
+    """Why a unit has its springs, in words: it has passed, or a `record` tells that it was built by this plan; "" if neither."""
+    if last_left(job.path) == "passes" and (planned is None or not planned_anew(job.path, planned)):
+        return "it is built and has passed"
+    if record is None:
+        return ""
+    told = printable(str(record.get("verdict", "")))
+    return f"it is built by its plan, so it has its springs; its last record says: {told}"
+
+
+def _without_plan(job: Job | BareJob) -> str:
+    """Why a unit without a plan beside it is not in the list."""
+    if job.model.planned is None:
+        return "it has no plan: run recurve plan first"
+    of = job_of(job)
+    return "it is itself a plan: give its job" + ("" if of == job.path else f", {printable(str(of))}")
+
+
+def _not_ordered(planned: PlannedTable, job: Job) -> str:
+    """Why nothing is ordered by a plan, in words; "" where nothing is against it."""
+    changed = changed_since(planned, job)
+    if changed:
+        return f"{changed}: plan it again"
+    if planned.out_of_reach:
+        return "its plan is out of reach, so no springs are ordered for it"
+    return "" if planned.springs else "its plan does not name the springs: plan it again"
 
 
 def _others(planned: PlannedTable, record: dict[str, Any]) -> dict[str, str]:
@@ -162,9 +184,11 @@ def _document(units: list[_Planned], left_out: list[LeftOut]) -> OrderDocument:
 
 
 def _notes(one: _Planned) -> list[str]:
-    """What must be said of a unit that is built with other springs than planned."""
+    """What must be said of a unit that is built with other springs than planned, or by an earlier plan."""
     path = printable(str(one.job.path))
-    return [
+    told = "it has passed, and was planned again since: what it needs by the new plan is in the list."
+    again = [f"{path}: {told}"] if one.passed else []
+    return again + [
         f"{path}: its last record says that {printable(one.others[s.place])} was fitted as the {s.place}, so the "
         f"{printable(s.id)} planned is in the list."
         for s in one.needed

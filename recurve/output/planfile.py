@@ -19,6 +19,7 @@ from recurve.errors import Gathered
 from recurve.files import check_writable
 from recurve.job.inputs import files_of
 from recurve.job.model import Job, JobHead
+from recurve.job.posts_at_rest import lengths_by_type
 from recurve.job.read import load_job
 from recurve.job.schema import PlannedBuild, PlannedForecast, PlannedPlace, PlannedSide, PlannedTable
 from recurve.physics.curve import Unit
@@ -29,7 +30,7 @@ from recurve.planner.buying import Purchase
 from recurve.planner.plan import Plan
 from recurve.planner.simulate import Forecast
 from recurve.text import beside, csv_text, path_text, printable
-from recurve.units import INCH, PLACES, POUND_FORCE, RPM, SQRT3, LengthUnits, parse
+from recurve.units import INCH, PLACES, POUND_FORCE, RPM, SQRT3, LengthUnits, Quantity, parse
 
 Read = TypeVar("Read")
 UNPORTABLE = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
@@ -78,6 +79,19 @@ def read_planned(path: Path) -> PlannedTable | None:
         return None
 
 
+def job_of(job: JobHead) -> Path:
+    """The file of the job that a plan.toml was made from, where this is one in its folder; else the job's own file."""
+    planned = job.model.planned
+    if planned is None:
+        return job.path
+    at = os.path.realpath(job.path)
+    for path in (job.path, Path(at)):  # as it was named, if that leads there
+        made_from = path.parent.parent / planned.job
+        if planned.job and os.path.realpath(plan_path(made_from)) == at:
+            return made_from
+    return job.path
+
+
 def current_plan(job: JobHead) -> PlannedTable | None:
     """The [planned] table of the plan.toml beside the job; None unless it was planned from the job as it is now."""
     planned = read_planned(plan_path(job.path))
@@ -117,14 +131,20 @@ def planned_unit(job: Job) -> Unit | None:
     return None if planned is None or planned.out_of_reach else load_job(plan_path(job.path)).as_found()
 
 
-def _place(place: str, fitted: Fitted, bought: Mapping[str, Purchase]) -> PlannedPlace:
+def _place(place: str, fitted: Fitted, bought: Mapping[str, Purchase], plan: Plan) -> PlannedPlace:
     """A spring of a plan, for its [planned] table."""
-    order = bought.get(place)
+    order, index = bought.get(place), PLACES.index(place)
+    measured = lengths_by_type(plan.job)[index] is None
+    # The sweep has seen a spring that stays on its posts, whatever these measure.
+    seen = plan.fit is not None and plan.job.places[index].found == fitted.spring
     return PlannedPlace(
         place=place,
         id=printable(fitted.spring.id),
         new=order is not None,
         length_mm=round(fitted.length * 1e3, 3),
+        length_holds=measured or not seen,
+        bend_mm=round(fitted.bend * 1e3, 3),
+        bend_holds=measured or seen,
         rate_n_per_mm=round(fitted.spring.rate / 1e3, 6),
         free_length_mm=round(fitted.spring.free_length * 1e3, 6),
         initial_tension_n=round(fitted.spring.initial_tension, 6),
@@ -170,7 +190,7 @@ def planned_table(plan: Plan) -> PlannedTable:
         chance_set=None if built.fraction_set is None else round(built.fraction_set, 4),
         stop_deg=round(float(np.degrees(build.stop)), 3),
         trim_mm=round(build.trim * 1e3, 3),
-        springs=tuple(_place(p, s, bought) for p, s in zip(PLACES, build.springs, strict=False)),
+        springs=tuple(_place(p, s, bought, plan) for p, s in zip(PLACES, build.springs, strict=False)),
         forecast=tuple(forecast),
         build=_build(plan),
     )
@@ -312,10 +332,9 @@ def _write_spring(table: dict[str, Any], fitted: Fitted, plan: Plan) -> None:
         table.pop(key, None)
     if "over_posts" in table:
         table["over_posts"] = _number(fitted.length * 1e3, "mm")
-    tolerance = plan.job.build
-    rate_limit = tolerance.rate if spring.rate_limit is None else spring.rate_limit
-    table["free_length"] = _toleranced(spring.free_length * 1e3, tolerance.post * 1e3, "mm")
-    table["rate"] = _toleranced(spring.rate * 1e-3, rate_limit * spring.rate * 1e-3, "N/mm")
+    by_rate, by_length = _limits(fitted, plan)
+    table["free_length"] = _toleranced(spring.free_length * 1e3, by_length * 1e3, "mm")
+    table["rate"] = _toleranced(spring.rate * 1e-3, by_rate * 1e-3, "N/mm")
     table["initial_tension"] = _number(spring.initial_tension if spring.initial_tension > NEXT_TO_NOTHING else 0.0, "N")
     if fitted.bend == 0.0:
         return
@@ -328,6 +347,29 @@ def _write_spring(table: dict[str, Any], fitted: Fitted, plan: Plan) -> None:
     else:
         lengths = [parse(text, "length").value + fitted.bend for text in table["posts"]["length"]]
         table["posts"]["length"] = [_number(1e3 * length, "mm") for length in lengths]
+
+
+def _limits(fitted: Fitted, plan: Plan) -> tuple[float, float]:
+    """The ± of a spring in its place: of its rate [N/m], and of its free length [m], which stands for that of the length over
+    the posts too. A new spring is as good as the tolerances of the build; one that stays in the unit is known as the sweep, or
+    who measured it, tells it, and not better. 0 where nothing tells a ±."""
+    spring, tolerance = fitted.spring, plan.job.build
+    kept = next((i for i, place in enumerate(plan.job.places) if place.found == spring), None)
+    if kept is None:
+        return spring.rate * (tolerance.rate if spring.rate_limit is None else spring.rate_limit), tolerance.post
+    if plan.fit is not None:
+        by_rate, by_length = (SQRT3 * u for u in plan.fit.of_spring(PLACES[kept]))
+    else:
+        measured = plan.job.measured.springs[kept]
+        hung = 0.0 if measured.weighed is None else SQRT3 * measured.weighed.rate_uncertainty
+        by_rate, by_length = (_half_width(q) or d for q, d in ((measured.rate, hung), (measured.free_length, 0.0)))
+    bent = tolerance.post if fitted.bend != 0.0 and by_length > 0.0 else 0.0
+    return by_rate, float(np.hypot(by_length, bent))
+
+
+def _half_width(given: Quantity | None) -> float:
+    """The ± of what was measured [SI]; 0 where there is none."""
+    return 0.0 if given is None else given.half_width or 0.0
 
 
 def _write_anchor(table: dict[str, Any], at: complex, plan: Plan) -> None:

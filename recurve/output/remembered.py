@@ -20,7 +20,7 @@ from recurve.output.unitfiles import is_type, paths, tables_named
 from recurve.text import beside
 
 FILE = ".recurve-units.json"
-FORM = f"{__version__}, 2"  # the number changes with every change of what is kept
+FORM = f"{__version__}, 3"  # the number changes with every change of what is kept
 OFTEN = 20  # units newly read between two words of progress
 KEPT = ("plan.toml", "as-left.toml", "as-found.toml")  # of a unit, in its plan's folder
 

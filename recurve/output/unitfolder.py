@@ -12,9 +12,11 @@ from recurve.job.edit import read_edited
 from recurve.job.model import BareJob, Job
 from recurve.job.read import load_any
 from recurve.job.schema import PlannedTable
-from recurve.output.planfile import current_plan, plan_folder
+from recurve.output.planfile import current_plan, plan_folder, plan_path, read_planned
 
-State = Literal["begun", "book", "swept", "measured", "planned", "read as left", "passed"]
+State = Literal[
+    "begun", "book", "swept", "not swept, with a type", "swept, with a type", "measured", "planned", "read as left", "passed"
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -54,17 +56,16 @@ def unit_of(name: str, path: Path) -> Unit:
 
 
 def _state(path: Path, job: Job | BareJob) -> tuple[State, tuple[str, str]]:
-    left = last_left(path)
+    planned = read_planned(plan_path(path))
+    left = "" if planned is not None and planned_anew(path, planned) else last_left(path)
     if left == "passes":
         return "passed", ("papers", "hand it over")
     if left:
         return "read as left", ("left", f"last time: {left}")
     if isinstance(job, Job) and current_plan(job) is not None:
         return "planned", ("set", "build and set the unit")
-    if isinstance(job, Job) and job.catalogue is not None and job.target is not None:
-        return "measured", ("plan", "plan it")
     if isinstance(job, Job):
-        return "measured", ("springs", "enter the springs you can get")
+        return _whole(job)
     if job.sweep is not None and (plan_folder(path) / "as-found.toml").is_file():
         return "swept", ("parts", "measure its parts for a plan")
     if job.sweep is not None:
@@ -74,12 +75,39 @@ def _state(path: Path, job: Job | BareJob) -> tuple[State, tuple[str, str]]:
     return "begun", ("book", "enter what the book asks for")
 
 
+def _whole(job: Job) -> tuple[State, tuple[str, str]]:
+    """The state of a unit that can be planned, and what to do next: measured on the unit itself, or by its type."""
+    by_type = job.kind is not None and any(key[0] in ("weights", "springs") for key in job.kind.taken)
+    if by_type and job.sweep is None:
+        return "not swept, with a type", ("sweep", "sweep the unit as found")
+    state: State = "swept, with a type" if by_type else "measured"
+    if job.catalogue is not None and job.target is not None:
+        return state, ("plan", "plan it")
+    return state, ("springs", "enter the springs you can get")
+
+
 def last_left(path: Path) -> str:
     """The verdict of the last reading of the finished unit; "" if there is none, "not trusted" if it does not count."""
     records = _records(path)
     if not records:
         return ""
     return "not trusted" if records[-1].get("distrust") else str(records[-1].get("verdict", ""))
+
+
+def planned_anew(path: Path, planned: PlannedTable) -> bool:
+    """Whether this plan was made after the last record of the finished unit: from other files, or from the same with other
+    springs asked for. A record that does not tell its plan is taken to be of this one."""
+    records = _records(path)
+    before = records[-1].get("planned") if records else None
+    if not isinstance(before, dict):
+        return False
+    if _inputs(records[-1]) not in ("", planned.inputs):
+        return True
+    try:
+        springs = {str(s["place"]): str(s["id"]) for s in before.get("springs", [])}
+    except (KeyError, TypeError):
+        return False
+    return any(springs.get(s.place, s.id) != s.id for s in planned.springs)
 
 
 def last_of_plan(path: Path, planned: PlannedTable) -> dict[str, Any] | None:

@@ -93,7 +93,7 @@ Offers:
 - `spring`: `Catalogue`, `Spring`, `checked`, `rate_from_wire`, `tension`
 - `wire`: `materials`, `unknown_material`, `wire_sizes`
 - `stress`: `FATIGUE`, `STRESSES`
-- `noted`: `as_measured`, `FIGURES`, `Noted`, `noted_remarks`
+- `noted`: `as_measured`, `FIGURES`, `Noted`, `noted_remarks`, `shown_value`
 - `weighing`: `Hung`, `measured_notes`, `STANDARD_GRAVITY`, `weigh`, `Weighed`, `WeighedSpring`
 - `winding`: `Envelope`, `Wanted`, `Winding`, `Wound`, `check_lengths`, `coils_wound`, `hooks_stand`, `shortfall`,
   `wind`, `LIMITS`

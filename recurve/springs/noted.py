@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from recurve.springs.spring import NAMED, Spring
 from recurve.units import Quantity
 
+NOTHING = 1e-6  # of its own ±: a value below that is what rounding left
 FIGURES = ("rate", "free_length", "initial_tension")
 
 
@@ -29,6 +30,11 @@ class Noted:
     def empty(self) -> bool:
         """Whether nothing was measured."""
         return self.rate is None and self.free_length is None and self.initial_tension is None
+
+
+def shown_value(found: Quantity) -> float:
+    """The value [SI] as it is told and written: 0 where it is so far below its ± that only rounding left it."""
+    return 0.0 if abs(found.value) < NOTHING * (found.half_width or 0.0) else found.value
 
 
 def as_measured(spring: Spring, noted: Noted) -> Spring:

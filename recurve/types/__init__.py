@@ -33,7 +33,9 @@ the q quantities of a unit, with z = Φ⁻¹(1 − p/2),
     p_unit = 2 min(q · min p, P(χ²_q > Σ z²))                                                      (5)
 
 A unit is named where p_unit is below 0.05 over the number of units. What must be alike (lobes, rotation, kind of drive)
-and is not, is named as such, and is not among the others of any unit.
+and is not, is named as such, and is not among the others of any unit. Two units cannot tell which of them is wrong: of these
+it is said that they are apart, where p_unit of one against the other is below 0.05, and so of units that have what must be
+alike in halves, none in the majority.
 
 3. A unit against its type
 
@@ -60,5 +62,5 @@ Offers:
 
 - `belonging`: `belonging`, `Belonging`
 - `facts`: `as_slope`, `facts_of`, `unlike_type`
-- `learning`: `learn`, `LearnedType`, `Misfit`
+- `learning`: `Apart`, `learn`, `LearnedType`, `Misfit`
 """

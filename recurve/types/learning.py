@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
@@ -34,13 +35,34 @@ class Misfit:
 
 
 @dataclass(frozen=True)
+class Apart:
+    """Units that contradict each other where none can be told from the rest: the places of the `units`, the `key` in which they
+    differ, what each has (`values`, a number [SI] or a word), and the chance `p` [1] that two of one type are as far apart in
+    all, 0 where no two of a type are."""
+
+    units: tuple[int, ...]
+    key: Key
+    values: tuple[float | str, ...]
+    p: float
+
+
+@dataclass(frozen=True)
 class LearnedType:
-    """A type as learned: `learned` by key [SI], what the units have `alike` by key, and the units that do not belong."""
+    """A type as learned: `learned` by key [SI], what the units have `alike` by key, the units that do not belong, the keys that
+    it has not since the units are `unlike`, where units are `apart`, and which of them state otherwise (`deviating`, the place
+    and the key) what the type takes from most."""
 
     learned: dict[Key, Learned]
     alike: dict[Key, Any]
     misfits: tuple[Misfit, ...]
     unlike: tuple[Key, ...]
+    apart: tuple[Apart, ...] = ()
+    deviating: tuple[tuple[int, Key], ...] = ()
+
+    @property
+    def belong(self) -> bool:
+        """Whether nothing speaks against it that all units are of one type."""
+        return not self.misfits and not self.apart
 
 
 def learn(units: Sequence[UnitFacts]) -> LearnedType:
@@ -51,7 +73,9 @@ def learn(units: Sequence[UnitFacts]) -> LearnedType:
         values, uncertainties, _ = _column(units, key)
         made = pooled(values, uncertainties, scale_of(key, "spread"))
         learned[key] = _as_told(key, Learned(made.mean, made.spread, made.uncertainty, made.units))
-    return LearnedType(learned, alike, _misfits(units, alike), unlike)
+    misfits = _misfits(units, alike)
+    apart = _apart(units, unlike, misfits)
+    return LearnedType(learned, alike, misfits, unlike, apart, _deviating(units, alike, misfits))
 
 
 def _as_told(key: Key, one: Learned) -> Learned:
@@ -87,13 +111,33 @@ def _common(units: Sequence[UnitFacts]) -> tuple[dict[Key, Any], tuple[Key, ...]
     unlike: list[Key] = []
     for key in dict.fromkeys(key for unit in units for key in unit.alike):
         asked = [unit for unit in units if key not in unit.taken] or units
-        told = [json.dumps(unit.alike.get(key), sort_keys=True, default=str) for unit in asked]
+        told = [_text(unit.alike.get(key)) for unit in asked]
         commonest = max(dict.fromkeys(told), key=told.count)
         if 2 * told.count(commonest) <= len(asked):
             unlike.append(key)
         elif commonest != "null":
             made[key] = asked[told.index(commonest)].alike[key]
     return made, tuple(unlike)
+
+
+def _text(value: Any) -> str:
+    """What a job states, so that the same is one text: "6.0 deg" and "6 deg" are."""
+    plain = re.sub(r"\d+\.?\d*", lambda number: f"{float(number[0]):g}", json.dumps(value, sort_keys=True, default=str))
+    return re.sub(r"(?<=\d)\s+(?=[a-z])", "", plain)
+
+
+def _deviating(
+    units: Sequence[UnitFacts], alike: dict[Key, Any], misfits: tuple[Misfit, ...]
+) -> tuple[tuple[int, Key], ...]:
+    """The units that state otherwise what most have alike, and no type must have: a book, how far a post may go."""
+    known = {m.unit for m in misfits}
+    return tuple(
+        (i, key)
+        for i, unit in enumerate(units)
+        for key, value in alike.items()
+        if i not in known and key[0] not in MUST_BE_ALIKE and key not in unit.taken
+        if unit.alike.get(key) is not None and _text(unit.alike[key]) != _text(value)
+    )
 
 
 def _misfits(units: Sequence[UnitFacts], alike: dict[Key, Any]) -> tuple[Misfit, ...]:
@@ -118,6 +162,24 @@ def _other_kind(units: Sequence[UnitFacts], alike: dict[Key, Any]) -> list[Misfi
     return made
 
 
+def _apart(units: Sequence[UnitFacts], unlike: tuple[Key, ...], misfits: tuple[Misfit, ...]) -> tuple[Apart, ...]:
+    """Where the units contradict each other and no majority says which is wrong: in what must be alike, or two that differ by
+    more than units of a type do."""
+    found = []
+    for key in (k for k in unlike if k[0] in MUST_BE_ALIKE):
+        which = [i for i, unit in enumerate(units) if key not in unit.taken and unit.alike.get(key) is not None]
+        values = tuple(str(units[i].alike[key]) for i in which)
+        if len(set(values)) > 1:
+            found.append(Apart(tuple(which), key, values, 0.0))
+    kept = [i for i in range(len(units)) if i not in {m.unit for m in misfits}]
+    if found or len(kept) != 2:
+        return tuple(found)
+    one = _against_others([units[i] for i in kept], 1)
+    if one is None or one.p >= ACCUSED or one.value is None or one.others is None:
+        return ()
+    return (Apart(tuple(kept), one.key, (one.others, one.value), one.p),)
+
+
 def _against_others(units: Sequence[UnitFacts], unit: int) -> Misfit | None:
     """How far a unit is off what the others predict; None where it tells nothing that they do."""
     chances: list[tuple[float, Misfit]] = []
@@ -130,8 +192,9 @@ def _against_others(units: Sequence[UnitFacts], unit: int) -> Misfit | None:
         scale = scale_of(key, "spread")
         p = surprise(float(values[at]), float(uncertainties[at]), others, of_others, scale)
         rest = pooled(others, of_others, scale)
-        deviation = float(np.sqrt(rest.spread**2 + rest.uncertainty**2))
-        chances.append((p, Misfit(unit, p, key, float(values[at]), rest.mean, deviation)))
+        told = _as_told(key, Learned(rest.mean, rest.spread, rest.uncertainty, rest.units))
+        value = _as_told(key, Learned(float(values[at]), 0.0, 0.0, 1)).mean
+        chances.append((p, Misfit(unit, p, key, value, told.mean, told.deviation)))
     if not chances:
         return None
     worst = min(chances, key=lambda c: c[0])

@@ -183,3 +183,30 @@ def test_a_note_adds_no_spring(tmp_path: Path) -> None:
     assert code == 0, err
     assert "Added" not in out and "S2: noted rate" in out
     assert len(drawer.read_text(encoding="utf-8").splitlines()) == 2
+
+
+def noted(folder: Path, row: str, readings: list[str], free: str) -> str:
+    """What is told of a spring noted in this row, without line ends."""
+    drawer = folder / "springs.csv"
+    drawer.write_text(f"id,rate [N/mm],free_length [mm],quantity\n{row}\n", encoding="utf-8")
+    code, out, err = run(["spring", *readings, "--free-length", free, "--note", "springs.csv", "--id", "S2"], folder)
+    assert code == 0, err
+    return " ".join(out.split())
+
+
+def test_a_spring_that_is_plainly_another_is_asked_about(tmp_path: Path) -> None:
+    """By hand: 2 N on 0.61 mm is 3.27 N/mm, where the row says 0.436 N/mm. One of 0.45 N/mm, 3 % off, is the row's."""
+    stiff = noted(tmp_path, "S2,0.436,11.32,1", ["2 N @ 12.00 mm", "4 N @ 12.612 mm", "6 N @ 13.224 mm"], "11.3 mm")
+    assert "the row says rate 0.436 N/mm, and 3.268 N/mm was measured: is this the spring of that row?" in stiff
+    right = noted(tmp_path, "S2,0.436,11.32,1", ["1 N @ 13.52 mm", "2 N @ 15.74 mm", "3 N @ 17.96 mm"], "11.3 mm")
+    assert "S2: noted rate 0.45" in right and "the spring of that row" not in right
+    long = noted(tmp_path, "S2,0.436,9.0,1", ["1 N @ 13.52 mm", "2 N @ 15.74 mm", "3 N @ 17.96 mm"], "11.3 mm")
+    assert "the row says free length 9 mm, and 11.3 mm was measured" in long
+
+
+def test_a_length_that_is_not_noted_is_told(tmp_path: Path) -> None:
+    """By hand: the line through the readings reaches 0 N at 12.00 mm, a millimetre past the coils closed."""
+    readings = ["1 N @ 14.22 mm", "2 N @ 16.44 mm", "3 N @ 18.67 mm"]
+    told = noted(tmp_path, "S2,0.45,11.0,1", readings, "11.0 mm")
+    assert "noted rate" in told and "noted free length" not in told and "Its free length is not noted" in told
+    assert "until it is 11.99 mm long" in told or "until it is 12.00 mm long" in told

@@ -11,6 +11,7 @@ import pytest
 from recurve.errors import InputError
 from recurve.job.drawer import noted_in, taken_in
 from recurve.job.tables import catalogue_of
+from recurve.output.drawer import noted_words
 from recurve.springs.noted import Noted
 from recurve.springs.spring import Catalogue, Spring
 from recurve.units import Quantity
@@ -140,3 +141,11 @@ def test_any_drawer_keeps_all_else() -> None:
         old, new = text.splitlines(), content.decode().splitlines()
         assert len(old) == len(new) and sum(a != b for a, b in zip(old, new, strict=True)) == 2
         assert all(b.startswith(a) for a, b in zip(old, new, strict=True))
+
+
+def test_what_rounding_left_is_written_as_nothing() -> None:
+    """An initial tension of 6e-15 N, known to 0.31 N, is none; one of 0.02 N, less than its ±, stays."""
+    for value, cell in ((5.995e-15, b",0,0.31,"), (0.02, b",0.02,0.31,")):
+        found = Noted(None, None, Quantity(value, 0.31), "sweep")
+        content, changed = noted_in(DRAWER.encode(), "d.csv", "A1", found)
+        assert cell in content and ("0 ± 0.31 N" in noted_words(found, changed)) == (value < 1e-3)

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 from commands import run
-from jobs import BARE_HEAD, without, write_job
+from jobs import BARE_HEAD, JOB, without, write_job
 from workshops import MEASURED, PREDICTED, Left, add_unit
 
 from recurve.errors import InputError, OutputError
@@ -21,6 +21,7 @@ from recurve.output import history, remembered
 from recurve.output.documents.units import UnitOfFolder
 from recurve.output.honest import units_document
 from recurve.output.remembered import FILE, read_units
+from recurve.output.text.units import units_text
 from recurve.output.unitrows import HEAD, rows_csv
 
 TARGET = '[target]\npoints = [{ speed = "700 rpm", min = "1 deg", max = "12 deg" }]\n'
@@ -205,3 +206,35 @@ def test_findings_as_check_wrote_them(tmp_path: Path) -> None:
     path.write_text(path.read_text(encoding="utf-8") + "# changed\n", encoding="utf-8")
     (one,) = read_units(tmp_path, silent)
     assert one.found is not None and not one.found.current
+
+
+POSTS = JOB[JOB.index("[springs.primary.posts]") : JOB.index("[springs.secondary]")]
+TYPE = f'title = "Invented type"\nunits = 5\n[distributor]\nlobes = 6\nrotation = "clockwise"\n{POSTS}'
+
+
+def test_a_unit_whose_parts_its_type_tells_is_not_called_measured(tmp_path: Path) -> None:
+    """Swept, or by the wheel alone, which is to be swept next; one that states all itself was measured, type or none."""
+    typed = ('unit = "bench dummy"', 'type = "type.toml"')
+    changes = {"swept": (typed, (POSTS, "")), "wheel": (typed, (POSTS, ""), without("sweep")), "own": (typed,)}
+    for name, told in changes.items():
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "type.toml").write_text(TYPE, encoding="utf-8")
+        write_job(tmp_path / name, *told)
+    found = by_name(tmp_path)
+    assert {name: (u.state, u.next) for name, u in found.items()} == {
+        "swept": ("swept, with a type", "plan it"),
+        "wheel": ("not swept, with a type", "sweep the unit as found"),
+        "own": ("measured", "plan it"),
+    }
+    text = units_text(units_document(".", list(found.values())))
+    assert "swept, type" in text and "swept, with a type; next: plan it" in text
+
+
+def test_the_table_keeps_to_eighty_columns(tmp_path: Path) -> None:
+    """The longest of each column: a long name, "read as left", "failed", two chances that are over 99 %."""
+    name = "a-distributor-of-a-very-long-name-indeed"
+    add_unit(tmp_path, name, 0.999, (Left("fails", ("bend it",), chance=0.999),))
+    text = units_text(units_document(".", list(by_name(tmp_path).values())))
+    (row,) = (line for line in text.splitlines() if "read as left" in line and "2026" in line)
+    assert ">99% / >99%" in row and "failed" in row
+    assert max(map(len, text.splitlines())) <= 80

@@ -137,6 +137,9 @@ def test_few_units_tell_nothing(tmp_path: Path) -> None:
     assert {(t.verdict, t.proposed) for t in found.tolerances} == {("too few", None)}
     text = units_text(document)
     assert text.count("nothing can be told yet") == 5 and "too high" not in text and "into [build]" not in text
+    (posts,) = (t for t in found.tolerances if t.what == "post")
+    words = f"length over the posts: nothing can be told yet; {posts.builds} lengths over posts, {found.few} are needed"
+    assert words in " ".join(text.split())  # two posts of a unit are two
 
 
 def test_units_that_do_not_count(tmp_path: Path) -> None:

@@ -246,6 +246,21 @@ def test_a_unit_that_was_planned_again_since(tmp_path: Path) -> None:
     assert [x.id for x in found.lines] == ["A2"] and "A1 was fitted as the primary" in found.notes[0]
 
 
+def test_a_unit_that_passed_and_was_planned_again(tmp_path: Path) -> None:
+    """From a changed job, or from the same with an A2 asked for: its springs are in the list, and `units` sends it to the bench.
+    A spring fitted in place of the one planned, with which it passed, is no new plan."""
+    units(tmp_path)
+    job, spring = built(tmp_path, "a", Left(planned={"inputs": "0" * 12})), built(tmp_path, "b", Left())
+    other = built(tmp_path, "c", Left(set_={"primary_spring": "A2"}))
+    changed(spring.parent / "unit-plan" / "plan.toml", 'id = "A1"', 'id = "A2"')
+    changed(spring.parent / "unit-plan" / "plan.toml", "rate_n_per_mm = 1.5", "rate_n_per_mm = 1.9")
+    found = order_list([job, spring, other])
+    assert found.jobs == [str(job), str(spring)] and lines(found) == [("A1", 1, 0, 0), ("A2", 1, 0, 0)]
+    assert [(o.job, o.why) for o in found.left_out] == [(str(other), "it is built and has passed")]
+    assert sum("has passed, and was planned again since" in note for note in found.notes) == 2
+    assert [u.state for u in read_units(tmp_path, str)] == ["planned", "planned", "passed"]
+
+
 def test_readings_of_the_unit_as_found_build_nothing(tmp_path: Path) -> None:
     units(tmp_path)
     readings = {"speed_rpm": [700.0], "advance_deg": [7.2], "direction": ["rising"]}

@@ -17,8 +17,13 @@ from jobs import JOB, without, write_job
 from recurve.job.posts_at_rest import lengths_by_type
 from recurve.job.read import load_job
 from recurve.output.documents.plan import PlanDocument
+from recurve.output.documents.units import UnitOfFolder, UnitsDocument
+from recurve.output.history import said_by
+from recurve.output.honest import honesty_of
+from recurve.output.planfile import planned_table
 from recurve.output.sheet.sheet import sheet_facts
 from recurve.output.text.plan import plan_text
+from recurve.output.text.units import units_text
 from recurve.planner.plan import Plan, make_plan
 from recurve.planner.springset import Constraints
 
@@ -153,3 +158,23 @@ def test_a_spring_that_stays_on_its_posts(tmp_path: Path) -> None:
     assert row["bend"].startswith(("inward", "outward", "leave it as it stands"))
     text = " ".join(plan_text(made).split())
     assert "count the bend from where they stand" in text and "then set" not in text
+
+
+def test_units_tells_no_length_that_the_plan_does_not(tmp_path: Path) -> None:
+    """A bend where the spring stays on posts that nobody measured; a length to set where another comes on them, or where they
+    were measured. The words are those of the plan's report."""
+    stays = make_plan(load_job(typed(tmp_path, swept=True)), constraints=Constraints(keep=frozenset({"primary"})))
+    for made, in_mm in ((stays, False), (plan(False), True), (plan(True), True)):
+        told = PlanDocument.of(made).springs.primary
+        said = said_by(planned_table(made))
+        assert told is not None and said.springs[0].bend_holds == told.bend_holds
+        assert said.springs[0].bend_mm == pytest.approx(told.bend_mm, abs=1e-3)
+        unit = UnitOfFolder(
+            name="a", file="a.toml", title="", unit="", date="", state="planned", next="", faults=[], found=None, plan=said,
+            left=[], first=None, corrections=0,
+        )  # fmt: skip
+        document = UnitsDocument(folder="f", units=[unit], honesty=honesty_of([]), files=[])
+        text = " ".join(units_text(document).split())
+        assert (f"{told.installed_length_mm:.2f} mm over the posts" in text) == in_mm
+        way = "outward" if told.bend_mm > 0 else "inward"
+        assert in_mm or f"its post bent {way} {abs(told.bend_mm):.2f} mm" in text or "left as it stands" in text

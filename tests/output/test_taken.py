@@ -89,3 +89,40 @@ def test_a_job_beside_its_drawer_is_named_as_before(tmp_path: Path) -> None:
     )
     (tmp_path / "a" / "springs.csv").write_text(old, encoding="utf-8")
     assert take(job) == ["primary A1: was taken before."]
+
+
+def test_a_unit_named_by_its_plan_is_counted_once(tmp_path: Path) -> None:
+    """The job, then the plan.toml beside it: one unit, one spring; and so from another folder."""
+    (job,) = units(tmp_path, "a")
+    folder = tmp_path / "a" / "unit-plan"
+    folder.mkdir()
+    table = '[planned]\njob = "unit.toml"\ninputs = "000000000000"\nout_of_reach = false\n'
+    text = job.path.read_text(encoding="utf-8").replace('"as-found.csv"', '"../as-found.csv"')
+    plan = folder / "plan.toml"
+    plan.write_text(text.replace('"../drawer.csv"', '"../../drawer.csv"') + table, encoding="utf-8")
+    assert take(job) == ["primary A1: one less in the drawer."]
+    assert take(load_job(plan)) == ["primary A1: was taken before."] and left(tmp_path) == 1
+    plan.rename(tmp_path / "a" / "elsewhere.toml")  # no plan of unit.toml there: a unit of its own
+    moved = (tmp_path / "a" / "elsewhere.toml").read_text(encoding="utf-8").replace('"../', '"')
+    (tmp_path / "a" / "elsewhere.toml").write_text(moved, encoding="utf-8")
+    assert take(load_job(tmp_path / "a" / "elsewhere.toml")) == ["primary A1: one less in the drawer."]
+
+
+def test_a_spring_that_another_one_replaced_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An A1 was taken, then an A2 is fitted in its place: the A1 stays counted, and a person is told how to put it back."""
+    (job,) = units(tmp_path, "a")
+    take(job)
+
+    def fitted(*_: Any) -> tuple[Any, ...]:
+        return (drawer.SpringTold("primary", "A2", Noted(), "the sweep tells nothing of this spring"),)
+
+    monkeypatch.setattr(drawer, "springs_told", fitted)
+    taken, told = take(job)
+    assert taken == "primary A2: one less in the drawer." and left(tmp_path) == 1
+    assert told.startswith(
+        "A1 is still counted as taken for this unit, as its primary: if it is back in the drawer, raise its"
+    )
+    assert 'delete "a/unit.toml primary" from its taken_for' in told
+    text = (tmp_path / "drawer.csv").read_text(encoding="utf-8")
+    (tmp_path / "drawer.csv").write_text(text.replace(",1,a/unit.toml primary", ",2,"), encoding="utf-8")
+    assert take(job) == ["primary A2: was taken before."]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import shutil
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -220,6 +221,8 @@ COMMANDS = {
     "weights missing": ["plan", "BARE"],
     "a type over a unit": ["learn", "JOB", "--to", "JOB", "--replace"],
     "a type over a file": ["learn", "JOB", "--to", "springs.csv"],
+    "a type over another job": ["learn", "JOB", "--to", "bare.toml", "--replace"],
+    "a type of what is planned": ["learn", "AS_PLANNED", "--to", "t.toml"],
     "every unit left out": ["learn", "JOB", "--leave-out", "JOB", "--to", "t.toml"],
     "a stranger left out": ["learn", "JOB", "--leave-out", "ONE", "--to", "t.toml"],
     "a unit twice": ["learn", "JOB", "JOB", "--to", "t.toml"],
@@ -369,6 +372,12 @@ def commands(folder: Path) -> Iterator[tuple[str, list[str]]]:
     made["COPIED"] = made["RECORDED"]
     made["COPY"] = made["COPIED"].with_name("copy.toml")
     made["COPY"].write_bytes(made["COPIED"].read_bytes())
+    (folder / "unit-plan").mkdir()
+    made["AS_PLANNED"] = folder / "unit-plan" / "plan.toml"
+    text = made["JOB"].read_text(encoding="utf-8").replace('"springs.csv"', '"../springs.csv"')
+    made["AS_PLANNED"].write_text(
+        f'{text}[planned]\njob = "unit.toml"\ninputs = "{"0" * 12}"\nout_of_reach = false\n', encoding="utf-8"
+    )
     for name, arguments in COMMANDS.items():
         yield name, said([str(made.get(a, a)) for a in arguments])
     kept = folder / "one" / "unit-plan"
@@ -376,6 +385,7 @@ def commands(folder: Path) -> Iterator[tuple[str, list[str]]]:
     for name, text in {"a record in no words": "nothing", "a record without a verdict": "as_left = [3]\n"}.items():
         (kept / "as-left.toml").write_text(text, encoding="utf-8")
         yield name, history_of("one", folder / "one" / "unit.toml").faults
+    shutil.rmtree(folder / "unit-plan")
     (folder / "unit-plan").write_text("in the way", encoding="utf-8")
     yield "a file in the folder's place", said(["wind", str(made["JOB"]), *BY_HAND])
     yield "a folder in no folder", told(check_writable, folder / "no" / "such")

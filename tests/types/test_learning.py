@@ -10,7 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from commands import run
-from jobs import JOB, SPRINGS, SWEEP, without
+from jobs import JOB, SPRINGS, SWEEP
+from typed_units import MASSES, unit, units
 
 from recurve.diagnosis.other_type import type_findings
 from recurve.diagnosis.trust import trust_in
@@ -26,24 +27,6 @@ from recurve.physics.curve import trace
 from recurve.types.belonging import belonging
 from recurve.types.facts import Told, UnitFacts, facts_of, unlike_type
 from recurve.types.learning import learn
-
-MASSES = (31.0, 31.8, 32.1, 30.9)
-
-
-def unit(folder: Path, name: str, mass: float, *changes: tuple[str, str]) -> Path:
-    """A unit of the invented type, measured, with this mass [g]."""
-    text = re.sub(r'^mass = "[^"]*"', f'mass = "{mass} ± 0.3 g"', JOB, flags=re.M)
-    for old, new in (*changes, without("sweep")):
-        assert old in text
-        text = text.replace(old, new)
-    (folder / "springs.csv").write_text(SPRINGS, encoding="utf-8")
-    path = folder / f"{name}.toml"
-    path.write_text(text, encoding="utf-8")
-    return path
-
-
-def units(folder: Path) -> list[Path]:
-    return [unit(folder, f"unit-{i}", mass) for i, mass in enumerate(MASSES)]
 
 
 def learned(folder: Path, paths: list[Path]) -> Path:

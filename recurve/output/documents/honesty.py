@@ -67,7 +67,9 @@ class ToleranceHeld(Document):
 
     what: Literal["rate", "post", "stop"]
     unit: Annotated[str, told("The unit of its values: 1 of a rate, else mm")]
-    builds: Annotated[int, told("Builds that tell of it; of a rate, each spring of the catalogue once", "1")]
+    builds: Annotated[
+        int, told("Builds that tell of it; of a rate, each spring of the catalogue once; of a length, each post", "1")
+    ]
     said: Annotated[float | None, told("Half-width that was counted with; null: not said", "1 or mm")]
     found: Annotated[float, told("Half-width by the builds", "1 or mm")]
     low: Annotated[float, told("Lower end of its interval, by chi-squared", "1 or mm")]

@@ -8,7 +8,8 @@ from recurve.errors import Key, dotted
 from recurve.job.learned import LEARNED
 from recurve.output.documents.base import Document, Files, number, told
 from recurve.output.learned import LearnedUnits
-from recurve.types.learning import Misfit
+from recurve.text import printable
+from recurve.types.learning import Apart, Misfit
 from recurve.units import DIMENSIONS, factor
 
 
@@ -47,6 +48,35 @@ class MisfitDocument(Document):
         )  # fmt: skip
 
 
+class ApartDocument(Document):
+    """Units that contradict each other, where none can be told from the rest."""
+
+    units: Annotated[list[str], told("Their job files")]
+    chance: Annotated[float, told("Chance that two of one type are as far apart; 0: they are of another kind", "1")]
+    key: Annotated[str, told("The quantity that stands out most")]
+    unit_of_key: Annotated[str, told("The unit of the numbers beside it; empty where they are none")]
+    values: Annotated[list[float | str], told("What each of the units has", "as `unit_of_key` says")]
+
+    @classmethod
+    def of(cls, apart: Apart, files: list[str]) -> ApartDocument:
+        """Units of these files that contradict each other."""
+        unit, scale = unit_of(apart.key)
+        return cls(
+            units=[files[i] for i in apart.units],
+            chance=number(apart.p, 9),
+            key=dotted(apart.key),
+            unit_of_key=unit,
+            values=[printable(v) if isinstance(v, str) else number(v / scale) for v in apart.values],
+        )
+
+
+class DeviatingDocument(Document):
+    """A unit that states otherwise what the type takes from most units, though it may belong to them."""
+
+    unit: Annotated[str, told("Its job file")]
+    key: Annotated[str, told("What it states otherwise; target: the book")]
+
+
 class LearnDocument(Document):
     """A type of unit as learned."""
 
@@ -55,6 +85,13 @@ class LearnDocument(Document):
     learned: list[LearnedQuantity]
     misfits: Annotated[
         list[MisfitDocument], told("Units that do not belong, the worst first; they are in what was learned")
+    ]
+    apart: Annotated[
+        list[ApartDocument],
+        told("Units that contradict each other, where none can be told from the rest; they are in it too"),
+    ]
+    deviating: Annotated[
+        list[DeviatingDocument], told("Units that state otherwise what the type has from most; theirs is left aside")
     ]
     unlike: Annotated[list[str], told("Keys in which the units differ so that the type has none")]
     lacking: Annotated[
@@ -85,6 +122,8 @@ class LearnDocument(Document):
             left_out=list(found.left_out),
             learned=rows,
             misfits=[MisfitDocument.of(m, files[m.unit]) for m in made.misfits],
+            apart=[ApartDocument.of(one, files) for one in made.apart],
+            deviating=[DeviatingDocument(unit=files[i], key=dotted(key)) for i, key in made.deviating],
             unlike=[dotted(key) for key in made.unlike],
             lacking=_lacking(found),
             files=[to],

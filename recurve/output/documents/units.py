@@ -37,7 +37,13 @@ class PlacedOfUnit(Document):
     place: str
     id: Annotated[str, told("Its name in the catalogue; empty: the spring as found")]
     new: Annotated[bool, told("Whether it is fitted anew")]
-    length_mm: Annotated[float, told("Over both posts, as planned", "mm")]
+    length_mm: Annotated[
+        float | None, told("Over both posts, as planned; null: nobody measured there, and the bend counts", "mm")
+    ]
+    bend_mm: Annotated[float | None, told("How far the anchor post is bent, + out; null: not said", "mm")]
+    bend_holds: Annotated[
+        bool, told("Whether bend_mm counts from where the post stands; false: measure it, and set length_mm")
+    ]
     rate_n_per_mm: Annotated[float, told("Rate, as planned", "N/mm")]
 
 
@@ -122,8 +128,20 @@ class UnitOfFolder(Document):
     unit: Annotated[str, told("What the job calls the unit; empty: nothing")]
     date: Annotated[str, told("The job's date; empty: none")]
     state: Annotated[
-        Literal["begun", "book", "swept", "measured", "planned", "read as left", "passed"],
-        told("How far it has come; read as left: built and swept, and not passed"),
+        Literal[
+            "begun",
+            "book",
+            "swept",
+            "not swept, with a type",
+            "swept, with a type",
+            "measured",
+            "planned",
+            "read as left",
+            "passed",
+        ],
+        told(
+            "How far it has come; with a type: its parts by their type; read as left: built and swept, and not passed"
+        ),
     ]
     next: Annotated[str, told("What to do next")]
     faults: Annotated[list[str], told("What is wrong with its files")]

@@ -150,7 +150,9 @@ def _tolerances(document: HonestyDocument) -> list[str]:
 def _tolerance(one: ToleranceHeld, few: int) -> str:
     name = TOLERANCES[one.what]
     plural = "" if one.builds == 1 else "s"
-    counted = f"spring{plural} of the catalogue" if one.what == "rate" else f"build{plural}"
+    counted = {"rate": f"spring{plural} of the catalogue", "post": f"length{plural} over posts"}.get(
+        one.what, f"build{plural}"
+    )
     if one.verdict == "too few" or one.said is None:
         return f"{name}: nothing can be told yet; {one.builds} {counted}, {few} are needed"
     told = (

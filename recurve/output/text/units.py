@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from recurve.output.documents.units import BandOfUnit, LeftOfUnit, PlanOfUnit, UnitOfFolder, UnitsDocument
+from recurve.output.documents.units import BandOfUnit, LeftOfUnit, PlacedOfUnit, PlanOfUnit, UnitOfFolder, UnitsDocument
 from recurve.output.text.honest import honesty_lines
 from recurve.output.text.layout import Column, page, table, wrap, written
 from recurve.text import printable, shortened
 from recurve.uncertainty import chance_words
 
 FIRST = {"passed": "passed", "failed": "failed", "open": "open", None: ""}
-NAME = 26  # columns
+NAME = 24  # columns, so that no row is wider than 80
+SHORT = {"swept, with a type": "swept, type", "not swept, with a type": "type only"}  # states, in the table
 VERDICT = {"passes": "", "fails": "fails", "too close to call": "close", "read again": "again", "not converged": "open"}
 
 
@@ -20,17 +21,19 @@ def units_text(document: UnitsDocument, brief: bool = False) -> str:
     if not document.units:
         return page([*lines, *written(document.files)])
     columns = [
-        Column("unit", words=True), Column("date", words=True), Column("state", words=True), Column("first time", words=True),
-        Column("corrected"), Column("chance"),
+        Column("unit", words=True), Column("date", words=True), Column("state", words=True), Column("first", words=True),
+        Column("moved"), Column("chance"),
     ]  # fmt: skip
     rows = [
         [
-            shortened(u.name, NAME), u.date, u.state, FIRST[u.first], str(u.corrections) if u.left else "", _chance(_said(u)),
+            shortened(u.name, NAME), u.date, SHORT.get(u.state, u.state), FIRST[u.first], str(u.corrections) if u.left else "",
+            _chance(_said(u)),
         ]
         for u in document.units
     ]  # fmt: skip
     lines += ["", *table(columns, rows)]
-    told = "chance: of passing first time, as the plan said, set by calliper / once set on the bench. Speeds and angles are the "
+    told = "first: at first setting; moved: how often something was moved after it; chance: of passing first time, as the plan "
+    told += "said, set by calliper / once set on the bench. Speeds and angles are the "
     lines += ["", *wrap(f"{told}distributor's; ± is two standard deviations.")]
     if not brief:
         for unit in document.units:
@@ -47,11 +50,8 @@ def _said(unit: UnitOfFolder) -> PlanOfUnit | None:
 def _chance(plan: PlanOfUnit | None) -> str:
     if plan is None or plan.chance is None:
         return ""
-    return (
-        f"{chance_words(plan.chance)}"
-        if plan.chance_set is None
-        else f"{chance_words(plan.chance)} / {chance_words(plan.chance_set)}"
-    )
+    said = [plan.chance, *([] if plan.chance_set is None else [plan.chance_set])]
+    return " / ".join(chance_words(x).replace("over ", ">").replace("under ", "<") for x in said)
 
 
 def _unit(unit: UnitOfFolder) -> list[str]:
@@ -76,13 +76,23 @@ def _plan_words(plan: PlanOfUnit) -> str:
     told = ["OUT OF REACH, the nearest miss"] if plan.out_of_reach else []
     for s in plan.springs:
         what = printable(s.id) or "as found"
-        told.append(f"{s.place} {what}, {s.length_mm:.2f} mm over the posts")
+        told.append(f"{s.place} {what}, {_post_words(s)}")
     if plan.trim_mm is not None and plan.trim_mm != 0.0:
         way = "built up" if plan.trim_mm > 0 else "filed"
         told.append(f"stop {way} {abs(plan.trim_mm):.2f} mm")
     if plan.stop_deg is not None:
         told.append(f"stop at {plan.stop_deg:.2f}° (distributor)")
     return "; ".join(told) or "no springs told"
+
+
+def _post_words(spring: PlacedOfUnit) -> str:
+    """Where a post goes, as the plan says it: to a length over both posts, or from where it stands."""
+    if spring.length_mm is not None:
+        return f"{spring.length_mm:.2f} mm over the posts"
+    bend = spring.bend_mm or 0.0
+    if abs(bend) < 0.005:  # no more than the report of the plan shows
+        return "its post left as it stands"
+    return f"its post bent {'outward' if bend > 0 else 'inward'} {abs(bend):.2f} mm"
 
 
 def _left(number: int, one: LeftOfUnit) -> list[str]:

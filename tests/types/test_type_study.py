@@ -22,8 +22,8 @@ FIRST = int(os.environ.get("RECURVE_FIRST", "0"))
 @pytest.mark.study
 def test_units_planned_from_sweep_and_wheel() -> None:
     """The 95 % band holds in at least 93 %, a right unit is accused in under 3 %, and no fewer pass than was promised, but for
-    chance. Of foreign ones 0.89 are told: two of the four types pull and stop so much alike that sweep and wheel hardly tell
-    them apart, which no test could mend."""
+    chance; no more corrections than for the same unit measured in at least 90 %. At least 95 % of foreign ones are told. Seeds 100
+    on chose the rule by which they are; of seeds 300 on, 120 of 120 were told, and 0 of 40 right ones accused."""
     kinds = sturdy(KINDS, FIRST)
     found = studied(kinds, UNITS, [(k, 0) for k in kinds])
     print(f"\n{summary(found)}")
@@ -33,9 +33,11 @@ def test_units_planned_from_sweep_and_wheel() -> None:
     assert 0.93 <= inside / points <= 1.0
     passed, promised = np.mean([f.passed for f in planned]), np.mean([f.chance for f in planned])
     assert passed > promised - 2.5 * np.sqrt(promised * (1 - promised) / len(planned))
+    both = [f for f in planned if f.measured_passed is not None]
+    assert np.mean([f.passed or not f.measured_passed for f in both]) >= 0.9 - 1 / len(both)
     assert sum(not f.own.fits for f in found) <= 0.03 * len(found)
     foreign = [o for f in found for o in f.others]
-    assert sum(not o.fits for o in foreign) >= 0.85 * len(foreign)
+    assert sum(not o.fits for o in foreign) >= 0.95 * len(foreign)
     assert max(f.simulated for f in found) < 0.1
 
 

@@ -22,8 +22,8 @@ FIRST = int(os.environ.get("RECURVE_FIRST", "0"))
 @pytest.mark.study
 def test_units_planned_from_sweep_and_wheel() -> None:
     """The 95 % band holds in at least 93 %, a right unit is accused in under 3 %, and no fewer pass than was promised, but for
-    chance; no more corrections than for the same unit measured in at least 90 %. At least 95 % of foreign ones are told. Seeds 100
-    on chose the rule by which they are; of seeds 300 on, 120 of 120 were told, and 0 of 40 right ones accused."""
+    chance; no more corrections than for the same unit measured in at least 90 %. At least 95 % of foreign ones are told. Seeds
+    100 on chose the rule by which they are; of seeds 300 on, 120 of 120 were told, and 0 of 40 right ones accused."""
     kinds = sturdy(KINDS, FIRST)
     found = studied(kinds, UNITS, [(k, 0) for k in kinds])
     print(f"\n{summary(found)}")

@@ -48,12 +48,14 @@ def data_findings(evidence: Evidence) -> tuple[Finding, ...]:
         return (halves, *foreign)
     pen = pen_slip(fit)
     book = book_figures(fit.job.target, fit.job.speed_ratio, None if pen or flat else Swept.of_fit(evidence))
+    slip = pen or (None if book else exchanged(evidence) or _slip(evidence, fit))
+    # What a slip explains is not told a second time.
+    off = () if slip is not None else (left_out(evidence, fit, sweep), _scatter(evidence, fit, sweep))
     found: list[Finding | None] = [
         flat,
-        pen or (None if book else exchanged(evidence) or _slip(evidence, fit)),
+        slip,
         *book,
-        left_out(evidence, fit, sweep),
-        _scatter(evidence, fit, sweep),
+        *off,
         _few(fit, sweep),
         _one_direction(sweep),
         _order(sweep),

@@ -15,7 +15,7 @@ from recurve.physics.posts import takeup_advance
 from recurve.uncertainty import Uncertain
 from recurve.units import PLACES
 
-FAR = 0.5e-3  # no post is set so far wrong by calliper [m]; common practice, no source
+FAR = 0.7e-3  # no post is set so far wrong by calliper [m]; common practice, no source
 LATE = np.radians(2.0)  # what such a post does to a take-up, about
 
 

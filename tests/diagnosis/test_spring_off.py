@@ -64,8 +64,8 @@ def without(one: Mechanism, place: int) -> Mechanism:
 
 
 def test_a_post_that_was_measured_may_stand_far_off(tmp_path: Path) -> None:
-    """Half a millimetre is the most that is believed of a post nobody measured; of one that was, what was read counts; of
-    a unit without a plan nothing is known of how it was set; the stop may be moved as far as it may."""
+    """Seven tenths of a millimetre are the most that is believed of a post nobody measured. Of one that was, what was read
+    counts; of a unit without a plan nothing is known of how it was set; the stop may be moved as far as it may."""
     planned = planned_unit(5).job(tmp_path)
     as_planned = Evidence.of(planned, None)
 

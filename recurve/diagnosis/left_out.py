@@ -59,11 +59,11 @@ class Outliers(Finding):
     @property
     def condition(self) -> str:
         """What a good verdict rests on, in words."""
-        rows = ", ".join(str(r.row) for r in self.readings)
-        speed = _range(np.array([r.speed for r in self.readings]) * RPM, 0)
+        rows = " and ".join(str(r.row) for r in self.readings)
+        speeds = " and ".join(dict.fromkeys(f"{r.speed * RPM:.0f}" for r in self.readings))
         return (
             f"row{'s' if len(self.readings) > 1 else ''} {rows} of {self.file} left out, as if misread: take a second reading at "
-            f"{speed} rpm (distributor). If it comes out the same, the advance hangs or jumps there, and the unit is not sound"
+            f"{speeds} rpm (distributor). If it comes out the same, the advance hangs or jumps there, and the unit is not sound"
         )
 
 

@@ -14,6 +14,7 @@ from worn import Way, Worn, worn
 from recurve.diagnosis.check import BareCheck, Check, check_bare, check_unit
 from recurve.diagnosis.copied import TypedTwice, repeated
 from recurve.diagnosis.readings import Scatter
+from recurve.errors import InputError
 from recurve.inspection.findings import Cause
 from recurve.job.model import Job
 from recurve.job.read import load_any
@@ -101,3 +102,14 @@ def test_a_mark_that_wanders_is_wear(seed: int, measured: bool, tmp_path: Path) 
     check = judged(tmp_path)
     assert check.verdict != "sound"
     assert {f.severity for f in check.findings if isinstance(f, Scatter)} <= {"repair first"}
+
+
+@pytest.mark.parametrize("zero", [360, 20, 10], ids=str)
+def test_a_wheel_read_backwards(zero: int, tmp_path: Path) -> None:
+    """The wheel counts against the advance, from 360° or from a mark that is not its zero: nothing is computed from it."""
+    worn(700, "sound", READ).job(tmp_path)
+    head, *lines = rows(tmp_path)
+    turned = [(s, f"{zero - float(a):.1f}", way) for s, a, way in (line.split(",") for line in lines)]
+    write(tmp_path, [head, *(",".join(row) for row in turned)])
+    with pytest.raises(InputError, match="was the wheel read backwards"):
+        load_any(tmp_path / "worn.toml")

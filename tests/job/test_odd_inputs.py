@@ -158,15 +158,6 @@ def test_readings_counted_downwards(tmp_path: Path) -> None:
     )
 
 
-@pytest.mark.parametrize("zero", [360, 20, 10], ids=str)
-def test_a_wheel_read_backwards(zero: int, tmp_path: Path) -> None:
-    """The wheel counts against the advance, from 360° or from a mark that is not its zero."""
-    head, *lines = SWEEP.splitlines()
-    turned = [(s, f"{zero - float(a):.1f}", way) for s, a, way in (line.split(",") for line in lines)]
-    (line,) = refused(write_job(tmp_path, sweep="\n".join([head, *(",".join(row) for row in turned)]) + "\n"))
-    assert line.startswith("as-found.csv: got advances that fall from") and "was the wheel read backwards?" in line
-
-
 def test_a_static_larger_than_all_that_is_said_to_include_it(tmp_path: Path) -> None:
     change = ('reading = "± 0.8 deg"', 'basis = "crank"\nstatic = "40 deg"')
     (line,) = refused(write_job(tmp_path, change))

@@ -108,6 +108,8 @@ class Curves:
     def rising_advance(self, speed: ArrayLike, start: Array | None = None) -> Array:
         """Advance (n, m) [rad] at speeds (m,) or (n, m) [rad/s], rising from rest or from `start` (n,) [rad]."""
         advance, squared = self.advance, self.rising
+        if start is not None and not start.any():
+            start = None
         if start is not None:
             before = advance < start[:, None]
             squared = np.where(before, _value_at(advance, squared, start)[:, None], squared)
@@ -125,13 +127,14 @@ def curves(shapes: Shapes, units: Units, points: int = 96) -> Curves:
 
     def read(row: int) -> Array:
         # `take` needs a third of the time of indexing for many units.
-        return np.asarray(table[row].take(low) + part * step[row].take(low))
+        return np.asarray(table[row].take(low, mode="clip") + part * step[row].take(low, mode="clip"))
 
     table, step = shapes.tables
     places = len(shapes.stretch)
     slope = read(0)
-    for i in range(len(shapes.modes)):
-        slope = slope * np.exp(units.modes[:, i, None] * read(1 + 2 * places + i))
+    if len(shapes.modes):
+        off = sum(units.modes[:, i, None] * read(1 + 2 * places + i) for i in range(len(shapes.modes)))
+        slope *= np.exp(off)
     torque = np.zeros_like(advance)
     for place in range(places):
         grown, lever = read(1 + place), read(1 + places + place)
@@ -141,7 +144,7 @@ def curves(shapes: Shapes, units: Units, points: int = 96) -> Curves:
         stretched = units.stretch[:, place, None] + grown
         pulls = past if place == 1 else stretched >= 0.0
         pull = units.tension[:, place, None] + units.rate[:, place, None] * np.maximum(stretched, 0.0)
-        torque += np.where(pulls, pull, 0.0) * lever
+        torque += pulls * pull * lever
     resist = (units.drag[:, None], units.friction[:, None], units.friction_share[:, None])
     return Curves(
         advance,
@@ -190,18 +193,19 @@ def _invert(advance: Array, extreme: Array, speed: ArrayLike) -> Array:
     n, g = extreme.shape
     level = np.broadcast_to(np.asarray(speed, float) ** 2, (n, np.shape(speed)[-1]))
     top = float(level.max()) * 2.0 + 1.0
-    keys = np.clip(extreme, -1.0, top) + 1.0
     offset = (np.arange(n) * (top + 3.0))[:, None]
-    flat = np.searchsorted((keys + offset).ravel(), (level + 1.0 + offset).ravel(), side="right").reshape(level.shape)
-    index = flat - 1 - (np.arange(n) * g)[:, None]
+    keys = np.clip(extreme, -1.0, top)
+    keys += offset
+    flat = np.searchsorted(keys.ravel(), (level + offset).ravel(), side="right").reshape(level.shape)
+    first = (np.arange(n) * g)[:, None]
     # `take` needs a third of the time of indexing by rows and columns.
-    at = np.clip(index, 0, g - 2) + (np.arange(n) * g)[:, None]
+    at = np.clip(flat - 1, first, first + g - 2)
     extreme, grid = extreme.ravel(), advance.ravel()
     # Not of the keys, which are cut off above: the curve may rise beyond within one step of the grid.
     low, high = np.maximum(extreme.take(at), -1.0), extreme.take(at + 1)
     with np.errstate(divide="ignore", invalid="ignore"):
-        part = np.where(high > low, (level - low) / (high - low), 0.0)
+        # Where two are alike the speed lies before the whole grid or after it.
+        part = np.where(high > low, (level - low) / (high - low), level >= low)
     here = grid.take(at)
     found = here + np.clip(part, 0.0, 1.0) * (grid.take(at + 1) - here)
-    found = np.where(index >= g - 1, advance[:, -1:], found)
-    return np.where(index < 0, 0.0, found)
+    return np.where(flat <= first, 0.0, found)

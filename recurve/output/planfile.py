@@ -59,7 +59,8 @@ def read_to_write(
     faults of both: of what is read, and of a folder that cannot be written."""
     gather = Gathered()
     found = gather(read)
-    if found is None or writes(found):
+    nowhere = found is None and not job_path.parent.is_dir()  # one slip of the path, told once
+    if not nowhere and (found is None or writes(found)):
         gather(lambda: check_writable(plan_folder(job_path)))
     gather.settle()
     assert found is not None  # it was settled

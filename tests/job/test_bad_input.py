@@ -111,6 +111,8 @@ def test_a_job_that_is_not_there(
 ) -> None:
     assert "got no file there" in fails(["plan", str(tmp_path / "no.toml")], monkeypatch, capsys)
     assert "got no file there" in fails(["curve", str(tmp_path)], monkeypatch, capsys)
+    told = fails(["plan", str(tmp_path / "nowhere" / "no.toml")], monkeypatch, capsys)
+    assert len(told.splitlines()) == 1  # one slip of the path: nothing of a folder that cannot be written
 
 
 def test_a_job_that_is_not_text(

@@ -194,14 +194,25 @@ def descend(
     ends = (low / size, high / size)
     inside = np.clip(start / size, ends[0] + 1e-9, ends[1] - 1e-9)
 
-    def jacobian(x: Array) -> Array:
+    latest: dict[bytes, Array] = {}
+
+    def value(x: Array) -> Array:
+        # Many states at once take hardly longer than one, so the differences for the Jacobian come with the value.
         steps = 1e-4 * np.eye(len(x)) if scale is None else 1e-5 * np.diag(np.maximum(np.abs(x), 1e-3))
-        values = residuals(np.concatenate([x + steps, x - steps]) * size)
-        return np.asarray(((values[: len(x)] - values[len(x) :]) / (2 * np.diag(steps)[:, None])).T)
+        values = residuals(np.concatenate([x[None], x + steps, x - steps]) * size)
+        up, down = np.split(values[1:], 2)
+        latest.clear()
+        latest[x.tobytes()] = np.asarray(((up - down) / (2 * np.diag(steps)[:, None])).T)
+        return np.asarray(values[0])
+
+    def jacobian(x: Array) -> Array:
+        if x.tobytes() not in latest:
+            value(x)
+        return latest[x.tobytes()]
 
     tolerance = 1e-8 if scale is None else 1e-14
     fitted = least_squares(
-        lambda x: residuals(x[None] * size)[0], inside, jac=jacobian, bounds=ends, x_scale="jac", xtol=max(tolerance, 1e-15),
+        value, inside, jac=jacobian, bounds=ends, x_scale="jac", xtol=max(tolerance, 1e-15),
         ftol=tolerance, gtol=tolerance, max_nfev=evaluations,
     )  # fmt: skip
     information = fitted.jac.T @ fitted.jac

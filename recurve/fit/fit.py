@@ -389,11 +389,13 @@ def fitted_job(fit: Fit) -> Job:
 
 
 def corrected(fit: Fit) -> CorrectedWeights:
-    """The weights with the I′ of the best state."""
+    """The weights with the I′ of the best state, of the advances that the unit can reach."""
     model, weights = fit.model, fit.job.weights
-    factor = slope_factor(model, model.natural(fit.best[None]))[0]
+    natural = model.natural(fit.best[None])
+    factor = slope_factor(model, natural)[0]
     advance = model.shapes.advance
-    nodes = np.linspace(0.0, float(advance[-1]), CUBIC)
+    farthest = max(fit.job.stop.limits[1], float(model.column(natural, "stop")[0]))
+    nodes = np.linspace(0.0, min(farthest, float(advance[-1])), CUBIC)
     at = np.interp(nodes, advance, factor)
     if isinstance(weights, CorrectedWeights):
         at = at * np.polyval(np.polyfit(weights.advance, weights.factor, min(len(weights.advance) - 1, 3)), nodes)

@@ -46,7 +46,8 @@ def slope_modes(job: Job, advance: Array) -> Array:
     """Relative changes of I′ at the advances (p,) [rad] by one standard uncertainty each, (modes, p).
 
     Every measured quantity of the weights is moved by its standard uncertainty; the changes, which are many
-    and alike, are then gathered into at most three independent ones that say the same (singular values).
+    and alike, are then gathered into at most three independent ones that say the same of the advances that the unit can
+    reach (singular values). Near a dead point beyond them the changes are large, and would crowd out all others.
     Where no ± is given at all, I′ as a whole is taken as uncertain by the default of `data/ranges.toml`.
     I′ from a reference sweep brings its own uncertainty.
     """
@@ -55,9 +56,11 @@ def slope_modes(job: Job, advance: Array) -> Array:
     changes = [*_table_changes(job, advance), *_measured_changes(job, advance)]
     if not changes:
         return np.full((1, len(advance)), float(ranges()["fit"]["mass_geometry"]["value"]))
-    _, sizes, shapes = np.linalg.svd(np.stack(changes), full_matrices=False)
-    modes = sizes[:, None] * shapes
-    kept = [_positive(mode) for mode in modes[:MOST_MODES] if np.abs(mode).max() > LEAST]
+    whole = np.stack(changes)
+    within = advance <= max(job.stop.limits[1], float(advance[1]))
+    turned, _, _ = np.linalg.svd(whole[:, within], full_matrices=False)
+    modes = turned.T @ whole
+    kept = [_positive(mode) for mode in modes[:MOST_MODES] if np.abs(mode[within]).max() > LEAST]
     return np.stack(kept) if kept else np.zeros((0, len(advance)))
 
 
@@ -98,6 +101,8 @@ def _measured_changes(job: Job, advance: Array) -> list[Array]:
 
 
 TRIAL_ADVANCES = 56  # advances of a trial curve
+BEYOND = 1.35  # times the farthest that stop or readings reach: so far weights and posts are tabulated
+STEADY = 0.1  # a change of I′ by one standard uncertainty that is none of a dead point's
 
 
 @dataclass(frozen=True)
@@ -312,8 +317,7 @@ def ends(made: Curves, sweep: Sweep) -> tuple[Array, Array]:
 def sweep_model(job: Job) -> SweepModel:
     """The model of the job's sweep; the job must have one."""
     assert job.sweep is not None  # the caller has asked
-    reach = 1.35 * max(job.stop.limits[1], float(job.sweep.advance.max()))
-    grid = Shapes.grid(_bound_reach(job, reach))
+    grid = Shapes.grid(_bound_reach(job, float(job.sweep.advance.max())))
     modes = slope_modes(job, grid)
     posts = tuple(p.posts for p in job.places)
     shapes = Shapes.of(job.weights, posts, float(grid[-1]), modes)
@@ -350,12 +354,26 @@ def _nothing_read() -> Sweep:
     return Sweep(nothing + 1.0, nothing, nothing == 0, nothing, file="", reading=1e3, speed_reading=1e-6)
 
 
-def _bound_reach(job: Job, reach: float) -> float:
-    """How far [rad] weights and posts are tabulated: to `reach`, or as far as the mechanism itself goes."""
+def _bound_reach(job: Job, highest: float) -> float:
+    """How far [rad] weights and posts are tabulated: past the stop and the `highest` reading [rad], but no farther than the
+    mechanism itself goes, nor to a dead point beyond them, where I′ hangs on hundredths of a millimetre."""
+    needed = max(job.stop.limits[1], highest)
+    reach = BEYOND * needed
     for _ in range(20):
         grid = np.linspace(0.0, reach, 64)
         slope = job.weights.inertia_slope(grid)
-        if np.isfinite(slope).all() and (slope > 0).all():
+        if np.isfinite(slope).all() and (slope > 0).all() and (reach <= needed or _steady(job, grid, slope)):
             return reach
         reach = max(0.97 * reach, job.stop.limits[1])
     return job.stop.limits[1]
+
+
+def _steady(job: Job, advance: Array, slope: Array) -> bool:
+    """Whether no measured quantity of the weights, moved by its uncertainty, changes I′ much more beyond the stop than before
+    it; I′ `slope` (p,) at the advances (p,) [rad]."""
+    beyond = advance > job.stop.limits[1]
+    for moved in job.measured.weights.moved():
+        change = np.abs(moved.inertia_slope(advance) / slope - 1.0)
+        if not (change[beyond] <= max(STEADY, 2.0 * float(change[~beyond].max()))).all():  # nan is not steady either
+            return False
+    return True

@@ -37,11 +37,12 @@ class Advance(Protocol):
 @dataclass(frozen=True)
 class TableCurve:
     """An advance curve by points of `speed` [rad/s] and `advance` [rad], straight between them: a book's figures, or readings
-    of one direction. `read`: readings, which may end before all advance is in."""
+    of one direction. `read`: readings, which may end before all advance is in; `climbs`: it is likely that these do."""
 
     speed: Array
     advance: Array
     read: bool = False
+    climbs: bool = False
 
     def rising_advance(self, speed: ArrayLike, start: float = 0.0) -> Array:
         """Advance [rad] at speeds [rad/s], never less than `start`."""
@@ -58,10 +59,10 @@ class TableCurve:
 
     @property
     def all_in(self) -> float | None:
-        """Speed at which the largest advance is first reached [rad/s]; None if the readings still climb at the end."""
+        """Speed at which the largest advance is first reached [rad/s]; None if the readings climb at the end, or may well."""
         largest = int(np.argmax(self.advance))
         before = min(self.advance[-2:][0], np.interp((1 - END) * self.speed[-1], self.speed, self.advance))
-        if self.read and self.advance[-1] - before > LEVEL:
+        if self.climbs or (self.read and self.advance[-1] - before > LEVEL):
             return None
         return float(self.speed[largest])
 

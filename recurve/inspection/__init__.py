@@ -85,7 +85,7 @@ Offers:
   `VacuumReading`
 - `points`: `Charge`, `Coil`, `dwell_between`, `dwell_of_fraction`, `pitch`, `RotorSweep`
 - `timing`: `Card`, `CAUTIONS`, `crank_timing`, `IdleTrap`, `make_card`, `Setting`, `TimingVerdict`
-- `timing_curves`: `Advance`, `book_curve`, `maximum_of`, `ReadCurve`, `TableCurve`
+- `timing_curves`: `LEVEL`, `Advance`, `book_curve`, `maximum_of`, `ReadCurve`, `TableCurve`
 - `vacuum`: `Capsule`, `vacuum_advance`
 - `wheel`: `SparkRow`
 """

@@ -12,6 +12,7 @@ from recurve.diagnosis.as_set import NOTHING_TOLD, AsSet, as_set, standing
 from recurve.diagnosis.binding import Binds, apart_remark, binds
 from recurve.diagnosis.copied import Copied, CopiedReadings, copied
 from recurve.diagnosis.correction import Correction, find_correction
+from recurve.diagnosis.flat import flat_kind
 from recurve.diagnosis.left_out import SPEED_NEAR, outside
 from recurve.diagnosis.not_read import NotRead, not_read
 from recurve.diagnosis.other_spring import OtherSpring, open_spring
@@ -235,6 +236,8 @@ def _fitted(swept: Job) -> tuple[Job, Fit, OtherSpring | None]:
     """The unit as it was set, and its fit; where it misses a band, or contradicts what is known of it, and a spring is likely
     another one, the unit and its fit with that spring left open."""
     fit = fit_sweep(swept)
+    if flat_kind(swept.sweep, swept.target) is not None:  # that is told by itself
+        return swept, fit, None
     if all(b.verdict == "passes" for b in _judged(Evidence.of(swept, fit))) and not contradicted(fit):
         return swept, fit, None
     other = open_spring(fit)

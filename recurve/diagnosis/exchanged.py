@@ -13,15 +13,19 @@ from typing import ClassVar
 
 import numpy as np
 
+from recurve.diagnosis.flat import BARELY
 from recurve.fit.state import SURE, Evidence
 from recurve.inspection.findings import Cause, Finding, Words
+from recurve.job.model import Job
 from recurve.physics.ensemble import Units, curves
+from recurve.physics.sweep import Sweep
 from recurve.physics.target import passes
 from recurve.uncertainty import Uncertain, chance_words
 
 LATER = np.radians(0.5)  # a primary that takes up so much after the second spring is no primary
 CURED = 0.5  # fraction of the states that the exchange must bring into every band
 AS_IT_IS = 0.05  # and at most so many may be in them as they are
+MAY_HOLD = 0.05  # probability from which springs are looked at before anything is stripped
 POINTS = 48  # advances of a curve on either side of the second take-up
 
 
@@ -81,6 +85,21 @@ def exchanged(evidence: Evidence) -> Exchanged | CuredByExchange | None:
     units = _changed_over(model.units(evidence.ensemble.states), rest)
     cured = float(passes(target, curves(model.shapes, units, POINTS)).mean())
     return CuredByExchange("check first", cured) if cured >= CURED else None
+
+
+def springs_may_hold(job: Job, sweep: Sweep) -> bool:
+    """Whether springs, and nothing that binds, may hold the weights home over a whole sweep: they are not known, or hung on each
+    other's posts they would, as the job describes them, with a probability of at least MAY_HOLD."""
+    evidence = Evidence.of(replace(job, sweep=None), None)
+    if not evidence.model.springs_known:
+        return True
+    if len(job.places) < 2:
+        return False
+    units = evidence.model.units(evidence.ensemble.states)
+    rest = np.array([float(p.posts.length(0.0)[0]) for p in job.places])
+    made = curves(evidence.model.shapes, _changed_over(units, rest), POINTS)
+    highest = made.rising_advance(np.array([float(sweep.speed.max())]))[:, 0]
+    return float((highest < max(BARELY, 2 * sweep.reading)).mean()) >= MAY_HOLD
 
 
 def _changed_over(units: Units, rest: np.ndarray) -> Units:

@@ -14,6 +14,7 @@ import numpy as np
 
 from recurve.arrays import Mask
 from recurve.diagnosis.causes import MENDED, SPRUNG, Blame, knee, repaired
+from recurve.diagnosis.exchanged import springs_may_hold
 from recurve.diagnosis.flat import NoAdvance, flat_finding
 from recurve.diagnosis.stop import stop_finding
 from recurve.fit.state import SURE, Evidence
@@ -33,9 +34,10 @@ SLACK = np.radians(0.2)  # a primary that takes up later than this hangs slack
 def curve_findings(evidence: Evidence, ideal: Ideal | None, blamed: Blame | None) -> list[Finding]:
     """All findings of the curve, in no order; `blamed` are the parts that keep it out of its bands, None without bands, or
     where it is in them. Without a target only findings that need no book figures."""
-    flat = None if evidence.job.sweep is None else flat_finding(evidence.job.sweep, evidence.job.target)
-    if isinstance(flat, NoAdvance):
-        return [flat]
+    sweep = evidence.job.sweep
+    flat = None if sweep is None else flat_finding(sweep, evidence.job.target)
+    if sweep is not None and isinstance(flat, NoAdvance):
+        return [replace(flat, by_springs=springs_may_hold(evidence.job, sweep))]
     sure = _surely(evidence)
     causes = () if blamed is None else blamed.causes
     found = [_stays_in(evidence, sure, causes), _sluggish(evidence, blamed), _never_takes_up(evidence)]

@@ -21,6 +21,10 @@ BARELY = np.radians(1.0)  # less advance than this is none, and more than this i
 FEWEST = 3
 # Without a book: a unit without advance at this speed has none. Onset is at 500 rpm at the latest (common practice, no source).
 BEGUN = 750.0 / RPM
+STRIP = (
+    "strip the unit, clean and oil the cam spindle, and free the weights on their pins; "
+    "sweep again before you judge any spring"
+)
 Flat = Literal["binds", "all in", "not begun"]
 
 
@@ -64,23 +68,31 @@ class AllAlike(Finding):
 
 @dataclass(frozen=True)
 class NoAdvance(AllAlike):
-    """The advance does not move where it should."""
+    """The advance does not move where it should. `by_springs`: springs that are far too strong, or exchanged, may hold it as
+    well as something that binds."""
 
+    by_springs: bool = True
     cause = Cause.FRICTION
 
     def words(self) -> Words:
         """The finding in words."""
-        stuck = self.low > BARELY
+        if self.low > BARELY:  # stuck there, which no spring does
+            return Words(
+                "the advance does not move: the weights or the cam bind",
+                self._read(),
+                "the timing does not change with speed: it is too early at idle, and the engine is flat and hot at speed",
+                STRIP,
+            )
+        later = "the timing stays where it was set, so the engine is flat and hot at speed"
+        if not self.by_springs:
+            return Words("no advance: the weights or the cam bind", self._read(), later, STRIP)
         return Words(
-            "the advance does not move: the weights or the cam bind"
-            if stuck
-            else "no advance: the weights or the cam bind",
+            "no advance: the weights or the cam bind, or the springs are far too strong or exchanged",
             self._read(),
-            "the timing does not change with speed: it is too early at idle, and the engine is flat and hot at speed"
-            if stuck
-            else "the timing stays where it was set, so the engine is flat and hot at speed",
-            "strip the unit, clean and oil the cam spindle, and free the weights on their pins; sweep again before "
-            "you judge any spring",
+            later,
+            "look at the springs first: which hangs on which posts, and are they this unit's? Then unhook them, turn the cam and "
+            "swing the weights by hand. If they go freely, hang the right springs and sweep again. If they bind, strip the unit, "
+            "clean and oil the cam spindle, and free the weights on their pins",
         )
 
 

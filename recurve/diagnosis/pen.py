@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -36,6 +37,8 @@ POST, POSTS = (
 )  # a post, where the job does not tell, and its standard uncertainty [m]; common practice, no source
 NOTHING = 1e-3  # of its pull, that of a spring which is off its post
 OFF_ZERO, OFF_STOP = np.radians(1.5), np.radians(2.5)  # how far such a slip is off; common practice, no source
+# How far another spring may be off the one described: its rate, by logarithm [1], and its length [m]; common practice, no source
+OTHER_RATE, OTHER_LENGTH = 0.35, 0.5e-3
 STARTS = 3
 HOPELESS = 30.0  # a mode so far below a rival's marginal likelihood, in logs, will not come near it
 ASKED = 0.02  # probability of a slip by the book from which the measured parts are asked too
@@ -105,32 +108,81 @@ class Written(Finding):
         )
 
 
+@dataclass(frozen=True)
+class _Tried:
+    """A change that was tried: in `words`, what it concerns (`cause`), its probability `chance` [1], whether nothing contradicts
+    it then (`agrees`), and `place`: of a spring that is another one than described, which is no slip; None for a slip."""
+
+    words: str
+    cause: Cause
+    chance: float
+    agrees: bool
+    place: int | None
+
+
 def pen_slip(fit: Fit) -> Written | None:
-    """The slip that explains a sweep which contradicts what was measured; None if it does not, or no single slip does."""
-    sweep = fit.job.sweep
-    assert sweep is not None  # it was fitted
-    # As stated, not as enlarged to what the wrong figures would need; outliers may be good readings of others.
-    model = replace(fit.model, sweep=sweep)
-    if not _contradicts(model, float((model.residuals(fit.best[None]) ** 2).sum())):
+    """The slip that explains a sweep which contradicts what was measured; None if it does not, or no single slip does. A spring
+    that is worn, or another one, is no slip, but takes its share of the probability."""
+    if not contradicted(fit):
         return None
-    strain, evidence = _fitted(model, fit.best)
-    if not _contradicts(model, strain):
-        return None
-    logs, told = [evidence + float(np.log(1.0 - COMMON))], []
-    for words, cause, changed in _changes(fit.job, model):
-        off = _turned_back(changed, model) + float(np.log(COMMON))
-        strain, found = _fitted(changed, fit.best, max(logs) - off)
-        logs.append(found + off)
-        told.append((words, cause, not _contradicts(changed, strain)))
-    if not np.isfinite(max(logs)):  # nothing that was measured is possible, whatever slip is undone
-        return None
-    weights = np.exp(np.array(logs) - max(logs))
-    chances = weights / weights.sum()
-    slips = [PenSlip(w, c, float(p)) for (w, c, agrees), p in zip(told, chances[1:], strict=True) if agrees]
+    slips = [PenSlip(t.words, t.cause, t.chance) for t in _tried(fit) if t.agrees and t.place is None]
     slips = sorted((s for s in slips if s.chance >= 0.05), key=lambda s: -s.chance)
     if not slips or sum(s.chance for s in slips) < SUSPECTED:
         return None
     return Written("check first", tuple(slips[:3]))
+
+
+def likely_other_spring(fit: Fit) -> tuple[int, float] | None:
+    """The place whose spring is likelier another one than described than anything else, and the probability [1] of that; None
+    where there is none. It is held against what is described, against a spring that is off, and against every slip where the
+    sweep contradicts what was measured."""
+    tried = [t for t in _tried(fit) if t.place is not None]
+    likeliest = max(tried, key=lambda t: t.chance, default=None)
+    if likeliest is None or likeliest.place is None or likeliest.chance < SUSPECTED:
+        return None
+    return likeliest.place, likeliest.chance
+
+
+@lru_cache(maxsize=4)
+def contradicted(fit: Fit) -> bool:
+    """Whether the readings contradict what was measured more than chance would make them, whatever the state of the unit."""
+    model = _as_stated(fit)
+    best = float((model.residuals(fit.best[None]) ** 2).sum())
+    return _contradicts(model, best) and _contradicts(model, _fitted(model, fit.best)[0])
+
+
+def _as_stated(fit: Fit) -> SweepModel:
+    """The model with every reading, as stated: not as enlarged to what wrong figures would need, for outliers may be good
+    readings of others."""
+    assert fit.job.sweep is not None  # it was fitted
+    return replace(fit.model, sweep=fit.job.sweep)
+
+
+@lru_cache(maxsize=4)
+def _tried(fit: Fit) -> tuple[_Tried, ...]:
+    """What would explain the sweep, each with its probability beside all others and beside no change at all. Slips are tried
+    only where the sweep contradicts what was measured."""
+    model = _as_stated(fit)
+    logs, told = [_fitted(model, fit.best)[1] + float(np.log(1.0 - COMMON))], []
+    for words, cause, changed, place in _candidates(fit, model):
+        off = _turned_back(changed, model) + float(np.log(COMMON))
+        strain, found = _fitted(changed, fit.best, max(logs) - off)
+        logs.append(found + off)
+        told.append((words, cause, not _contradicts(changed, strain), place))
+    if not np.isfinite(max(logs)):  # nothing that was measured is possible, whatever is changed
+        return ()
+    weights = np.exp(np.array(logs) - max(logs))
+    chances = weights / weights.sum()
+    return tuple(_Tried(w, c, float(p), agrees, i) for (w, c, agrees, i), p in zip(told, chances[1:], strict=True))
+
+
+def _candidates(fit: Fit, model: SweepModel) -> Iterator[tuple[str, Cause, SweepModel, int | None]]:
+    """What may explain the sweep: in words, what it concerns, the model, and the place of a spring that is another one."""
+    for i, other in _other_springs(fit.job, model):
+        yield f"the {PLACES[i]} is another spring than described", SPRUNG[i], other, i
+    changes = _changes(fit.job, model) if contradicted(fit) else _off_their_posts(fit.job, model)
+    for words, cause, changed in changes:
+        yield words, cause, changed, None
 
 
 def heard(odds: SlipOdds, fit: Fit) -> SlipOdds:
@@ -282,13 +334,27 @@ def _of_the_springs(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, S
             (-inch, "the rates are in N/mm, entered as lbf/in"),
         ):
             yield words, Cause.SLIP, _moved(model, "rate", dict.fromkeys(rated, by), 0.0)
-    for i in rated:
-        words = f"the {PLACES[i]} does not pull at all, as if it were off its post or broken"
-        yield words, SPRUNG[i], _without(model, i)
+    yield from _off_their_posts(job, model)
     if len(springs) == 2 and (len(rated) == 2 or len(long) == 2):
         words = "primary and secondary are exchanged, in the job or on their posts"
         yield words, Cause.SPRINGS, _exchanged(job, model, as_told=False)
     yield from _changed_over(job, model)
+
+
+def _off_their_posts(job: Job, model: SweepModel) -> Iterator[tuple[str, Cause, SweepModel]]:
+    """Each spring of a known rate, off its post."""
+    for i, spring in enumerate(job.measured.springs):
+        if spring.rate is not None:
+            words = f"the {PLACES[i]} does not pull at all, as if it were off its post or broken"
+            yield words, SPRUNG[i], _without(model, i)
+
+
+def _other_springs(job: Job, model: SweepModel) -> Iterator[tuple[int, SweepModel]]:
+    """Each spring of a known rate as another one, of which nothing was measured: its place, and the model with it."""
+    for i, spring in enumerate(job.measured.springs):
+        if spring.rate is not None:
+            other = _moved(_moved(model, "rate", {i: 0.0}, OTHER_RATE), "stretch", {i: 0.0}, OTHER_LENGTH)
+            yield i, replace(other, facts=tuple(f for f in model.facts if f.place != i))
 
 
 def _without(model: SweepModel, place: int) -> SweepModel:

@@ -12,9 +12,12 @@ from recurve.diagnosis.as_set import NOTHING_TOLD, AsSet, as_set, standing
 from recurve.diagnosis.binding import Binds, apart_remark, binds
 from recurve.diagnosis.copied import Copied, CopiedReadings, copied
 from recurve.diagnosis.correction import Correction, find_correction
+from recurve.diagnosis.flat import flat_kind
 from recurve.diagnosis.left_out import SPEED_NEAR, outside
 from recurve.diagnosis.not_read import NotRead, not_read
+from recurve.diagnosis.other_spring import OtherSpring, open_spring
 from recurve.diagnosis.other_stop import OtherStop, other_stop
+from recurve.diagnosis.pen import contradicted
 from recurve.diagnosis.too_far import TooFar, too_far
 from recurve.diagnosis.trust import Trust, trust_in
 from recurve.diagnosis.worth import readings_to_take
@@ -120,8 +123,10 @@ class SameAsFound:
         return f"the readings of {self.file} are those of the unit as found: sweep the finished unit, and give its readings"
 
 
-Barrier = ReadAgain | NotRead | StopNotReached | SameAsFound | Copied | OtherStop | Binds | TooFar  # what bars a pass
+# What bars a pass:
+Barrier = ReadAgain | NotRead | StopNotReached | SameAsFound | Copied | OtherStop | OtherSpring | Binds | TooFar
 VOID = (SameAsFound, Copied, OtherStop)  # by which no verdict can be had from the readings at all
+PARTS = (OtherSpring, Binds, TooFar)  # what must be put right before anything is set
 
 
 @dataclass(frozen=True)
@@ -150,7 +155,7 @@ class Verification:
     @property
     def step(self) -> VerifyStep:
         """What to do next. What must be settled first comes before anything that the verdict would ask."""
-        if not self.trust.ok or any(isinstance(x, (*VOID, Binds, TooFar)) for x in self.unsettled):
+        if not self.trust.ok or any(isinstance(x, (*VOID, *PARTS)) for x in self.unsettled):
             return "settle"
         steps: dict[VerifyVerdict, VerifyStep] = {"passes": "hand over", "fails": "correct"}
         return steps.get(self.verdict, "read")
@@ -183,11 +188,11 @@ def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job |
     seen. Raises InputError if the job has no target with bands, or for what was told and cannot be.
     """
     problem_of(job)
-    swept = as_set(job, sweep, told, found)
-    fit = fit_sweep(swept)
+    swept, fit, other = _fitted(as_set(job, sweep, told, found))
     evidence = Evidence.of(swept, fit)
     before = job.sweep if found is None else found.sweep
     unsettled: list[Barrier] = [*_same(sweep, before), *_to_read_again(fit, sweep), *not_read(swept)]
+    unsettled += [] if other is None else [other]
     untouched = told.stop is None and told.trim is None
     half, stop = copied(sweep), other_stop(job, fit) if untouched else None
     unsettled += [x for x in (half, stop) if x is not None]
@@ -213,16 +218,33 @@ def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job |
     # What does not hang together is no ground to bend anything by.
     open_ = not trust.ok or any(isinstance(x, Binds) for x in unsettled)
     correction = None if open_ or verdict in ("passes", "read again") else find_correction(_movable(unit, unsettled))
-    far = too_far(evidence, correction, job, told) if trust.ok and verdict in ("fails", "too close to call") else None
+    off = trust.ok and verdict in ("fails", "too close to call")
+    far = other or too_far(evidence, correction, job, told) if off else None
     if far is not None and not any(isinstance(x, Binds) for x in unsettled):
         correction, unsettled = None, [far]
     assert job.target is not None  # problem_of has asked
     outside = 1.0 - float(passes(job.target, evidence.curves).mean())
     others = [name for name, spring in zip(PLACES, told.springs, strict=True) if spring is not None]
+    others += [] if other is None else [other.place]
     usable = trust.ok and job.model.planned is not None and not any(isinstance(x, VOID) for x in unsettled)
     built = as_built(fit, job, others) if usable else None
     notes = (*_too_good(fit), *(apart_remark(evidence) if verdict == "passes" else ()))
     return Verification(unit, fit, bands, verdict, correction, outside, trust, tuple(unsettled), told, notes, built)
+
+
+def _fitted(swept: Job) -> tuple[Job, Fit, OtherSpring | None]:
+    """The unit as it was set, and its fit; where it misses a band, or contradicts what is known of it, and a spring is likely
+    another one, the unit and its fit with that spring left open."""
+    fit = fit_sweep(swept)
+    if flat_kind(swept.sweep, swept.target) is not None:  # that is told by itself
+        return swept, fit, None
+    if all(b.verdict == "passes" for b in _judged(Evidence.of(swept, fit))) and not contradicted(fit):
+        return swept, fit, None
+    other = open_spring(fit)
+    if other is None:
+        return swept, fit, None
+    again = fit_sweep(other.job)
+    return other.job, again, other.told(again)
 
 
 def _movable(unit: Job, unsettled: list[Barrier]) -> Job:

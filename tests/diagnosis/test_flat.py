@@ -5,11 +5,23 @@ The figures are invented. Onset at 500 rpm at the latest is common practice, no 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from commands import run
+from integrator import bench
+from longer import some
+from mechanisms import Mechanism
+from synthetic import all_in, as_csv
+from whole_units import whole
+from worn import Way
+
+from recurve.diagnosis.check import check_unit
+from recurve.diagnosis.exchanged import springs_may_hold
+from recurve.job.read import load_job
 
 HEAD = 'title = "Flat, invented"\n[distributor]\nlobes = 4\nrotation = "clockwise"\n'
 # 0 at 400 rpm, 6 at 700, 11 at 1000 rpm and above.
@@ -73,3 +85,49 @@ def test_a_flat_top_above_its_band_is_a_stop(tmp_path: Path) -> None:
     """13.5° where 10 to 12° are asked."""
     told = checked(tmp_path, "1000 13.5 r, 1200 13.5 r, 1400 13.4 r, 1400 13.5 f, 1200 13.5 f, 1000 13.5 f")
     assert any("stop" in f["what"] for f in told["findings"]), told["findings"]
+
+
+# --- springs that hold the weights home as well as something that binds -----------------------------------------
+
+
+def changed_over(one: Mechanism) -> Mechanism:
+    """The mechanism with its two springs on each other's posts."""
+    first, second = one.springs
+    hung = tuple(
+        replace(p, rate=s.rate, tension=s.tension, free_length=s.free_length)
+        for s, p in ((second, first), (first, second))
+    )
+    return replace(one, springs=hung)
+
+
+@pytest.mark.parametrize("seed", range(980, 992))
+def test_exchanged_springs_that_hold_the_weights_home(seed: int, tmp_path: Path) -> None:
+    """How far the unit goes with its springs exchanged is what `integrator` makes it; between 0.5° and 2.5° either is right, by
+    the ± of what was measured."""
+    made = whole(seed, "sound", "known", Way(count=14))
+    job = made.job(tmp_path)
+    assert job.sweep is not None
+    curve = bench(changed_over(made.one), 0.005, 0.005)
+    curve.stand_still()
+    top = float(curve.go_through(np.array([np.degrees(float(job.sweep.speed.max())) / 6.0]))[0])
+    if top < 0.5 or top > 2.5:
+        assert springs_may_hold(job, job.sweep) == (top < 0.5), top
+
+
+@pytest.mark.parametrize(("seed", "held"), some([(980, True), (983, False)], 2))
+def test_springs_are_looked_at_before_anything_is_stripped(seed: int, held: bool, tmp_path: Path) -> None:
+    """A sweep without any advance. Of the first unit exchanged springs make one, as `integrator` says; of the second not."""
+    made = whole(seed, "sound", "known", Way(count=14))
+    curve = bench(changed_over(made.one), 0.005, 0.005)
+    up = np.round(np.linspace(300.0, 1.15 * all_in(bench(made.one, 0.005, 0.005)), 12))
+    curve.stand_still()
+    assert (float(curve.go_through(up).max()) < 0.5) == held
+    made.job(tmp_path)
+    noise = np.round(np.random.default_rng(seed).uniform(0.0, 0.3, 2 * len(up) - 1), 1)
+    text = as_csv(np.concatenate([up, up[-2::-1]]), noise, len(up))
+    (tmp_path / "as-found.csv").write_text(text, encoding="utf-8")
+    check = check_unit(load_job(tmp_path / "whole.toml"))
+    first = check.findings[0]
+    assert BINDS in first.what and check.verdict == "mechanical repair first"
+    assert ("exchanged" in first.what) == held
+    assert ("look at the springs first" in first.remedy) == held

@@ -359,9 +359,17 @@ def _findings(look: FirstLook, ratio: float) -> list[Finding]:
 
 
 def _apart(look: FirstLook) -> Finding | None:
-    if look.outline.apart.above(APART) < SURE:
-        return None
-    return ApartAsRead("repair first", look.outline.apart.summary)
+    """At the band where rising and falling lie farthest apart, else over all speeds where the curve climbs."""
+    outline = look.outline
+    both = [b.band.speed for b in look.bands if b.rising is not None and b.falling is not None]
+    speeds = np.array([s for s in both if s is not None])
+    apart, at = outline.apart, None
+    if len(speeds):
+        gap = outline.gap(speeds)
+        worst = int(gap.mean(axis=0).argmax())
+        if gap[:, worst].mean() > apart.mean:
+            apart, at = Sampled(gap[:, worst]), float(speeds[worst])
+    return ApartAsRead("repair first", apart.summary, at) if apart.above(APART) >= SURE else None
 
 
 def _stays_in(look: FirstLook) -> Finding | None:

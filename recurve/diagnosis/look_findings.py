@@ -3,28 +3,33 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from recurve.diagnosis.findings import OutOfBand
 from recurve.inspection.findings import Cause, Finding, Words
 from recurve.uncertainty import Uncertain
+from recurve.units import RPM
 
 APART = np.radians(1.0)  # most distance between rising and falling; common practice, no source
 
 
 @dataclass(frozen=True)
 class ApartAsRead(Finding):
-    """Rising and falling lie `apart` [rad]."""
+    """Rising and falling lie `apart` [rad], at the speed `at` [rad/s] of a band, or over the speeds where the curve climbs."""
 
     apart: Uncertain
+    at: float | None = None
+    units: ClassVar[dict[str, str]] = {"apart": "deg", "at": "rpm"}
     cause = Cause.FRICTION
 
     def words(self) -> Words:
         """The finding in words."""
+        where = "where the curve climbs" if self.at is None else f"at {self.at * RPM:.0f} rpm"
         return Words(
             "sluggish: the rising and falling curves lie apart",
-            f"{self.apart.degrees()} between the two where the curve climbs; the limit is {np.degrees(APART):.0f}° "
+            f"{self.apart.degrees()} between the two {where}; the limit is {np.degrees(APART):.0f}° "
             "(distributor). Only friction does this, not springs or drag",
             "at the same speed the timing differs, depending on whether the engine is speeding up or slowing down",
             "look for a dry or rusty cam spindle, dirt and worn pins; clean and oil, then sweep again before you "

@@ -293,10 +293,16 @@ class Outline:
         """Probability [1] that the advance was complete before the sweep's end."""
         return float((self.pieces.end < (COMPLETE * self.model.sweep.speed.max()) ** 2).mean())
 
+    def gap(self, speeds: Array) -> Array:
+        """Falling less rising advance (states, k) [rad] at the speeds (k,) [rad/s]."""
+        return np.asarray(self.model.falling(self.pieces, speeds) - self.model.rising(self.pieces, speeds))
+
     @cached_property
     def apart(self) -> Sampled:
-        """Falling less rising advance [rad], the upper quartile over the speeds where the curve climbs."""
-        speed = np.sqrt(np.maximum(np.linspace(0.05, 1.0, 40) * self.pieces.end[:, None], 1.0))
+        """Falling less rising advance [rad], the upper quartile over the speeds where the curve climbs: from where advance
+        begins to where it is complete. Below that the two meet, whatever the friction."""
+        begin, end = np.maximum(self.pieces.start, 0.0)[:, None], self.pieces.end[:, None]
+        speed = np.sqrt(np.maximum(begin + np.linspace(0.0, 1.0, 40) * (end - begin), 1.0))
         gap = self.pieces.advance(speed, falling=True) - self.pieces.advance(speed, falling=False)
         return Sampled(np.quantile(gap, 0.75, axis=1))
 

@@ -85,15 +85,26 @@ class SpringsOff(Finding):
 
 
 @dataclass(frozen=True)
-class AllTooHigh(Finding):
-    """Every reading lies too high by about the same amount, `by` [rad]: `bands` of them, idle and maximum included."""
+class AllOff(Finding):
+    """Every reading is off by about the same amount, `by` [rad]: too high, as so many `bands` tell, idle and maximum included; or
+    too low, as the readings at idle tell by themselves (`bands` None)."""
 
     by: Uncertain
-    bands: int
+    bands: int | None
+    units: ClassVar[dict[str, str]] = {"by": "deg"}
     cause = Cause.SLIP
 
     def words(self) -> Words:
         """The finding in words."""
+        if self.bands is None:
+            return Words(
+                "all readings lie too low by the same amount",
+                f"at idle and below they show {self.by.degrees()} (distributor). No weights go in past home; a pointer off "
+                "its zero shows this",
+                "if so, every advance was larger than it was read, and every result for springs and stop is wrong",
+                "hold the weights home by hand and read the pointer. Set zero there and sweep again, or add to every reading "
+                "what it lacks",
+            )
         return Words(
             "all readings lie too high by the same amount",
             f"{self.by.degrees()} above the book (distributor) in all {self.bands} bands, from idle to the top. "

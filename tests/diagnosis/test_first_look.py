@@ -16,7 +16,7 @@ from look_study import Looked, cases_of, coverage, looked_at, summary
 from worn import SLIPS, Way, worn
 
 from recurve.diagnosis.first_look import FirstLook, first_look
-from recurve.diagnosis.look_findings import AllTooHigh, ApartAsRead, SpringsOff
+from recurve.diagnosis.look_findings import AllOff, ApartAsRead, SpringsOff
 from recurve.diagnosis.slips import CrankSlip, Slip, SlipOdds
 from recurve.diagnosis.strength import book_curve
 from recurve.fit.outline import Outline, OutlineModel, Pieces
@@ -209,7 +209,9 @@ def test_friction_is_told_at_the_band_where_it_shows_most(seed: int, tmp_path: P
     assert gap.max() > 1.0 + unit.reading
     [told] = [f for f in first_look(unit.job(tmp_path)).findings if isinstance(f, ApartAsRead)]
     assert told.severity == "repair first"
-    assert np.degrees(told.apart.value) == pytest.approx(gap.max(), abs=3 * np.degrees(told.apart.standard_uncertainty or 0))
+    assert np.degrees(told.apart.value) == pytest.approx(
+        gap.max(), abs=3 * np.degrees(told.apart.standard_uncertainty or 0)
+    )
 
 
 def test_rising_and_falling_are_compared_from_onset_to_all_in(tmp_path: Path) -> None:
@@ -232,14 +234,14 @@ def test_static_timing_left_in_the_readings_is_told_before_any_wear(seed: int, b
     look = with_static(tmp_path, seed, "sound", by)
     [told] = look.findings
     assert [s.measure for s in look.steps] == ["hold the weights home by hand and read the pointer"]
-    assert isinstance(told, AllTooHigh) and told.severity == "check first"
+    assert isinstance(told, AllOff) and told.severity == "check first"
     assert np.degrees(told.by.value) == pytest.approx(by, abs=1.0)
 
 
 @pytest.mark.parametrize("fault", ["slack primary", "stop worn", "weak primary"])
 @pytest.mark.parametrize("seed", some([374, 375], 1))
 def test_wear_is_not_taken_for_an_offset(seed: int, fault: str, tmp_path: Path) -> None:
-    assert not any(isinstance(f, AllTooHigh) for f in looked(tmp_path, seed, fault).findings)
+    assert not any(isinstance(f, AllOff) for f in looked(tmp_path, seed, fault).findings)
 
 
 @pytest.mark.parametrize(

@@ -21,6 +21,7 @@ from recurve.diagnosis.left_out import Agreeing, conditions, left_out_of_outline
 from recurve.diagnosis.look_findings import APART, AllOff, ApartAsRead, SpringsOff
 from recurve.diagnosis.offset import BandRead, all_too_high, all_too_low
 from recurve.diagnosis.readings import FewReadings, OneDirection, Scatter, scatter_of
+from recurve.diagnosis.rows import RowSlip, row_slip
 from recurve.diagnosis.slips import SlipOdds, crank_slip, slip_odds
 from recurve.diagnosis.stop import StopOff, other_book
 from recurve.diagnosis.strength import Strength, strength
@@ -200,6 +201,7 @@ _SETTLED_BY: tuple[tuple[tuple[type[Finding], ...], str, str], ...] = (
     ((AllOff,), "hold the weights home by hand and read the pointer", "every reading counts from there"),
     ((Halves,), "see that wheel and pointer are tight, and read both halves again", "one of the two halves is off"),
     ((Agreeing,), "take the readings that agree with one another again", "one of two curves is the unit's"),
+    ((RowSlip,), "take those readings again and write each in its row", "so much scatter is then no wear"),
     ((Scatter,), "state how closely the bench is really read", "so small a scatter is no wear"),
     ((TypedTwice,), "strike out the readings that the file has twice", "each counts once"),
     ((CopiedReadings,), "read the falling half", "shows friction, and whether the advance comes back to zero"),
@@ -319,6 +321,8 @@ def _findings(look: FirstLook, ratio: float) -> list[Finding]:
     halves, offset = halves_apart(sweep, outline.outliers), _all_off(look)
     if halves is not None or offset is not None:
         return [one for one in (halves, offset) if one is not None]
+    if (row := row_slip(sweep, outline, outline.inflation, len(outline.outliers))) is not None:
+        return [row]
     book = book_figures(look.target, ratio, None if flat else Swept.of_outline(outline, sweep))
     if book:
         return list(book)

@@ -16,6 +16,7 @@ from recurve.diagnosis.halves import halves_apart
 from recurve.diagnosis.left_out import left_out
 from recurve.diagnosis.other_type import type_findings
 from recurve.diagnosis.pen import heard, pen_slip
+from recurve.diagnosis.rows import row_slip
 from recurve.diagnosis.slips import crank_slip, slip_odds
 from recurve.fit.fit import AlternativeState, Fit
 from recurve.fit.outline import Outline
@@ -46,6 +47,8 @@ def data_findings(evidence: Evidence) -> tuple[Finding, ...]:
         return ()
     if (halves := halves_apart(sweep, fit.outliers)) is not None:
         return (halves, *foreign)
+    if (row := _rows(evidence, fit, sweep)) is not None:
+        return (row, *foreign)
     pen = pen_slip(fit)
     book = book_figures(fit.job.target, fit.job.speed_ratio, None if pen or flat else Swept.of_fit(evidence))
     slip = pen or (None if book else exchanged(evidence) or _slip(evidence, fit))
@@ -170,6 +173,12 @@ def scatter_of(sweep: Sweep, found: Fit | Outline) -> Scatter | None:
     deviation = float(np.sqrt((((sweep.advance - found.expected)[kept]) ** 2).sum() / found.dof))
     many: Severity = "repair first" if deviation >= WANDERS else "check first"
     return Scatter(many if found.inflation >= WORN else "low", found.inflation, deviation, found.chi2, found.dof)
+
+
+def _rows(evidence: Evidence, fit: Fit, sweep: Sweep) -> Finding | None:
+    """Readings in the wrong rows, where the readings scatter about the fitted curve and about that which they draw themselves."""
+    outline = evidence.outline if fit.inflation > 1.0 or fit.outliers else None
+    return None if outline is None else row_slip(sweep, outline, outline.inflation, len(outline.outliers))
 
 
 @dataclass(frozen=True)

@@ -293,6 +293,11 @@ class Outline:
         """Probability [1] that the advance was complete before the sweep's end."""
         return float((self.pieces.end < (COMPLETE * self.model.sweep.speed.max()) ** 2).mean())
 
+    def shown(self, sweep: Sweep) -> Array:
+        """What every reading of the sweep (n,) should show, by each state (states, n) [rad]."""
+        rising, falling = self.model.rising(self.pieces, sweep.speed), self.model.falling(self.pieces, sweep.speed)
+        return np.asarray(np.where(sweep.rising, rising, falling) - self.model.hidden(self.pieces)[:, None])
+
     def gap(self, speeds: Array) -> Array:
         """Falling less rising advance (states, k) [rad] at the speeds (k,) [rad/s]."""
         return np.asarray(self.model.falling(self.pieces, speeds) - self.model.rising(self.pieces, speeds))
@@ -314,6 +319,12 @@ def _agreement(sweep: Sweep, stop: Quantity | None, kept: np.ndarray, mode: Mode
     chi2 = float((model.misfit(mode.state[None])[0] ** 2).sum())
     dof = degrees_of_freedom(int(kept.sum()), 1.0 - np.diag(mode.covariance))
     return chi2, dof, inflation(chi2, dof)
+
+
+def scatter_about_outline(sweep: Sweep, stop: Quantity | None) -> float:
+    """How many times more than stated [1] all readings of a sweep, none left out, scatter about the best outline."""
+    [best, *_] = OutlineModel(sweep, stop).modes()
+    return _agreement(sweep, stop, np.ones(len(sweep.speed), bool), best)[2]
 
 
 def fit_outline(sweep: Sweep, stop: Quantity | None = None, enough: float = ENOUGH_SAMPLES) -> Outline:

@@ -202,7 +202,7 @@ _SETTLED_BY: tuple[tuple[tuple[type[Finding], ...], str, str], ...] = (
     ((Halves,), "see that wheel and pointer are tight, and read both halves again", "one of the two halves is off"),
     ((Agreeing,), "take the readings that agree with one another again", "one of two curves is the unit's"),
     ((RowSlip,), "take those readings again and write each in its row", "so much scatter is then no wear"),
-    ((Scatter,), "state how closely the bench is really read", "so small a scatter is no wear"),
+    ((Scatter,), "state how closely the bench is really read", "only then does scatter tell wear from reading"),
     ((TypedTwice,), "strike out the readings that the file has twice", "each counts once"),
     ((CopiedReadings,), "read the falling half", "shows friction, and whether the advance comes back to zero"),
     (

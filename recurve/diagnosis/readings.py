@@ -29,6 +29,7 @@ from recurve.units import RPM
 
 FEW_READINGS = 6  # fewer than this hardly tell anything apart
 WORN = 1.8  # scatter this many times what was stated is wear, not reading
+FINEST = np.radians(0.1)  # half-width [rad] closer than which no bench is read by eye; common practice, no source
 WANDERS = np.radians(0.3)  # standard deviation [rad] from which the mark is seen to wander; common practice, no source
 
 
@@ -120,12 +121,13 @@ class OtherSprings(Finding):
 @dataclass(frozen=True)
 class Scatter(Finding):
     """Readings that scatter `inflation` [1] times as much as stated, with a standard `deviation` [rad] about the curve; `chi2`
-    [1] for `dof` [1] degrees of freedom."""
+    [1] for `dof` [1] degrees of freedom. `too_fine`: they are stated closer than any bench is read by eye."""
 
     inflation: float
     deviation: float
     chi2: float
     dof: float
+    too_fine: bool = False
 
     units: ClassVar[dict[str, str]] = {"inflation": "1", "deviation": "deg", "chi2": "1", "dof": "1"}
 
@@ -143,8 +145,10 @@ class Scatter(Finding):
         if self.severity == "check first":
             return Words(
                 "the ± of the readings is smaller than they scatter",
-                told,
-                "so small a scatter is no wear, but nothing computed from so small a ± can be relied on",
+                told + ("; no bench is read so closely by eye" if self.too_fine else ""),
+                "whether the readings are good or the unit is worn cannot be told by such a ±"
+                if self.deviation >= WANDERS
+                else "so small a scatter is no wear, but nothing computed from so small a ± can be relied on",
                 "state how closely the bench is really read (reading, in [sweep]): at least half a division of the ring, and as "
                 "much as the mark wanders. The last digit of a display is not its ±",
             )
@@ -171,8 +175,10 @@ def scatter_of(sweep: Sweep, found: Fit | Outline) -> Scatter | None:
         return None
     kept = ~np.isin(sweep.row, found.outliers)
     deviation = float(np.sqrt((((sweep.advance - found.expected)[kept]) ** 2).sum() / found.dof))
-    many: Severity = "repair first" if deviation >= WANDERS else "check first"
-    return Scatter(many if found.inflation >= WORN else "low", found.inflation, deviation, found.chi2, found.dof)
+    too_fine = sweep.groups is None and sweep.reading < FINEST
+    many: Severity = "repair first" if deviation >= WANDERS and not too_fine else "check first"
+    severity: Severity = many if found.inflation >= WORN else "low"
+    return Scatter(severity, found.inflation, deviation, found.chi2, found.dof, too_fine)
 
 
 def _rows(evidence: Evidence, fit: Fit, sweep: Sweep) -> Finding | None:

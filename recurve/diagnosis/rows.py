@@ -47,7 +47,8 @@ class Slip:
 @dataclass(frozen=True)
 class RowSlip(Finding):
     """Readings of the `file` that stand in the wrong rows: from `first` to `last` [rad/s], of those with speed `rising` or falling;
-    moved by `shift` rows, 0 where two are exchanged. As they stand they scatter `inflation` [1] times as much as stated."""
+    moved by `shift` rows, 0 where two are exchanged. As they stand they scatter `inflation` [1] times as much as stated. `either`:
+    a slip of the other direction explains them as well."""
 
     file: str
     rising: bool
@@ -56,6 +57,7 @@ class RowSlip(Finding):
     rows: tuple[int, int]
     shift: int
     inflation: float
+    either: bool
     units: ClassVar[dict[str, str]] = {"first": "rpm", "last": "rpm", "inflation": "1"}
     cause = Cause.SLIP
 
@@ -72,13 +74,15 @@ class RowSlip(Finding):
                 "what looks like wear is then a slip of writing",
                 "take the two readings again, and correct the file",
             )
+        other = "falling" if self.rising else "rising"
         where, way_off = speeds.format("to"), "down" if self.shift > 0 else "up"
         return Words(
-            f"the {way} readings from {self.first * RPM:.0f} rpm (distributor) on look shifted by one row",
+            f"the {way} readings from {self.first * RPM:.0f} rpm (distributor) on look shifted by one row"
+            + (f", or the {other} ones" if self.either else ""),
             f"those at {where}, rows {self.rows[0]} to {self.rows[1]} of {self.file}, stand a row too far {way_off}: put right, "
             f"they lie on one curve with all others. As they stand, {self._scatter}",
             "what looks like wear or friction is then a slip of writing",
-            "compare the file with what was noted at the bench, and take the readings from there on again",
+            "compare the file with what was noted at the bench, and take the readings from there on again, speed rising and falling",
         )
 
     @property
@@ -93,13 +97,14 @@ def row_slip(sweep: Sweep, outline: Outline, inflation: float, left_out: int) ->
     `left_out`; None where there is none to be explained, or none explains it."""
     if sweep.groups is not None or (inflation < SCATTERED and left_out < LEAST_LEFT_OUT):
         return None
-    shown = outline.shown(sweep)
-    slips = sorted(_slips(sweep), key=lambda s: _remaining(s, sweep, shown))
-    tried = [s for s in slips if s.shift == 0][:TRIED] + [s for s in slips if s.shift != 0][:TRIED]
-    found = [s for s in tried if scatter_about_outline(s.undone(sweep), outline.model.stop) == 1.0]
+    found = []
+    for slip in _likeliest(sweep, outline.shown(sweep)):
+        scatter, rest = scatter_about_outline(slip.undone(sweep), outline.model.stop)
+        if scatter == 1.0:
+            found.append((rest, slip))
     if not found:
         return None
-    best = found[0]
+    best = min(found, key=lambda x: x[0])[1]
     return RowSlip(
         "check first",
         sweep.file,
@@ -109,7 +114,17 @@ def row_slip(sweep: Sweep, outline: Outline, inflation: float, left_out: int) ->
         (int(sweep.row[best.first]), int(sweep.row[best.last])),
         best.shift,
         inflation,
+        any(bool(sweep.rising[s.first] != sweep.rising[best.first]) for _, s in found),
     )
+
+
+def _likeliest(sweep: Sweep, shown: Array) -> list[Slip]:
+    """The slips that, undone, leave the least about the curves `shown` (states, n) [rad]: some exchanges, and some shifts of either
+    direction."""
+    slips = sorted(_slips(sweep), key=lambda s: _remaining(s, sweep, shown))
+    swaps = [s for s in slips if s.shift == 0]
+    shifts = [[s for s in slips if s.shift != 0 and sweep.rising[s.first] == rising] for rising in (True, False)]
+    return swaps[:TRIED] + shifts[0][:TRIED] + shifts[1][:TRIED]
 
 
 def _remaining(slip: Slip, sweep: Sweep, shown: Array) -> float:

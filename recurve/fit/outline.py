@@ -321,10 +321,12 @@ def _agreement(sweep: Sweep, stop: Quantity | None, kept: np.ndarray, mode: Mode
     return chi2, dof, inflation(chi2, dof)
 
 
-def scatter_about_outline(sweep: Sweep, stop: Quantity | None) -> float:
-    """How many times more than stated [1] all readings of a sweep, none left out, scatter about the best outline."""
+def scatter_about_outline(sweep: Sweep, stop: Quantity | None) -> tuple[float, float]:
+    """How many times more than stated [1] all readings of a sweep, none left out, scatter about the best outline; and χ² for
+    each degree of freedom [1]."""
     [best, *_] = OutlineModel(sweep, stop).modes()
-    return _agreement(sweep, stop, np.ones(len(sweep.speed), bool), best)[2]
+    chi2, dof, scatter = _agreement(sweep, stop, np.ones(len(sweep.speed), bool), best)
+    return scatter, chi2 / dof
 
 
 def fit_outline(sweep: Sweep, stop: Quantity | None = None, enough: float = ENOUGH_SAMPLES) -> Outline:

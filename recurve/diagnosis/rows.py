@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import ClassVar
 
 import numpy as np
@@ -29,8 +30,8 @@ class Slip:
     """A slip and how it is undone: the readings `of` the sweep (m,) that stand at its places `at` (m,) if the slip is put right;
     the `first` and `last` place it touches; `shift` of the readings by rows, 0 for two that are exchanged."""
 
-    at: Array
-    of: Array
+    at: np.ndarray
+    of: np.ndarray
     first: int
     last: int
     shift: int
@@ -46,9 +47,9 @@ class Slip:
 
 @dataclass(frozen=True)
 class RowSlip(Finding):
-    """Readings of the `file` that stand in the wrong rows: from `first` to `last` [rad/s], of those with speed `rising` or falling;
-    moved by `shift` rows, 0 where two are exchanged. As they stand they scatter `inflation` [1] times as much as stated. `either`:
-    a slip of the other direction explains them as well."""
+    """Readings of the `file` that stand in the wrong rows: from `first` to `last` [rad/s], of those with speed `rising` or
+    falling; moved by `shift` rows, 0 where two are exchanged. As they stand they scatter `inflation` [1] times as much as
+    stated. `either`: a slip of the other direction explains them as well."""
 
     file: str
     rising: bool
@@ -82,7 +83,8 @@ class RowSlip(Finding):
             f"those at {where}, rows {self.rows[0]} to {self.rows[1]} of {self.file}, stand a row too far {way_off}: put right, "
             f"they lie on one curve with all others. As they stand, {self._scatter}",
             "what looks like wear or friction is then a slip of writing",
-            "compare the file with what was noted at the bench, and take the readings from there on again, speed rising and falling",
+            "compare the file with what was noted at the bench, and take the readings from there on again, speed rising "
+            "and falling",
         )
 
     @property
@@ -104,7 +106,8 @@ def row_slip(sweep: Sweep, outline: Outline, inflation: float, left_out: int) ->
             found.append((rest, slip))
     if not found:
         return None
-    best = min(found, key=lambda x: x[0])[1]
+    # Two readings exchanged are less to get wrong than a half that is a row off.
+    best = min(found, key=lambda x: (x[1].shift != 0, x[0]))[1]
     return RowSlip(
         "check first",
         sweep.file,
@@ -119,8 +122,8 @@ def row_slip(sweep: Sweep, outline: Outline, inflation: float, left_out: int) ->
 
 
 def _likeliest(sweep: Sweep, shown: Array) -> list[Slip]:
-    """The slips that, undone, leave the least about the curves `shown` (states, n) [rad]: some exchanges, and some shifts of either
-    direction."""
+    """The slips that, undone, leave the least about the curves `shown` (states, n) [rad]: some exchanges, and some shifts of
+    either direction."""
     slips = sorted(_slips(sweep), key=lambda s: _remaining(s, sweep, shown))
     swaps = [s for s in slips if s.shift == 0]
     shifts = [[s for s in slips if s.shift != 0 and sweep.rising[s.first] == rising] for rising in (True, False)]
@@ -128,7 +131,7 @@ def _likeliest(sweep: Sweep, shown: Array) -> list[Slip]:
 
 
 def _remaining(slip: Slip, sweep: Sweep, shown: Array) -> float:
-    """Mean square [rad²] of what is left of the readings, the slip undone, about the nearest of the curves `shown` (states, n)."""
+    """Mean square [rad²] of the readings, the slip undone, about the nearest of the curves `shown` (states, n) [rad]."""
     off = sweep.advance[slip.of] - shown[:, slip.at]
     return float((off**2).mean(axis=1).min())
 
@@ -138,7 +141,7 @@ def _slips(sweep: Sweep) -> Iterator[Slip]:
     every = np.arange(len(sweep.speed))
     for rising in (True, False):
         places = np.flatnonzero(np.asarray(sweep.rising, bool) == rising)
-        for one, two in zip(places[:-1], places[1:], strict=True):
+        for one, two in pairwise(places):
             of = every.copy()
             of[[one, two]] = two, one
             yield Slip(every, of, int(one), int(two), 0)

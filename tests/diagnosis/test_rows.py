@@ -54,7 +54,8 @@ def told(sweep: Sweep) -> RowSlip | None:
 
 
 def test_two_readings_in_each_other_s_place_are_a_slip() -> None:
-    sweep, at = exchanged(drawn(np.random.default_rng(1)))
+    """Of these both would be left out as wild; where only one is, the rest is judged without it."""
+    sweep, at = exchanged(drawn(np.random.default_rng(7)))
     found = told(sweep)
     assert found is not None and found.severity == "check first" and found.shift == 0
     assert found.rows == (at + 2, at + 3)

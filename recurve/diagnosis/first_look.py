@@ -18,8 +18,10 @@ from recurve.diagnosis.findings import STAYS_IN, MayStayIn, OutOfBand, StaysIn
 from recurve.diagnosis.flat import NoAdvance, NotBegun, flat_finding, flat_kind
 from recurve.diagnosis.halves import Halves, halves_apart
 from recurve.diagnosis.left_out import Agreeing, conditions, left_out_of_outline, outside_by_outline
-from recurve.diagnosis.look_findings import APART, AllTooHigh, ApartAsRead, SpringsOff
+from recurve.diagnosis.look_findings import APART, AllOff, ApartAsRead, SpringsOff
+from recurve.diagnosis.offset import BandRead, all_too_high, all_too_low
 from recurve.diagnosis.readings import FewReadings, OneDirection, Scatter, scatter_of
+from recurve.diagnosis.rows import RowSlip, row_slip
 from recurve.diagnosis.slips import SlipOdds, crank_slip, slip_odds
 from recurve.diagnosis.stop import StopOff, other_book
 from recurve.diagnosis.strength import Strength, strength
@@ -33,10 +35,6 @@ from recurve.uncertainty import Sampled, chance_words
 from recurve.units import RPM, Quantity
 
 FEW = 6
-# An offset is one number that explains all: so many bands or more, each too high by so much or more, alike within so much.
-LEAST_ALIKE = 4
-# How far all advances lie too high at least, and how much they may differ in that: the less, the more alike.
-OFFSETS = ((np.radians(2.5), np.radians(1.6)), (np.radians(0.9), np.radians(0.8)))
 UNCERTAIN_STOP = np.radians(0.3)  # standard uncertainty of the largest advance above which the wheel is worth turning
 Side = Literal["above", "below"]
 LookVerdict = Literal[
@@ -200,10 +198,11 @@ def _weighed(job: JobHead) -> bool:
 
 # What settles a slip: the findings that tell it, the step, and what that gives.
 _SETTLED_BY: tuple[tuple[tuple[type[Finding], ...], str, str], ...] = (
-    ((AllTooHigh,), "hold the weights home by hand and read the pointer", "every reading counts from there"),
+    ((AllOff,), "hold the weights home by hand and read the pointer", "every reading counts from there"),
     ((Halves,), "see that wheel and pointer are tight, and read both halves again", "one of the two halves is off"),
     ((Agreeing,), "take the readings that agree with one another again", "one of two curves is the unit's"),
-    ((Scatter,), "state how closely the bench is really read", "so small a scatter is no wear"),
+    ((RowSlip,), "take those readings again and write each in its row", "so much scatter is then no wear"),
+    ((Scatter,), "state how closely the bench is really read", "only then does scatter tell wear from reading"),
     ((TypedTwice,), "strike out the readings that the file has twice", "each counts once"),
     ((CopiedReadings,), "read the falling half", "shows friction, and whether the advance comes back to zero"),
     (
@@ -303,24 +302,15 @@ def _sure_together(bands: tuple[BandLook, ...]) -> tuple[BandLook, ...]:
 # --- findings ---------------------------------------------------------------------------------------------------
 
 
-def _all_too_high(look: FirstLook) -> Finding | None:
-    """The finding where an offset explains idle, top and all between with one number."""
-    if look.sweep.zeroed_at is not None or look.stays_in is None:
-        return None
-    off = []
-    for one in look.bands:
-        there = [x.sample for x in (one.rising, one.falling) if x is not None]
-        if there:
-            low = 0.0 if one.band.from_zero else one.band.low
-            middle = 0.0 if one.band.kind == "idle" else (low + one.band.high) / 2
-            off.append(np.mean(there, axis=0) - middle)
-    kinds = {b.band.kind for b in look.bands if b.read}
-    if len(off) < LEAST_ALIKE or not {"idle", "maximum"} <= kinds:
-        return None
-    each = np.array([float(x.mean()) for x in off])
-    if not any(each.min() >= least and np.ptp(each) <= alike for least, alike in OFFSETS):
-        return None
-    return AllTooHigh("check first", Sampled(np.mean(off, axis=0)).summary, len(off))
+def _all_off(look: FirstLook) -> Finding | None:
+    """The finding where one number explains all readings."""
+    low = all_too_low(look.sweep, look.idle)
+    if low is not None or look.stays_in is None:
+        return low
+    read = [
+        BandRead(b.band, tuple(x.sample for x in (b.rising, b.falling) if x is not None)) for b in look.bands if b.read
+    ]
+    return all_too_high(read, look.passing or 0.0)
 
 
 def _findings(look: FirstLook, ratio: float) -> list[Finding]:
@@ -328,9 +318,11 @@ def _findings(look: FirstLook, ratio: float) -> list[Finding]:
     flat = flat_finding(sweep, look.target)
     if isinstance(flat, NoAdvance):
         return [flat]
-    halves, offset = halves_apart(sweep, outline.outliers), _all_too_high(look)
+    halves, offset = halves_apart(sweep, outline.outliers), _all_off(look)
     if halves is not None or offset is not None:
         return [one for one in (halves, offset) if one is not None]
+    if (row := row_slip(sweep, outline, outline.inflation, len(outline.outliers))) is not None:
+        return [row]
     book = book_figures(look.target, ratio, None if flat else Swept.of_outline(outline, sweep))
     if book:
         return list(book)
@@ -359,9 +351,17 @@ def _findings(look: FirstLook, ratio: float) -> list[Finding]:
 
 
 def _apart(look: FirstLook) -> Finding | None:
-    if look.outline.apart.above(APART) < SURE:
-        return None
-    return ApartAsRead("repair first", look.outline.apart.summary)
+    """At the band where rising and falling lie farthest apart, else over all speeds where the curve climbs."""
+    outline = look.outline
+    both = [b.band.speed for b in look.bands if b.rising is not None and b.falling is not None]
+    speeds = np.array([s for s in both if s is not None])
+    apart, at = outline.apart, None
+    if len(speeds):
+        gap = outline.gap(speeds)
+        worst = int(gap.mean(axis=0).argmax())
+        if gap[:, worst].mean() > apart.mean:
+            apart, at = Sampled(gap[:, worst]), float(speeds[worst])
+    return ApartAsRead("repair first", apart.summary, at) if apart.above(APART) >= SURE else None
 
 
 def _stays_in(look: FirstLook) -> Finding | None:

@@ -3,28 +3,33 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from recurve.diagnosis.findings import OutOfBand
 from recurve.inspection.findings import Cause, Finding, Words
 from recurve.uncertainty import Uncertain
+from recurve.units import RPM
 
 APART = np.radians(1.0)  # most distance between rising and falling; common practice, no source
 
 
 @dataclass(frozen=True)
 class ApartAsRead(Finding):
-    """Rising and falling lie `apart` [rad]."""
+    """Rising and falling lie `apart` [rad], at the speed `at` [rad/s] of a band, or over the speeds where the curve climbs."""
 
     apart: Uncertain
+    at: float | None = None
+    units: ClassVar[dict[str, str]] = {"apart": "deg", "at": "rpm"}
     cause = Cause.FRICTION
 
     def words(self) -> Words:
         """The finding in words."""
+        where = "where the curve climbs" if self.at is None else f"at {self.at * RPM:.0f} rpm"
         return Words(
             "sluggish: the rising and falling curves lie apart",
-            f"{self.apart.degrees()} between the two where the curve climbs; the limit is {np.degrees(APART):.0f}° "
+            f"{self.apart.degrees()} between the two {where}; the limit is {np.degrees(APART):.0f}° "
             "(distributor). Only friction does this, not springs or drag",
             "at the same speed the timing differs, depending on whether the engine is speeding up or slowing down",
             "look for a dry or rusty cam spindle, dirt and worn pins; clean and oil, then sweep again before you "
@@ -80,15 +85,26 @@ class SpringsOff(Finding):
 
 
 @dataclass(frozen=True)
-class AllTooHigh(Finding):
-    """Every reading lies too high by about the same amount, `by` [rad]: `bands` of them, idle and maximum included."""
+class AllOff(Finding):
+    """Every reading is off by about the same amount, `by` [rad]: too high, as so many `bands` tell, idle and maximum included; or
+    too low, as the readings at idle tell by themselves (`bands` None)."""
 
     by: Uncertain
-    bands: int
+    bands: int | None
+    units: ClassVar[dict[str, str]] = {"by": "deg"}
     cause = Cause.SLIP
 
     def words(self) -> Words:
         """The finding in words."""
+        if self.bands is None:
+            return Words(
+                "all readings lie too low by the same amount",
+                f"at idle and below they show {self.by.degrees()} (distributor). No weights go in past home; a pointer off "
+                "its zero shows this",
+                "if so, every advance was larger than it was read, and every result for springs and stop is wrong",
+                "hold the weights home by hand and read the pointer. Set zero there and sweep again, or add to every reading "
+                "what it lacks",
+            )
         return Words(
             "all readings lie too high by the same amount",
             f"{self.by.degrees()} above the book (distributor) in all {self.bands} bands, from idle to the top. "

@@ -16,6 +16,7 @@ from recurve.diagnosis.halves import halves_apart
 from recurve.diagnosis.left_out import left_out
 from recurve.diagnosis.other_type import type_findings
 from recurve.diagnosis.pen import heard, pen_slip
+from recurve.diagnosis.rows import row_slip
 from recurve.diagnosis.slips import crank_slip, slip_odds
 from recurve.fit.fit import AlternativeState, Fit
 from recurve.fit.outline import Outline
@@ -28,6 +29,7 @@ from recurve.units import RPM
 
 FEW_READINGS = 6  # fewer than this hardly tell anything apart
 WORN = 1.8  # scatter this many times what was stated is wear, not reading
+FINEST = np.radians(0.1)  # half-width [rad] closer than which no bench is read by eye; common practice, no source
 WANDERS = np.radians(0.3)  # standard deviation [rad] from which the mark is seen to wander; common practice, no source
 
 
@@ -46,6 +48,8 @@ def data_findings(evidence: Evidence) -> tuple[Finding, ...]:
         return ()
     if (halves := halves_apart(sweep, fit.outliers)) is not None:
         return (halves, *foreign)
+    if (row := _rows(evidence, fit, sweep)) is not None:
+        return (row, *foreign)
     pen = pen_slip(fit)
     book = book_figures(fit.job.target, fit.job.speed_ratio, None if pen or flat else Swept.of_fit(evidence))
     slip = pen or (None if book else exchanged(evidence) or _slip(evidence, fit))
@@ -117,12 +121,13 @@ class OtherSprings(Finding):
 @dataclass(frozen=True)
 class Scatter(Finding):
     """Readings that scatter `inflation` [1] times as much as stated, with a standard `deviation` [rad] about the curve; `chi2`
-    [1] for `dof` [1] degrees of freedom."""
+    [1] for `dof` [1] degrees of freedom. `too_fine`: they are stated closer than any bench is read by eye."""
 
     inflation: float
     deviation: float
     chi2: float
     dof: float
+    too_fine: bool = False
 
     units: ClassVar[dict[str, str]] = {"inflation": "1", "deviation": "deg", "chi2": "1", "dof": "1"}
 
@@ -140,8 +145,10 @@ class Scatter(Finding):
         if self.severity == "check first":
             return Words(
                 "the ± of the readings is smaller than they scatter",
-                told,
-                "so small a scatter is no wear, but nothing computed from so small a ± can be relied on",
+                told + ("; no bench is read so closely by eye" if self.too_fine else ""),
+                "whether the readings are good or the unit is worn cannot be told by such a ±"
+                if self.deviation >= WANDERS
+                else "so small a scatter is no wear, but nothing computed from so small a ± can be relied on",
                 "state how closely the bench is really read (reading, in [sweep]): at least half a division of the ring, and as "
                 "much as the mark wanders. The last digit of a display is not its ±",
             )
@@ -168,8 +175,16 @@ def scatter_of(sweep: Sweep, found: Fit | Outline) -> Scatter | None:
         return None
     kept = ~np.isin(sweep.row, found.outliers)
     deviation = float(np.sqrt((((sweep.advance - found.expected)[kept]) ** 2).sum() / found.dof))
-    many: Severity = "repair first" if deviation >= WANDERS else "check first"
-    return Scatter(many if found.inflation >= WORN else "low", found.inflation, deviation, found.chi2, found.dof)
+    too_fine = sweep.groups is None and sweep.reading < FINEST
+    many: Severity = "repair first" if deviation >= WANDERS and not too_fine else "check first"
+    severity: Severity = many if found.inflation >= WORN else "low"
+    return Scatter(severity, found.inflation, deviation, found.chi2, found.dof, too_fine)
+
+
+def _rows(evidence: Evidence, fit: Fit, sweep: Sweep) -> Finding | None:
+    """Readings in the wrong rows, where the readings scatter about the fitted curve and about that which they draw themselves."""
+    outline = evidence.outline if fit.inflation > 1.0 or fit.outliers else None
+    return None if outline is None else row_slip(sweep, outline, outline.inflation, len(outline.outliers))
 
 
 @dataclass(frozen=True)

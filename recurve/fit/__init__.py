@@ -160,5 +160,5 @@ Offers:
 - `posterior`: `Descent`, `descend`, `find_modes`, `spread_starts`
 - `state`: `Ensemble`, `Evidence`, `ensemble_of`, `SURE`
 - `sobol`: `rectangular`, `sobol`
-- `outline`: `Outline`, `Pieces`, `WHEEL`, `ZERO`, `fit_outline`
+- `outline`: `Outline`, `Pieces`, `WHEEL`, `ZERO`, `fit_outline`, `scatter_about_outline`
 """

@@ -293,10 +293,21 @@ class Outline:
         """Probability [1] that the advance was complete before the sweep's end."""
         return float((self.pieces.end < (COMPLETE * self.model.sweep.speed.max()) ** 2).mean())
 
+    def shown(self, sweep: Sweep) -> Array:
+        """What every reading of the sweep (n,) should show, by each state (states, n) [rad]."""
+        rising, falling = self.model.rising(self.pieces, sweep.speed), self.model.falling(self.pieces, sweep.speed)
+        return np.asarray(np.where(sweep.rising, rising, falling) - self.model.hidden(self.pieces)[:, None])
+
+    def gap(self, speeds: Array) -> Array:
+        """Falling less rising advance (states, k) [rad] at the speeds (k,) [rad/s]."""
+        return np.asarray(self.model.falling(self.pieces, speeds) - self.model.rising(self.pieces, speeds))
+
     @cached_property
     def apart(self) -> Sampled:
-        """Falling less rising advance [rad], the upper quartile over the speeds where the curve climbs."""
-        speed = np.sqrt(np.maximum(np.linspace(0.05, 1.0, 40) * self.pieces.end[:, None], 1.0))
+        """Falling less rising advance [rad], the upper quartile over the speeds where the curve climbs: from where advance
+        begins to where it is complete. Below that the two meet, whatever the friction."""
+        begin, end = np.maximum(self.pieces.start, 0.0)[:, None], self.pieces.end[:, None]
+        speed = np.sqrt(np.maximum(begin + np.linspace(0.0, 1.0, 40) * (end - begin), 1.0))
         gap = self.pieces.advance(speed, falling=True) - self.pieces.advance(speed, falling=False)
         return Sampled(np.quantile(gap, 0.75, axis=1))
 
@@ -308,6 +319,14 @@ def _agreement(sweep: Sweep, stop: Quantity | None, kept: np.ndarray, mode: Mode
     chi2 = float((model.misfit(mode.state[None])[0] ** 2).sum())
     dof = degrees_of_freedom(int(kept.sum()), 1.0 - np.diag(mode.covariance))
     return chi2, dof, inflation(chi2, dof)
+
+
+def scatter_about_outline(sweep: Sweep, stop: Quantity | None) -> tuple[float, float]:
+    """How many times more than stated [1] all readings of a sweep, none left out, scatter about the best outline; and χ² for
+    each degree of freedom [1]."""
+    [best, *_] = OutlineModel(sweep, stop).modes()
+    chi2, dof, scatter = _agreement(sweep, stop, np.ones(len(sweep.speed), bool), best)
+    return scatter, chi2 / dof
 
 
 def fit_outline(sweep: Sweep, stop: Quantity | None = None, enough: float = ENOUGH_SAMPLES) -> Outline:

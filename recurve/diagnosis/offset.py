@@ -22,10 +22,8 @@ LEAST = np.radians(0.5)  # an offset smaller than this is no slip worth a word
 LEAST_ALIKE = 4  # bands that one number must explain, or more
 # How far all advances lie too high at least, and how much they may differ in that: the less, the more alike.
 OFFSETS = ((np.radians(2.5), np.radians(1.6)), (np.radians(0.9), np.radians(0.8)))
-CURED, NOT_MET = (
-    0.5,
-    0.05,
-)  # probability that all bands are met, with the offset taken out at least, and as it stands at most
+# Probability that all bands are met: at least, with the offset taken out; at most, as the readings stand.
+CURED, NOT_MET = 0.5, 0.05
 HOME = np.radians(0.3)  # so far past home the outline may seem to go: what the readings of the dead stretch leave open
 STEP = np.radians(0.05)
 SURELY_BELOW = 3.0  # standard uncertainties

@@ -188,10 +188,10 @@ def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job |
     seen. Raises InputError if the job has no target with bands, or for what was told and cannot be.
     """
     problem_of(job)
-    swept, fit, other = _fitted(as_set(job, sweep, told, found))
+    same = _same(sweep, job.sweep if found is None else found.sweep)
+    swept, fit, other = _fitted(as_set(job, sweep, told, found), nothing_new=bool(same))
     evidence = Evidence.of(swept, fit)
-    before = job.sweep if found is None else found.sweep
-    unsettled: list[Barrier] = [*_same(sweep, before), *_to_read_again(fit, sweep), *not_read(swept)]
+    unsettled: list[Barrier] = [*same, *_to_read_again(fit, sweep), *not_read(swept)]
     unsettled += [] if other is None else [other]
     untouched = told.stop is None and told.trim is None
     half, stop = copied(sweep), other_stop(job, fit) if untouched else None
@@ -232,11 +232,11 @@ def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job |
     return Verification(unit, fit, bands, verdict, correction, outside, trust, tuple(unsettled), told, notes, built)
 
 
-def _fitted(swept: Job) -> tuple[Job, Fit, OtherSpring | None]:
+def _fitted(swept: Job, nothing_new: bool) -> tuple[Job, Fit, OtherSpring | None]:
     """The unit as it was set, and its fit; where it misses a band, or contradicts what is known of it, and a spring is likely
-    another one, the unit and its fit with that spring left open."""
+    another one, the unit and its fit with that spring left open. Not where the readings are those of before."""
     fit = fit_sweep(swept)
-    if flat_kind(swept.sweep, swept.target) is not None:  # that is told by itself
+    if nothing_new or flat_kind(swept.sweep, swept.target) is not None:  # that is told by itself
         return swept, fit, None
     if all(b.verdict == "passes" for b in _judged(Evidence.of(swept, fit))) and not contradicted(fit):
         return swept, fit, None

@@ -33,9 +33,9 @@ class OtherSpring:
         by = 2e-3 * (self.rate.standard_uncertainty or 0.0)
         return (
             f"by the readings, the {self.place} has a rate of {1e-3 * self.rate.value:.1f} ± {by:.1f} N/mm where "
-            f"{1e-3 * self.described:.1f} N/mm was planned: another spring, with a probability of {chance_words(self.chance)}. "
-            f"Stop the bench. See that the {self.place} is the spring that was planned, whole, and hooked in at both ends. If it "
-            f"is another one, fit the planned one, or name the one that is in with --{self.place}-spring. If it is the planned "
+            f"the job has {1e-3 * self.described:.1f} N/mm: another spring, with a probability of {chance_words(self.chance)}. "
+            f"Stop the bench. See that the {self.place} is the spring of the job, whole, and hooked in at both ends. If it "
+            f"is another one, fit the right one, or name the one that is in with --{self.place}-spring. If it is the right "
             "one, weigh it, and correct the job. Bend no post before that"
         )
 

@@ -231,9 +231,8 @@ def _warnings(
         told += _hunting(final, timing.idle, ratio)
     if setting is not None and not setting.flat:
         told.append(
-            "At the speed where you set the timing, the advance may not be all in: it still climbs there, so the "
-            "total may be more than shown. Check the total at the highest speed the engine runs at, or sweep "
-            "further up."
+            "At the speed where you set the timing, the advance may not be all in, so the total may be more than "
+            "shown. Check the total at the highest speed the engine runs at, or sweep further up."
         )
     if full_load is not None and full_load[0] > SEEN:
         total = "" if setting is None else f", {_deg(setting.total + ratio * full_load[0])} in all"

@@ -39,7 +39,7 @@ def test_no_post_is_bent_for_another_spring(seed: int, place: int, times: float,
     by = told.rate.standard_uncertainty
     assert by is not None and abs(told.rate.value - 1e3 * one.springs[place].rate) < 3 * by
     said = " ".join(verify_text(result).split())
-    assert f"See that the {told.place} is the spring that was planned" in said
+    assert f"See that the {told.place} is the spring of the job" in said
     assert result.built is None or told.place not in [s.place for s in result.built.springs]
 
 

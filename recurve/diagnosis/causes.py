@@ -82,8 +82,9 @@ class Blame:
 
     @property
     def open_friction(self) -> bool:
-        """Whether friction may be to blame, and may not."""
-        return Cause.FRICTION in self.causes and not self.surely(Cause.FRICTION)
+        """Whether friction may be to blame, and may not; where a spring surely is, its friction is a question beside it."""
+        sprung = any(self.surely(cause) for cause in SPRUNG)
+        return Cause.FRICTION in self.causes and not self.surely(Cause.FRICTION) and not sprung
 
     def words(self) -> tuple[str, ...]:
         """In words, a sentence; none where no parts are blamed."""
@@ -144,10 +145,12 @@ def blame(evidence: Evidence, ideal: Ideal | None) -> Blame | None:
                 enough, key=lambda some: (sum(p in SPRUNG for p in some), unlikely in some, -float(margin(some)[0]))
             )
             springs = tuple(p for p in SPRUNG if p in best)
-            other = tuple(p for p in parts if (p in MENDED and p in best) or (p in SPRUNG and p not in best))
-            either = (
-                len(springs) == 1 and len(other) == len(best) and 1 - SURE < below < SURE and share(other) >= LIKELY
-            )
+            # A sound unit runs near the middle of its bands: where the other spring would bring it as near, it may be that one.
+            against = springs == (unlikely,)
+            mended = tuple(p for p in parts if p in MENDED and (p in best or against))
+            other = (*mended, *(p for p in parts if p in SPRUNG and p not in best))
+            as_near = against or 1 - SURE < below < SURE or margin(other)[0] >= margin(best)[0]
+            either = len(springs) == 1 < len(evidence.job.places) and bool(as_near) and share(other) >= LIKELY
             return Blame(best, share(best), needed, either)
     return Blame((), share(parts), needed)
 

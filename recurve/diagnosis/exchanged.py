@@ -46,7 +46,8 @@ class Exchanged(Finding):
             f"primary, at {self.first.degrees()} (distributor)",
             "what is said of one spring holds for the other",
             "check which spring hangs on which posts; the primary pulls first. Exchange them, in the unit or in "
-            "the job",
+            "the job. If each hangs where the job says, the primary is slack: reset its post, or fit another, and sweep "
+            "the unit again",
         )
 
 

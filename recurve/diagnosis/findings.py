@@ -40,7 +40,7 @@ def curve_findings(evidence: Evidence, ideal: Ideal | None, blamed: Blame | None
         return [replace(flat, by_springs=springs_may_hold(evidence.job, sweep))]
     sure = _surely(evidence)
     causes = () if blamed is None else blamed.causes
-    found = [_stays_in(evidence, sure, causes), _sluggish(evidence, blamed), _never_takes_up(evidence)]
+    found = [_stays_in(evidence, sure, blamed), _sluggish(evidence, blamed), _never_takes_up(evidence)]
     if evidence.job.target is not None:
         found += [stop_finding(evidence, bool({"above stop", "below stop"} & sure))]
         if blamed is not None and blamed.open_friction:
@@ -184,7 +184,7 @@ def _idle_limit(e: Evidence) -> float:
     return float(STAYS_IN if idle is None else max(idle.high, STAYS_IN))
 
 
-def _stays_in(e: Evidence, sure: frozenset[str], causes: tuple[Cause, ...]) -> Finding | None:
+def _stays_in(e: Evidence, sure: frozenset[str], blamed: Blame | None) -> Finding | None:
     limit, sweep = _idle_limit(e), e.job.sweep
     chance = e.residual.above(limit)
     if chance <= 1 - SURE:
@@ -193,7 +193,8 @@ def _stays_in(e: Evidence, sure: frozenset[str], causes: tuple[Cause, ...]) -> F
         zeroed_at = None if sweep is None else sweep.zeroed_at
         return MayStayIn("open question", e.residual.summary, limit, e.idle, chance, zeroed_at)
     slack = _slack(e)
-    return StaysIn("high", e.residual.summary, limit, e.idle, slack, slack is None and Cause.FRICTION in causes)
+    binds = blamed is not None and Cause.FRICTION in blamed.causes and not blamed.surely(Cause.PRIMARY)
+    return StaysIn("high", e.residual.summary, limit, e.idle, slack, slack is None and binds)
 
 
 # --- friction -----------------------------------------------------------------------------------------------

@@ -63,7 +63,7 @@ def worth_measuring(evidence: Evidence, ideal: Ideal | None) -> tuple[NextStep, 
                 NextStep(
                     one.measure,
                     f"narrows the planned curve by {gain:.0%}, from ± {np.degrees(2 * spread):.2f}° to ± {left:.2f}° "
-                    f"(distributor); about {one.minutes} minutes",
+                    f"(distributor); about {one.minutes} minute{'s' if one.minutes > 1 else ''}",
                     gain,
                 )
             )

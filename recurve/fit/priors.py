@@ -119,7 +119,15 @@ def tension_parameters(job: Job, index: int) -> list[Prior]:
     known = None if place.found is not None else _of_type(job, PLACES[index], "tension")
     if known is not None:
         return [Prior(TENSIONS[index], known.mean, BY_TYPE * known.deviation, 0.0, most)]
-    return [Prior(TENSIONS[index], 0.0, default("fit", "initial_tension", "force"), 0.0, most, place.found is not None)]
+    return [Prior(TENSIONS[index], 0.0, _usual_tension(job, index), 0.0, most, place.found is not None)]
+
+
+def _usual_tension(job: Job, index: int) -> float:
+    """The scale [N] of an initial tension of which nothing is known. A spring known to be stiffer than usual is wound of
+    thicker wire, which holds its coils together in proportion."""
+    usual, rate = default("fit", "initial_tension", "force"), job.measured.springs[index].rate
+    by_rate = 1.0 if rate is None else rate.value / default("fit", f"{PLACES[index]}_rate", "rate")
+    return usual * max(by_rate, 1.0)
 
 
 def spring_facts(job: Job, index: int) -> list[Fact]:

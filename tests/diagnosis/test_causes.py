@@ -196,6 +196,20 @@ def test_friction_is_not_needed_where_a_spring_does(seed: int, fault: str, tmp_p
     assert not blamed.surely(Cause.FRICTION), blamed
 
 
+def test_a_spring_that_must_be_put_right_is_named_though_friction_may_be_high_too() -> None:
+    """A broken primary lets 9 degrees in at idle; four readings do not rule out friction beside it. Whatever else is done, the
+    primary must be put right, and so it is told first."""
+    _, first, verdict = judged((8021, "broken primary", "unknown", Way(count=4), None))
+    assert (first, verdict) == ("right", "new springs")
+
+
+def test_a_stiff_spring_may_hold_its_coils_together_harder() -> None:
+    """A sound unit whose second spring, 15 N/mm, pulls 7.9 N as soon as it takes up: the curve stands still there, which six
+    rising readings do not show. It is not accused of what the readings leave open."""
+    _, first, verdict = judged((8002, "sound", "half", Way(count=6, both=False), None))
+    assert (first, verdict) == ("nothing", "cannot tell")
+
+
 def test_nobody_is_blamed_without_bands(tmp_path: Path) -> None:
     job = whole(34, "stop worn", "known").job(tmp_path)
     evidence = Evidence.of(job, fit_sweep(job))

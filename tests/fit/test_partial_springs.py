@@ -15,6 +15,7 @@ from jobs import write_job
 from sweeps import swept
 
 from recurve.fit.fit import Fit, fit_sweep
+from recurve.fit.priors import tension_parameters
 from recurve.fit.state import SURE, Evidence
 from recurve.job.model import Job
 from recurve.job.read import load_job
@@ -115,6 +116,15 @@ def test_weighings_count_as_the_rate_and_the_length_they_make() -> None:
     # What is left is the initial tension, which open coils do not show; wound without any, the place is known.
     open_wound = fitted("", f'weighings = [{rows}]\ninitial_tension = "0 N"\n')
     assert estimate(open_wound, "secondary.takeup")[0] == pytest.approx(7.0, abs=0.3)
+
+
+@pytest.mark.parametrize(("rate", "spread"), [(3.0, 2.0), (6.0, 2.0), (15.0, 5.0)])
+def test_how_hard_coils_may_hold_together_goes_with_the_rate(rate: float, spread: float) -> None:
+    """The usual 2 N are those of the usual 6 N/mm (common practice, no source): 15 N/mm hold up to 2.5 times as much. Of one
+    index, springs with as many coils of twice the wire are twice as stiff and hold four times as much (Shigley, equations
+    10-9 and 10-41; from memory)."""
+    [tension] = tension_parameters(job_with(FOUND_PRIMARY, f'rate = "{rate} N/mm"\n'), 1)
+    assert tension.spread == pytest.approx(spread)
 
 
 # --- without a sweep ----------------------------------------------------------------------------------------

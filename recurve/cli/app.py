@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+import os
 import sys
 from collections.abc import Callable
 
@@ -53,6 +54,9 @@ for _command in (
 
 def main() -> None:
     """Run a command; a fault in what was given ends with a message and exit status 2."""
+    # The matrices are small: threads of BLAS would only wait for each other. Read when numpy is first imported.
+    for library in ("OPENBLAS", "OMP", "MKL"):
+        os.environ.setdefault(f"{library}_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:

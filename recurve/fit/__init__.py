@@ -157,7 +157,8 @@ Offers:
 
 - `fit`: `AlternativeState`, `best_mode`, `Estimate`, `Fit`, `fit_sweep`, `fitted_job`, `slope_factor`
 - `model`: `ends`, `slope_modes`, `SweepModel`
-- `posterior`: `Descent`, `descend`, `find_modes`, `spread_starts`
+- `descent`: `Descent`, `descend`
+- `posterior`: `find_modes`, `spread_starts`
 - `state`: `Ensemble`, `Evidence`, `ensemble_of`, `SURE`
 - `sobol`: `rectangular`, `sobol`
 - `outline`: `Outline`, `Pieces`, `WHEEL`, `ZERO`, `fit_outline`, `scatter_about_outline`

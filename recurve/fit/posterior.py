@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from recurve.arrays import Array
+from recurve.fit.descent import Residuals, descend
 
 FREEDOM = 6.0  # degrees of freedom of the components: tails heavier than those of the posterior
 ROUND, ROUNDS = 1024, 24  # states drawn in a round, and the most rounds
@@ -26,7 +27,6 @@ NARROWEST = 1e-6  # least variance of a direction against the largest, where rou
 FITTED = 4  # steps of expectation–maximisation by which a mixture is fitted to a cloud
 COMPONENTS = 5  # the most that a mixture may grow to
 Density = Callable[[Array], Array]
-Residuals = Callable[[Array], Array]
 Sorter = Callable[[Array], Array]
 
 
@@ -146,90 +146,21 @@ def _descents(
 ) -> list[Mode]:
     """The ends of descents from the starts (s, p). Each begins with a few steps. The most promising one then goes on to its
     end, and after it those others that have not come to a known end and may still come near the best."""
-    found: list[Mode] = []
-    for begun in sorted((_end(residuals, density, s, low, high, FIRST_STEPS) for s in starts), key=lambda m: -m.height):
-        if found and begun.height < max(m.height for m in found) - PROMISE * within:
-            break
-        if all(begun.apart(other, np.minimum) for other in found):
-            found.append(begun if begun.converged else _end(residuals, density, begun.state, low, high))
-    return found
+    begun = sorted(_ends(residuals, density, starts, low, high, FIRST_STEPS), key=lambda m: -m.height)
+    found = [begun[0] if begun[0].converged else _ends(residuals, density, begun[0].state[None], low, high)[0]]
+    near = [m for m in begun[1:] if m.height >= found[0].height - PROMISE * within and m.apart(found[0], np.minimum)]
+    found += [m for m in near if m.converged]
+    going = [m.state for m in near if not m.converged]
+    return found + (_ends(residuals, density, np.stack(going), low, high) if going else [])
 
 
-def _end(residuals: Residuals, density: Density, start: Array, low: Array, high: Array, evaluations: int = 60) -> Mode:
+def _ends(
+    residuals: Residuals, density: Density, starts: Array, low: Array, high: Array, evaluations: int = 60
+) -> list[Mode]:
     # At a kink, as where a take-up meets a reading, no state is flat.
-    end = descend(residuals, start, low, high, evaluations=evaluations, flat=0.5)
-    return Mode(end.state, float(density(end.state[None])[0]), end.covariance, end.converged)
-
-
-@dataclass(frozen=True)
-class Descent:
-    """The end of one least-squares descent: state (p,) [1], covariance (p, p) for residuals of unit variance, the
-    sum of squares, and whether it converged."""
-
-    state: Array
-    covariance: Array
-    squares: float
-    converged: bool
-
-
-def descend(
-    residuals: Residuals,
-    start: Array,
-    low: Array,
-    high: Array,
-    scale: Array | None = None,
-    evaluations: int = 60,
-    flat: float = 0.02,
-) -> Descent:
-    """Least squares from `start` (p,) [1] within the bounds (p,): Σ residual² is minimised.
-
-    `residuals` maps states (n, p) to (n, r). `scale` (p,) is the typical size of each parameter, for the
-    differences of the Jacobian; 1 by default. Converged means that the step or the gain fell below the tolerance, and
-    that the gradient is small: no more than the fraction `flat` [1] of what residuals of this size could give.
-    """
-    from scipy.optimize import least_squares
-
-    size = np.ones(len(start)) if scale is None else scale
-    # Scaled to numbers of order 1.
-    ends = (low / size, high / size)
-    inside = np.clip(start / size, ends[0] + 1e-9, ends[1] - 1e-9)
-
-    latest: dict[bytes, Array] = {}
-
-    def value(x: Array) -> Array:
-        # Many states at once take hardly longer than one, so the differences for the Jacobian come with the value.
-        steps = 1e-4 * np.eye(len(x)) if scale is None else 1e-5 * np.diag(np.maximum(np.abs(x), 1e-3))
-        values = residuals(np.concatenate([x[None], x + steps, x - steps]) * size)
-        up, down = np.split(values[1:], 2)
-        latest.clear()
-        latest[x.tobytes()] = np.asarray(((up - down) / (2 * np.diag(steps)[:, None])).T)
-        return np.asarray(values[0])
-
-    def jacobian(x: Array) -> Array:
-        if x.tobytes() not in latest:
-            value(x)
-        return latest[x.tobytes()]
-
-    tolerance = 1e-8 if scale is None else 1e-14
-    fitted = least_squares(
-        value, inside, jac=jacobian, bounds=ends, x_scale="jac", xtol=max(tolerance, 1e-15),
-        ftol=tolerance, gtol=tolerance, max_nfev=evaluations,
-    )  # fmt: skip
-    information = fitted.jac.T @ fitted.jac
-    trace = 1e-9 if scale is None else 1e-14
-    covariance = np.linalg.pinv(information + trace * np.diag(np.diag(information) + (scale is None)))
-    converged = bool(fitted.status > 0 and _flat(fitted.jac, fitted.fun, fitted.x, ends, flat))
-    return Descent(fitted.x * size, covariance * np.outer(size, size), float(2 * fitted.cost), converged)
-
-
-def _flat(jacobian: Array, residual: Array, x: Array, ends: tuple[Array, Array], flat: float) -> bool:
-    """Whether no free parameter still lowers the squares, by the cosine between the residuals and its column of the
-    Jacobian. A parameter on which no residual depends has not been determined, however flat the squares are."""
-    felt = np.linalg.norm(jacobian, axis=0)
-    length = felt * max(float(np.linalg.norm(residual)), 1e-12)
-    cosine = np.abs(jacobian.T @ residual) / np.maximum(length, 1e-300)
-    free = (x > ends[0] + 1e-6) & (x < ends[1] - 1e-6)
-    return bool((cosine[free] < flat).all() and (felt > 0).all())
+    ends = descend(residuals, starts, low, high, evaluations=evaluations, flat=0.5)
+    heights = density(np.stack([end.state for end in ends]))
+    return [Mode(e.state, float(h), e.covariance, e.converged) for e, h in zip(ends, heights, strict=True)]
 
 
 def sample(

@@ -9,8 +9,8 @@ import numpy as np
 
 from recurve.arrays import Array
 from recurve.errors import Key
+from recurve.fit.descent import Descent, descend
 from recurve.fit.fit import Fit
-from recurve.fit.posterior import Descent, descend
 from recurve.job.learned import FOUND, Learned, UnitType
 from recurve.job.model import Job
 from recurve.types.facts import facts_of, scale_of
@@ -165,7 +165,7 @@ def _by_sweep(fit: Fit, pulls: tuple[_Pull, ...]) -> _Ratio:
 
     def best(residuals: Callable[[Array], Array], starts: Array) -> Descent:
         squares = (residuals(starts) ** 2).sum(axis=1)
-        ends = [descend(residuals, starts[i], low, high, flat=0.5) for i in np.argsort(squares)[:STARTS]]
+        ends = descend(residuals, starts[np.argsort(squares)[:STARTS]], low, high, flat=0.5)
         return min(ends, key=lambda d: d.squares)
 
     usual = np.tile(fit.best, (1, 1))

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from recurve.fit.posterior import Descent, descend
+from recurve.fit.descent import Descent, descend
 
 Array = NDArray[np.float64]
 Model = Callable[[Array, Array], Array]
@@ -44,8 +44,7 @@ MODELS: dict[str, Model] = {
     "BoxBOD": lambda b, x: b[0] * (1 - np.exp(-b[1] * x)),
     "Bennett5": lambda b, x: b[0] * (b[1] + x) ** (-1 / b[2]),
 }
-# Bennett5's first start leads along a valley too flat for any patience: it shows an honest "not converged".
-SOLVED = [(name, start) for name in MODELS for start in (0, 1) if (name, start) != ("Bennett5", 0)]
+SOLVED = [(name, start) for name in MODELS for start in (0, 1)]
 
 
 @dataclass(frozen=True)
@@ -79,7 +78,7 @@ def solve(name: str, start: Array, evaluations: int = EVALUATIONS) -> tuple[Desc
 
     ends = np.full(len(start), FREE)
     with np.errstate(all="ignore"):  # steps that were tried too far overflow, and are not taken
-        end = descend(residuals, start, -ends, ends, scale=np.abs(start), evaluations=evaluations)
+        [end] = descend(residuals, start[None], -ends, ends, scale=np.abs(start), evaluations=evaluations)
     variance = end.squares / (len(given.y) - len(start))
     return end, np.sqrt(np.diag(end.covariance) * variance)
 
@@ -101,8 +100,9 @@ def test_every_level_of_difficulty_is_there() -> None:
 
 
 def test_a_valley_too_flat_is_not_called_converged() -> None:
-    given = read("Bennett5")
-    end, _ = solve("Bennett5", given.starts[0])
+    """MGH10's first start leads along it, farther than a fit of ours has patience for."""
+    given = read("MGH10")
+    end, _ = solve("MGH10", given.starts[0], evaluations=60)
     assert np.abs(end.state / given.values - 1).max() > 0.01
     assert not end.converged
 

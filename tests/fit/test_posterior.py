@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 
 from recurve.fit.fit import _standard_uncertainty
-from recurve.fit.posterior import Mode, Samples, descend, sample
+from recurve.fit.posterior import Mode, Samples, sample
 
 Array = NDArray[np.float64]
 
@@ -60,14 +60,3 @@ def test_a_standard_uncertainty_holds_as_much_as_a_normal_s() -> None:
     usual = Samples(np.zeros((20_000, 1)), np.full(20_000, 1 / 20_000))
     drawn = np.random.default_rng(1).normal(5.0, 2.0, 20_000)
     assert _standard_uncertainty(usual, drawn) == pytest.approx(2.0, rel=0.02)
-
-
-@pytest.mark.parametrize(("felt", "settled"), [(1.0, True), (0.0, False)])
-def test_a_number_on_which_nothing_depends_has_not_converged(felt: float, settled: bool) -> None:
-    """Two readings of x, and of y only with a weight above 0."""
-
-    def residuals(states: Array) -> Array:
-        return np.stack([states[:, 0] - 1.0, states[:, 0] - 1.5, felt * (states[:, 1] - 0.5)], axis=1)
-
-    found = descend(residuals, np.zeros(2), np.full(2, -9.0), np.full(2, 9.0))
-    assert found.state[0] == pytest.approx(1.25, abs=1e-4) and found.converged == settled

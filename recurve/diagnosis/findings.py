@@ -374,10 +374,12 @@ class LateTakeUp(Finding):
 
 @dataclass(frozen=True)
 class Unsettled(Finding):
-    """Out of the bands `missed` by one of the two springs, or by a spring or `friction`: the readings do not tell which."""
+    """Out of the bands `missed` by one of the two springs, or by a spring or `friction`: the readings do not tell which.
+    `measured`: both springs were, which does not tell what they should be."""
 
     missed: tuple[OutOfBand, ...]
     friction: bool
+    measured: bool = False
     cause = Cause.SPRINGS
 
     def words(self) -> Words:
@@ -395,7 +397,10 @@ class Unsettled(Finding):
             "too much advance: one of the springs is weak or late",
             f"{told}either the primary or the secondary would explain it",
             "too much advance for the speed: the engine knocks under load",
-            "take both springs off and weigh them, or turn the cam by hand to where each begins to pull; then run "
+            "hold both springs against those of a sound unit, if you have one; recurve plan finds what brings the curve back, "
+            "whichever it is"
+            if self.measured
+            else "take both springs off and weigh them, or turn the cam by hand to where each begins to pull; then run "
             "recurve plan",
         )
 
@@ -441,7 +446,7 @@ def _spring_findings(e: Evidence, seen: Evidence, ideal: Ideal | None, blamed: B
         first, second = (), tuple(m for m, _ in over)
     found: list[Finding] = []
     if either and over:
-        return [*found, Unsettled("high", tuple(m for m, _ in over), False)]
+        return [*found, Unsettled("high", tuple(m for m, _ in over), False, e.model.springs_known)]
     if first:
         below = any((band.low + band.high) / 2 <= at_knee for m, band in over if m in first)
         found.append(EarlyOnset("high", first, below, e.onset.summary, _slack(e)))

@@ -19,13 +19,14 @@ from recurve.inspection.findings import Cause, Finding, Words
 from recurve.physics.sweep import Sweep
 from recurve.units import RPM
 
-SCATTERED = 1.8  # readings that scatter so many times more than stated are asked whether a slip explains it
+SCATTERED = 1.5  # readings that scatter so many times more than stated are asked whether a slip explains it
 LEAST_LEFT_OUT = 2  # readings, too, that were left out as wild
 LEAST_MOVED = 3  # readings that a shift must move: fewer are an exchange, or wild
 TRIED = 3  # slips of each kind, those first that leave the least scatter
+ALIKE = 2  # shifts, too, of each direction that put right leave the two halves most alike
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Slip:
     """A slip and how it is undone: the readings `of` the sweep (m,) that stand at its places `at` (m,) if the slip is put right;
     the `first` and `last` place it touches; `shift` of the readings by rows, 0 for two that are exchanged."""
@@ -123,17 +124,34 @@ def row_slip(sweep: Sweep, outline: Outline, inflation: float, left_out: int) ->
 
 def _likeliest(sweep: Sweep, shown: Array) -> list[Slip]:
     """The slips that, undone, leave the least about the curves `shown` (states, n) [rad]: some exchanges, and some shifts of
-    either direction."""
+    either direction. A curve that bends after shifted readings misleads, so that shifts are also judged by the other half."""
     slips = sorted(_slips(sweep), key=lambda s: _remaining(s, sweep, shown))
-    swaps = [s for s in slips if s.shift == 0]
-    shifts = [[s for s in slips if s.shift != 0 and sweep.rising[s.first] == rising] for rising in (True, False)]
-    return swaps[:TRIED] + shifts[0][:TRIED] + shifts[1][:TRIED]
+    found = [s for s in slips if s.shift == 0][:TRIED]
+    for rising in (True, False):
+        shifts = [s for s in slips if s.shift != 0 and sweep.rising[s.first] == rising]
+        alike = sorted(shifts, key=lambda s: _between_halves(s.undone(sweep)))[:ALIKE]
+        found += shifts[:TRIED] + [s for s in alike if s not in shifts[:TRIED]]
+    return found
 
 
 def _remaining(slip: Slip, sweep: Sweep, shown: Array) -> float:
     """Mean square [rad²] of the readings, the slip undone, about the nearest of the curves `shown` (states, n) [rad]."""
     off = sweep.advance[slip.of] - shown[:, slip.at]
     return float((off**2).mean(axis=1).min())
+
+
+def _between_halves(sweep: Sweep) -> float:
+    """Variance [rad²] of how far the rising and the falling half lie apart, where both were read; infinite where one was not."""
+    up = np.asarray(sweep.rising, bool)
+    halves = [(sweep.speed[half], sweep.advance[half]) for half in (up, ~up)]
+    if min(len(speed) for speed, _ in halves) < LEAST_MOVED:
+        return float(np.inf)
+    (speed, advance), (others, theirs) = halves
+    order = np.argsort(others)
+    inside = (speed >= others.min()) & (speed <= others.max())
+    if inside.sum() < LEAST_MOVED:
+        return float(np.inf)
+    return float(np.var(advance[inside] - np.interp(speed[inside], others[order], theirs[order])))
 
 
 def _slips(sweep: Sweep) -> Iterator[Slip]:

@@ -65,9 +65,16 @@ def test_two_readings_in_each_other_s_place_are_a_slip() -> None:
 
 
 def test_a_half_that_is_a_row_off_is_a_slip() -> None:
-    """Which half it is, the readings may leave open."""
-    found = told(shifted(drawn(np.random.default_rng(2)))[0])
-    assert found is not None and found.shift != 0 and (found.rising or found.either)
+    """Which half it is, the readings may leave open. Where one wild reading would explain as much, nothing is told."""
+    right = 0
+    for seed in range(1, 5):
+        sweep, at = shifted(drawn(np.random.default_rng(seed)))
+        found = told(sweep)
+        assert found is None or (
+            found.shift != 0 and (found.rising or found.either) and abs(found.rows[0] - at - 2) <= 1
+        )
+        right += found is not None
+    assert right >= 3
 
 
 def test_readings_that_scatter_everywhere_are_no_slip_of_rows() -> None:

@@ -375,11 +375,13 @@ class LateTakeUp(Finding):
 @dataclass(frozen=True)
 class Unsettled(Finding):
     """Out of the bands `missed` by one of the two springs, or by a spring or `friction`: the readings do not tell which.
-    `measured`: both springs were, which does not tell what they should be."""
+    `measured`: both springs were, which does not tell what they should be. `both`: neither alone would do, by what is known of
+    the other."""
 
     missed: tuple[OutOfBand, ...]
     friction: bool
     measured: bool = False
+    both: bool = False
     cause = Cause.SPRINGS
 
     def words(self) -> Words:
@@ -394,8 +396,12 @@ class Unsettled(Finding):
                 "the unit again, speed rising and falling",
             )
         return Words(
-            "too much advance: one of the springs is weak or late",
-            f"{told}either the primary or the secondary would explain it",
+            "too much advance: a spring is weak or late, or both are"
+            if self.both
+            else "too much advance: one of the springs is weak or late",
+            f"{told}both springs put right would bring it back; the readings do not show which of them is worn"
+            if self.both
+            else f"{told}either the primary or the secondary would explain it",
             "too much advance for the speed: the engine knocks under load",
             "hold both springs against those of a sound unit, if you have one; recurve plan finds what brings the curve back, "
             "whichever it is"
@@ -445,8 +451,13 @@ def _spring_findings(e: Evidence, seen: Evidence, ideal: Ideal | None, blamed: B
     if Cause.PRIMARY not in springs:
         first, second = (), tuple(m for m, _ in over)
     found: list[Finding] = []
+    known = e.model.springs_known
     if either and over:
-        return [*found, Unsettled("high", tuple(m for m, _ in over), False, e.model.springs_known)]
+        return [Unsettled("high", tuple(m for m, _ in over), False, known)]
+    if over and springs == SPRUNG and not (first and second):
+        # To name the one would clear the other, which the bands do not.
+        found.append(Unsettled("high", tuple(m for m, _ in over), False, known, True))
+        first = second = ()
     if first:
         below = any((band.low + band.high) / 2 <= at_knee for m, band in over if m in first)
         found.append(EarlyOnset("high", first, below, e.onset.summary, _slack(e)))

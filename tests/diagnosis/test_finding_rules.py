@@ -211,6 +211,14 @@ def test_one_of_two_springs_is_left_open(known: bool, says: str, monkeypatch: py
     assert isinstance(found, Unsettled) and says in found.remedy
 
 
+@pytest.mark.parametrize("off", [LOW, HIGH])
+def test_where_both_are_blamed_for_one_band_none_is_named(off: float) -> None:
+    """To name the spring on whose side of the knee the band lies would clear the other."""
+    high = {off: 12 * DEG}
+    (found,) = told(States(up=high, down=high), BOTH)
+    assert isinstance(found, Unsettled) and found.both and "do not show which" in found.evidence
+
+
 @pytest.mark.parametrize(
     ("causes", "needed", "open_"),
     [

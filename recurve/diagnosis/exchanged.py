@@ -89,18 +89,17 @@ def exchanged(evidence: Evidence) -> Exchanged | CuredByExchange | None:
 
 
 def springs_may_hold(job: Job, sweep: Sweep) -> bool:
-    """Whether springs, and nothing that binds, may hold the weights home over a whole sweep: they are not known, or hung on each
-    other's posts they would, as the job describes them, with a probability of at least MAY_HOLD."""
+    """Whether springs, and nothing that binds, may hold the weights home over a whole sweep: they are not known, or as the job
+    describes them they would, as they hang or on each other's posts, with a probability of at least MAY_HOLD."""
     evidence = Evidence.of(replace(job, sweep=None), None)
     if not evidence.model.springs_known:
         return True
-    if len(job.places) < 2:
-        return False
-    units = evidence.model.units(evidence.ensemble.states)
-    rest = np.array([float(p.posts.length(0.0)[0]) for p in job.places])
-    made = curves(evidence.model.shapes, _changed_over(units, rest), POINTS)
-    highest = made.rising_advance(np.array([float(sweep.speed.max())]))[:, 0]
-    return float((highest < max(BARELY, 2 * sweep.reading)).mean()) >= MAY_HOLD
+    hung = [evidence.model.units(evidence.ensemble.states)]
+    if len(job.places) == 2:
+        hung.append(_changed_over(hung[0], np.array([float(p.posts.length(0.0)[0]) for p in job.places])))
+    top, still = np.array([float(sweep.speed.max())]), max(BARELY, 2 * sweep.reading)
+    highest = [curves(evidence.model.shapes, units, POINTS).rising_advance(top)[:, 0] for units in hung]
+    return max(float((advance < still).mean()) for advance in highest) >= MAY_HOLD
 
 
 def _changed_over(units: Units, rest: np.ndarray) -> Units:

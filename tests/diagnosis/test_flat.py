@@ -114,6 +114,13 @@ def test_exchanged_springs_that_hold_the_weights_home(seed: int, tmp_path: Path)
         assert springs_may_hold(job, job.sweep) == (top < 0.5), top
 
 
+def test_springs_that_hold_the_weights_home_as_they_hang(tmp_path: Path) -> None:
+    """Their springs changed over and then measured: the secondary pulls 200 N at rest, which its weights do not move up to 2950 rpm."""
+    job = whole(8202, "springs changed over", "known", Way()).job(tmp_path)
+    assert job.sweep is not None and springs_may_hold(job, job.sweep)
+    assert "look at the springs first" in check_unit(job).findings[0].remedy
+
+
 @pytest.mark.parametrize(("seed", "held"), some([(980, True), (983, False)], 2))
 def test_springs_are_looked_at_before_anything_is_stripped(seed: int, held: bool, tmp_path: Path) -> None:
     """A sweep without any advance. Of the first unit exchanged springs make one, as `integrator` says; of the second not."""

@@ -115,7 +115,7 @@ def test_exchanged_springs_that_hold_the_weights_home(seed: int, tmp_path: Path)
 
 
 def test_springs_that_hold_the_weights_home_as_they_hang(tmp_path: Path) -> None:
-    """Their springs changed over and then measured: the secondary pulls 200 N at rest, which its weights do not move up to 2950 rpm."""
+    """Its springs changed over and then measured: the secondary pulls 200 N at rest, against which the weights do nothing."""
     job = whole(8202, "springs changed over", "known", Way()).job(tmp_path)
     assert job.sweep is not None and springs_may_hold(job, job.sweep)
     assert "look at the springs first" in check_unit(job).findings[0].remedy

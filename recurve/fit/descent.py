@@ -66,7 +66,8 @@ def descend(
         states = np.concatenate([x[:, None], x[:, None] + each, x[:, None] - each], axis=1)
         values = residuals(states.reshape(-1, p) * size).reshape(n, 2 * p + 1, -1)
         jacobian = (values[:, 1 : p + 1] - values[:, p + 1 :]) / (2 * steps[:, :, None])
-        return values[:, 0], np.swapaxes(jacobian, 1, 2)
+        # A difference that leads to the impossible tells nothing.
+        return values[:, 0], np.where(np.isfinite(jacobian), jacobian, 0.0).swapaxes(1, 2)
 
     tolerance = 1e-14 if relative else 1e-8
     run = _Run.begun(at, np.clip(starts / size, *ends), ends)

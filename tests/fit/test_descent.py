@@ -86,6 +86,16 @@ def test_a_step_into_the_impossible_is_not_taken() -> None:
     assert end.state[0] == pytest.approx(0.01, rel=1e-4)
 
 
+@pytest.mark.parametrize("start", [5e-5, -1.0])
+def test_a_start_beside_the_impossible_or_in_it_is_not_called_an_answer(start: float) -> None:
+    def residuals(states: Array) -> Array:
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.log(states) - np.log(0.01)
+
+    [end] = descend(residuals, np.array([[start]]), np.array([-9.0]), np.array([9.0]))
+    assert not end.converged
+
+
 @pytest.mark.parametrize(("felt", "settled"), [(1.0, True), (0.0, False)])
 def test_a_number_on_which_nothing_depends_has_not_converged(felt: float, settled: bool) -> None:
     """Two readings of x, and of y only with a weight above 0."""

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from recurve.data import default
-from recurve.diagnosis.causes import repaired
-from recurve.diagnosis.findings import SLUGGISH
+from recurve.diagnosis.causes import SLUGGISH, repaired
 from recurve.fit.state import SURE, Evidence
 from recurve.inspection.findings import Cause
 from recurve.uncertainty import Uncertain

@@ -37,6 +37,7 @@ from recurve.units import RPM
 SOUND = 0.9  # probability of meeting every band that makes a unit sound
 ENOUGH = 0.8  # fraction of the states that must be back in the bands
 LIKELY = 0.4  # fraction of the states from which another set of parts is worth a word
+SLUGGISH = np.radians(1.0)  # most distance between rising and falling; common practice, no source
 STATES = 64
 LEAST_LEVER = 1e-9  # m/rad; a spring with less moves nothing
 GRID, COARSE = 22, 7  # values of each number that are tried at first, of one spring and of two
@@ -69,12 +70,14 @@ class Blame:
     """The `causes`, the fewest parts with which, made sound, all bands are met in the fraction `share` [1] of the states;
     none if not even all parts together do it. `needed`: the fraction [1] of the states that stay out of their bands with
     all parts made sound but this one, for every part that was looked at. `either` if the other spring would do as well as
-    the one that is named, and the bands do not tell which."""
+    the one that is named, and the bands do not tell which. `apart`: the probability [1] that rising and falling curve lie as
+    far apart as those of a sluggish unit."""
 
     causes: tuple[Cause, ...]
     share: float
     needed: dict[Cause, float]
     either: bool = False
+    apart: float = 0.0
 
     def surely(self, cause: Cause) -> bool:
         """Whether the unit needs this part put right, whatever else is done."""
@@ -82,8 +85,9 @@ class Blame:
 
     @property
     def open_friction(self) -> bool:
-        """Whether friction may be to blame, and may not; where a spring surely is, its friction is a question beside it."""
-        sprung = any(self.surely(cause) for cause in SPRUNG)
+        """Whether friction may be to blame, and may not; where a spring surely is, and the curves hardly lie apart, friction is a
+        question beside it."""
+        sprung = any(self.surely(cause) for cause in SPRUNG) and self.apart < LIKELY
         return Cause.FRICTION in self.causes and not self.surely(Cause.FRICTION) and not sprung
 
     def words(self) -> tuple[str, ...]:
@@ -151,7 +155,7 @@ def blame(evidence: Evidence, ideal: Ideal | None) -> Blame | None:
             other = (*mended, *(p for p in parts if p in SPRUNG and p not in best))
             as_near = against or 1 - SURE < below < SURE or margin(other)[0] >= margin(best)[0]
             either = len(springs) == 1 < len(evidence.job.places) and bool(as_near) and share(other) >= LIKELY
-            return Blame(best, share(best), needed, either)
+            return Blame(best, share(best), needed, either, evidence.apart.above(SLUGGISH))
     return Blame((), share(parts), needed)
 
 

@@ -13,7 +13,7 @@ from recurve.diagnosis.next_steps import parts_lacking, steps_of, unused_notes
 from recurve.diagnosis.not_read import not_read
 from recurve.diagnosis.readings import data_findings
 from recurve.diagnosis.stop import other_book, stop_trim
-from recurve.diagnosis.trust import Trust, trust_by
+from recurve.diagnosis.trust import FREE_FIRST, Trust, free_first, trust_by
 from recurve.diagnosis.worth import worth_measuring
 from recurve.errors import InputError
 from recurve.fit.fit import Fit, fit_sweep, fitted_job
@@ -100,7 +100,7 @@ def check_unit(job: Job) -> Check:
     notes = (*job.notes, *conversion_notes(found))
     settled = verdict == "sound" or any(f.severity == "check first" for f in doubts)
     steps = () if settled else worth_measuring(evidence, ideal)
-    trust = trust_by((*curve, *doubts), fit)
+    trust = trust_by((*curve, *doubts), fit, blamed)
     return Check(found, fit, evidence, findings, verdict, why, passing, blamed, notes, inspected, trust, steps)
 
 
@@ -210,13 +210,8 @@ def _verdict(
         return "facts only", ("the job gives no target, so the curve cannot be judged",)
     if undecided := _undecided(job, evidence, findings, passing):
         return undecided
-    trim = stop_trim(job)
-    beyond = trim is not None and trim.edge is not None and not trim.can  # then it is the stop, whatever else
-    if blamed is not None and blamed.open_friction and not beyond:
-        return "cannot tell", (
-            "the unit misses its bands, and the readings cannot show whether friction or a spring is to blame; "
-            "free and oil the weights and the cam, then sweep the unit again",
-        )
+    if free_first(job, blamed):
+        return "cannot tell", (FREE_FIRST,)
     return _remedy(job, evidence, blamed, ideal)
 
 

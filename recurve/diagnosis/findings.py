@@ -13,7 +13,7 @@ from typing import ClassVar
 import numpy as np
 
 from recurve.arrays import Mask
-from recurve.diagnosis.causes import MENDED, SPRUNG, Blame, knee, repaired
+from recurve.diagnosis.causes import MENDED, SLUGGISH, SPRUNG, Blame, knee, repaired
 from recurve.diagnosis.exchanged import springs_may_hold
 from recurve.diagnosis.flat import NoAdvance, flat_finding
 from recurve.diagnosis.stop import stop_finding
@@ -25,7 +25,6 @@ from recurve.uncertainty import Sampled, Uncertain, chance_words
 from recurve.units import RPM
 
 STAYS_IN = np.radians(0.5)  # most advance at idle where the target does not say; common practice, no source
-SLUGGISH = np.radians(1.0)  # most distance between rising and falling; common practice, no source
 LATE = np.radians(1.0)  # a second spring that takes up this much later than the target wants: its hook or post is worn
 ONE_OUT = 0.8  # likeliest band missed, in probability, from which a unit that surely misses some band is called so
 SLACK = np.radians(0.2)  # a primary that takes up later than this hangs slack
@@ -193,7 +192,7 @@ def _stays_in(e: Evidence, sure: frozenset[str], blamed: Blame | None) -> Findin
         zeroed_at = None if sweep is None else sweep.zeroed_at
         return MayStayIn("open question", e.residual.summary, limit, e.idle, chance, zeroed_at)
     slack = _slack(e)
-    binds = blamed is not None and Cause.FRICTION in blamed.causes and not blamed.surely(Cause.PRIMARY)
+    binds = blamed is not None and (blamed.open_friction or blamed.surely(Cause.FRICTION))
     return StaysIn("high", e.residual.summary, limit, e.idle, slack, slack is None and binds)
 
 

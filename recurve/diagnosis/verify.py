@@ -212,7 +212,7 @@ def verify_unit(job: Job, sweep: Sweep, told: AsSet = NOTHING_TOLD, found: Job |
         unsettled = [x for x in unsettled if not isinstance(x, ReadAgain) or x.left_out]
     unit = standing(fitted_job(fit), job)
     # Of readings of before it is enough to say so: what is wrong with them is not wrong with the finished unit.
-    trust = Trust() if same else trust_in(swept, fit, (CopiedReadings,))
+    trust = Trust() if same else trust_in(swept, fit, (CopiedReadings,), may_bind=True)
     if trust.ok and verdict in ("fails", "too close to call"):
         stiff = binds(evidence, lambda seen: [WORST_FIRST.index(b.verdict) for b in _judged(seen)])
         unsettled = unsettled if stiff is None else [stiff]

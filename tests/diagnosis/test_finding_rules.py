@@ -145,6 +145,12 @@ def test_what_may_stay_in_is_open_from_one_in_twenty_on(count: int, told: type |
         (96, Blame((FRICTION,), 1.0, {}), PRIMARY, False),
         (0, Blame((FRICTION, PRIMARY), 1.0, {PRIMARY: 0.79}), FRICTION, True),
         (0, Blame((FRICTION, PRIMARY), 1.0, {PRIMARY: 0.81}), PRIMARY, False),  # it must be put right, whatever else is
+        (
+            0,
+            Blame((FRICTION, PRIMARY), 1.0, {PRIMARY: 0.81}, apart=0.41),
+            FRICTION,
+            True,
+        ),  # but the curves may lie apart
         (0, None, PRIMARY, False),
     ],
 )
@@ -220,19 +226,21 @@ def test_where_both_are_blamed_for_one_band_none_is_named(off: float) -> None:
 
 
 @pytest.mark.parametrize(
-    ("causes", "needed", "open_"),
+    ("causes", "needed", "apart", "open_"),
     [
-        ((FRICTION,), {FRICTION: 0.79}, True),
-        ((FRICTION,), {FRICTION: 0.81}, False),
-        ((FRICTION, PRIMARY), {FRICTION: 0.5, PRIMARY: 0.79}, True),
-        ((FRICTION, PRIMARY), {FRICTION: 0.5, PRIMARY: 0.81}, False),  # the primary it is, whatever else
-        ((PRIMARY,), {}, False),
+        ((FRICTION,), {FRICTION: 0.79}, 0.0, True),
+        ((FRICTION,), {FRICTION: 0.81}, 0.0, False),
+        ((FRICTION, PRIMARY), {FRICTION: 0.5, PRIMARY: 0.79}, 0.0, True),
+        ((FRICTION, PRIMARY), {FRICTION: 0.5, PRIMARY: 0.81}, 0.39, False),  # the primary it is, whatever else
+        ((FRICTION, PRIMARY), {FRICTION: 0.5, PRIMARY: 0.81}, 0.41, True),
+        ((PRIMARY,), {}, 0.9, False),
     ],
 )
 def test_friction_is_the_open_question_only_where_no_spring_surely_is_to_blame(
-    causes: tuple[Cause, ...], needed: dict[Cause, float], open_: bool
+    causes: tuple[Cause, ...], needed: dict[Cause, float], apart: float, open_: bool
 ) -> None:
-    assert Blame(causes, 1.0, needed).open_friction == open_
+    """Or where rising and falling curve may lie as far apart as a sluggish unit's."""
+    assert Blame(causes, 1.0, needed, apart=apart).open_friction == open_
 
 
 # --- the parts to blame -------------------------------------------------------------------------------------

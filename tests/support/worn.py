@@ -34,10 +34,17 @@ SLIPS = {"crank": (2.0, 2.0), "crank speeds": (2.0, 1.0), "crank advances": (1.0
 # A spring that is broken or out, and the two in each other's place.
 WRONG_SPRINGS = ("broken primary", "broken secondary", "springs changed over")
 FAULTS = (*WEAR, *SLIPS, *WRONG_SPRINGS)  # their order is part of the seed
-TRIES = 3000
+TRIES, PATIENCE = (
+    3000,
+    6,
+)  # units drawn for a seed; those among them that did not come to rest in MuJoCo, which takes minutes
 STEP = 0.005  # [deg] of the integrator
 FASTEST, NARROWEST = 2600.0, 350.0  # rpm: all-in at the most, and how far past the onset at the least
 MISTYPED = 5.0  # [deg]
+
+
+class Restless(Unsound):
+    """Bodies that do not come to rest in MuJoCo."""
 
 
 @dataclass(frozen=True)
@@ -145,7 +152,8 @@ def worn(seed: int, fault: str, way: Way = PLAIN) -> Worn:
 
 @cache
 def worn_mechanism(seed: int, fault: str, way: Way = PLAIN) -> tuple[Worn, Mechanism]:
-    """The same, and the spoilt mechanism itself."""
+    """The same, and the spoilt mechanism itself. Raises Restless where too many units in a row do not come to rest."""
+    restless = 0
     for attempt in range(TRIES):
         random = np.random.default_rng([seed, FAULTS.index(fault), attempt])
         try:
@@ -158,6 +166,10 @@ def worn_mechanism(seed: int, fault: str, way: Way = PLAIN) -> tuple[Worn, Mecha
             book = _book(one, sound, random)
             spoilt = _spoilt(one, fault, random)
             return _swept(Unit(seed, fault, book, spoilt, share, all_in(sound)), way, random), spoilt
+        except Restless:
+            restless += 1
+            if restless == PATIENCE:
+                raise
         except Unsound:
             continue
     raise AssertionError(f"seed {seed} gives no unit with {fault}")
@@ -296,6 +308,6 @@ def _simulated(one: Mechanism, up: Array, down: Array, limit: float, random: np.
             try:
                 seen.append(simulation.creep(now, float(speed)))
             except AssertionError as moving:
-                raise Unsound(str(moving)) from None  # bodies that do not come to rest: another unit is drawn
+                raise Restless(str(moving)) from None  # another unit is drawn
             now = float(speed)
     return np.array(seen)

@@ -100,6 +100,12 @@ def typed_launch() -> dict[str, str]:
     return {**given, "~shelf": "now", "~springs": "\n".join(rows)}
 
 
+def go_to(page: Any, link: str, step: str) -> None:
+    """Follow the link to a step, and wait until it is there: a click alone does not."""
+    page.get_by_role("link", name=link, exact=True).click()
+    page.wait_for_url(f"**/{step}")
+
+
 def fill(page: Any, answers: dict[str, str]) -> set[str]:
     """Type every answer that a step asks for, those that lead to more first; the keys that were typed."""
     done: set[str] = set()
@@ -146,7 +152,7 @@ def test_from_nothing_to_the_record(chromium: Any, workshop: Served) -> None:
     answers = typed_launch()
     done = fill(page, answers)
     assert {"distributor.rotation", "target.points", "target.maximum"} <= done
-    page.get_by_role("link", name="Sweep as found").click()
+    go_to(page, "Sweep as found", "sweep")
     done |= fill(page, answers)
     with (ROOT / "examples" / "launch-as-found.csv").open(encoding="utf-8") as file:
         rows = [r for r in csv.reader(file) if r and not r[0].startswith(("#", "speed"))]
@@ -160,11 +166,11 @@ def test_from_nothing_to_the_record(chromium: Any, workshop: Served) -> None:
         done |= fill(page, answers)
     assert sorted(set(answers) - done) == ["~sweep"]  # the page has its own table for it
     assert load_job(job).measured == load_job(LAUNCH).measured
-    page.get_by_role("link", name="First look").click()
+    go_to(page, "First look", "look")
     page.get_by_role("button", name="Look at it").click()
     page.locator(".verdict").wait_for(timeout=60000)
     assert page.locator("article.finding").count() >= 1
-    page.get_by_role("link", name="Plan", exact=True).click()
+    go_to(page, "Plan", "plan")
     page.get_by_role("button", name="Plan it").click()
     page.locator("tr.best").wait_for(timeout=60000)
     assert "Passes" in page.inner_text(".verdict >> nth=0").capitalize()
@@ -178,7 +184,7 @@ def test_from_nothing_to_the_record(chromium: Any, workshop: Served) -> None:
     until(page, "b => document.getElementById('tried').innerHTML !== b", before)
     page.locator("[name=rpm]").evaluate("e => { e.value = 900; e.dispatchEvent(new Event('input', {bubbles: true})); }")
     page.get_by_text("900 rpm, rising").wait_for()
-    page.get_by_role("link", name="Build and set").click()
+    go_to(page, "Build and set", "set")
     page.get_by_label("speed [distributor rpm]").fill("394")
     page.get_by_label("advance [distributor deg]").fill("4")
     page.get_by_role("button", name="What to bend").click()
@@ -189,12 +195,12 @@ def test_from_nothing_to_the_record(chromium: Any, workshop: Served) -> None:
     page.locator("#set-primary_length-told", has_text="Saved.").wait_for()
     kept = tomllib.loads((job.parent / "unit-plan" / "as-left.toml").read_text(encoding="utf-8"))
     assert kept["set"] == {"primary_length": "14.69 ± 0.03 mm"}
-    page.get_by_role("link", name="Sweep as left").click()
+    go_to(page, "Sweep as left", "left")
     read_in(page, finished(job))
     page.get_by_role("button", name="Judge it").click()
     page.locator(".verdict").wait_for(timeout=60000)
     assert page.inner_text(".verdict").lower() in ("passes", "too close to call"), page.inner_text("main")[:1500]
-    page.get_by_role("link", name="Papers").click()
+    go_to(page, "Papers", "papers")
     for paper in ("Build sheet", "Record to hand over"):
         address = page.get_by_role("link", name=paper).get_attribute("href")
         answer = page.request.get(f"{workshop.address}{address}")

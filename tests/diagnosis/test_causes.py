@@ -48,10 +48,8 @@ def judged(case: Case) -> tuple[Case, str, str]:
     with TemporaryDirectory() as folder:
         try:
             job = whole(seed, fault, springs, way, slip).job(Path(folder))
-        except (
-            PhysicsError,
-            Restless,
-        ):  # drawn so near its limits that its own ± would make it bind; never at rest in MuJoCo
+        except (PhysicsError, Restless):
+            # Drawn so near its limits that its own ± would make it bind; or never at rest in MuJoCo.
             return case, "refused", ""
         check = check_unit(job)
     return case, _first(check, fault), check.verdict

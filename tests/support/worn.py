@@ -34,10 +34,8 @@ SLIPS = {"crank": (2.0, 2.0), "crank speeds": (2.0, 1.0), "crank advances": (1.0
 # A spring that is broken or out, and the two in each other's place.
 WRONG_SPRINGS = ("broken primary", "broken secondary", "springs changed over")
 FAULTS = (*WEAR, *SLIPS, *WRONG_SPRINGS)  # their order is part of the seed
-TRIES, PATIENCE = (
-    3000,
-    6,
-)  # units drawn for a seed; those among them that did not come to rest in MuJoCo, which takes minutes
+TRIES = 3000  # units drawn for a seed
+PATIENCE = 6  # those among them that did not come to rest in MuJoCo, each of which takes a minute
 STEP = 0.005  # [deg] of the integrator
 FASTEST, NARROWEST = 2600.0, 350.0  # rpm: all-in at the most, and how far past the onset at the least
 MISTYPED = 5.0  # [deg]
